@@ -1,0 +1,1 @@
+"""Horn models: acoustics, data, and every way to sound a pitch."""

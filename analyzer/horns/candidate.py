@@ -1,0 +1,36 @@
+"""One way to sound one pitch on one horn."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """One way to sound one pitch: what is held, which partial, where the slide stands.
+
+    `valves` is in playing order: ``T`` and ``S`` on a trombone, ``1`` to ``4`` on a valved horn, ``()`` when open.
+    `position` counts in the scale of the valve state held, from 1; None on a horn without a slide.
+    `shade` is ``#`` (a little in), ``b`` (a little out) or empty. `extension_mm` is how far the slide is out
+    [mm, from 0]; None without a slide. `off_cents` is sounding minus equal temperament after the slide has done
+    what it can [cents]. `advice` says why a choice is possible but not recommended, else None.
+    """
+
+    midi: int
+    valves: tuple[str, ...]
+    partial: int
+    position: int | None
+    shade: str
+    extension_mm: float | None
+    off_cents: float
+    advice: str | None = None
+
+    @property
+    def label(self) -> str:
+        """ASCII label: ``1``, ``2#``, ``T2``, ``TS1`` with a slide; ``0``, ``1-2`` with valves."""
+        if self.position is None:
+            return "-".join(self.valves) or "0"
+        return f"{''.join(self.valves)}{self.position}{self.shade}"
+
+
+def shown(label: str) -> str:
+    """Return a label as print shows it: ``2#`` as ``2♯``, ``3b`` as ``3♭``."""
+    return label.replace("#", "♯").replace("b", "♭")

@@ -1,0 +1,1 @@
+"""A horn as data. (Filled in with the acoustic model.)"""

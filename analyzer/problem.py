@@ -1,0 +1,48 @@
+"""What went wrong, where, and what to try: problems as data."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+Severity = Literal["error", "warning", "note"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Problem:
+    """One thing found wrong, with its place and the mend.
+
+    `code` is stable and short (``no-candidate``); `where` names file, part and measure as far as known.
+    """
+
+    severity: Severity
+    code: str
+    where: str
+    what: str
+    try_: str
+
+    def line(self) -> str:
+        """Return the problem as one line of text for a person."""
+        what = self.what if self.what.endswith((".", "!", "?")) else f"{self.what}."
+        return f"{self.where}: {what} {self.try_} [{self.code}]".strip()
+
+    def as_json(self) -> dict[str, str]:
+        """Return the problem with the names of the JSON contract."""
+        return {
+            "severity": self.severity, "code": self.code, "where": self.where, "what": self.what, "try": self.try_,
+        }
+
+
+class Unreadable(Exception):
+    """There is no value to return; carries the one problem that says why."""
+
+    def __init__(self, problem: Problem) -> None:
+        super().__init__(problem.line())
+        self.problem = problem
+
+    def __reduce__(self) -> tuple[type["Unreadable"], tuple[Problem]]:
+        """Rebuild from the problem, so that the exception crosses process borders whole."""
+        return (Unreadable, (self.problem,))
+
+
+def unreadable(code: str, *, where: str, what: str, try_: str) -> Unreadable:
+    """Return (not raise) an `Unreadable` with an error-level problem."""
+    return Unreadable(Problem(severity="error", code=code, where=where, what=what, try_=try_))

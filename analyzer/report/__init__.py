@@ -1,0 +1,1 @@
+"""Results made visible: annotated scores, tables, pictures, pages."""

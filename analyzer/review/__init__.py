@@ -1,0 +1,1 @@
+"""Questions asked of finished plans: bass review, section fit, comparison, drills, survey."""

@@ -1,0 +1,89 @@
+"""What is printed in one part: measures, notes, tempo, jumps. Plain values; no XML, no horn."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from analyzer.pitch import Pitch
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """One measure as printed. `number` is the score's own text, `onset` and `duration` in quarter notes."""
+
+    index: int
+    number: str
+    onset: Fraction
+    duration: Fraction
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """One sounding ``<note>`` of the part, as printed (a chord is several, a tie is two).
+
+    `ref` is the ordinal of the element among all ``<note>`` elements of its part, in document order from 0.
+    `onset` and `duration` count quarter notes from the start of the part; a grace note has duration 0 and the
+    onset of the note it leans on. `time_s`-like values do not exist here.
+    """
+
+    ref: int
+    measure: int                       # index into Part.measures
+    onset: Fraction
+    duration: Fraction
+    written: Pitch
+    sounding: Pitch
+    voice: str
+    staff: int
+    chord: bool                        # sounds with the note before it
+    grace: bool = False
+    tie_start: bool = False
+    tie_stop: bool = False
+    slur_after: bool = False           # inside a slur that goes on to the next note of the voice
+    gliss_after: bool = False          # a glissando or slide line leads to the next note
+    staccato: bool = False
+    tenuto: bool = False
+    breath_after: bool = False         # breath mark or caesura
+    fermata: bool = False
+    optional: bool = False             # in brackets
+    harmonic: bool = False             # printed as a harmonic or a multiphonic
+    given: str | None = None           # a fingering that was in the file and is not ours
+    instrument: str | None = None      # id of the score-instrument in force, where the part names several
+    clef: str = "bass"                 # clef in force: bass, tenor, alto, treble, ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tempo:
+    """A tempo from `onset` on [quarter notes per minute]; `ramp` where the tempo glides to the next mark."""
+
+    onset: Fraction
+    bpm: float
+    ramp: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Jump:
+    """After the measure `from_measure` playing may go on at `to_measure` (indices): repeats, D.C., D.S., endings."""
+
+    from_measure: int
+    to_measure: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Direction:
+    """A word that says how many play, from `onset` on in `staff`: ``a2``, ``unis``, ``div``, ``1``, ``2``."""
+
+    onset: Fraction
+    staff: int
+    word: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """Everything printed in one part that matters to its players."""
+
+    id: str
+    name: str
+    measures: tuple[Measure, ...]
+    notes: tuple[Note, ...]            # document order
+    tempi: tuple[Tempo, ...]           # from the whole score, by onset; empty where none is marked
+    jumps: tuple[Jump, ...] = ()
+    players: tuple[Direction, ...] = ()
