@@ -1,0 +1,233 @@
+"""Least-cost walk through layers of nodes: the best, the runners-up, and what any other node would cost. No music.
+
+A lattice has `n` layers. `nodes[t][j]` is the cost of node j in layer t; ``edges[t][j][i]`` the cost of going from
+node i of layer t to node j of layer t + 1 (rows by arrival, so that one arrival is one row). A walk takes one node
+a layer and costs the sum. ``inf`` forbids. Everything is exact dynamic programming [1]_; ties go to the lower index.
+
+References
+----------
+.. [1] R. Bellman, *Dynamic Programming*, Princeton University Press, 1957, chapter 3.
+.. [2] E. L. Lawler, "A procedure for computing the K best solutions to discrete optimization problems",
+   *Management Science* 18(7), 1972, pp. 401-405.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from heapq import heappop, heappush
+from operator import add
+
+INF = float("inf")
+# Two tables count as shifted copies when they differ by a constant to within this much (float noise of long sums).
+_SAME = 1e-7
+
+Row = Sequence[float]
+Edges = Sequence[Row]
+
+
+class Lattice:
+    """Layers, costs, and the tables of best costs from the start and to the end.
+
+    Parameters
+    ----------
+    nodes : sequence of rows
+        Cost of each node, a row a layer; at least one layer, at least one node in each.
+    edges : sequence of matrices
+        One fewer than layers; ``edges[t][j][i]`` from node i of layer t to node j of layer t + 1.
+
+    Raises
+    ------
+    ValueError
+        If there is no layer, or a matrix does not fit its layers.
+    """
+
+    __slots__ = ("_backward", "_backward_shift", "_forward", "_shift", "changed", "edges", "nodes")
+
+    def __init__(self, nodes: Sequence[Row], edges: Sequence[Edges]) -> None:
+        if not nodes:
+            raise ValueError("a lattice needs at least one layer")
+        if len(edges) != len(nodes) - 1:
+            raise ValueError(f"{len(nodes)} layers need {len(nodes) - 1} edge matrices, not {len(edges)}")
+        for t, matrix in enumerate(edges):
+            if len(matrix) != len(nodes[t + 1]) or any(len(row) != len(nodes[t]) for row in matrix):
+                raise ValueError(f"edge matrix {t} does not fit layers {t} and {t + 1}")
+        self.nodes = nodes
+        self.edges = edges
+        self._forward: list[Row] = _forward(nodes, edges)
+        self._backward: list[Row] | None = None
+        # True cost = table entry + shift of its layer: a re-solve far away moves whole tables by a constant.
+        self._shift: list[float] = [0.0] * len(nodes)
+        self._backward_shift: list[float] = self._shift
+        self.changed: tuple[int, int] = (0, len(nodes))
+
+    @property
+    def cost(self) -> float:
+        """Cost of the best walk; ``inf`` where there is none."""
+        return min(map(add, self._forward[-1], self.nodes[-1])) + self._shift[-1]
+
+    def best(self) -> tuple[int, ...] | None:
+        """Return the node index of the best walk in each layer, or None where there is no walk."""
+        ends = list(map(add, self._forward[-1], self.nodes[-1]))
+        cost = min(ends)
+        if cost == INF:
+            return None
+        path = [ends.index(cost)]
+        for t in range(len(self.nodes) - 2, -1, -1):
+            arrive = list(map(add, map(add, self._forward[t], self.nodes[t]), self.edges[t][path[-1]]))
+            path.append(arrive.index(min(arrive)))
+        path.reverse()
+        return tuple(path)
+
+    def through(self, t: int) -> list[float]:
+        """Return, for each node of layer `t`, the cost of the best walk that takes it."""
+        shift = self._shift[t] + self._to_end_shift()[t]
+        return [f + n + b + shift for f, n, b in zip(self._forward[t], self.nodes[t], self._to_end()[t], strict=True)]
+
+    def with_nodes(self, changes: Mapping[int, Row]) -> "Lattice":
+        """Return a lattice in which the node costs of some layers are others; tables are redone only where they differ.
+
+        After a changed layer the tables soon differ from the old ones by a constant; from there on they are shared.
+        `changed` of the new lattice is the range of layers (from, to; to not included) outside of which
+        ``through(t)`` minus the best cost is as it was, so that nothing built from it need be built again.
+        """
+        new: Lattice = object.__new__(Lattice)
+        nodes = list(self.nodes)
+        for t, row in changes.items():
+            if len(row) != len(nodes[t]):
+                raise ValueError(f"layer {t} has {len(nodes[t])} nodes, not {len(row)}")
+            nodes[t] = row
+        new.nodes, new.edges = nodes, self.edges
+        edges = self.edges
+        new._forward, new._shift, last = _redone(
+            list(self._forward), self._shift, list(changes), +1,
+            lambda table, t: _step_forward(table[t - 1], nodes[t - 1], edges[t - 1]))
+        new._backward, new._backward_shift, first = _redone(
+            list(self._to_end()), self._to_end_shift(), list(changes), -1,
+            lambda table, t: _step_backward(table[t + 1], nodes[t + 1], edges[t]))
+        new.changed = (max(first, 0), last + 1)
+        return new
+
+    def walks(self) -> Iterator[tuple[float, tuple[int, ...]]]:
+        """Yield (cost, walk) from the best on, in order of cost, each walk once (Lawler's partition [2]_)."""
+        to_end = self._to_end()
+        shift = self._to_end_shift()
+        n = len(self.nodes)
+
+        def completed(prefix: tuple[int, ...]) -> tuple[int, ...]:
+            path = list(prefix)
+            for t in range(len(path) - 1, n - 1):
+                here = path[t]
+                costs = [row[here] + node + rest for row, node, rest in
+                         zip(self.edges[t], self.nodes[t + 1], to_end[t + 1], strict=True)]
+                path.append(costs.index(min(costs)))
+            return tuple(path)
+
+        # A heap entry: (cost, prefix, cost of the prefix before its last node); its walk is the prefix completed at best.
+        heap: list[tuple[float, tuple[int, ...], float]] = []
+        for j, (node, rest) in enumerate(zip(self.nodes[0], to_end[0], strict=True)):
+            if node + rest < INF:
+                heappush(heap, (node + rest + shift[0], (j,), 0.0))
+        while heap:
+            cost, prefix, before = heappop(heap)
+            path = completed(prefix)
+            yield cost, path
+            # Split the rest of this prefix's walks by where they first leave the walk just given.
+            spent = before + self.nodes[len(prefix) - 1][prefix[-1]]
+            for t in range(len(prefix), n):
+                here = path[t - 1]
+                for j, row in enumerate(self.edges[t - 1]):
+                    if j == path[t]:
+                        continue
+                    step = spent + row[here]
+                    total = step + self.nodes[t][j] + to_end[t][j]
+                    if total < INF:
+                        heappush(heap, (total + shift[t], (*path[:t], j), step))
+                spent += self.edges[t - 1][path[t]][here] + self.nodes[t][path[t]]
+
+    def _to_end(self) -> list[Row]:
+        if self._backward is None:
+            n = len(self.nodes)
+            table: list[Row] = [()] * n
+            table[-1] = [0.0] * len(self.nodes[-1])
+            for t in range(n - 2, -1, -1):
+                table[t] = _step_backward(table[t + 1], self.nodes[t + 1], self.edges[t])
+            self._backward = table
+            self._backward_shift = [0.0] * n
+        return self._backward
+
+    def _to_end_shift(self) -> list[float]:
+        self._to_end()
+        return self._backward_shift
+
+
+def _forward(nodes: Sequence[Row], edges: Sequence[Edges]) -> list[Row]:
+    here: Row = [0.0] * len(nodes[0])
+    table: list[Row] = [here]
+    for row, matrix in zip(nodes, edges, strict=False):
+        here = _step_forward(here, row, matrix)
+        table.append(here)
+    return table
+
+
+def _step_forward(before: Row, nodes: Row, matrix: Edges) -> list[float]:
+    left = list(map(add, before, nodes))
+    return [min(map(add, left, row)) for row in matrix]
+
+
+def _step_backward(after: Row, nodes: Row, matrix: Edges) -> list[float]:
+    right = list(map(add, after, nodes))
+    return [min(map(add, right, column)) for column in zip(*matrix, strict=True)]
+
+
+def _redone(
+    table: list[Row], old_shift: Sequence[float], changed: Sequence[int], way: int, step: Callable[[list[Row], int], Row],
+) -> tuple[list[Row], list[float], int]:
+    """Redo `table` in place beyond the changed layers, in the sense of `way`, until it is a shifted copy again.
+
+    Returns the table, its shifts, and the outermost layer whose row differs by more than a constant.
+    """
+    n = len(table)
+    shift = list(old_shift)
+    order = sorted(changed, reverse=way < 0)
+    touched = set(order)
+    outermost = order[-1] if order else -1
+    live, moved = False, 0.0           # whether the row before differs in shape; by how much a shifted copy has moved
+    for t in range(order[0] + way if order else n, n if way > 0 else -1, way):
+        if not live and t - way not in touched:
+            shift[t] += moved
+            continue
+        row = step(table, t)
+        lift = shift[t - way] - shift[t]
+        gaps = [new + lift - old for new, old in zip(row, table[t], strict=True) if new < INF or old < INF]
+        if all(gap < INF and abs(gap - gaps[0]) < _SAME for gap in gaps):
+            live = False
+            moved = gaps[0] if gaps else 0.0
+            shift[t] += moved
+        else:
+            live = True
+            table[t] = row
+            shift[t] = shift[t - way]
+            outermost = max(outermost, t) if way > 0 else min(outermost, t)
+    return table, shift, outermost
+
+
+def least_peak(nodes: Sequence[Row], edges: Sequence[Edges]) -> tuple[float, tuple[int, ...]]:
+    """Return the least possible greatest value along a walk, and a walk that has it.
+
+    `nodes` and `edges` are shaped as for `Lattice`, but a walk is worth its greatest node or edge, not the sum.
+
+    Examples
+    --------
+    >>> least_peak([[0.0, 0.0], [0.0]], [[[5.0, 3.0]]])
+    (3.0, (1, 0))
+    """
+    here = list(nodes[0])
+    came: list[list[int]] = []
+    for row, matrix in zip(nodes[1:], edges, strict=True):
+        arrive = [list(map(max, here, into)) for into in matrix]
+        lows = [min(values) for values in arrive]
+        came.append([values.index(low) for values, low in zip(arrive, lows, strict=True)])
+        here = list(map(max, lows, row))
+    worth = min(here)
+    path = [here.index(worth)]
+    for back in reversed(came):
+        path.append(back[path[-1]])
+    return worth, tuple(reversed(path))
