@@ -1,0 +1,225 @@
+"""A MusicXML file in memory: parsed with care, and kept whole so that it can be written back unchanged."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from lxml import etree
+
+from analyzer.problem import Problem, Unreadable, unreadable
+from analyzer.score.archive import MAX_ARCHIVE_BYTES, MAX_XML_BYTES, score_member
+
+MARK_TARGET = "lowbrass"
+"""Target of the processing instruction that stands inside each of our marks."""
+
+_AGAIN = "Export the score again as MusicXML (.musicxml or .mxl)."
+_MAGIC = (
+    (b"\x89PNG", "a PNG picture"), (b"\xff\xd8\xff", "a JPEG picture"), (b"GIF8", "a GIF picture"),
+    (b"%PDF", "a PDF document"), (b"MThd", "a MIDI file"), (b"\x1f\x8b", "a gzip archive"),
+    (b"RIFF", "a sound or picture file"), (b"ID3", "a sound file"), (b"OggS", "a sound file"),
+    (b"\xd0\xcf\x11\xe0", "an old Office document"), (b"7z\xbc\xaf", "a 7z archive"), (b"Rar!", "a RAR archive"),
+)
+_UTF16 = (b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<")
+_CUT_OFF = (
+    "Premature end", "EndTag: '</' not found", "Couldn't find end of Start Tag", "attributes construct error",
+    "unexpected end", "Extra content at the end of the document", "AttValue: ' expected", "Comment not terminated",
+    "expected '>'", "EOF", "CData section not finished", "AttValue: \" or ' expected", "Specification mandates value",
+)
+_BOMB = ("amplification", "entity", "Excessive depth", "huge text", "too long", "Detected an entity", "size limit",
+         "xmlSAX2", "out of memory", "loop")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Document:
+    """A score as it came: `xml` are the bytes of the score, `archive` those of the .mxl around it (None without).
+
+    `root` is the parsed tree and must not be changed. `member` is the score's name inside the archive. `memo` holds
+    what is worth finding only once for all parts.
+    """
+
+    name: str
+    xml: bytes
+    root: etree._Element
+    timewise: bool
+    archive: bytes | None = None
+    member: str | None = None
+    problems: tuple[Problem, ...] = ()
+    memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
+
+    @property
+    def title(self) -> str:
+        """Work or movement title, else the first credit marked as a title, else nothing."""
+        root = self.root
+        work = _clean(root.findtext("work/work-title"))
+        movement = _clean(root.findtext("movement-title"))
+        if work and movement and movement.casefold() not in work.casefold():
+            return f"{work}: {movement}"
+        if work or movement:
+            return work or movement
+        for credit in root.findall("credit"):
+            if credit.findtext("credit-type") == "title":
+                return _clean(credit.findtext("credit-words"))
+        return ""
+
+    @property
+    def part_ids(self) -> tuple[str, ...]:
+        """Ids in the order of the part list, then those that have music and no entry there."""
+        listed = [element.get("id", "") for element in self.root.iterfind("part-list/score-part")]
+        seen = set(listed)
+        body = self.root.iterfind("measure/part") if self.timewise else self.root.iterchildren("part")
+        for element in body:
+            part_id = element.get("id", "")
+            if part_id not in seen:
+                seen.add(part_id)
+                listed.append(part_id)
+        return tuple(listed)
+
+    def part_measures(self, part_id: str) -> list[etree._Element]:
+        """Return the elements that hold the music of one part, measure by measure.
+
+        ``<measure>`` elements of a partwise score, ``<part>`` elements (inside measures) of a timewise one. Empty if
+        the part has no music. A part that stands in several ``<part>`` elements of a partwise score is joined.
+        """
+        if self.timewise:
+            return [part for measure in self.root.iterchildren("measure") for part in measure.iterchildren("part")
+                    if part.get("id", "") == part_id]
+        return [measure for part in self.root.iterchildren("part") if part.get("id", "") == part_id
+                for measure in part.iterchildren("measure")]
+
+    def notes(self, part_id: str) -> Iterator[etree._Element]:
+        """Yield the ``<note>`` elements of one part in document order; the place in this order is a note's `ref`."""
+        for measure in self.part_measures(part_id):
+            yield from measure.iterchildren("note")
+
+    def measure_element(self, music: etree._Element) -> etree._Element:
+        """Return the ``<measure>`` (with number and attributes) of an element from `part_measures`."""
+        if not self.timewise:
+            return music
+        parent = music.getparent()
+        return music if parent is None else parent
+
+
+def open_document(path: Path) -> Document:
+    """Read a score from disk.
+
+    Raises
+    ------
+    Unreadable
+        If there is no such file, or `read_document` refuses its content.
+    """
+    name = path.name or str(path)
+    try:
+        size = path.stat().st_size
+        if size > MAX_XML_BYTES:
+            raise _too_large(name, size)
+        data = path.read_bytes()
+    except Unreadable:
+        raise
+    except FileNotFoundError:
+        raise unreadable("no-file", where=name, what="there is no such file", try_="Check the name and the folder.") \
+            from None
+    except IsADirectoryError:
+        raise unreadable("no-file", where=name, what="this is a folder, not a score",
+                         try_="Name one file in it; `lowbrass survey` reads a whole folder.") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise unreadable("no-file", where=name, what=f"the file cannot be read ({reason})",
+                         try_="Check that you may read it.") from None
+    return read_document(data, name)
+
+
+def read_document(data: bytes, name: str) -> Document:
+    """Read a score from bytes: plain or compressed MusicXML, partwise or timewise.
+
+    Raises
+    ------
+    Unreadable
+        If the bytes are no MusicXML score, are damaged, or ask for more than a score needs.
+    """
+    if not data.strip():
+        raise unreadable("empty-file", where=name, what="the file is empty", try_=_AGAIN)
+    if data.startswith(b"PK"):
+        if len(data) > MAX_ARCHIVE_BYTES:
+            raise _too_large(name, len(data))
+        member, xml = score_member(data, name, _parser())
+        root = _root(xml, name)
+        return Document(name=name, xml=xml, root=root, timewise=root.tag == "score-timewise", archive=data,
+                        member=member)
+    if len(data) > MAX_XML_BYTES:
+        raise _too_large(name, len(data))
+    root = _root(data, name)
+    return Document(name=name, xml=data, root=root, timewise=root.tag == "score-timewise")
+
+
+def _parser() -> etree.XMLParser:
+    return etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False, dtd_validation=False,
+                           attribute_defaults=False, huge_tree=False, recover=False)
+
+
+def _root(xml: bytes, name: str) -> etree._Element:
+    start = xml.lstrip(b"\xef\xbb\xbf \t\r\n")
+    for magic, kind in _MAGIC:
+        if xml.startswith(magic):
+            raise unreadable("not-musicxml", where=name, what=f"this is {kind}, not MusicXML", try_=_AGAIN)
+    if start[:100].lower().startswith((b"<!doctype html", b"<html")):
+        raise unreadable("not-musicxml", where=name, what="this is a web page, not MusicXML",
+                         try_="Download the score file itself, not the page that shows it.")
+    if not start:
+        raise unreadable("empty-file", where=name, what="the score in the file is empty", try_=_AGAIN)
+    if not start.startswith(b"<") and not xml.startswith(_UTF16):
+        raise unreadable("not-musicxml", where=name, what="this is not MusicXML: it does not start with <", try_=_AGAIN)
+    try:
+        root = etree.fromstring(xml, _parser())
+    except etree.XMLSyntaxError as error:
+        raise _syntax(error, xml, name) from None
+    except (ValueError, LookupError, AssertionError) as error:
+        raise unreadable("not-xml", where=name, what=f"the XML cannot be read ({error})", try_=_AGAIN) from None
+    dtd: Any = root.getroottree().docinfo.internalDTD    # the stubs know no iterentities
+    if dtd is not None and (next(dtd.iterentities(), None) is not None
+                            or next(root.iter(etree.Entity), None) is not None):
+        raise unreadable("refused-xml", where=name, what="the score defines or uses XML entities, which MusicXML does "
+                         "not need and which can hide other files", try_=_AGAIN)
+    return _score(root, name)
+
+
+def _score(root: etree._Element, name: str) -> etree._Element:
+    tag = root.tag
+    if tag not in ("score-partwise", "score-timewise"):
+        plain = etree.QName(root).localname
+        if plain.lower() == "html":
+            raise unreadable("not-musicxml", where=name, what="this is a web page, not MusicXML",
+                             try_="Download the score file itself, not the page that shows it.")
+        if plain == "opus":
+            raise unreadable("not-musicxml", where=name, what="this is an opus, a list of scores",
+                             try_="Give one of the scores that it lists.")
+        shown = plain if plain == tag else f"{plain} in a namespace of its own"
+        raise unreadable("not-musicxml", where=name,
+                         what=f"this is XML, but not a MusicXML score: its outermost element is <{shown}>", try_=_AGAIN)
+    if next(root.iter("part"), None) is None:
+        raise unreadable("no-music", where=name, what="the score has no parts", try_=_AGAIN)
+    return root
+
+
+def _syntax(error: etree.XMLSyntaxError, xml: bytes, name: str) -> Unreadable:
+    text = (error.msg or "").split("\n")[0]
+    line = error.lineno or 0
+    where = f"{name}, line {line}" if line else name
+    if any(word in text for word in _BOMB) and "not defined" not in text:
+        return unreadable("refused-xml", where=where, what=f"the XML is refused ({text})", try_=_AGAIN)
+    last = xml.count(b"\n") + 1
+    if any(word in text for word in _CUT_OFF) and line >= last - 1 and not xml.rstrip().endswith(
+            (b"</score-partwise>", b"</score-timewise>")):
+        return unreadable("cut-off", where=where, what="the file stops in the middle of the score",
+                          try_="Copy or export it again; the last copy was not complete.")
+    return unreadable("not-xml", where=where, what=f"the XML is damaged ({text})", try_=_AGAIN)
+
+
+def _too_large(name: str, size: int) -> Unreadable:
+    return unreadable("too-large", where=name, what=f"the file has {size / 2**20:.0f} MiB, more than a score needs "
+                      f"(limit {MAX_ARCHIVE_BYTES // 2**20} MiB compressed, {MAX_XML_BYTES // 2**20} MiB plain)",
+                      try_="Export only the low-brass parts, or split the score by movement.")
+
+
+def _clean(text: str | None) -> str:
+    return " ".join((text or "").split())

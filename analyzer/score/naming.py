@@ -1,0 +1,113 @@
+"""Which low-brass family a printed name speaks of."""
+
+from functools import cache
+from typing import Literal, NamedTuple
+
+from analyzer.score import vocabulary as v
+
+Family = Literal["trombone", "bass trombone", "euphonium", "baritone", "other"]
+
+
+class Reading(NamedTuple):
+    """What a name says: `family` (None if nothing), how firmly (0 to 1), and whether it says bass, or tenor or alto."""
+
+    family: Family | None
+    firm: float = 1.0
+    high: bool = False
+
+
+_NOTHING = Reading(None, 0.0)
+
+
+@cache
+def read_name(text: str) -> Reading:
+    """Return what a part, group or instrument name (or an abbreviation) says.
+
+    Examples
+    --------
+    >>> read_name("Bassposaune").family, read_name("B. Tbn.").family, read_name("Bar. Sax.").family
+    ('bass trombone', 'bass trombone', 'other')
+    >>> read_name("Trombe in C").family, read_name("1 2").family
+    ('other', None)
+    """
+    words = _words(text)
+    if not words:
+        return _NOTHING
+    for index, word in enumerate(words):
+        if word in v.BASS_TROMBONE_WORDS:
+            return Reading("bass trombone")
+        if word in v.TROMBONE_WORDS or _has(word, _TROMBONE_STEMS):
+            return _trombone(words, index)
+    if any(word in v.EUPHONIUM_WORDS or _has(word, _EUPHONIUM_STEMS) for word in words):
+        return Reading("euphonium")
+    if "saxhorn" in words or "flicorno" in words:
+        if any(_has(word, _BARITONE_STEMS) for word in words):
+            return Reading("baritone")
+        if any(word in v.BASS_WORDS for word in words):
+            return Reading("euphonium", 0.7)
+    if any(word in _NOT_BRASS or _has(word, ("sax", "saks")) for word in words):
+        return Reading("other")
+    full = any(_has(word, _BARITONE_STEMS) for word in words)
+    if full or any(word in v.BARITONE_WORDS for word in words):
+        helped = any(word in v.BRASS_HELPERS for word in words)
+        return Reading("baritone", 1.0 if helped else 0.7 if full else 0.35)
+    if any(word in v.OTHER_WORDS or _has(word, _OTHER_STEMS) for word in words):
+        return Reading("other")
+    if any(word in v.AMBIGUOUS for word in words):
+        return Reading("other", 0.3)
+    return _NOTHING
+
+
+@cache
+def is_vocal(text: str) -> bool:
+    """Tell whether a name is that of a singer or a choir."""
+    words = _words(text)
+    return any(word in v.VOCAL_WORDS for word in words) and read_name(text).family in (None, "other")
+
+
+@cache
+def says_bass(text: str) -> bool:
+    """Tell whether a name without an instrument says bass (``Bass`` under a group of trombones)."""
+    return any(word in _BASS_WORDS for word in _words(text))
+
+
+def _trombone(words: tuple[str, ...], index: int) -> Reading:
+    word = words[index]
+    high = any(other in _HIGH_WORDS for other in words) or (
+        len(word) > 6 and word.startswith(_HIGH_STEMS))
+    bass = any(other in _BASS_WORDS for other in words) or (
+        len(word) > 6 and (word.startswith(_BASS_STEMS) or "kontrabass" in word or "contrabass" in word)
+        and not word.startswith(("basun", "basuu")))
+    # A single B before the word is "bass"; B flat (and the German B, which stands after it) is the key.
+    if index > 0 and words[index - 1] in ("b", "bs") and (index < 2 or words[index - 2] != "in"):
+        bass = True
+    if index > 0 and words[index - 1] in ("a", "t"):
+        high = True
+    if "tenorbass" in word or (high and bass and "contrabass" not in words):
+        return Reading("trombone", high=True)     # a tenor-bass is a tenor with the wide bore and the attachment
+    if bass:
+        return Reading("bass trombone")
+    return Reading("trombone", high=high)
+
+
+def _words(text: str) -> tuple[str, ...]:
+    return v.tokens(v.folded(text).replace("♭", " flat "))
+
+
+def _has(word: str, stems: tuple[str, ...]) -> bool:
+    return any(stem in word for stem in stems)
+
+
+def _fold(words: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(v.folded(word) for word in words)
+
+
+_TROMBONE_STEMS = _fold(v.TROMBONE_STEMS)
+_EUPHONIUM_STEMS = _fold(v.EUPHONIUM_STEMS)
+_BARITONE_STEMS = _fold(v.BARITONE_STEMS)
+_OTHER_STEMS = _fold(v.OTHER_STEMS)
+_BASS_STEMS = _fold(v.BASS_STEMS)
+_HIGH_STEMS = _fold(v.HIGH_STEMS)
+_BASS_WORDS = frozenset(_fold(tuple(v.BASS_WORDS)))
+_HIGH_WORDS = frozenset(_fold(tuple(v.HIGH_WORDS)))
+_NOT_BRASS = frozenset(_fold(tuple(v.NOT_BRASS_WORDS)))

@@ -1,0 +1,253 @@
+"""Which parts of a score are low brass, and why we think so."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from lxml import etree
+
+from analyzer.problem import Problem
+from analyzer.score.document import Document
+from analyzer.score.naming import Family, is_vocal, read_name, says_bass
+from analyzer.score.vocabulary import GENERAL_MIDI_TROMBONE, SOUND_FAMILIES, plain
+
+HORN_OF_FAMILY: dict[str, str] = {
+    "bass trombone": "bass-independent",
+    "trombone": "tenor-f",
+    "euphonium": "euphonium-4-compensating",
+    "baritone": "baritone-3",
+}
+"""The horn that is assumed for a family unless the user names one."""
+
+# Judged weights. What is printed for the player (name, group) outweighs what only playback reads (sound, program);
+# any weights with name > group >= instrument name > sound > abbreviation > program give the same answers on real files.
+_NAME, _GROUP, _INSTRUMENT, _SOUND, _ABBREVIATION, _PROGRAM, _CLEF = 6.0, 3.0, 2.8, 2.5, 2.0, 1.0, 1.0
+_ORDINAL, _LYRICS, _VOCAL_NEIGHBOUR = 2.4, 5.0, 2.2
+_ENOUGH = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartInfo:
+    """What one part is. `horn` is the name of the horn assumed for it, None where it is not low brass.
+
+    `name` is the part name on one line; `full_name` has the group before it where the name alone is only a number.
+    """
+
+    id: str
+    name: str
+    full_name: str
+    family: Family
+    low_brass: bool
+    evidence: tuple[str, ...]
+    horn: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Told:
+    """What the part list tells of one part, as plain text."""
+
+    id: str
+    name: str
+    abbreviation: str
+    instruments: tuple[str, ...]
+    sounds: tuple[str, ...]
+    programs: tuple[int, ...]
+    groups: tuple[str, ...]            # innermost first
+    in_list: bool = True
+
+    @property
+    def bare(self) -> bool:
+        """True if the name is empty or only numbers (``1 2``, ``III``)."""
+        return not self.name or all(
+            word.strip(".,&/+-()").isdigit() or not word.strip(".,&/+-()IVivº°ª") for word in self.name.split())
+
+
+def find_parts(document: Document) -> tuple[tuple[PartInfo, ...], tuple[Problem, ...]]:
+    """Say of every part of the score, in score order, whether it is low brass, with the evidence.
+
+    Only the part list and the first measure of each part are read (and, for parts that may be singers, whether they
+    have words).
+    """
+    known = document.memo.get("parts")
+    if known is not None:
+        return known  # type: ignore[no-any-return]
+    told = _told(document)
+    heads = _heads(document)
+    problems = list(document.problems)
+    parts: list[PartInfo] = []
+    for index, one in enumerate(told):
+        parts.append(_judged(document, one, told, index, parts, heads.get(one.id)))
+        if one.id not in heads:
+            problems.append(Problem(severity="warning", code="no-music", where=f"{document.name}: {parts[-1].name}",
+                                    what=f"the part list names part {one.id}, and the score has no music for it",
+                                    try_="Export the score again if that part should play."))
+        if not one.in_list:
+            problems.append(Problem(severity="warning", code="unlisted-part", where=f"{document.name}: part {one.id}",
+                                    what="this part has music and no entry in the part list",
+                                    try_="Name it with --part if it is a low-brass part."))
+    result = (tuple(parts), tuple(problems))
+    document.memo["parts"] = result
+    return result
+
+
+def part_name(document: Document, part_id: str) -> str:
+    """Return the name of a part on one line (its id if it has none)."""
+    for part in find_parts(document)[0]:
+        if part.id == part_id:
+            return part.name
+    return part_id
+
+
+def _told(document: Document) -> list[_Told]:
+    result: list[_Told] = []
+    open_groups: list[tuple[str, str]] = []
+    part_list = document.root.find("part-list")
+    for element in () if part_list is None else part_list.iterchildren("part-group", "score-part"):
+        if element.tag == "part-group":
+            number = element.get("number", "1")
+            if element.get("type") == "stop":
+                for place in range(len(open_groups) - 1, -1, -1):
+                    if open_groups[place][0] == number:
+                        del open_groups[place]
+                        break
+            else:
+                name = _display(element, "group-name-display") or plain(element.findtext("group-name")) \
+                    or plain(element.findtext("group-abbreviation"))
+                open_groups.append((number, name))
+            continue
+        part_id = element.get("id", "")
+        if any(one.id == part_id for one in result):
+            continue
+        name = plain(element.findtext("part-name"))
+        shown = _display(element, "part-name-display")
+        if shown and read_name(name).family is None:
+            name = shown if not name or read_name(shown).family is not None else name
+        programs = [plain(each.text) for each in element.iterfind("midi-instrument/midi-program")]
+        result.append(_Told(
+            id=part_id, name=name,
+            abbreviation=plain(element.findtext("part-abbreviation")) or _display(element, "part-abbreviation-display"),
+            instruments=_unique(plain(each.text) for each in element.iterfind("score-instrument/instrument-name")),
+            sounds=_unique(plain(each.text) for each in element.iterfind("score-instrument/instrument-sound")),
+            programs=tuple(dict.fromkeys(int(text) for text in programs if text.isdecimal())),
+            groups=tuple(name for _, name in reversed(open_groups) if name),
+        ))
+    listed = {one.id for one in result}
+    result.extend(_Told(id=part_id, name="", abbreviation="", instruments=(), sounds=(), programs=(), groups=(),
+                        in_list=False) for part_id in document.part_ids if part_id not in listed)
+    return result
+
+
+def _unique(texts: object) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(text for text in texts if text))  # type: ignore[attr-defined]
+
+
+def _display(element: etree._Element, tag: str) -> str:
+    """Return the text of a name-display element, accidentals as signs."""
+    found = element.find(tag)
+    if found is None or found.get("print-object") == "no":
+        return ""
+    signs = {"flat": "♭", "sharp": "♯", "natural": "♮"}
+    texts = [signs.get(plain(child.text), "") if child.tag == "accidental-text" else child.text or ""
+             for child in found.iterchildren("display-text", "accidental-text")]
+    return plain("".join(texts))
+
+
+def _heads(document: Document) -> dict[str, etree._Element]:
+    """Return the first measure (or timewise part) of each part."""
+    heads: dict[str, etree._Element] = {}
+    if document.timewise:
+        for part in document.root.iterfind("measure/part"):
+            heads.setdefault(part.get("id", ""), part)
+    else:
+        for part in document.root.iterchildren("part"):
+            first = next(part.iterchildren("measure"), None)
+            if first is not None:
+                heads.setdefault(part.get("id", ""), first)
+    return heads
+
+
+def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, before: Sequence[PartInfo],
+            head: etree._Element | None) -> PartInfo:
+    votes: dict[str, float] = {}
+    evidence: list[tuple[str, str | None]] = []
+    bass = high = 0.0
+
+    def vote(family: str | None, weight: float, text: str) -> None:
+        nonlocal bass
+        if family is None:
+            return
+        if family == "bass trombone":
+            bass += weight
+        key = "trombone" if family == "bass trombone" else family
+        votes[key] = votes.get(key, 0.0) + weight
+        evidence.append((text, key))
+
+    for what, texts, weight in (
+        ("part name", (one.name,), _NAME), ("group name", one.groups[:1], _GROUP),
+        ("instrument name", one.instruments[:3], _INSTRUMENT), ("abbreviation", (one.abbreviation,), _ABBREVIATION),
+    ):
+        for text in texts:
+            reading = read_name(text)
+            vote(reading.family, weight * reading.firm / len(texts), f"{what} '{text}'")
+            high += weight / len(texts) if reading.high else 0.0
+    for sound in one.sounds[:3]:
+        vote(_sound_family(sound), _SOUND / min(3, len(one.sounds)), f"sound '{sound}'")
+        high += _SOUND if sound in ("brass.trombone.tenor", "brass.trombone.alto") else 0.0
+    for program in one.programs[:1]:
+        vote("trombone" if program == GENERAL_MIDI_TROMBONE else "other", _PROGRAM, f"MIDI program {program}")
+    if one.bare and before and told[index - 1].groups == one.groups and _ordinal(one) > 1:
+        vote(before[-1].family, _ORDINAL, f"numbered on from '{before[-1].name}'")
+    clef = head.findtext("attributes/clef/sign") if head is not None else None
+    if clef is not None and plain(clef) in ("F", "C") and votes.get("trombone"):
+        vote("trombone", _CLEF, f"{plain(clef)} clef")
+    ours = {family: weight for family, weight in votes.items() if family != "other"}
+    best = max(ours, key=lambda family: ours[family], default=None)
+    if best is not None and read_name(one.name).firm < 1.0:
+        _vote_singers(document, one, told, index, vote)
+    family: Family = "other"
+    if best is not None and ours[best] >= _ENOUGH and ours[best] > votes.get("other", 0.0):
+        family = _refined(best, one, bass, high)
+    said = tuple(text for text, key in evidence if key == ("trombone" if family == "bass trombone" else family))
+    against = tuple(f"against it: {text} (says {key})" for text, key in evidence
+                    if key != ("trombone" if family == "bass trombone" else family))
+    name = one.name or one.abbreviation or (one.instruments[0] if one.instruments else "") or f"part {one.id}"
+    full_name = f"{one.groups[0]} {name}" if one.bare and one.name and one.groups else name
+    return PartInfo(id=one.id, name=name, full_name=full_name, family=family, low_brass=family != "other",
+                    evidence=said + against if family != "other" or against else said or ("nothing names low brass",),
+                    horn=HORN_OF_FAMILY.get(family))
+
+
+def _refined(family: str, one: _Told, bass: float, high: float) -> Family:
+    """Tell a bass trombone from the others: the printed name decides, then what the rest says."""
+    if family != "trombone":
+        return family  # type: ignore[return-value]
+    reading = read_name(one.name)
+    if reading.family == "bass trombone" or (reading.family != "trombone" and says_bass(one.name)):
+        return "bass trombone"
+    if reading.family == "trombone" and reading.high:
+        return "trombone"
+    return "bass trombone" if bass >= _ENOUGH and bass > high else "trombone"
+
+
+def _vote_singers(document: Document, one: _Told, told: Sequence[_Told], index: int, vote: object) -> None:
+    """Add what speaks for a singer: words under the notes, and singers beside the part."""
+    assert callable(vote)
+    beside = [told[place] for place in (index - 1, index + 1) if 0 <= place < len(told)]
+    for other in beside:
+        if is_vocal(other.name):
+            vote("other", _VOCAL_NEIGHBOUR, f"stands beside '{other.name}'")
+    if any(next(music.iter("lyric"), None) is not None for music in document.part_measures(one.id)):
+        vote("other", _LYRICS, "has words to sing")
+
+
+def _sound_family(sound: str) -> str | None:
+    for prefix, family in SOUND_FAMILIES:
+        if sound == prefix or sound.startswith(f"{prefix}."):
+            return family
+    return "other"
+
+
+def _ordinal(one: _Told) -> int:
+    digits = [int(word) for word in "".join(sign if sign.isdigit() else " " for sign in one.name).split()]
+    if digits:
+        return digits[0]
+    return {"I": 1, "II": 2, "III": 3, "IV": 4}.get(one.name.strip(" ."), 0)

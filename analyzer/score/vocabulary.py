@@ -1,0 +1,141 @@
+"""What instruments are called on the page, in the languages that band scores come in.
+
+Origin: common vocabulary of printed music, no single source (judged). A word belongs here if printed parts use it; one
+score that uses it otherwise moves it to `AMBIGUOUS`. Sound ids are those of the MusicXML 4.0 standard sounds
+(W3C, sounds.xml); program numbers those of General MIDI level 1.
+
+All words are in the form that `folded` gives: lower case, without accents.
+"""
+
+import html
+import re
+import unicodedata
+
+# Stems: a word that contains one names that family (Bassposaune, bastrombone, trombones).
+TROMBONE_STEMS = (
+    "trombon",       # English, French, Italian, Spanish, Portuguese, Dutch, Czech, Scandinavian
+    "posaun",        # German
+    "puzon",         # Polish
+    "pozoun",        # Czech
+    "тромбон",       # Russian
+    "トロンボーン",    # Japanese
+    "sackbut", "saqueboute", "sacabuche", "harsona", "pasuuna", "basuun", "bazuin",
+)
+EUPHONIUM_STEMS = (
+    "euphoni", "eufoni", "euphonion", "bombardin", "эуфони", "ユーフォ",
+)
+BARITONE_STEMS = ("bariton", "baryton", "баритон", "バリトン")
+
+# Whole words, most of them abbreviations.
+TROMBONE_WORDS = frozenset((
+    "tbn", "tbns", "tbne", "trb", "trbs", "trbn", "trbns", "trbni", "trne", "trni", "tromb", "trombs", "tbone",
+    "tbones", "bone", "bones", "pos", "posn", "puz", "poz", "basun", "basuner", "тромб", "трбн",
+))
+BASS_TROMBONE_WORDS = frozenset(("btbn", "btrb", "btbns", "bpos", "bstbn", "basstbn", "basstrb", "basspos", "bsspos"))
+EUPHONIUM_WORDS = frozenset(("euph", "euphs", "eup", "eupho", "euphon", "euf", "euphone", "эуф"))
+BARITONE_WORDS = frozenset(("bar", "bari", "bart", "barit", "baryt"))
+
+# Beside a trombone word these say "bass"; inside one they do too (Bassposaune, バストロンボーン).
+BASS_WORDS = frozenset((
+    "bass", "bas", "basse", "basso", "bajo", "baixo", "bs", "basowy", "basovy", "basova", "бас", "басовыи", "басовый",
+    "contrabass", "contrabasso", "contrabbasso", "contrebasse", "kontrabass", "contrabas", "контрабасовыи",
+))
+BASS_STEMS = ("bass", "bas", "бас", "ハス")
+HIGH_WORDS = frozenset((
+    "tenor", "tenore", "alto", "alt", "contralto", "ten", "soprano", "tenorowy", "altowy", "тенор",
+    "альт", "tenorovy", "altovy",
+))
+HIGH_STEMS = ("tenor", "alt", "sopran", "тенор", "альт", "テナー", "アルト")
+
+# Beside a baritone word these make it something else (a saxophone, a singer).
+NOT_BRASS_WORDS = frozenset((
+    "sax", "saxo", "saxophon", "saxophone", "saxophones", "saxofon", "saxofono", "saksofon", "sass", "sassofono",
+    "саксофон", "サックス", "サクソフォン", "oboe", "hautbois", "clarinet", "guitar", "gitarre", "ukulele",
+    "voice", "voce",
+    "voix", "stimme", "chorus", "choir", "singer", "vocal", "vocals", "violin", "viol", "gamba",
+))
+BRASS_HELPERS = frozenset(("horn", "hn", "hrn", "flicorno", "saxhorn", "tuba", "euphonium", "corno", "tc", "bc"))
+
+# A word that contains one of these names another instrument.
+OTHER_STEMS = (
+    "trumpet", "trompet", "tromba", "trombe", "trump", "truba", "trabk", "труб", "トランペット", "cornet",
+    "kornett", "корнет", "コルネット", "flugel", "fluegel", "flicorn", "horn", "corno", "corni", "валторн",
+    "ホルン", "tuba",
+    "туба", "チューバ", "bassoon", "fagot", "fagott", "basson", "фагот", "ファゴット", "clarin", "klarin",
+    "кларнет", "クラリネット",
+    "sax", "sassof", "saks", "саксофон", "サックス", "flut", "flot", "flaut", "flet", "флеит", "フルート",
+    "picc", "oboe",
+    "hautbois", "hoboj", "obo", "гобои", "オーボエ", "violin", "violon", "viola", "violo", "viole", "geige",
+    "bratsche",
+    "скрипк", "альт", "cello", "виолонч", "チェロ", "kontrabass", "contrabass", "contrebass", "контрабас",
+    "コントラバス", "guitar", "gitar", "guitarra", "chitarra", "гитар", "ギター", "piano", "klavier",
+    "фортепиано", "ピアノ",
+    "keyboard", "organ", "orgel", "orgue", "harp", "harf", "arpa", "арфа", "ハープ", "timpan", "pauke", "timbal",
+    "литавр", "ティンパニ", "drum", "trommel", "perc", "schlag", "cymbal", "glock", "xylo", "vibra", "marimba",
+    "celest",
+    "triang", "tambour", "choir", "chor", "coro", "chœur", "voice", "voix", "voce", "vocal", "singstimme", "хор",
+    "recorder", "blockfl", "ukulele", "mandolin", "banjo", "accord", "sarrus", "bugle", "serpent", "ophicle",
+    "sousaphon", "сузафон", "synth", "string", "streicher", "archi",
+)
+OTHER_WORDS = frozenset((
+    "tpt", "tpts", "trp", "trpt", "trpts", "trbe", "trba", "tr", "tromp", "trp", "hn", "hns", "hrn", "hr",
+    "cor", "fl",
+    "ob", "cl", "clar", "bsn", "fg", "fag", "tb", "tba", "vl", "vln", "vla", "vlc", "vc", "vcl", "cb", "kb", "pno",
+    "hp", "timp", "gtr", "dr", "mezzo", "sop",
+))
+# Singers, or the compass of some instrument that a group name tells.
+AMBIGUOUS = frozenset((
+    "bass", "bas", "basse", "basso", "tenor", "tenore", "alto", "alt", "soprano", "sopran", "contralto", "бас",
+    "тенор",
+    "t", "b", "s", "a",
+))
+VOCAL_WORDS = frozenset((
+    "soprano", "sopran", "sopranos", "alto", "alt", "altos", "contralto", "mezzo", "tenor", "tenore", "tenors",
+    "bass",
+    "basso", "basses", "voice", "voices", "choir", "chorus", "coro", "chor", "chœur", "singstimme", "voix", "voce",
+    "сопрано", "альт", "тенор", "бас", "хор", "s", "a", "t", "b", "satb", "ttbb",
+))
+
+SOUND_FAMILIES = (
+    ("brass.trombone.bass", "bass trombone"), ("brass.trombone.contrabass", "bass trombone"),
+    ("brass.trombone", "trombone"), ("brass.sackbutt", "trombone"),
+    ("brass.euphonium", "euphonium"), ("brass.baritone-horn", "baritone"),
+)
+GENERAL_MIDI_TROMBONE = 58
+
+_TOKEN = re.compile(r"[^\W\d_]+")
+
+
+def plain(text: str | None) -> str:
+    """Return text on one line, with signs that were escaped twice made readable.
+
+    Examples
+    --------
+    >>> plain("Trombone\\n 1 &amp;amp; 2")
+    'Trombone 1 & 2'
+    """
+    result = text or ""
+    for _ in range(2):
+        if "&" not in result:
+            break
+        result = html.unescape(result)
+    return " ".join(result.split())
+
+
+def folded(text: str) -> str:
+    """Return text for comparison: lower case, no accents, full-width letters made usual."""
+    if text.isascii():
+        return text.lower()
+    decomposed = unicodedata.normalize("NFKD", text).casefold()
+    return "".join(sign for sign in decomposed if not unicodedata.combining(sign))
+
+
+def tokens(text: str) -> tuple[str, ...]:
+    """Return the words of a folded text; numbers and signs part them.
+
+    Examples
+    --------
+    >>> tokens("b. tbn.1")
+    ('b', 'tbn')
+    """
+    return tuple(_TOKEN.findall(text))
