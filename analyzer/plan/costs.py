@@ -1,0 +1,246 @@
+"""Price of one candidate and of moving between two in the time given, itemised. Unit: one cm of unhurried slide travel.
+
+`SlideCosts` and `ValveCosts` answer the same three questions: what a note costs (`note_items`), what a move costs
+(`move_items`), and, for the solver, whole rows and matrices of both. A slide's states carry the sense of the last
+move (in, out), so that a change of direction has its price and the solver stays exact.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from analyzer.horns.candidate import Candidate
+from analyzer.horns.horn import Horn
+from analyzer.plan.timing import NoteTime
+from analyzer.plan.weights import Weights
+
+PEAK_OVER_MEAN = 1.875
+"""Peak over mean speed of a minimum-jerk move (Shadmehr and Wise, *Minimum jerk*, after Hogan 1984 and Flash and
+Hogan 1985: the fifth-power path; derived from it)."""
+STILL_MM = 5.0
+"""A slide that moves less than this stands still: hands tremble as much. Judged, nothing changes from 1 to 15."""
+GLISS_MOST_MM = 0.5
+BROKEN = 1e6
+"""Price of a broken hard rule (a glissando over partials): never chosen while another way exists."""
+
+Matrix = tuple[tuple[float, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """What matters of the step from one note to the next: time for it, and how the notes are joined."""
+
+    move_s: float
+    next_s: float
+    slur: bool
+    gliss: bool
+    rising: int                        # sign of the step in pitch
+
+
+def move_of(time: NoteTime, slur: bool, gliss: bool, before_midi: int, after_midi: int) -> Move:
+    """Build the `Move` between two notes."""
+    step = after_midi - before_midi
+    return Move(time.move_s, time.next_s, slur, gliss, (step > 0) - (step < 0))
+
+
+def keeps_gliss(a: Candidate, b: Candidate) -> bool:
+    """Tell whether a glissando from `a` to `b` stays on one partial and one valve state."""
+    return a.partial == b.partial and a.valves == b.valves
+
+
+class SlideCosts:
+    """Costs on a horn with a slide. Items are named as the weights are; see ``weights.toml``."""
+
+    senses = 2                         # states a candidate has: arrived by moving in (0) or out (1)
+
+    def __init__(self, horn: Horn, weights: Weights, max_speed_mm_s: float) -> None:
+        self.horn = horn
+        self.weights = weights
+        self.max_speed_mm_s = max_speed_mm_s
+
+    def note_items(self, one: Candidate, sounds_s: float, lowest_partial: int, usual: bool) -> dict[str, float]:
+        """Price of sounding `one` for `sounds_s` seconds."""
+        w = self.weights
+        held = (w.held_valve + w.second_valve * (len(one.valves) - 1)) if one.valves else 0.0
+        return {
+            "out": w.out * (one.extension_mm or 0.0) / 10 * sounds_s,
+            "high_partial": w.high_partial * max(0, one.partial - lowest_partial) * sounds_s,
+            "held_valve": held * sounds_s,
+            "cents": w.cents * one.off_cents**2 * sounds_s,
+            "off_usual": 0.0 if usual else w.off_usual,
+        }
+
+    def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:
+        """Price of going from `a` to `b`, a change of direction apart."""
+        w = self.weights
+        distance_mm = abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0))
+        peak = PEAK_OVER_MEAN * distance_mm / move.move_s
+        items = {"travel": distance_mm / 10 * (w.travel + w.speed * (peak / w.easy_speed_mm_s) ** 2)}
+        if peak > self.max_speed_mm_s:
+            items["over_speed"] = w.over_speed * (peak / self.max_speed_mm_s - 1)
+        if a.valves != b.valves:
+            items["thumb"] = w.thumb
+        elif move.slur and distance_mm > STILL_MM:
+            if a.partial == b.partial:
+                items["smear"] = w.smear
+            elif ((b.extension_mm or 0.0) < (a.extension_mm or 0.0)) == (move.rising > 0):
+                items["with_grain"] = w.with_grain
+        if move.gliss and not keeps_gliss(a, b):
+            items["gliss"] = BROKEN
+        return items
+
+    def reversal(self, move: Move) -> float:
+        """Price of a change of direction before this move."""
+        return self.weights.reversal * min(1.0, 0.25 / move.move_s)
+
+    def sense(self, a: Candidate, b: Candidate) -> int | None:
+        """Sense of the move: 0 in, 1 out, None where the slide stands still."""
+        change = (b.extension_mm or 0.0) - (a.extension_mm or 0.0)
+        if abs(change) <= STILL_MM:
+            return None
+        return int(change > 0)
+
+    def row(self, choices: Sequence[Candidate], sounds_s: float, usual: Candidate | None) -> list[float]:
+        """Node costs of one layer: two states a candidate."""
+        lowest = lowest_partial(choices)
+        costs = [sum(self.note_items(one, sounds_s, lowest, one is usual).values()) for one in choices]
+        return [cost for cost in costs for _ in (0, 1)]
+
+    def matrix(self, before: Sequence[Candidate], after: Sequence[Candidate], move: Move) -> Matrix:
+        """Edge costs between two layers: rows by arrival state, columns by departure state."""
+        w = self.weights
+        turn = self.reversal(move)
+        inf = float("inf")
+        per_mm = 0.1 * w.travel
+        per_cubed = 0.1 * w.speed * (PEAK_OVER_MEAN / (move.move_s * w.easy_speed_mm_s)) ** 2
+        reach_mm = self.max_speed_mm_s * move.move_s / PEAK_OVER_MEAN
+        rows: list[tuple[float, ...]] = []
+        for b in after:
+            to_mm = b.extension_mm or 0.0
+            moving_in: list[float] = []
+            moving_out: list[float] = []
+            for a in before:
+                from_mm = a.extension_mm or 0.0
+                change = to_mm - from_mm
+                distance = change if change >= 0 else -change
+                cost = distance * (per_mm + per_cubed * distance * distance)
+                if distance > reach_mm:
+                    cost += w.over_speed * (distance / reach_mm - 1)
+                if a.valves != b.valves:
+                    cost += w.thumb
+                elif move.slur and distance > STILL_MM:
+                    if a.partial == b.partial:
+                        cost += w.smear
+                    elif (change < 0) == (move.rising > 0):
+                        cost += w.with_grain
+                if move.gliss and not keeps_gliss(a, b):
+                    cost += BROKEN
+                if distance <= STILL_MM:
+                    moving_in += (cost, inf)
+                    moving_out += (inf, cost)
+                elif change < 0:
+                    moving_in += (cost, cost + turn)
+                    moving_out += (inf, inf)
+                else:
+                    moving_in += (inf, inf)
+                    moving_out += (cost + turn, cost)
+            rows.append(tuple(moving_in))
+            rows.append(tuple(moving_out))
+        return tuple(rows)
+
+    def peak_rows(self, before: Sequence[Candidate], after: Sequence[Candidate], move: Move) -> Matrix:
+        """Peak slide speed of every move [mm/s], rows by arrival, one state a candidate."""
+        factor = PEAK_OVER_MEAN / move.move_s
+        return tuple(
+            tuple(
+                BROKEN if move.gliss and not keeps_gliss(a, b)
+                else factor * abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0))
+                for a in before
+            )
+            for b in after
+        )
+
+    @property
+    def greatest(self) -> float:
+        """Greatest comfortable peak speed. [mm/s]"""
+        return self.max_speed_mm_s
+
+
+class ValveCosts:
+    """Costs on a valved horn."""
+
+    senses = 1
+
+    def __init__(self, horn: Horn, weights: Weights) -> None:
+        self.horn = horn
+        self.weights = weights
+        in_line = horn.handling.fourth_valve == "right hand"
+        self._finger = {"1": 1.0, "2": 1.0, "3": weights.weak_finger, "4": weights.weak_finger if in_line else 1.0}
+
+    def note_items(self, one: Candidate, sounds_s: float, lowest_partial: int, usual: bool) -> dict[str, float]:
+        """Price of sounding `one` for `sounds_s` seconds."""
+        w = self.weights
+        off = one.off_cents
+        if off > 0 and self.horn.handling.main_slide_trigger and sounds_s >= w.pull_from_s:
+            off = max(0.0, off - w.pull_cents)
+        return {
+            "cents": w.cents * off**2 * sounds_s,
+            "open_valve": w.open_valve * len(one.valves) * sounds_s,
+            "high_partial": w.valved_partial * max(0, one.partial - lowest_partial) * sounds_s,
+            "off_usual": 0.0 if usual else w.off_usual,
+        }
+
+    def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:
+        """Price of going from `a` to `b`."""
+        if a.valves == b.valves:
+            return {}
+        w = self.weights
+        down = [valve for valve in b.valves if valve not in a.valves]
+        up = [valve for valve in a.valves if valve not in b.valves]
+        haste = 1.0 + (w.finger_time_s / move.next_s) ** 2
+        items = {"finger": w.finger * sum(self._finger[valve] for valve in (*down, *up)) * haste}
+        if down and up:
+            items["crossing"] = w.crossing * haste
+        return items
+
+    def reversal(self, move: Move) -> float:
+        """Return 0: fingers have no direction."""
+        return 0.0
+
+    def sense(self, a: Candidate, b: Candidate) -> int | None:
+        """Return None: fingers have no direction."""
+        return None
+
+    def row(self, choices: Sequence[Candidate], sounds_s: float, usual: Candidate | None) -> list[float]:
+        """Node costs of one layer."""
+        lowest = lowest_partial(choices)
+        return [sum(self.note_items(one, sounds_s, lowest, one is usual).values()) for one in choices]
+
+    def matrix(self, before: Sequence[Candidate], after: Sequence[Candidate], move: Move) -> Matrix:
+        """Edge costs between two layers."""
+        return tuple(tuple(sum(self.move_items(a, b, move).values()) for a in before) for b in after)
+
+    def peak_rows(self, before: Sequence[Candidate], after: Sequence[Candidate], move: Move) -> Matrix:
+        """Changes of valves a second that each move asks for, rows by arrival."""
+        rate = 1.0 / move.next_s
+        return tuple(tuple(0.0 if a.valves == b.valves else rate for a in before) for b in after)
+
+    @property
+    def greatest(self) -> float:
+        """Greatest comfortable rate of valve changes. [1/s]"""
+        return self.weights.finger_rate_hz
+
+
+Costs = SlideCosts | ValveCosts
+
+
+def lowest_partial(choices: Sequence[Candidate]) -> int:
+    """Lowest partial among the choices without advice against them (all, if none is); 1 for none."""
+    good = [one.partial for one in choices if one.advice is None] or [one.partial for one in choices]
+    return min(good, default=1)
+
+
+def costs_for(horn: Horn, weights: Weights, max_speed_mm_s: float | None) -> Costs:
+    """Return the costs that fit the horn's family."""
+    if horn.family == "slide":
+        return SlideCosts(horn, weights, max_speed_mm_s or weights.max_speed_mm_s)
+    return ValveCosts(horn, weights)

@@ -1,0 +1,73 @@
+"""The plan of a line: one candidate a note, the next best, its price, and the totals."""
+
+from dataclasses import dataclass
+
+from analyzer.horns.candidate import Candidate
+from analyzer.horns.horn import Horn
+from analyzer.plan.player import Player
+from analyzer.plan.timing import NoteTime
+from analyzer.problem import Problem
+from analyzer.score.line import Line, LineNote
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alternative:
+    """Another way to sound a note, and how much more the best whole plan with it costs (`extra_cost`, 0 or more)."""
+
+    choice: Candidate
+    extra_cost: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedNote:
+    """One note with its choice.
+
+    `choice` is None where nothing sounds it, with a `problem`. `usual` is the usual chart's choice, None where the
+    chart has none. `peak` is the peak slide speed of the move to the next note [mm/s] on a slide horn.
+    """
+
+    index: int
+    note: LineNote
+    time: NoteTime
+    choice: Candidate | None
+    usual: Candidate | None
+    pinned: bool
+    why: tuple[str, ...]
+    alternatives: tuple[Alternative, ...]
+    problem: Problem | None = None
+
+    @property
+    def changed(self) -> bool:
+        """True where the plan leaves the usual chart."""
+        return self.choice is not None and self.usual is not None and self.choice.label != self.usual.label
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Totals:
+    """Sums over a line. A figure that has no meaning for the horn is None.
+
+    `travel_mm` is the slide's way as planned, `chart_travel_mm` by the usual chart, not counted across a note that
+    cannot be played; `tempo_ceiling_bpm` the tempo [quarter notes a minute, in force at the hardest move] up to which
+    some plan stays within the player's slide speed or finger rate.
+    """
+
+    notes: int
+    unplayable: int
+    travel_mm: float | None
+    chart_travel_mm: float | None
+    valve_changes: int
+    peak_speed_mm_s: float | None
+    tempo_ceiling_bpm: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """The best plan of a line on a horn for a player. `cost` in cm of unhurried travel."""
+
+    line: Line
+    horn: Horn
+    player: Player
+    notes: tuple[PlannedNote, ...]
+    totals: Totals
+    cost: float
+    hardest: tuple[int, ...]           # indices of the moves that set the tempo ceiling

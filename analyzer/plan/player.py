@@ -1,0 +1,192 @@
+"""The player: reach, ceiling, speed, range, learned valve states; read from a TOML file."""
+
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from analyzer.horns.candidates import DEFAULT_CEILING_MIDI, position_place_mm, positions
+from analyzer.horns.horn import Horn
+from analyzer.pitch import parse_pitch
+from analyzer.problem import Unreadable, unreadable
+
+ARM_SHARE = 0.42
+"""Shoulder to thumb tip over height, ages 5 to 20 (Han, Kim, Jung and Park, J Korean Acad Rehabil Med 28(5), 2004,
+pp. 458-461: 0.19 + 0.23)."""
+HAND_AT_FIRST_MM = 150.0
+"""Mouthpiece plane to the hand in first position [mm]; judged: horns and builds differ by 50 mm either way."""
+WRIST_SHARE = 0.95
+"""Share of the straight arm that a relaxed wrist and elbow leave; judged, kept low so that reach is not overstated."""
+KEYS = ("name", "outermost_position", "reach_mm", "height_cm", "attachment_ceiling", "max_slide_speed_mm_s", "low",
+        "high", "learned")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Player:
+    """What one player can do.
+
+    `reach_mm` is how far the slide goes out comfortably [mm]; `outermost_position` the same as a position of the open
+    scale; None where not told. `ceiling_midi` is the highest sounding pitch for the attachment, None lifts it.
+    `max_speed_mm_s` is the greatest comfortable peak speed of the slide, None where not told. `low`, `high` [MIDI].
+    `learned` lists valve states as labels (``T``, ``TS``, ``1-3``), None for all; open is always learned.
+    """
+
+    name: str = "player"
+    reach_mm: float | None = None
+    reach_estimated: bool = False
+    outermost_position: int | None = None
+    ceiling_midi: int | None = DEFAULT_CEILING_MIDI
+    max_speed_mm_s: float | None = None
+    low: int | None = None
+    high: int | None = None
+    learned: tuple[str, ...] | None = None
+
+    def reach_on(self, horn: Horn) -> float:
+        """Return how far this player takes the slide of `horn`. [mm]; the slide's end where nothing is told."""
+        if horn.family != "slide":
+            return 0.0
+        if self.reach_mm is not None:
+            return min(self.reach_mm, horn.slide_end_mm)
+        if self.outermost_position is not None:
+            last = min(self.outermost_position, positions(horn))
+            # Half a semitone more: a position is reached together with its shades.
+            return min(position_place_mm(horn, (), last) + 20.0, horn.slide_end_mm)
+        return horn.slide_end_mm
+
+    def knows(self, valves: tuple[str, ...]) -> bool:
+        """Tell whether the valve state is learned."""
+        if not valves or self.learned is None:
+            return True
+        return "".join(valves) in {state.replace("-", "") for state in self.learned}
+
+
+def reach_from_height_mm(height_cm: float) -> float:
+    """Estimate the comfortable reach from body height. [mm]
+
+    Derived from `ARM_SHARE`, kept low by `WRIST_SHARE`, less the hand's place in first position.
+
+    Examples
+    --------
+    >>> round(reach_from_height_mm(150))
+    448
+    """
+    return max(0.0, height_cm * 10 * ARM_SHARE * WRIST_SHARE - HAND_AT_FIRST_MM)
+
+
+def read_player(path: Path) -> Player:
+    """Read a player file.
+
+    Raises
+    ------
+    Unreadable
+        If the file cannot be read, is no TOML, or holds an unknown key or a value out of its range; names the line.
+    """
+    text = read_toml_text(path)
+    table = parse_toml(text, path.name)
+    extra = [key for key in table if key != "player"]
+    if extra:
+        raise mistake(path.name, text, extra[0], f"unknown key '{extra[0]}'", "A player file has one table, [player].")
+    player = table.get("player", {})
+    if not isinstance(player, dict):
+        raise mistake(path.name, text, "player", "'player' is no table", "Write [player] on a line of its own.")
+    return player_from(player, path.name, text)
+
+
+def read_toml_text(path: Path) -> str:
+    """Return the text of a TOML file, or raise `Unreadable` with one clear line."""
+    try:
+        return path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise unreadable("no-file", where=str(path), what=f"cannot be read ({error.strerror})",
+                         try_="Check the name and folder.") from error
+    except UnicodeDecodeError as error:
+        raise unreadable("not-text", where=str(path), what="is no UTF-8 text",
+                         try_="Save it as plain text (UTF-8).") from error
+
+
+def parse_toml(text: str, name: str) -> dict[str, Any]:
+    """Parse TOML, or raise `Unreadable` with the line of the mistake."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise unreadable("bad-toml", where=name, what=f"is no valid TOML: {error}",
+                         try_="Mend that line; text needs quotation marks.") from error
+
+
+def mistake(name: str, text: str, key: str, what: str, try_: str, nth: int = 0) -> Unreadable:
+    """Return an `Unreadable` that names the line on which the `nth` table's `key` stands."""
+    line, seen = 0, -1
+    for number, row in enumerate(text.splitlines(), 1):
+        if row.lstrip().startswith("["):
+            seen += row.lstrip().startswith("[[")
+            if seen <= nth and key in row:
+                line = line or number
+        elif re.match(rf"\s*\"?{re.escape(key)}\"?\s*=", row) and (seen == nth or seen < 0 or not line):
+            line = number
+            if seen == nth:
+                break
+    return unreadable("bad-key", where=f"{name}, line {line}" if line else name, what=what, try_=try_)
+
+
+def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str, ...] = (), nth: int = 0) -> Player:
+    """Build a player from a parsed table; `also` names keys that the caller reads itself.
+
+    Raises
+    ------
+    Unreadable
+        As for `read_player`.
+    """
+
+    def wrong(key: str, what: str, try_: str) -> Unreadable:
+        return mistake(name, text, key, what, try_, nth)
+
+    for key in table:
+        if key not in KEYS and key not in also:
+            raise wrong(key, f"unknown key '{key}'", f"Known keys: {', '.join((*KEYS, *also))}.")
+
+    def number(key: str, low: float, high: float, unit: str) -> float | None:
+        value = table.get(key)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+            raise wrong(key, f"{key} is {value!r}", f"Give a number from {low:g} to {high:g}{unit}.")
+        return float(value)
+
+    def pitch(key: str) -> int | None:
+        value = table.get(key)
+        if value is None:
+            return None
+        try:
+            return parse_pitch(value).midi
+        except (ValueError, AttributeError, TypeError):
+            raise wrong(key, f"{key} is {value!r}", "Give a sounding pitch such as \"F3\".") from None
+
+    ceiling: int | None = DEFAULT_CEILING_MIDI
+    if table.get("attachment_ceiling") == "none":
+        ceiling = None
+    elif "attachment_ceiling" in table:
+        ceiling = pitch("attachment_ceiling")
+    learned = table.get("learned")
+    if learned is not None and (not isinstance(learned, list) or not all(isinstance(one, str) for one in learned)):
+        raise wrong("learned", f"learned is {learned!r}", 'Give a list such as ["T", "TS"].')
+    given_name = table.get("name", "player")
+    if not isinstance(given_name, str) or not given_name.strip():
+        raise wrong("name", f"name is {given_name!r}", 'Give a short text such as "Player 1".')
+    outermost = number("outermost_position", 1, 7, "")
+    if outermost is not None and outermost != int(outermost):
+        raise wrong("outermost_position", f"outermost_position is {outermost}", "Give a whole number from 1 to 7.")
+    reach = number("reach_mm", 50, 800, " mm (how far the slide goes out, not the arm's length)")
+    height = number("height_cm", 80, 230, " cm")
+    estimated = reach is None and outermost is None and height is not None
+    if estimated and height is not None:
+        reach = reach_from_height_mm(height)
+    low, high = pitch("low"), pitch("high")
+    if low is not None and high is not None and low >= high:
+        raise wrong("low", "low is not below high", "Exchange the two.")
+    return Player(
+        name=given_name.strip(), reach_mm=reach, reach_estimated=estimated,
+        outermost_position=int(outermost) if outermost is not None else None, ceiling_midi=ceiling,
+        max_speed_mm_s=number("max_slide_speed_mm_s", 100, 20000, " mm/s"), low=low, high=high,
+        learned=tuple(learned) if learned is not None else None,
+    )

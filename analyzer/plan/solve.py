@@ -1,0 +1,315 @@
+"""From a line, a horn and a player to the best plan: builds the lattice, solves it, answers pins and runners-up."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
+
+from analyzer.horns.candidate import Candidate
+from analyzer.horns.candidates import candidates, chart_choice, sounding_range
+from analyzer.horns.horn import Horn
+from analyzer.pitch import pitch_of
+from analyzer.plan.costs import BROKEN, PEAK_OVER_MEAN, Matrix, Move, costs_for, keeps_gliss, move_of
+from analyzer.plan.plan import Alternative, Plan, PlannedNote, Totals
+from analyzer.plan.player import Player
+from analyzer.plan.reasons import Around, reasons
+from analyzer.plan.timing import note_times
+from analyzer.plan.weights import Weights, default_weights
+from analyzer.problem import Problem, unreadable
+from analyzer.score.line import Line
+from analyzer.solver import INF, Lattice, least_peak
+
+_NOTHING: tuple[Candidate, ...] = ()
+
+
+def allowed_choices(horn: Horn, player: Player, midi: int) -> tuple[Candidate, ...]:
+    """Return the choices that the plan may take: within reach, learned, recommended, the attachment below its ceiling.
+
+    Where nothing is left, choices with advice against them come back, then the attachment above its ceiling; never
+    what lies beyond reach or is not learned.
+    """
+    reach_mm = player.reach_on(horn)
+    known = [one for one in candidates(horn, midi)
+             if (one.extension_mm or 0.0) <= reach_mm and player.knows(one.valves)]
+    slide = horn.family == "slide"
+
+    def below(one: Candidate) -> bool:
+        return not (slide and one.valves) or player.ceiling_midi is None or midi <= player.ceiling_midi
+
+    for choices in ([one for one in known if one.advice is None and below(one)],
+                    [one for one in known if below(one)], known):
+        if choices:
+            return tuple(choices)
+    return _NOTHING
+
+
+class Planner:
+    """Solves one line on one horn; keeps the lattice, so that pins are answered at once.
+
+    Parameters
+    ----------
+    line, horn, player
+        What is played, on what, by whom.
+    tempo_bpm : float, optional
+        Quarter notes a minute for the whole line; else the score's own marks.
+    weights : Weights, optional
+        Judged weights; the data file's where not given.
+    """
+
+    def __init__(self, line: Line, horn: Horn, player: Player | None = None, *, tempo_bpm: float | None = None,
+                 weights: Weights | None = None) -> None:
+        self.line = line
+        self.horn = horn
+        self.player = player or Player()
+        self.weights = weights or default_weights()
+        self.costs = costs_for(horn, self.weights, self.player.max_speed_mm_s)
+        self.times = note_times(line, self.weights, tempo_bpm)
+        known: dict[int, tuple[Candidate, ...]] = {}
+        usual: dict[int, Candidate | None] = {}
+        for note in line.notes:
+            if note.midi not in known:
+                known[note.midi] = allowed_choices(horn, self.player, note.midi)
+                usual[note.midi] = chart_choice(horn, note.midi, self.player.ceiling_midi)
+        self.choices = [known[note.midi] for note in line.notes]
+        self.usual = [usual[note.midi] for note in line.notes]
+        self.moves: list[Move] = [
+            move_of(time, a.slur_after, a.gliss_after, a.midi, b.midi)
+            for time, (a, b) in zip(self.times, pairwise(line.notes), strict=False)
+        ]
+        self._lattice: Lattice | None = None
+        self._matrices: dict[object, Matrix] = {}
+        self._rows: dict[object, list[float]] = {}
+        self._first: Plan | None = None
+
+    # --- the lattice ---------------------------------------------------------------------------------------------
+
+    def _row(self, index: int, choices: tuple[Candidate, ...]) -> list[float]:
+        if not choices:
+            return [0.0]
+        key = (choices, self.times[index].sounds_s)
+        row = self._rows.get(key)
+        if row is None:
+            row = self._rows[key] = self.costs.row(choices, self.times[index].sounds_s, self.usual[index])
+        return row
+
+    def _matrix(self, index: int, before: tuple[Candidate, ...], after: tuple[Candidate, ...]) -> Matrix:
+        key = (id(before), id(after), self.moves[index])
+        matrix = self._matrices.get(key)
+        if matrix is None:
+            if before and after:
+                matrix = self.costs.matrix(before, after, self.moves[index])
+            else:
+                columns = len(before) * self.costs.senses or 1
+                matrix = ((0.0,) * columns,) * (len(after) * self.costs.senses or 1)
+            self._matrices[key] = matrix
+        return matrix
+
+    def _built(self, choices: Sequence[tuple[Candidate, ...]]) -> Lattice:
+        nodes = [self._row(k, one) for k, one in enumerate(choices)]
+        edges = [self._matrix(k, a, b) for k, (a, b) in enumerate(pairwise(choices))]
+        return Lattice(nodes, edges)
+
+    @property
+    def lattice(self) -> Lattice:
+        """The lattice without pins; built once."""
+        if self._lattice is None:
+            self._lattice = self._built(self.choices)
+        return self._lattice
+
+    # --- answers -------------------------------------------------------------------------------------------------
+
+    def plan(self, pins: Mapping[int, str] | None = None) -> Plan:
+        """Return the best plan; `pins` maps note indices to labels that must stay.
+
+        Raises
+        ------
+        Unreadable
+            If a pinned label is no way to sound that note on this horn.
+        """
+        if not self.line.notes:
+            return Plan(line=self.line, horn=self.horn, player=self.player, notes=(), cost=0.0, hardest=(),
+                        totals=self._totals((), {}))
+        if not pins:
+            if self._first is None:
+                self._first = self._planned(self.lattice, self.choices, {}, None)
+            return self._first
+        choices = list(self.choices)
+        changes: dict[int, list[float]] = {}
+        rebuilt = False
+        for index, label in pins.items():
+            pinned = self._pinned(index, label)
+            if pinned not in choices[index]:
+                choices[index] = (*choices[index], pinned)
+                rebuilt = True
+            row = self._row(index, choices[index])
+            place = choices[index].index(pinned)
+            senses = self.costs.senses
+            changes[index] = [cost if k // senses == place else INF for k, cost in enumerate(row)]
+        old = None if rebuilt else self.plan()
+        base = self._built(choices) if rebuilt else self.lattice
+        return self._planned(base.with_nodes(changes), choices, pins, old)
+
+    def _pinned(self, index: int, label: str) -> Candidate:
+        note = self.line.notes[index]
+        wanted = label.strip().replace("♯", "#").replace("♭", "b")
+        ways = candidates(self.horn, note.midi)
+        matches = [one for one in ways if one.label == wanted] or [
+            one for one in ways if one.label.rstrip("#b") == wanted and wanted]
+        if not matches:
+            listed = ", ".join(dict.fromkeys(one.label for one in ways)) or "none at all"
+            raise unreadable("bad-pin", where=self.where(index),
+                             what=f"'{label}' does not sound {note.sounding.name} on {self.horn.name}",
+                             try_=f"Its choices there: {listed}.")
+        return matches[0]
+
+    def where(self, index: int) -> str:
+        """Return part, measure and line of a note, for a person."""
+        note = self.line.notes[index]
+        line = f", line {self.line.number}" if self.line.of > 1 else ""
+        return f"{self.line.part_name}{line}, measure {note.measure}"
+
+    def walks(self) -> Iterator[tuple[float, tuple[Candidate | None, ...]]]:
+        """Yield (cost, choices) from the best plan on, each sequence of choices once."""
+        senses = self.costs.senses
+        seen: set[tuple[int, ...]] = set()
+        for cost, walk in self.lattice.walks():
+            bare = tuple(j // senses for j in walk)
+            if bare not in seen:
+                seen.add(bare)
+                yield cost, tuple(self.choices[t][j] if self.choices[t] else None for t, j in enumerate(bare))
+
+    def _planned(self, lattice: Lattice, choices: Sequence[tuple[Candidate, ...]], pins: Mapping[int, str],
+                 old: Plan | None) -> Plan:
+        best = lattice.best()
+        assert best is not None, "every edge is finite for some state, so a walk exists"
+        senses = self.costs.senses
+        cost = lattice.cost
+        picked = [one[j // senses] if one else None for one, j in zip(choices, best, strict=True)]
+        first, last = lattice.changed if old else (0, len(picked))
+        notes = []
+        around = Around(self.costs, self.times, self.moves, picked, self.usual)
+        for k, choice in enumerate(picked):
+            if old and not first - 1 <= k <= last and old.notes[k].choice is choice and k not in pins:
+                notes.append(old.notes[k])
+                continue
+            notes.append(self._noted(k, choice, choices[k], lattice, cost, k in pins, around))
+        planned = tuple(notes)
+        peaks = self._peaks(picked)
+        return Plan(line=self.line, horn=self.horn, player=self.player, notes=planned, cost=cost,
+                    totals=self._totals(planned, peaks), hardest=self.ceiling()[1])
+
+    def _noted(self, k: int, choice: Candidate | None, choices: tuple[Candidate, ...], lattice: Lattice, cost: float,
+               pinned: bool, around: Around) -> PlannedNote:
+        note = self.line.notes[k]
+        if choice is None:
+            return PlannedNote(index=k, note=note, time=self.times[k], choice=None, usual=self.usual[k], pinned=False,
+                               why=("No way to sound it.",), alternatives=(), problem=self._unplayable(k))
+        through = lattice.through(k)
+        senses = self.costs.senses
+        extra = [min(through[j * senses:(j + 1) * senses]) - cost for j in range(len(choices))]
+        others = sorted(
+            (max(0.0, price), j) for j, price in enumerate(extra) if choices[j] is not choice and price < INF)
+        alternatives = [Alternative(choice=choices[j], extra_cost=price) for price, j in others]
+        problem = None
+        if note.gliss_after and k + 1 < len(around.picked):
+            after = around.picked[k + 1]
+            if after is None or not keeps_gliss(choice, after):
+                problem = self._broken_gliss(k)
+        return PlannedNote(index=k, note=note, time=self.times[k], choice=choice, usual=self.usual[k], pinned=pinned,
+                           why=reasons(around, k, alternatives, pinned), alternatives=tuple(alternatives),
+                           problem=problem)
+
+    def _unplayable(self, k: int) -> Problem:
+        note = self.line.notes[k]
+        ways = candidates(self.horn, note.midi)
+        name = note.sounding.name
+        if ways:
+            player = self.player
+            learned = [one for one in ways if player.knows(one.valves)]
+            if not learned:
+                return Problem(severity="error", code="not-learned", where=self.where(k),
+                               what=f"{name} needs {', '.join(dict.fromkeys(one.label for one in ways))}, and none of "
+                                    "these valve states is learned yet",
+                               try_="Teach it first, or hand the note to another player.")
+            return Problem(severity="error", code="beyond-reach", where=self.where(k),
+                           what=f"{name} lies at {min(one.extension_mm or 0 for one in learned):.0f} mm, beyond this "
+                                f"player's reach of {player.reach_on(self.horn):.0f} mm",
+                           try_="Use an attachment, another player, or another octave; never lunge for it.")
+        low, high = sounding_range(self.horn)
+        if note.midi < low:
+            why = f"below its lowest note, {pitch_of(low).name}"
+        elif note.midi > high:
+            why = f"above its highest note here (partial 12), {pitch_of(high).name}"
+        else:
+            under = next(m for m in range(note.midi, low - 1, -1) if candidates(self.horn, m))
+            over = next(m for m in range(note.midi, high + 1) if candidates(self.horn, m))
+            why = f"in the gap between {pitch_of(under).name} and {pitch_of(over).name}"
+        return Problem(severity="error", code="no-candidate", where=self.where(k),
+                       what=f"{name} cannot be sounded on {self.horn.name}: it lies {why}",
+                       try_="Try another horn (lowbrass horns lists them), or another octave.")
+
+    def _broken_gliss(self, k: int) -> Problem:
+        a, b = self.line.notes[k], self.line.notes[k + 1]
+        return Problem(severity="warning", code="gliss", where=self.where(k),
+                       what=f"the glissando from {a.sounding.name} to {b.sounding.name} does not stay on one partial "
+                            "and one valve state within the slide",
+                       try_="Split it, shorten it to what one partial holds (a tritone at most), or begin elsewhere.")
+
+    # --- sums ----------------------------------------------------------------------------------------------------
+
+    def _peaks(self, picked: Sequence[Candidate | None]) -> dict[int, float]:
+        if self.horn.family != "slide":
+            return {}
+        return {
+            k: PEAK_OVER_MEAN * abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0)) / self.moves[k].move_s
+            for k, (a, b) in enumerate(pairwise(picked)) if a is not None and b is not None
+        }
+
+    def _totals(self, notes: Sequence[PlannedNote], peaks: Mapping[int, float]) -> Totals:
+        picked = [one.choice for one in notes]
+        slide = self.horn.family == "slide"
+        # Both travels are counted over the same moves: where either side cannot play a note, neither counts it.
+        usual = [chart if mine is not None else None for mine, chart in zip(picked, self.usual, strict=False)]
+        mine = [one if chart is not None else None for one, chart in zip(picked, usual, strict=False)]
+        return Totals(
+            notes=len(notes), unplayable=sum(one is None for one in picked),
+            travel_mm=travel_mm(mine) if slide else None, chart_travel_mm=travel_mm(usual) if slide else None,
+            valve_changes=sum(a.valves != b.valves for a, b in pairwise(picked) if a is not None and b is not None),
+            peak_speed_mm_s=max(peaks.values(), default=0.0) if slide else None,
+            tempo_ceiling_bpm=self.ceiling()[0],
+        )
+
+    def ceiling(self) -> tuple[float | None, tuple[int, ...]]:
+        """Return the tempo ceiling [quarter notes a minute at the hardest move] and the moves that set it.
+
+        Exact: all times scale with the tempo, so the plan with the least greatest speed decides. None where nothing
+        moves.
+        """
+        if len(self.choices) < 2:
+            return None, ()
+        nodes = [[0.0] * (len(one) or 1) for one in self.choices]
+        cache: dict[object, Matrix] = {}
+        edges = []
+        for k, (a, b) in enumerate(pairwise(self.choices)):
+            key = (id(a), id(b), self.moves[k])
+            if key not in cache:
+                if a and b:
+                    cache[key] = self.costs.peak_rows(a, b, self.moves[k])
+                else:
+                    cache[key] = ((0.0,) * (len(a) or 1),) * (len(b) or 1)
+            edges.append(cache[key])
+        worst, walk = least_peak(nodes, edges)
+        if worst <= 0.0 or worst >= BROKEN:
+            return None, ()
+        hard = tuple(k for k, matrix in enumerate(edges) if matrix[walk[k + 1]][walk[k]] >= worst * (1 - 1e-9))
+        return self.times[hard[0]].bpm * self.costs.greatest / worst, hard[:2]
+
+
+def travel_mm(choices: Sequence[Candidate | None]) -> float:
+    """Slide travel along a sequence of choices, not counted across None. [mm]"""
+    return sum(abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0))
+               for a, b in pairwise(choices) if a is not None and b is not None)
+
+
+def solve(line: Line, horn: Horn, player: Player | None = None, *, tempo_bpm: float | None = None,
+          pins: Mapping[int, str] | None = None, weights: Weights | None = None) -> Plan:
+    """Return the best plan of a line; see `Planner`."""
+    return Planner(line, horn, player, tempo_bpm=tempo_bpm, weights=weights).plan(pins)

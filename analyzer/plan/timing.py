@@ -1,0 +1,132 @@
+"""Seconds: when each note of a line starts, how long it sounds, and how much time the move to the next one has."""
+
+import math
+from dataclasses import dataclass
+
+from analyzer.plan.weights import Weights
+from analyzer.score.line import Line
+
+# A ramp (rit., accel.) without a mark to arrive at changes the tempo by this factor at its end; judged.
+_LOOSE_RAMP = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class NoteTime:
+    """Times of one note [s, rounded to milliseconds].
+
+    `sounds_s` is how long it sounds; `next_s` the time to the next attack; `move_s` the part of that in which slide
+    or fingers may move (above 0); `bpm` the tempo in force [quarter notes a minute].
+    """
+
+    start_s: float
+    sounds_s: float
+    next_s: float
+    move_s: float
+    bpm: float
+
+
+def note_times(line: Line, weights: Weights, tempo_bpm: float | None = None) -> tuple[NoteTime, ...]:
+    """Return the times of each note; `tempo_bpm` overrides every mark of the score."""
+    clock = _Clock(line, weights, tempo_bpm)
+    notes = line.notes
+    starts = [clock.at(float(note.onset)) for note in notes]
+    ends = [clock.at(float(note.onset + note.duration)) for note in notes]
+    extra = 0.0                        # fermatas and breaths so far
+    count = len(notes)
+    # Grace notes take their time from before the note they lean on.
+    i = 0
+    while i < count:
+        if notes[i].grace:
+            j = i
+            while j < count and notes[j].grace and notes[j].onset == notes[i].onset:
+                j += 1
+            before = starts[i] - (starts[i - 1] if i else starts[i] - 4 * weights.grace_s)
+            each = min(weights.grace_s, max(before, 0.004) / (2 * (j - i) + 2))
+            base = starts[i]
+            for k in range(i, j):
+                starts[k] = base - each * (j - k)
+                ends[k] = starts[k] + each
+            if i:
+                ends[i - 1] = min(ends[i - 1], starts[i])
+            i = j
+        else:
+            i += 1
+    times = []
+    for k, note in enumerate(notes):
+        start, end = starts[k], ends[k]
+        following = starts[k + 1] if k + 1 < count else end
+        sounds = max(end - start, 0.001)
+        wait = 0.0
+        if note.fermata:
+            wait += weights.fermata_share * sounds
+        if note.breath_after:
+            wait += weights.breath_s
+        gap = max(following - start, 0.001)
+        if note.staccato:
+            share = weights.short_share
+        elif note.slur_after:
+            share = weights.slur_share
+        else:
+            share = weights.rest_share
+        # In fast runs the slide no longer stops on each note.
+        if gap < weights.glide_from_s:
+            glide = min(1.0, (weights.glide_from_s - gap) / (weights.glide_from_s - weights.glide_full_s))
+            share += (1.0 - share) * glide
+        if note.gliss_after:
+            share = 1.0
+        move = max(following - end, 0.0) + share * min(sounds, gap) + wait
+        times.append(NoteTime(round(start + extra, 3), round(sounds + (wait if note.fermata else 0.0), 3),
+                              round(gap + wait, 3), round(max(move, 0.001), 3), clock.bpm(float(note.onset))))
+        extra += wait
+    return tuple(times)
+
+
+class _Clock:
+    """Quarter notes to seconds over a tempo map."""
+
+    def __init__(self, line: Line, weights: Weights, tempo_bpm: float | None) -> None:
+        marks = [] if tempo_bpm else [(float(mark.onset), mark.bpm, mark.ramp) for mark in line.tempi if mark.bpm > 0]
+        if not marks or marks[0][0] > 0:
+            first = tempo_bpm or (marks[0][1] if marks else weights.default_bpm)
+            marks.insert(0, (0.0, first, False))
+        end = float(line.measures[-1].onset + line.measures[-1].duration) if line.measures else 0.0
+        self._pieces: list[tuple[float, float, float, float, float]] = []   # onset, seconds, bpm, bpm at end, end
+        seconds = 0.0
+        for k, (onset, bpm, ramp) in enumerate(marks):
+            stop = marks[k + 1][0] if k + 1 < len(marks) else max(end, onset)
+            goal = bpm
+            if ramp:
+                goal = marks[k + 1][1] if k + 1 < len(marks) else bpm * _LOOSE_RAMP
+            self._pieces.append((onset, seconds, bpm, goal, stop))
+            seconds += _seconds(bpm, goal, stop - onset, stop - onset)
+        self._here = 0
+
+    def _piece(self, quarter: float) -> tuple[float, float, float, float, float]:
+        pieces = self._pieces
+        while self._here + 1 < len(pieces) and pieces[self._here + 1][0] <= quarter:
+            self._here += 1
+        while self._here and pieces[self._here][0] > quarter:
+            self._here -= 1
+        return pieces[self._here]
+
+    def at(self, quarter: float) -> float:
+        onset, seconds, bpm, goal, stop = self._piece(quarter)
+        return seconds + _seconds(bpm, goal, stop - onset, quarter - onset)
+
+    def bpm(self, quarter: float) -> float:
+        onset, _, bpm, goal, stop = self._piece(quarter)
+        if goal == bpm or stop <= onset:
+            return bpm
+        return bpm + (goal - bpm) * min(1.0, (quarter - onset) / (stop - onset))
+
+
+def _seconds(bpm: float, goal: float, length: float, quarters: float) -> float:
+    """Time of `quarters` when the tempo goes from `bpm` to `goal` in equal steps over `length` quarters. [s]
+
+    Derived: the integral of 60 / (bpm + slope q).
+    """
+    if goal == bpm or length <= 0 or quarters <= 0:
+        return 60.0 * quarters / bpm
+    inside = min(quarters, length)
+    slope = (goal - bpm) / length
+    return 60.0 * (math.log((bpm + slope * inside) / bpm) / slope + (quarters - inside) / goal)
