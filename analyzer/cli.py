@@ -1,0 +1,61 @@
+"""The command line: a group whose commands are loaded only when asked for."""
+
+import importlib
+import os
+import sys
+
+import click
+
+from analyzer.problem import Unreadable
+
+# Name, and the line that `lowbrass --help` shows: kept here, so that help needs to load no command.
+COMMANDS = {
+    "map": "Plan every trombone and euphonium line of a score; mark the notes.",
+    "parts": "List a score's parts and which of them are low brass, and why.",
+    "chart": "Show every way to sound every note of a horn.",
+    "horns": "List the horns; fit one to your own by a measurement.",
+}
+
+
+class _Lazy(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"analyzer.commands.{cmd_name.replace('-', '_')}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="lowbrass", prog_name="lowbrass")
+def cli() -> None:
+    """Slide positions and valve combinations for whole trombone and euphonium passages, with reasons.
+
+    Begin with:  lowbrass map YOUR-SCORE.musicxml
+    """
+
+
+def main() -> None:
+    """Run the command line; a problem becomes one line on standard error and exit code 1."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    try:
+        cli(prog_name="lowbrass")
+    except Unreadable as error:
+        click.echo(str(error), err=True)
+        sys.exit(1)
+    except BrokenPipeError:
+        # The reader of a pipe (head, less) has seen enough; leave nothing for the interpreter to flush.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except MemoryError:
+        click.echo("The work needs more memory than this machine has. Ask for one part or fewer measures.", err=True)
+        sys.exit(1)

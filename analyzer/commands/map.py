@@ -1,0 +1,105 @@
+"""``lowbrass map``: plan every low-brass line of a score and mark the notes."""
+
+import re
+from pathlib import Path
+
+import click
+
+from analyzer.analysis import Analysis, Request, analyse
+from analyzer.commands.options import (
+    format_option, horn_option, measure_range, measures_option, part_option, player_option, print_csv, print_json, say,
+    score_argument, tempo_option, write_file,
+)
+from analyzer.plan.player import Player, read_player
+from analyzer.report.mapping import ROW_COLUMNS, map_document, map_text, marks, rows
+from analyzer.score.document import open_document
+
+_PIN = re.compile(r"(?P<measure>[^:=]+):(?:(?P<line>\d+)\.)?(?P<nth>\d+)=(?P<label>\S+)")
+_SCORES = (".musicxml", ".xml", ".mxl")
+_PAGES = (".svg", ".pdf", ".html")
+
+
+def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
+    """Read pins ``MEASURE:NTH=LABEL`` or ``MEASURE:LINE.NTH=LABEL``.
+
+    Raises
+    ------
+    click.BadParameter
+        If one has another form.
+    """
+    pins: dict[tuple[int | None, str, int], str] = {}
+    for text in texts:
+        match = _PIN.fullmatch(text.strip())
+        if match is None:
+            raise click.BadParameter(f"'{text}' is no pin; write MEASURE:NTH=LABEL, for instance 12:3=T1.",
+                                     param_hint="--pin")
+        line = int(match["line"]) if match["line"] else None
+        pins[line, match["measure"].strip(), int(match["nth"])] = match["label"]
+    return pins
+
+
+@click.command("map")
+@score_argument
+@part_option
+@horn_option
+@measures_option
+@click.option("--pin", "pins", multiple=True, metavar="MEASURE:NTH=LABEL",
+              help="Keep this choice for the NTH attack of a measure (several lines: MEASURE:LINE.NTH=LABEL).")
+@player_option
+@tempo_option
+@click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
+              help="Write a file; its ending says what: an annotated score (.musicxml, .xml, .mxl: the form of the "
+                   "input), or a page (.svg, .pdf, .html).")
+@click.option("--clear", is_flag=True, help="Take our marks out of the score and write it to -o.")
+@click.option("--strict", is_flag=True, help="Exit with 3 if a note has no playable choice.")
+@click.option("--plans", type=click.IntRange(1, 50), metavar="K", help="With --format json: the K best plans.")
+@format_option("text", "json", "csv")
+@click.pass_context
+def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tuple[str, ...], measures: str | None,
+            pins: tuple[str, ...], player: Path | None, tempo: float | None, output: Path | None, clear: bool,
+            strict: bool, plans: int | None, form: str) -> None:
+    """Plan every trombone and euphonium line of SCORE: the best position or valves for each note, and why.
+
+    SCORE is MusicXML (.musicxml, .xml or .mxl). Marks with * differ from the usual chart.
+    """
+    span = measure_range(measures)
+    wanted = read_pins(pins)
+    if output is not None and output.suffix.lower() not in (*_SCORES, *_PAGES):
+        raise click.BadParameter(f"'{output.name}' has an ending that is not known; use one of "
+                                 f"{', '.join((*_SCORES, *_PAGES))}.", param_hint="-o")
+    document = open_document(score)
+    if clear:
+        if output is None or output.suffix.lower() not in _SCORES:
+            raise click.UsageError("--clear needs -o FILE, a score to write the cleared music to.")
+        from analyzer.report.annotate import cleared
+
+        write_file(output, cleared(document))
+        click.echo(f"Wrote {output} without our marks.", err=True)
+        return
+    request = Request(parts=parts, horns=horns, measures=span, pins=wanted,
+                      player=read_player(player) if player else Player(), tempo_bpm=tempo)
+    analysis = analyse(document, request)
+    say(analysis.problems)
+    if output is not None:
+        _write(analysis, output)
+    if form == "json":
+        print_json(map_document(analysis, plans=plans or 0))
+    elif form == "csv":
+        print_csv(rows(analysis), ROW_COLUMNS)
+    else:
+        click.echo(map_text(analysis))
+    if strict and any(one.plan.totals.unplayable for one in analysis.lines):
+        ctx.exit(3)
+
+
+def _write(analysis: Analysis, output: Path) -> None:
+    ending = output.suffix.lower()
+    if ending in _SCORES:
+        from analyzer.report.annotate import annotated
+
+        write_file(output, annotated(analysis.document, marks(analysis.lines)))
+    else:
+        from analyzer.report.pages import page_file
+
+        write_file(output, page_file(analysis, ending))
+    click.echo(f"Wrote {output}.", err=True)

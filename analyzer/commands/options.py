@@ -1,0 +1,99 @@
+"""Options and habits that several commands share."""
+
+import json
+import os
+import tempfile
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from analyzer.problem import Problem, unreadable
+
+score_argument = click.argument("score", type=click.Path(path_type=Path))
+part_option = click.option("--part", "parts", multiple=True, metavar="ID_OR_NAME",
+                           help="Part to plan, by id or name; may be repeated. Default: every low-brass part.")
+horn_option = click.option("--horn", "horns", multiple=True, metavar="NAME_OR_FILE",
+                           help="Horn, by name (lowbrass horns) or TOML file; may be repeated.")
+player_option = click.option("--player", type=click.Path(path_type=Path), metavar="FILE.toml",
+                             help="Player file: reach, ceiling, slide speed, range, learned valve states.")
+tempo_option = click.option("--tempo", type=click.FloatRange(10, 600), metavar="BPM",
+                            help="Quarter notes a minute, in place of the score's own tempo.")
+measures_option = click.option("--measures", metavar="A-B", help="Only measures A to B, as numbered in the score.")
+
+
+def format_option(*formats: str) -> Any:
+    """Return the --format option of a command that knows these forms (the first is the default)."""
+    return click.option("--format", "form", type=click.Choice(formats), default=formats[0], show_default=True,
+                        help="Form of what is printed.")
+
+
+def measure_range(text: str | None) -> tuple[str, str] | None:
+    """Read ``A-B`` or ``A``.
+
+    Raises
+    ------
+    click.BadParameter
+        If it is neither.
+    """
+    if text is None:
+        return None
+    first, dash, last = text.partition("-")
+    if not first.strip() or (dash and not last.strip()):
+        raise click.BadParameter(f"'{text}' is no range of measures; write for instance 5-12.", param_hint="--measures")
+    return first.strip(), (last if dash else first).strip()
+
+
+def print_json(document: dict[str, Any]) -> None:
+    """Print one JSON document to standard output."""
+    click.echo(json.dumps(document, ensure_ascii=False, indent=1))
+
+
+def print_csv(rows: Iterable[dict[str, Any]], columns: Iterable[str]) -> None:
+    """Print rows as CSV (pandas, loaded here)."""
+    try:
+        import pandas as pd
+    except ImportError as error:
+        raise missing("pandas", "tables") from error
+    click.echo(pd.DataFrame(list(rows), columns=list(columns)).to_csv(index=False), nl=False)
+
+
+def missing(package: str, extra: str) -> click.ClickException:
+    """Return the error for a package that an extra would bring."""
+    return click.ClickException(f"this needs {package}, which is not installed. Install the extra: "
+                                f"pip install 'lowbrass[{extra}]'")
+
+
+def say(problems: Iterable[Problem]) -> None:
+    """Print problems to standard error, a line each."""
+    for problem in problems:
+        click.echo(problem.line(), err=True)
+
+
+def write_file(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all.
+
+    Raises
+    ------
+    Unreadable
+        If it cannot be written; nothing is left behind.
+    """
+    temporary: str | None = None
+    try:
+        handle, temporary = tempfile.mkstemp(dir=path.parent or Path(), prefix=f".{path.name}.")
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+        Path(temporary).chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
+        Path(temporary).replace(path)
+    except OSError as error:
+        if temporary is not None:
+            Path(temporary).unlink(missing_ok=True)
+        raise unreadable("cannot-write", where=str(path), what=f"cannot be written ({error.strerror})",
+                         try_="Choose another folder or name with -o.") from error
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
