@@ -1,0 +1,236 @@
+"""What a cut-out part needs from around it: attributes in force, directions meant for everyone, folded rests."""
+
+from copy import deepcopy
+from fractions import Fraction
+
+from lxml import etree
+
+from analyzer.score.document import Document
+
+# Order of the children of <attributes> in MusicXML 4.0; `measure-style` and `directive` are not carried over.
+_ORDER = ("divisions", "key", "time", "staves", "part-symbol", "instruments", "clef", "staff-details", "transpose",
+          "directive", "measure-style")
+_CARRIED = frozenset(_ORDER[:9])
+_BY_STAFF = frozenset({"key", "time", "clef", "staff-details", "transpose"})
+
+
+class Attributes:
+    """The `<attributes>` in force at a point of one part."""
+
+    def __init__(self) -> None:
+        """Start with nothing in force."""
+        self._found: dict[str, dict[str, list[etree._Element]]] = {}
+        self.divisions = Fraction(1)
+
+    def take(self, attributes: etree._Element) -> None:
+        """Let an `<attributes>` element act."""
+        fresh: set[tuple[str, str]] = set()
+        for child in attributes:
+            if child.tag not in _CARRIED:
+                continue
+            if child.tag == "divisions":
+                self.divisions = _fraction(child.text) or self.divisions
+            number = child.get("number", "") if child.tag in _BY_STAFF else ""
+            of_tag = self._found.setdefault(str(child.tag), {})
+            if number == "":
+                for other in [key for key in of_tag if (str(child.tag), key) not in fresh]:
+                    del of_tag[other]
+            if (str(child.tag), number) not in fresh:
+                of_tag[number] = []
+            fresh.add((str(child.tag), number))
+            copy = deepcopy(child)
+            copy.tail = None
+            of_tag[number].append(copy)
+
+    def open_with(self, measure: etree._Element) -> None:
+        """Write what is in force at the start of `measure` as its first element; its own attributes there win."""
+        leading = []
+        styles: list[etree._Element] = []
+        for child in measure:
+            if child.tag in ("note", "backup", "forward"):
+                break
+            if child.tag == "attributes":
+                leading.append(child)
+        # A cancelled key belongs to the change of key, which may lie before the excerpt.
+        for keys in self._found.get("key", {}).values():
+            for key in keys:
+                for cancel in key.findall("cancel"):
+                    key.remove(cancel)
+        for child in leading:
+            self.take(child)
+            styles.extend(style for style in child if style.tag in ("directive", "measure-style"))
+            measure.remove(child)
+        whole = etree.Element("attributes")
+        for tag in _ORDER[:9]:
+            for number in sorted(self._found.get(tag, {})):
+                whole.extend(deepcopy(element) for element in self._found[tag][number])
+        whole.extend(sorted(styles, key=lambda style: _ORDER.index(str(style.tag))))
+        if len(whole):
+            measure.insert(0, whole)
+
+
+class Walk:
+    """Where in its measure each child stands, in quarter notes."""
+
+    def __init__(self, in_force: Attributes) -> None:
+        """Start at the beginning of a measure; `in_force` is kept up to date while walking."""
+        self._in_force = in_force
+        self._at = Fraction(0)
+        self._chord_at = Fraction(0)
+
+    def step(self, child: etree._Element) -> Fraction:
+        """Return the onset of `child` from the start of the measure, and move on behind it. [quarter notes]"""
+        if child.tag == "attributes":
+            self._in_force.take(child)
+        if child.tag not in ("note", "backup", "forward"):
+            return self._at
+        length = (_fraction(child.findtext("duration")) or Fraction(0)) / self._in_force.divisions
+        if child.tag == "backup":
+            self._at = max(Fraction(0), self._at - length)
+            return self._at
+        if child.tag == "forward":
+            self._at += length
+            return self._at - length
+        if child.find("chord") is not None:
+            return self._chord_at
+        self._chord_at = self._at
+        if child.find("grace") is None:
+            self._at += length
+        return self._chord_at
+
+
+def directions_for_all(
+    document: Document, part_id: str, first: int, last: int,
+) -> dict[int, list[tuple[etree._Element, Fraction]]]:
+    """Return tempo marks and rehearsal letters that stand in other parts only, by measure index.
+
+    Many scores print them once, above the top part. For each measure and kind the first part that has one gives it,
+    unless the asked part has its own. Onsets count quarter notes from the start of the measure.
+    """
+    counts = {name: index for index, name in enumerate(document.part_ids)}
+    found: dict[tuple[int, str], list[tuple[int, etree._Element]]] = {}
+    places: dict[etree._Element, tuple[str, int]] = {}
+    seen: dict[str, dict[etree._Element, int]] = {}
+    for direction in document.root.iter("direction"):
+        kind = _kind(direction)
+        music = direction.getparent()
+        if not kind or music is None:
+            continue
+        owner = str(music.get("id") if document.timewise else _parent(music).get("id"))
+        if owner not in seen:
+            seen[owner] = {element: index for index, element in enumerate(document.part_measures(owner))}
+        index = seen[owner].get(music, -1)
+        if first <= index <= last:
+            found.setdefault((index, kind), []).append((counts.get(owner, len(counts)), direction))
+            places[direction] = (owner, index)
+    result: dict[int, list[tuple[etree._Element, Fraction]]] = {}
+    mine = counts.get(part_id)
+    for (index, _), offers in sorted(found.items(), key=lambda item: item[0]):
+        best = min(order for order, _ in offers)
+        if any(order == mine for order, _ in offers):
+            continue
+        for order, direction in offers:
+            if order == best:
+                owner = places[direction][0]
+                result.setdefault(index, []).append((direction, _onset(document, owner, index, direction)))
+    return result
+
+
+def _kind(direction: etree._Element) -> str:
+    if direction.find("direction-type/rehearsal") is not None:
+        return "rehearsal"
+    if direction.find("direction-type/metronome") is not None:
+        return "tempo"
+    sound = direction.find("sound")
+    if sound is not None and sound.get("tempo") and direction.find("direction-type/words") is not None:
+        return "tempo"
+    return ""
+
+
+def _parent(element: etree._Element) -> etree._Element:
+    parent = element.getparent()
+    return element if parent is None else parent
+
+
+def _onset(document: Document, part_id: str, index: int, direction: etree._Element) -> Fraction:
+    in_force = Attributes()
+    music = document.part_measures(part_id)
+    for source in music[:index]:
+        for attributes in source.iterchildren("attributes"):
+            in_force.take(attributes)
+    walk = Walk(in_force)
+    for child in music[index]:
+        at = walk.step(child)
+        if child is direction:
+            offset = _fraction(direction.findtext("offset")) or Fraction(0)
+            return max(Fraction(0), at + offset / in_force.divisions)
+    return Fraction(0)
+
+
+def fold_rests(measures: list[etree._Element]) -> None:
+    """Mark runs of two or more empty measures as one rest of several measures."""
+    run: list[etree._Element] = []
+    for measure in measures:
+        if run and _empty(measure, first=False):
+            run.append(measure)
+        else:
+            _write_run(run)
+            run = [measure] if _empty(measure, first=True) else []
+        if run and _ends_run(measure):
+            _write_run(run)
+            run = []
+    _write_run(run)
+
+
+def _empty(measure: etree._Element, *, first: bool) -> bool:
+    for child in measure:
+        if child.tag == "note":
+            if child.find("rest") is None or child.find("notations") is not None or child.find("lyric") is not None:
+                return False
+        elif child.tag == "barline":
+            # The engraver loses a repeat sign at the start of a rest of several measures.
+            if child.get("location") == "left" and (not first or child.find("repeat") is not None):
+                return False
+            if child.find("ending") is not None or child.find("fermata") is not None:
+                return False
+        elif child.tag == "attributes":
+            if not first or child.find("measure-style") is not None:
+                return False
+        elif child.tag in ("direction", "harmony"):
+            if not first:
+                return False
+        elif child.tag not in ("backup", "forward", "sound"):
+            return False
+    return measure.get("implicit") != "yes"
+
+
+def _ends_run(measure: etree._Element) -> bool:
+    """Whether something is printed at the end of the measure, or a direction stands behind its start."""
+    started = False
+    for child in measure:
+        if child.tag == "barline" and child.get("location", "right") == "right":
+            return True
+        if child.tag in ("note", "forward"):
+            started = True
+        elif child.tag in ("direction", "harmony", "attributes") and (started or child.find("offset") is not None):
+            return True
+    return False
+
+
+def _write_run(run: list[etree._Element]) -> None:
+    if len(run) < 2:
+        return
+    attributes = run[0].find("attributes")
+    if attributes is None:
+        attributes = etree.Element("attributes")
+        run[0].insert(0, attributes)
+    style = etree.SubElement(attributes, "measure-style")
+    etree.SubElement(style, "multiple-rest").text = str(len(run))
+
+
+def _fraction(text: str | None) -> Fraction | None:
+    try:
+        value = Fraction((text or "").strip())
+    except (ValueError, ZeroDivisionError):
+        return None
+    return value if value >= 0 or text is not None else None

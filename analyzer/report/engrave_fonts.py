@@ -1,0 +1,121 @@
+"""The two typefaces of our pages, taken from the engraver's own package: nothing is shipped or fetched.
+
+verovio carries its music face Leipzig (SIL Open Font License 1.1) and the text face Liberation Serif (widths of Times,
+for which the engraver measures) as WOFF2 inside style sheets. Pictures get a subset of them; PDF gets them as TrueType.
+"""
+
+import base64
+import io
+import re
+from collections.abc import Iterable, Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any, Literal
+
+Face = Literal["regular", "bold", "italic", "bold-italic", "music"]
+
+TEXT_FAMILY = "Liberation Serif"
+MUSIC_FAMILY = "Leipzig"
+TEXT_STACK = "Liberation Serif, Times New Roman, Times, serif"
+"""What a picture asks for: the embedded face, else one with the same widths."""
+
+_ORDER: tuple[Face, ...] = ("regular", "bold", "italic", "bold-italic")
+_FACES: tuple[Face, ...] = (*_ORDER, "music")
+_MUSIC_SIGNS = frozenset("♭♮♯")
+
+
+def data_path() -> Path:
+    """Return the folder of the engraver's resources."""
+    import verovio
+
+    return Path(verovio.__file__).parent / "data"
+
+
+@cache
+def truetype(face: Face) -> bytes:
+    """Return a whole face as a TrueType file."""
+    sheet, place = ("Leipzig.css", 0) if face == "music" else ("Liberation.css", _ORDER.index(face))
+    packed = re.findall(r"base64,([A-Za-z0-9+/=]+)", (data_path() / sheet).read_text(encoding="utf-8"))
+    font = _open(base64.b64decode(packed[place]))
+    font.flavor = None
+    out = io.BytesIO()
+    font.save(out)
+    return out.getvalue()
+
+
+def _open(data: bytes) -> Any:
+    from fontTools.ttLib import TTFont
+
+    # Without this the time of the run would stand in the file.
+    return TTFont(io.BytesIO(data), recalcTimestamp=False)
+
+
+@cache
+def _widths(face: Face) -> Mapping[int, float]:
+    font = _open(truetype(face))
+    em = font["head"].unitsPerEm
+    metrics = font["hmtx"]
+    return {code: metrics[name][0] / em for code, name in font.getBestCmap().items()}
+
+
+def has(face: Face, character: str) -> bool:
+    """Tell whether a face has a glyph for the character."""
+    return ord(character) in _widths(face)
+
+
+def face_for(character: str, face: Face) -> Face:
+    """Return the face that shows the character: the music face for accidentals and music signs, else the one asked."""
+    if character in _MUSIC_SIGNS or "\ue000" <= character <= "\uf8ff":
+        return "music"
+    return face
+
+
+def runs(text: str, face: Face) -> list[tuple[str, Face]]:
+    """Cut a text where the face changes."""
+    found: list[tuple[str, Face]] = []
+    for character in text:
+        shown = face_for(character, face)
+        if found and found[-1][1] == shown:
+            found[-1] = (found[-1][0] + character, shown)
+        else:
+            found.append((character, shown))
+    return found
+
+
+def width_em(text: str, face: Face) -> float:
+    """Width of a text. [em of its font size]"""
+    return sum(_widths(shown).get(ord(character), 0.6) for part, shown in runs(text, face) for character in part)
+
+
+def style_sheet(used: Mapping[Face, Iterable[str]]) -> str:
+    """Return CSS with the faces as WOFF2, cut down to the characters used."""
+    rules = []
+    for face in _FACES:
+        characters = "".join(sorted({c for c in used.get(face, ()) if has(face, c)}))
+        if characters:
+            rules.append(_rule(face, characters))
+    return "".join(rules)
+
+
+@cache
+def _rule(face: Face, characters: str) -> str:
+    from fontTools import subset
+
+    options = subset.Options()
+    options.hinting = False
+    options.layout_features = []
+    options.drop_tables += ["FFTM"]
+    options.notdef_outline = True
+    font = _open(truetype(face))
+    cutter = subset.Subsetter(options)
+    cutter.populate(text=characters)
+    cutter.subset(font)
+    font.flavor = "woff2"
+    out = io.BytesIO()
+    font.save(out)
+    family = MUSIC_FAMILY if face == "music" else TEXT_FAMILY
+    weight = "bold" if face.startswith("bold") else "normal"
+    slope = "italic" if face.endswith("italic") else "normal"
+    data = base64.b64encode(out.getvalue()).decode("ascii")
+    return (f'@font-face{{font-family:"{family}";font-weight:{weight};font-style:{slope};'
+            f"src:url(data:font/woff2;base64,{data}) format(\"woff2\")}}")
