@@ -68,6 +68,17 @@ class Jump:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Rest:
+    """One printed rest; kept where voices share a part, as it tells that a player is silent there."""
+
+    measure: int
+    onset: Fraction
+    duration: Fraction
+    voice: str
+    staff: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Direction:
     """A word that says how many play, from `onset` on in `staff`: ``a2``, ``unis``, ``div``, ``1``, ``2``."""
 
@@ -87,3 +98,4 @@ class Part:
     tempi: tuple[Tempo, ...]           # from the whole score, by onset; empty where none is marked
     jumps: tuple[Jump, ...] = ()
     players: tuple[Direction, ...] = ()
+    rests: tuple[Rest, ...] = ()       # only of parts with several voices

@@ -1,0 +1,112 @@
+"""From the notes of a part to the lines of its players: chords and voices divided, ties joined."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from analyzer.problem import Problem
+from analyzer.score.division import Group, players_of, shared_out
+from analyzer.score.faults import Faults
+from analyzer.score.line import Line, LineNote
+from analyzer.score.timeline import Jump, Note, Part
+
+
+def lines_of(part: Part, family: str) -> tuple[tuple[Line, ...], tuple[Problem, ...]]:
+    """Return one line per player of the part, upper staff and upper voice first.
+
+    There are as many lines as notes sound together anywhere on a staff. A note that stands alone where the others have
+    neither note nor printed rest is for all of them (unless a word such as "1." gives it to one); a chord goes to the
+    lines from the top down; voices share the lines, the lower number above. Empty if the part has no notes.
+    """
+    faults = Faults(part.name)
+    staves: dict[int, list[Note]] = defaultdict(list)
+    for note in part.notes:
+        staves[note.staff].append(note)
+    played: list[list[Note]] = []
+    for staff in sorted(staves):
+        groups = _groups(staves[staff])
+        count = players_of(groups)
+        if count == 1:
+            played.append(sorted(staves[staff], key=_order))
+            continue
+        rests = [rest for rest in part.rests if rest.staff == staff]
+        words = [word for word in part.players if word.staff == staff]
+        played.extend(sorted(notes, key=_order) for notes in shared_out(groups, rests, words, count))
+    lines = tuple(
+        _line(part, family, number, len(played), notes, faults) for number, notes in enumerate(played, start=1))
+    return lines, faults.problems()
+
+
+def _order(note: Note) -> tuple[Fraction, bool, int]:
+    return (note.onset, not note.grace, note.ref)
+
+
+def _groups(notes: Sequence[Note]) -> list[Group]:
+    """Return the chords of a staff: notes of one voice that begin together (graces stand alone, in their order)."""
+    groups: list[Group] = []
+    last: dict[str, Group] = {}
+    for note in notes:
+        before = last.get(note.voice)
+        if before is not None and before.measure == note.measure and before.onset == note.onset \
+                and before.grace == note.grace and (note.chord or not note.grace):
+            before.notes.append(note)
+            continue
+        group = Group(voice=note.voice, measure=note.measure, onset=note.onset, grace=note.grace, notes=[note])
+        last[note.voice] = group
+        groups.append(group)
+    return groups
+
+
+def _line(part: Part, family: str, number: int, of: int, notes: Sequence[Note], faults: Faults) -> Line:
+    labels = [measure.number for measure in part.measures]
+    result: list[LineNote] = []
+    tied = False                       # the last entry goes on by a tie
+    end = Fraction(-1)                 # of the last entry
+    for note in notes:
+        faults.measure = labels[note.measure]
+        if result and not note.grace and not result[-1].grace:
+            last = result[-1]
+            if tied and note.tie_stop and end == note.onset and last.midi == note.sounding.midi:
+                end = note.onset + note.duration
+                result[-1] = replace(
+                    last, refs=(*last.refs, note.ref), duration=end - last.onset, slur_after=note.slur_after,
+                    gliss_after=note.gliss_after or last.gliss_after, staccato=note.staccato,
+                    tenuto=last.tenuto or note.tenuto, breath_after=note.breath_after,
+                    fermata=last.fermata or note.fermata, optional=last.optional)
+                tied = note.tie_start
+                continue
+            if note.onset < end:
+                if note.onset == last.onset:
+                    faults.add("warning", "overlap", f"two notes begin together in line {number}, and one player plays "
+                               f"one: {note.written.pretty} is left out", "Write them as a chord or in two voices.")
+                    continue
+                faults.add("warning", "overlap", f"two notes overlap in line {number}; the first is cut short",
+                           "Write them in two voices if two players play them.")
+                result[-1] = replace(last, duration=note.onset - last.onset)
+        result.append(LineNote(
+            refs=(note.ref,), measure=labels[note.measure], measure_index=note.measure, onset=note.onset,
+            duration=note.duration, written=note.written, sounding=note.sounding, midi=note.sounding.midi,
+            grace=note.grace, slur_after=note.slur_after, gliss_after=note.gliss_after, staccato=note.staccato,
+            tenuto=note.tenuto, breath_after=note.breath_after, fermata=note.fermata, optional=note.optional,
+            harmonic=note.harmonic, given=note.given, instrument=note.instrument, clef=note.clef))
+        if not note.grace:
+            tied = note.tie_start
+            end = note.onset + note.duration
+    return Line(part_id=part.id, part_name=part.name, family=family, number=number, of=of, notes=tuple(result),
+                measures=part.measures, tempi=part.tempi, jumps=_note_jumps(result, part.jumps))
+
+
+def _note_jumps(notes: Sequence[LineNote], jumps: Sequence[Jump]) -> tuple[tuple[int, int], ...]:
+    """Return the jumps as pairs of note indices: the last note before the leap, the first after it."""
+    found: dict[tuple[int, int], None] = {}
+    for jump in jumps:
+        leave = max((index for index, note in enumerate(notes) if note.measure_index <= jump.from_measure),
+                    default=None)
+        reach = next((index for index, note in enumerate(notes) if note.measure_index >= jump.to_measure), None)
+        if leave is None or reach is None:
+            continue
+        back = jump.to_measure <= jump.from_measure
+        if reach <= leave if back else reach > leave + 1:
+            found[leave, reach] = None
+    return tuple(found)

@@ -1,0 +1,365 @@
+"""One part of a MusicXML score as values: measures, notes, tempo, jumps."""
+
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import NamedTuple
+
+from lxml import etree
+
+from analyzer.pitch import Pitch, Transposition
+from analyzer.problem import Problem, unreadable
+from analyzer.score.attributes import Attributes, number
+from analyzer.score.document import MARK_TARGET, Document
+from analyzer.score.faults import Faults
+from analyzer.score.parts import find_parts
+from analyzer.score.players import player_word
+from analyzer.score.repeats import Bars, jumps_of
+from analyzer.score.signs import score_signs
+from analyzer.score.timeline import Direction, Measure, Note, Part, Rest, Tempo
+
+_TIE = {"start": 1, "stop": 2, "continue": 3}
+_LINES = frozenset(("glissando", "slide"))
+_SHORT = frozenset(("staccato", "staccatissimo", "spiccato"))
+_LONG = frozenset(("tenuto", "detached-legato"))
+_BREATH = frozenset(("breath-mark", "caesura"))
+_TYPES = {"breve": Fraction(8), "whole": Fraction(4), "half": Fraction(2), "quarter": Fraction(1),
+          "eighth": Fraction(1, 2), "16th": Fraction(1, 4), "32nd": Fraction(1, 8), "64th": Fraction(1, 16)}
+
+
+class _Raw(NamedTuple):
+    """A note before the slurs over it are known."""
+
+    ref: int
+    measure: int
+    onset: Fraction
+    duration: Fraction
+    pitches: tuple[Pitch, Pitch]
+    voice: str
+    staff: int
+    chord: bool
+    grace: bool
+    tie: int                           # bit 1 start, bit 2 stop
+    marks: frozenset[str]
+    given: str | None
+    instrument: str | None
+    clef: str
+
+
+_NONE: frozenset[str] = frozenset()
+
+
+class _Reader:
+    """Walks the measures of one part; everything it knows while it walks."""
+
+    def __init__(self, document: Document, part_id: str, name: str, reads: Transposition | None) -> None:
+        self.faults = Faults(f"{document.name}: {name}")
+        self.attributes = Attributes(self.faults, reads)
+        self.part_id = part_id
+        self.many_instruments = _instruments(document, part_id) > 1
+        self.raw: list[_Raw] = []
+        self.rests: list[tuple[int, Fraction, Fraction, str, int]] = []
+        self.measures: list[Measure] = []
+        self.players: list[Direction] = []
+        self.bars: dict[int, Bars] = {}
+        self.ref = -1
+        self.onset = Fraction(0)       # of the measure
+        self.position: int | Fraction = 0
+        self.furthest: int | Fraction = 0
+        self.last_onset = Fraction(0)
+        self.head_kept = False         # the note that a chord leans on was kept
+        self.slurs: dict[tuple[str, str], int] = {}       # open: place in the voice's list
+        self.voices: dict[str, list[list[int]]] = {}      # voice -> groups (chords) of places in raw
+        self.slurred: set[int] = set()
+
+    def measure(self, index: int, label: str, music: etree._Element, implicit: bool) -> None:
+        """Read one measure."""
+        faults = self.faults
+        faults.measure = label
+        self.position = self.furthest = 0
+        self.attributes.measure_start()
+        sounding = False
+        for child in music:
+            tag = child.tag
+            if tag == "note":
+                self.ref += 1
+                self.note(index, child)
+                sounding = True
+            elif tag == "backup":
+                self.move(-number(child.findtext("duration"), faults))
+            elif tag == "forward":
+                self.move(number(child.findtext("duration"), faults))
+                sounding = True
+            elif tag == "attributes":
+                self.attributes.read(child, self.position)
+                if self.attributes.rescaled is not None:
+                    self.position *= self.attributes.rescaled
+                    self.furthest *= self.attributes.rescaled
+            elif tag == "direction":
+                self.direction(child)
+            elif tag == "barline":
+                self.barline(index, child)
+        length = self.attributes.quarters(self.furthest)
+        if not sounding and not implicit:
+            length = self.attributes.bar
+        self.measures.append(Measure(index=index, number=label, onset=self.onset, duration=length))
+        self.onset += length
+
+    def move(self, ticks: int | Fraction) -> None:
+        """Step forward, or back (never beyond the start of the measure)."""
+        self.position += ticks
+        if self.position < 0:
+            self.faults.add("warning", "backup", "a backup goes back beyond the start of the measure",
+                            "The onsets in that measure may be wrong; check it in the score.")
+            self.position = 0
+        elif self.position > self.furthest:
+            self.furthest = self.position
+
+    def note(self, index: int, element: etree._Element) -> None:
+        """Read one ``<note>``; keep it if it sounds and is printed for the player."""
+        pitch = duration = kind = None
+        voice = "1"
+        staff = 1
+        tie = 0
+        chord = grace = cue = rest = unpitched = False
+        marks = _NONE
+        given = instrument = None
+        slurs: list[tuple[str, str]] = []
+        for child in element:
+            tag = child.tag
+            if tag == "pitch":
+                pitch = child
+            elif tag == "duration":
+                duration = child.text
+            elif tag == "voice":
+                voice = (child.text or "1").strip()
+            elif tag == "staff":
+                staff = _int(child.text, 1)
+            elif tag == "chord":
+                chord = True
+            elif tag == "rest":
+                rest = True
+            elif tag == "notations":
+                marks, given_here, tied = _notations(child, marks, slurs)
+                given = given_here or given
+                tie |= tied
+            elif tag == "tie":
+                tie |= _TIE.get(child.get("type", ""), 0)
+            elif tag == "grace":
+                grace = True
+            elif tag == "cue":
+                cue = True
+            elif tag == "unpitched":
+                unpitched = True
+            elif tag == "instrument":
+                instrument = child.get("id") if self.many_instruments else None
+            elif tag == "notehead" and child.get("parentheses") == "yes":
+                marks = marks | {"optional"}
+        attributes = self.attributes
+        ticks: int | Fraction = 0
+        if not grace:
+            if duration is None:
+                kind = self.printed_ticks(element)
+                if kind is None:
+                    self.faults.add("warning", "no-duration", "a note has no duration", "Export the score again.")
+                ticks = kind or 0
+            else:
+                ticks = int(duration) if duration.isdecimal() and len(duration) < 12 else number(duration, self.faults)
+        onset = self.last_onset
+        if not chord:
+            onset = self.last_onset = self.onset + attributes.quarters(self.position)
+            start = self.position
+            self.position += ticks
+            if self.position > self.furthest:
+                self.furthest = self.position
+        else:
+            start = self.position - ticks
+        hidden = element.get("print-object") == "no"
+        if pitch is None or cue or hidden:
+            if not chord:
+                self.head_kept = False
+            if rest:
+                if not hidden and not grace:
+                    self.rests.append((index, onset, attributes.quarters(ticks), voice, staff))
+            elif unpitched:
+                self.faults.add("note", "unpitched", "unpitched notes are left out", "")
+            elif cue:
+                self.faults.add("note", "cue", "cue notes are left out", "")
+            elif hidden:
+                self.faults.add("note", "hidden", "notes that are not printed are left out", "")
+            else:
+                self.faults.add("warning", "no-pitch", "a note has no pitch and is left out", "Export the score again.")
+            self.slur(voice, slurs, None)
+            return
+        pitches = attributes.pitches(pitch, staff, start)
+        if pitches is None:
+            if not chord:
+                self.head_kept = False
+            return
+        place = len(self.raw)
+        chord = chord and self.head_kept
+        self.head_kept = True
+        self.raw.append(_Raw(ref=self.ref, measure=index, onset=onset, duration=attributes.quarters(ticks),
+                             pitches=pitches, voice=voice, staff=staff, chord=chord, grace=grace, tie=tie, marks=marks,
+                             given=given, instrument=instrument, clef=attributes.clef(staff, start)))
+        groups = self.voices.setdefault(voice, [])
+        if chord and groups:
+            groups[-1].append(place)
+        else:
+            groups.append([place])
+        if slurs:
+            self.slur(voice, slurs, len(groups) - 1)
+
+    def slur(self, voice: str, slurs: list[tuple[str, str]], group: int | None) -> None:
+        """Open and close slurs at a note; those from start to stop are under the slur.
+
+        Stops come first: a slur may end where the next of the same number begins.
+        """
+        for kind, name in sorted(slurs, reverse=True):
+            if kind == "stop":
+                key = (name, voice)
+                if key not in self.slurs:
+                    key = next((other for other in self.slurs if other[0] == name), key)
+                first = self.slurs.pop(key, None)
+                if first is not None:
+                    groups = self.voices.get(key[1], [])
+                    last = group if group is not None and key[1] == voice else len(groups)
+                    self.slurred.update(place for one in groups[first:last] for place in one)
+            elif kind == "start" and group is not None:
+                self.slurs[name, voice] = group
+
+    def printed_ticks(self, element: etree._Element) -> int | Fraction | None:
+        """Return the duration that type, dots and tuplet give, in divisions."""
+        quarters = _TYPES.get((element.findtext("type") or "").strip())
+        if quarters is None:
+            return None
+        dots = min(len(element.findall("dot")), 4)
+        actual = _int(element.findtext("time-modification/actual-notes"), 1)
+        normal = _int(element.findtext("time-modification/normal-notes"), 1)
+        length = quarters * (2 - Fraction(1, 2**dots)) * Fraction(max(1, normal), max(1, actual))
+        return length * self.attributes.divisions
+
+    def direction(self, element: etree._Element) -> None:
+        """Keep words that say how many play."""
+        for kind in element.iterchildren("direction-type"):
+            for words in kind.iterchildren("words"):
+                word = player_word(words.text or "")
+                if word is not None:
+                    shift = element.findtext("offset")
+                    ticks = self.position + (number(shift, self.faults) if shift else 0)
+                    self.players.append(Direction(
+                        onset=self.onset + self.attributes.quarters(max(ticks, 0)),
+                        staff=_int(element.findtext("staff"), 1), word=word))
+
+    def barline(self, index: int, element: etree._Element) -> None:
+        """Keep repeats and endings."""
+        for child in element:
+            if child.tag == "repeat":
+                bars = self.bars.setdefault(index, Bars())
+                if child.get("direction") == "forward":
+                    bars.forward = True
+                else:
+                    bars.backward = True
+            elif child.tag == "ending" and child.get("type") == "start":
+                self.bars.setdefault(index, Bars()).endings.append(child.get("number", "1"))
+
+
+def read_part(document: Document, part_id: str, *,
+              reads: Transposition | None = None) -> tuple[Part, tuple[Problem, ...]]:
+    """Read one part.
+
+    `reads` says how the part is read whatever the file tells; without it the ``<transpose>`` of the file holds, and
+    a part that has none is at concert pitch whatever its clef (MusicXML 4.0, `transpose`).
+
+    Raises
+    ------
+    Unreadable
+        If the score has no such part, or no music in it.
+    """
+    info = next((part for part in find_parts(document)[0] if part.id == part_id), None)
+    music = document.part_measures(part_id) if info is not None else []
+    if info is None or not music:
+        raise unreadable("no-part", where=document.name, what=f"there is no part '{part_id}' with music in this score",
+                         try_="`lowbrass parts` lists the parts.")
+    reader = _Reader(document, part_id, info.name, reads)
+    for index, element in enumerate(music):
+        head = document.measure_element(element)
+        reader.measure(index, head.get("number") or str(index + 1), element, head.get("implicit") == "yes")
+    if reader.slurs:
+        reader.faults.add("note", "open-slur", "a slur has no end and is not counted", "", place=False)
+    notes = tuple(_notes(reader))
+    measures = tuple(reader.measures)
+    tempi, posts = score_signs(document)
+    voices = {(note.staff, note.voice) for note in notes}
+    return Part(
+        id=part_id, name=info.name, measures=measures, notes=notes,
+        tempi=tuple(Tempo(onset=measures[sign.measure].onset + sign.offset, bpm=sign.bpm, ramp=sign.ramp)
+                    for sign in tempi if sign.measure < len(measures)),
+        jumps=jumps_of(measures, reader.bars, posts), players=tuple(reader.players),
+        rests=() if len(voices) < 2 else tuple(
+            Rest(measure=measure, onset=onset, duration=duration, voice=voice, staff=staff)
+            for measure, onset, duration, voice, staff in reader.rests),
+    ), reader.faults.problems()
+
+
+def _notes(reader: _Reader) -> Iterator[Note]:
+    slurred = reader.slurred
+    for place, raw in enumerate(reader.raw):
+        marks = raw.marks
+        yield Note(
+            ref=raw.ref, measure=raw.measure, onset=raw.onset, duration=raw.duration, written=raw.pitches[0],
+            sounding=raw.pitches[1], voice=raw.voice, staff=raw.staff, chord=raw.chord, grace=raw.grace,
+            tie_start=bool(raw.tie & 1), tie_stop=bool(raw.tie & 2), slur_after=place in slurred,
+            gliss_after="gliss" in marks, staccato="staccato" in marks, tenuto="tenuto" in marks,
+            breath_after="breath" in marks, fermata="fermata" in marks, optional="optional" in marks,
+            harmonic="harmonic" in marks, given=raw.given, instrument=raw.instrument, clef=raw.clef,
+        )
+
+
+def _notations(element: etree._Element, marks: frozenset[str],
+               slurs: list[tuple[str, str]]) -> tuple[frozenset[str], str | None, int]:
+    given: str | None = None
+    tie = 0
+    for child in element:
+        tag = child.tag
+        if tag == "tied":
+            tie |= _TIE.get(child.get("type", ""), 0)
+        elif tag == "slur":
+            slurs.append((child.get("type", ""), child.get("number", "1")))
+        elif tag == "articulations":
+            for one in child:
+                if one.tag in _SHORT:
+                    marks = marks | {"staccato"}
+                elif one.tag in _LONG:
+                    marks = marks | {"tenuto"}
+                elif one.tag in _BREATH:
+                    marks = marks | {"breath"}
+        elif tag == "technical":
+            for one in child:
+                if one.tag == "fingering":
+                    if not is_our_mark(one):
+                        text = " ".join((one.text or "").split())
+                        given = f"{given} {text}" if given else text or None
+                elif one.tag == "harmonic":
+                    marks = marks | {"harmonic"}
+        elif tag == "fermata":
+            marks = marks | {"fermata"}
+        elif tag in _LINES and child.get("type") == "start":
+            marks = marks | {"gliss"}
+    return marks, given, tie
+
+
+def is_our_mark(fingering: etree._Element) -> bool:
+    """Tell whether a ``<fingering>`` was written by this tool."""
+    return any(getattr(child, "target", "") == MARK_TARGET for child in fingering.iter(etree.ProcessingInstruction))
+
+
+def _instruments(document: Document, part_id: str) -> int:
+    for element in document.root.iterfind("part-list/score-part"):
+        if element.get("id") == part_id:
+            return len(element.findall("score-instrument"))
+    return 0
+
+
+def _int(text: str | None, default: int) -> int:
+    text = (text or "").strip()
+    return int(text) if text.isdecimal() and len(text) < 9 else default

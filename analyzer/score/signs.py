@@ -1,0 +1,246 @@
+"""Signs that hold for all parts and stand in any of them: tempo, and where playing jumps."""
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+from lxml import etree
+
+from analyzer.score.document import Document
+from analyzer.score.vocabulary import folded, plain
+
+_UNITS = {
+    "1024th": Fraction(1, 256), "512th": Fraction(1, 128), "256th": Fraction(1, 64), "128th": Fraction(1, 32),
+    "64th": Fraction(1, 16), "32nd": Fraction(1, 8), "16th": Fraction(1, 4), "eighth": Fraction(1, 2),
+    "quarter": Fraction(1), "half": Fraction(2), "whole": Fraction(4), "breve": Fraction(8), "long": Fraction(16),
+    "maxima": Fraction(32),
+}
+_NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
+_RAMP = re.compile(r"\b(?:rit|ritard|ritardando|rall|rallent|rallentando|accel|accelerando|stringendo|allarg|"
+                   r"allargando|slentando|affrettando|ritenuto|riten|cedez)\b")
+_BACK = re.compile(r"\b(?:a tempo|tempo primo|tempo i|tempo 1|im tempo|au mouvement|in tempo)\b")
+# Judged: quarter notes a minute for tempo words without a number, from the usual markings of metronome dials
+# (common practice, no source). Only passages that lie near the limit of slide speed change with it; --tempo overrides.
+_WORDS = (
+    ("prestissimo", 200.0), ("presto", 176.0), ("vivacissimo", 168.0), ("vivace", 152.0), ("allegretto", 112.0),
+    ("allegro", 132.0), ("moderato", 104.0), ("andantino", 84.0), ("andante", 76.0), ("adagietto", 70.0),
+    ("adagio", 60.0), ("larghetto", 60.0), ("largo", 50.0), ("lento", 54.0), ("grave", 44.0),
+)
+_TEMPO_WORD = re.compile(r"\b(?:" + "|".join(word for word, _ in _WORDS) + r")\b")
+_DC = re.compile(r"\bd\s?\.?\s?c\b\.?|\bda capo\b")
+_DS = re.compile(r"\bd\s?\.?\s?s\b\.?|\bdal? segno\b")
+_TO_CODA = re.compile(r"\bto coda\b|\bal coda$")
+_SLOWEST_BPM, _FASTEST_BPM = 4.0, 1000.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TempoSign:
+    """A tempo at an offset inside a measure [quarter notes]. `bpm` counts quarter notes; `guessed` from a word."""
+
+    measure: int
+    offset: Fraction
+    bpm: float
+    ramp: bool = False
+    guessed: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signpost:
+    """A sign that sends playing elsewhere: ``dacapo``, ``dalsegno``, ``tocoda``, ``segno``, ``coda``."""
+
+    measure: int
+    offset: Fraction
+    kind: str
+    name: str = ""
+
+
+@dataclass(slots=True)
+class _Found:
+    rank: int                          # 0 printed number, 1 sound, 2 relation, 3 ramp or return, 4 word
+    measure: int
+    offset: Fraction
+    bpm: float = 0.0
+    ratio: Fraction | None = None
+    kind: str = ""
+    word: str = ""
+
+
+def score_signs(document: Document) -> tuple[tuple[TempoSign, ...], tuple[Signpost, ...]]:
+    """Return the tempo signs and signposts of the whole score, each in order of place.
+
+    A printed metronome number outweighs the playback tempo at the same place; the first part that has a sign wins.
+    """
+    known = document.memo.get("signs")
+    if known is not None:
+        return known  # type: ignore[no-any-return]
+    found: list[_Found] = []
+    posts: dict[tuple[str, int], Signpost] = {}
+    measure = -1
+    divisions: dict[str, Fraction] = {}
+    part_id = ""
+    for element in document.root.iter("part", "measure", "divisions", "sound", "metronome", "words", "segno", "coda"):
+        tag = element.tag
+        if tag == "measure":
+            measure += 1
+        elif tag == "part":
+            part_id = element.get("id", "")
+            if not document.timewise:
+                measure = -1
+        elif tag == "divisions":
+            value = _fraction(element.text)
+            if value:
+                divisions[part_id] = value
+        elif measure >= 0:
+            per_quarter = divisions.get(part_id, Fraction(1))
+            if tag == "words":
+                _words(element, measure, per_quarter, found, posts)
+            elif tag == "sound":
+                _sound(element, measure, per_quarter, found, posts)
+            elif tag == "metronome":
+                _metronome(element, measure, per_quarter, found)
+            else:
+                _post(posts, str(tag), measure, _offset(element, per_quarter), element.get("id", ""))
+    result = (_tempi(found), tuple(sorted(posts.values(), key=lambda post: (post.measure, post.offset))))
+    document.memo["signs"] = result
+    return result
+
+
+def _tempi(found: list[_Found]) -> tuple[TempoSign, ...]:
+    places: dict[tuple[int, Fraction], dict[int, _Found]] = {}
+    for one in found:
+        places.setdefault((one.measure, one.offset), {}).setdefault(one.rank, one)
+    signs: list[TempoSign] = []
+    now: float | None = None           # the tempo that holds, ramps aside
+    first: float | None = None
+    for (measure, offset), here in sorted(places.items(), key=lambda item: item[0]):
+        ramp = False
+        guessed = ""
+        change = here.get(3)
+        if 0 in here or 1 in here:
+            bpm: float | None = (here.get(0) or here[1]).bpm
+        elif 2 in here and now is not None and here[2].ratio is not None:
+            bpm = now * float(here[2].ratio)
+        elif change is not None and change.kind == "first":
+            bpm = first
+        elif change is not None and now is not None:
+            bpm = now
+        elif 4 in here:
+            bpm, guessed = here[4].bpm, here[4].word
+        else:
+            bpm = None
+        if bpm is None or not _SLOWEST_BPM <= bpm <= _FASTEST_BPM:
+            continue
+        if change is not None and change.kind == "ramp":
+            ramp = True
+        now = bpm
+        first = bpm if first is None else first
+        last = signs[-1] if signs else None
+        if last is None or last.bpm != bpm or last.ramp or ramp:
+            signs.append(TempoSign(measure=measure, offset=offset, bpm=bpm, ramp=ramp, guessed=guessed))
+    return tuple(signs)
+
+
+def _sound(element: etree._Element, measure: int, per_quarter: Fraction, found: list[_Found],
+           posts: dict[tuple[str, int], Signpost]) -> None:
+    if not element.attrib:
+        return
+    tempo = element.get("tempo")
+    if tempo is not None:
+        bpm = _float(tempo)
+        if bpm is not None:
+            found.append(_Found(1, measure, _offset(element, per_quarter), bpm))
+    for kind in ("dacapo", "dalsegno", "tocoda", "segno", "coda"):
+        name = element.get(kind)
+        if name is not None and name != "no":
+            _post(posts, kind, measure, _offset(element, per_quarter), name)
+
+
+def _words(element: etree._Element, measure: int, per_quarter: Fraction, found: list[_Found],
+           posts: dict[tuple[str, int], Signpost]) -> None:
+    text = folded(plain(element.text))
+    if len(text) < 3 or len(text) > 80:
+        return
+    if _RAMP.search(text):
+        found.append(_Found(3, measure, _offset(element, per_quarter), kind="ramp"))
+    elif _BACK.search(text):
+        kind = "first" if "primo" in text or text.endswith((" i", " 1")) or "tempo i." in text else "back"
+        found.append(_Found(3, measure, _offset(element, per_quarter), kind=kind))
+    else:
+        word = _TEMPO_WORD.search(text)
+        if word:
+            found.append(_Found(4, measure, _offset(element, per_quarter), dict(_WORDS)[word.group()],
+                                word=plain(element.text)))
+    for kind, pattern in (("dacapo", _DC), ("dalsegno", _DS), ("tocoda", _TO_CODA)):
+        if pattern.search(text) and not (kind == "tocoda" and text.startswith("d")):
+            _post(posts, kind, measure, _offset(element, per_quarter), "")
+
+
+def _metronome(element: etree._Element, measure: int, per_quarter: Fraction, found: list[_Found]) -> None:
+    units: list[Fraction] = []
+    dots = 0
+    number: float | None = None
+    for child in element.iterchildren("beat-unit", "beat-unit-dot", "per-minute"):
+        if child.tag == "beat-unit":
+            _dot(units, dots)
+            dots = 0
+            unit = _UNITS.get(plain(child.text))
+            if unit is None:
+                return
+            units.append(unit)
+        elif child.tag == "beat-unit-dot":
+            dots += 1
+        else:
+            match = _NUMBER.search(child.text or "")
+            number = float(match.group().replace(",", ".")) if match else None
+    _dot(units, dots)
+    if len(units) == 1 and number:
+        found.append(_Found(0, measure, _offset(element, per_quarter), number * float(units[0])))
+    elif len(units) == 2:              # old unit = new unit: the new one takes the time of the old one
+        found.append(_Found(2, measure, _offset(element, per_quarter), ratio=units[1] / units[0]))
+
+
+def _dot(units: list[Fraction], dots: int) -> None:
+    if units and dots:
+        units[-1] *= 2 - Fraction(1, 2 ** min(dots, 8))
+
+
+def _post(posts: dict[tuple[str, int], Signpost], kind: str, measure: int, offset: Fraction, name: str) -> None:
+    posts.setdefault((kind, measure), Signpost(measure=measure, offset=offset, kind=kind, name=name))
+
+
+def _offset(element: etree._Element, per_quarter: Fraction) -> Fraction:
+    """Return how far into the measure the sign stands. [quarter notes]"""
+    child = element
+    parent = child.getparent()
+    while parent is not None and parent.tag not in ("measure", "part"):
+        child, parent = parent, parent.getparent()
+    ticks = Fraction(0)
+    for before in child.itersiblings(preceding=True):
+        tag = before.tag
+        if tag == "note":
+            if before.find("chord") is None and before.find("grace") is None:
+                ticks += _fraction(before.findtext("duration")) or 0
+        elif tag == "forward":
+            ticks += _fraction(before.findtext("duration")) or 0
+        elif tag == "backup":
+            ticks -= _fraction(before.findtext("duration")) or 0
+    ticks += _fraction(child.findtext("offset")) or 0
+    return max(Fraction(0), ticks / per_quarter)
+
+
+def _fraction(text: str | None) -> Fraction | None:
+    text = (text or "").strip()
+    if not text or len(text) > 20:
+        return None
+    try:
+        return Fraction(text)
+    except (ValueError, ZeroDivisionError):
+        return None
+
+
+def _float(text: str) -> float | None:
+    try:
+        value = float(text)
+    except ValueError:
+        return None
+    return value if value == value else None
