@@ -1,9 +1,10 @@
 """Our marks in the source file, and out of it again; nothing else in the file changes, not by a byte.
 
 A mark is a fingering below the note:
-``<technical><fingering placement="below">T2<?lowbrass?></fingering></technical>``. The processing instruction inside is how we know our marks again: it is well-formed in every version of MusicXML (an
-attribute for it would not be valid), and programs that do not know it skip it. The mark goes into the note's first
-``<notations>``, as some programs read no other; a note without one gets one, and the instruction says so.
+``<technical><fingering placement="below">T2<?lowbrass?></fingering></technical>``. The processing instruction inside
+is how we know our marks again: it is well-formed in every version of MusicXML (an attribute for it would not be
+valid), and programs that do not know it skip it. The mark goes into the note's first ``<notations>``, as some programs
+read no other; a note without one gets one, and the instruction says so.
 
 The bytes are changed, not the tree: attribute quotes, line ends, encoding, comments and the document type stay, and
 nothing has to be copied or written anew.

@@ -1,0 +1,44 @@
+"""What the notes of one part amount to: clefs, range, how many notes and lines."""
+
+from dataclasses import dataclass
+
+from analyzer.pitch import Pitch
+from analyzer.problem import Problem
+from analyzer.score.document import Document
+from analyzer.score.lines import lines_of
+from analyzer.score.parts import PartInfo
+from analyzer.score.reader import read_part
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartFacts:
+    """Clefs in order of appearance; lowest and highest pitch (None without notes); attacks, a tie counted once."""
+
+    clefs: tuple[str, ...]
+    written_low: Pitch | None
+    written_high: Pitch | None
+    sounding_low: Pitch | None
+    sounding_high: Pitch | None
+    notes: int
+    lines: int
+
+
+_NONE = PartFacts(clefs=(), written_low=None, written_high=None, sounding_low=None, sounding_high=None, notes=0,
+                  lines=0)
+
+
+def part_facts(document: Document, info: PartInfo) -> tuple[PartFacts, tuple[Problem, ...]]:
+    """Read the notes of one part and say what they amount to (problems only of low-brass parts)."""
+    if not document.part_measures(info.id):
+        return _NONE, ()
+    part, problems = read_part(document, info.id)
+    lines, more = lines_of(part, info.family)
+    attacks = {note.refs[0] for line in lines for note in line.notes}
+    written = sorted((note.written for note in part.notes), key=lambda pitch: pitch.midi)
+    sounding = sorted((note.sounding for note in part.notes), key=lambda pitch: pitch.midi)
+    facts = PartFacts(
+        clefs=tuple(dict.fromkeys(note.clef for note in part.notes)),
+        written_low=written[0] if written else None, written_high=written[-1] if written else None,
+        sounding_low=sounding[0] if sounding else None, sounding_high=sounding[-1] if sounding else None,
+        notes=len(attacks), lines=len(lines))
+    return facts, (*problems, *more) if info.low_brass else ()
