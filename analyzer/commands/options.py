@@ -3,13 +3,15 @@
 import json
 import os
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import click
 
 from analyzer.problem import Problem, unreadable
+
+_Command = TypeVar("_Command", bound=Callable[..., Any] | click.Command)
 
 score_argument = click.argument("score", type=click.Path(path_type=Path))
 part_option = click.option("--part", "parts", multiple=True, metavar="ID_OR_NAME",
@@ -23,7 +25,7 @@ tempo_option = click.option("--tempo", type=click.FloatRange(10, 600), metavar="
 measures_option = click.option("--measures", metavar="A-B", help="Only measures A to B, as numbered in the score.")
 
 
-def format_option(*formats: str) -> Any:
+def format_option(*formats: str) -> Callable[[_Command], _Command]:
     """Return the --format option of a command that knows these forms (the first is the default)."""
     return click.option("--format", "form", type=click.Choice(formats), default=formats[0], show_default=True,
                         help="Form of what is printed.")

@@ -5,8 +5,8 @@ from analyzer.horns.horn import Horn
 from analyzer.horns.tubing import (
     HIGHEST_PARTIAL,
     State,
+    extension_mm,
     free_place_mm,
-    length_ratio,
     lowered_cents,
     nominal_semitones,
     state,
@@ -40,14 +40,14 @@ def _slide_choice(horn: Horn, held: State, partial: int, midi: int) -> Candidate
     if position < 1 or needed < held.cents - horn.flat_limit.value:
         return None
     half_mm = horn.tube_mm / 2
-    extension_mm = half_mm * (length_ratio(needed) - held.ratio)
-    if extension_mm > horn.slide_end_mm:
+    out_mm = extension_mm(needed, ratio=held.ratio, tube_mm=horn.tube_mm)
+    if out_mm > horn.slide_end_mm:
         return None
     off_cents = 0.0
-    if extension_mm < 0:
-        extension_mm, off_cents = 0.0, needed - held.cents
+    if out_mm < 0:
+        out_mm, off_cents = 0.0, needed - held.cents
     place_mm = place_in_reach_mm(horn, held.valves, position)
-    tube = held.ratio + extension_mm / half_mm
+    tube = held.ratio + out_mm / half_mm
     beside = lowered_cents(tube / (held.ratio + place_mm / half_mm))
     shade = "#" if beside <= -SHADE_CENTS else "b" if beside >= SHADE_CENTS else ""
     advice = None
@@ -55,7 +55,7 @@ def _slide_choice(horn: Horn, held: State, partial: int, midi: int) -> Candidate
         advice = f"{-off_cents:.0f} cents flat: the slide is already all the way in"
     return Candidate(
         midi=midi, valves=held.valves, partial=partial, position=position, shade=shade,
-        extension_mm=extension_mm, off_cents=off_cents, advice=advice,
+        extension_mm=out_mm, off_cents=off_cents, advice=advice,
     )
 
 

@@ -140,9 +140,12 @@ class Table:
         for number in range(start, end):
             if pattern.match(lines[number]):
                 return number + 1
-        for number, line in enumerate(lines):
-            if heading.match(line):
-                return number + 1
+        # A table that only its inner tables name has no line of its own: take the first of those.
+        inner = re.compile(rf"\s*\[\[?\s*{re.escape(self.heading)}\." if self.heading and not start else r"(?!)")
+        for pattern in (heading, inner):
+            for number, line in enumerate(lines):
+                if pattern.match(line):
+                    return number + 1
         return max(start, 1)
 
     def _span(self, lines: list[str]) -> tuple[int, int]:

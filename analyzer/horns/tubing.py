@@ -88,6 +88,31 @@ def slide_travel_mm(lowered_semitones: float, tube_mm: float) -> float:
     return tube_mm / 2 * (length_ratio(100 * lowered_semitones) - 1)
 
 
+def extension_mm(lowered_cents: float, *, ratio: float, tube_mm: float) -> float:
+    """Where the slide stands so that the whole horn is `lowered_cents` below its open tube. [mm]
+
+    Parameters
+    ----------
+    lowered_cents : float
+        How far the tube, valve loops and slide together, lowers the horn. [cents]
+    ratio : float
+        Tube with the valves held and the slide in, over the open tube. [ratio], 1 or more.
+    tube_mm : float
+        Open tube, slide in. [mm]
+
+    Returns
+    -------
+    float
+        Travel from the stop [mm]; below 0 where the slide would have to go in further than it can.
+
+    Examples
+    --------
+    >>> round(extension_mm(168.8, ratio=1, tube_mm=2960.2))  # F sharp 4 on partial 7
+    152
+    """
+    return tube_mm / 2 * (length_ratio(lowered_cents) - ratio)
+
+
 def loop_share(semitones: float, flat_cents: float = 0.0, *, on_share: float = 0.0) -> float:
     """Length of a valve loop over the open tube. [ratio]
 
@@ -179,4 +204,4 @@ def free_place_mm(horn: Horn, valves: Valves, position: int) -> float:
     semitones more, counted from the open tube; what the state's own tubing already lowers is taken off.
     """
     held = state(horn, valves)
-    return horn.tube_mm / 2 * (length_ratio(100 * (held.semitones + position - 1)) - held.ratio)
+    return extension_mm(100 * (held.semitones + position - 1), ratio=held.ratio, tube_mm=horn.tube_mm)
