@@ -18,7 +18,6 @@ PEAK_OVER_MEAN = 1.875
 Hogan 1985: the fifth-power path; derived from it)."""
 STILL_MM = 5.0
 """A slide that moves less than this stands still: hands tremble as much. Judged, nothing changes from 1 to 15."""
-GLISS_MOST_MM = 0.5
 BROKEN = 1e6
 """Price of a broken hard rule (a glissando over partials): never chosen while another way exists."""
 
@@ -27,19 +26,27 @@ Matrix = tuple[tuple[float, ...], ...]
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """What matters of the step from one note to the next: time for it, and how the notes are joined."""
+    """What matters of the step from one note to the next: time for it, and how the notes are joined.
+
+    `note_s`, `share`, `idle_s` and `breath_s` say what `move_s` is made of; see `timing.NoteTime`.
+    """
 
     move_s: float
     next_s: float
     slur: bool
     gliss: bool
     rising: int                        # sign of the step in pitch
+    note_s: float = 0.0
+    share: float = 1.0
+    idle_s: float = 0.0
+    breath_s: float = 0.0
 
 
 def move_of(time: NoteTime, slur: bool, gliss: bool, before_midi: int, after_midi: int) -> Move:
     """Build the `Move` between two notes."""
     step = after_midi - before_midi
-    return Move(time.move_s, time.next_s, slur, gliss, (step > 0) - (step < 0))
+    return Move(time.move_s, time.next_s, slur, gliss, (step > 0) - (step < 0),
+                min(time.sounds_s, time.next_s), time.share, time.idle_s, time.breath_s)
 
 
 def keeps_gliss(a: Candidate, b: Candidate) -> bool:
@@ -61,10 +68,11 @@ class SlideCosts:
         """Price of sounding `one` for `sounds_s` seconds."""
         w = self.weights
         held = (w.held_valve + w.second_valve * (len(one.valves) - 1)) if one.valves else 0.0
+        found_s = max(sounds_s, w.least_s)
         return {
-            "out": w.out * (one.extension_mm or 0.0) / 10 * sounds_s,
-            "high_partial": w.high_partial * max(0, one.partial - lowest_partial) * sounds_s,
-            "held_valve": held * sounds_s,
+            "out": w.out * (one.extension_mm or 0.0) / 10 * found_s,
+            "high_partial": w.high_partial * max(0, one.partial - lowest_partial) * found_s,
+            "held_valve": held * found_s,
             "cents": w.cents * one.off_cents**2 * sounds_s,
             "off_usual": 0.0 if usual else w.off_usual,
         }
@@ -147,22 +155,31 @@ class SlideCosts:
             rows.append(tuple(moving_out))
         return tuple(rows)
 
-    def peak_rows(self, before: Sequence[Candidate], after: Sequence[Candidate], move: Move) -> Matrix:
-        """Peak slide speed of every move [mm/s], rows by arrival, one state a candidate."""
-        factor = PEAK_OVER_MEAN / move.move_s
+    def load_rows(self, before: Sequence[Candidate], after: Sequence[Candidate], move: Move) -> Matrix:
+        """Load of every move: 1 over the factor by which the tempo may rise before it is too fast. Rows by arrival."""
         return tuple(
             tuple(
                 BROKEN if move.gliss and not keeps_gliss(a, b)
-                else factor * abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0))
+                else self._load(abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0)), move)
                 for a in before
             )
             for b in after
         )
 
-    @property
-    def greatest(self) -> float:
-        """Greatest comfortable peak speed. [mm/s]"""
-        return self.max_speed_mm_s
+    def _load(self, distance_mm: float, move: Move) -> float:
+        """Invert `timing.moving_s` for the tempo factor at which `distance_mm` just fits the greatest speed."""
+        needs_s = PEAK_OVER_MEAN * distance_mm / self.max_speed_mm_s - move.breath_s
+        if needs_s <= 0.0:
+            return 0.0
+        glide_s = self.weights.glide_from_s
+        load = needs_s / (move.idle_s + move.share * move.note_s)
+        if move.note_s * load >= glide_s:
+            return load
+        load = needs_s / (move.idle_s + move.note_s)
+        if move.note_s * load < move.share * glide_s:
+            return load
+        # Between: the slide keeps its time within the note; only the silence shrinks.
+        return max(needs_s - move.share * glide_s, 0.0) / move.idle_s if move.idle_s else glide_s / move.note_s
 
 
 class ValveCosts:
@@ -185,7 +202,7 @@ class ValveCosts:
         return {
             "cents": w.cents * off**2 * sounds_s,
             "open_valve": w.open_valve * len(one.valves) * sounds_s,
-            "high_partial": w.valved_partial * max(0, one.partial - lowest_partial) * sounds_s,
+            "high_partial": w.valved_partial * max(0, one.partial - lowest_partial) * max(sounds_s, w.least_s),
             "off_usual": 0.0 if usual else w.off_usual,
         }
 
@@ -219,15 +236,10 @@ class ValveCosts:
         """Edge costs between two layers."""
         return tuple(tuple(sum(self.move_items(a, b, move).values()) for a in before) for b in after)
 
-    def peak_rows(self, before: Sequence[Candidate], after: Sequence[Candidate], move: Move) -> Matrix:
-        """Changes of valves a second that each move asks for, rows by arrival."""
-        rate = 1.0 / move.next_s
-        return tuple(tuple(0.0 if a.valves == b.valves else rate for a in before) for b in after)
-
-    @property
-    def greatest(self) -> float:
-        """Greatest comfortable rate of valve changes. [1/s]"""
-        return self.weights.finger_rate_hz
+    def load_rows(self, before: Sequence[Candidate], after: Sequence[Candidate], move: Move) -> Matrix:
+        """Load of every move: 1 over the factor by which the tempo may rise before fingers are too slow."""
+        load = 1.0 / (move.next_s * self.weights.finger_rate_hz)
+        return tuple(tuple(0.0 if a.valves == b.valves else load for a in before) for b in after)
 
 
 Costs = SlideCosts | ValveCosts

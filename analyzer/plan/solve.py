@@ -280,8 +280,8 @@ class Planner:
     def ceiling(self) -> tuple[float | None, tuple[int, ...]]:
         """Return the tempo ceiling [quarter notes a minute at the hardest move] and the moves that set it.
 
-        Exact: all times scale with the tempo, so the plan with the least greatest speed decides. None where nothing
-        moves.
+        Exact: for every move the factor by which the tempo may rise is known, and the walk with the greatest least
+        factor decides. None where nothing moves.
         """
         if len(self.choices) < 2:
             return None, ()
@@ -292,7 +292,7 @@ class Planner:
             key = (id(a), id(b), self.moves[k])
             if key not in cache:
                 if a and b:
-                    cache[key] = self.costs.peak_rows(a, b, self.moves[k])
+                    cache[key] = self.costs.load_rows(a, b, self.moves[k])
                 else:
                     cache[key] = ((0.0,) * (len(a) or 1),) * (len(b) or 1)
             edges.append(cache[key])
@@ -300,7 +300,7 @@ class Planner:
         if worst <= 0.0 or worst >= BROKEN:
             return None, ()
         hard = tuple(k for k, matrix in enumerate(edges) if matrix[walk[k + 1]][walk[k]] >= worst * (1 - 1e-9))
-        return self.times[hard[0]].bpm * self.costs.greatest / worst, hard[:2]
+        return self.times[hard[0]].bpm / worst, hard[:2]
 
 
 def travel_mm(choices: Sequence[Candidate | None]) -> float:

@@ -15,7 +15,8 @@ class NoteTime:
     """Times of one note [s, rounded to milliseconds].
 
     `sounds_s` is how long it sounds; `next_s` the time to the next attack; `move_s` the part of that in which slide
-    or fingers may move (above 0); `bpm` the tempo in force [quarter notes a minute].
+    or fingers may move (above 0): `idle_s` of silence or waiting, and of the note itself the share `share`;
+    `breath_s` is the part that does not shrink with the tempo; `bpm` the tempo in force [quarter notes a minute].
     """
 
     start_s: float
@@ -23,6 +24,18 @@ class NoteTime:
     next_s: float
     move_s: float
     bpm: float
+    idle_s: float = 0.0
+    share: float = 1.0
+    breath_s: float = 0.0
+
+
+def moving_s(note_s: float, share: float, glide_from_s: float) -> float:
+    """Time within a note of `note_s` seconds in which the slide may move. [s]
+
+    A share of the note. In notes quicker than `glide_from_s` the slide keeps the time it had there, by gliding
+    through, until the whole note is movement; so quicker playing never gives more time.
+    """
+    return min(note_s, share * max(note_s, glide_from_s))
 
 
 def note_times(line: Line, weights: Weights, tempo_bpm: float | None = None) -> tuple[NoteTime, ...]:
@@ -68,15 +81,14 @@ def note_times(line: Line, weights: Weights, tempo_bpm: float | None = None) -> 
             share = weights.slur_share
         else:
             share = weights.rest_share
-        # In fast runs the slide no longer stops on each note.
-        if gap < weights.glide_from_s:
-            glide = min(1.0, (weights.glide_from_s - gap) / (weights.glide_from_s - weights.glide_full_s))
-            share += (1.0 - share) * glide
+        idle = max(following - end, 0.0) + (weights.fermata_share * sounds if note.fermata else 0.0)
+        breath = weights.breath_s if note.breath_after else 0.0
         if note.gliss_after:
             share = 1.0
-        move = max(following - end, 0.0) + share * min(sounds, gap) + wait
-        times.append(NoteTime(round(start + extra, 3), round(sounds + (wait if note.fermata else 0.0), 3),
-                              round(gap + wait, 3), round(max(move, 0.001), 3), clock.bpm(float(note.onset))))
+        move = idle + breath + moving_s(min(sounds, gap), share, weights.glide_from_s)
+        times.append(NoteTime(
+            round(start + extra, 3), round(sounds + (wait if note.fermata else 0.0), 3), round(gap + wait, 3),
+            round(max(move, 0.001), 3), clock.bpm(float(note.onset)), round(idle, 3), share, breath))
         extra += wait
     return tuple(times)
 

@@ -37,12 +37,12 @@ class Weights:
     slur_share: float
     short_share: float
     glide_from_s: float
-    glide_full_s: float
     breath_s: float
     fermata_share: float
     grace_s: float
     default_bpm: float
     off_usual: float
+    least_s: float
 
 
 @cache

@@ -1,0 +1,91 @@
+"""The whole plan against every sequence of choices of short lines, all cost terms on, summed item by item."""
+
+import itertools
+import random
+
+import pytest
+
+from analyzer.horns.profiles import load_horn
+from analyzer.pitch import pitch_of
+from analyzer.plan.costs import lowest_partial
+from analyzer.plan.solve import Planner
+from tests.lines import line_of
+
+HORNS = ("tenor", "tenor-f", "bass-independent", "bass-dependent", "alto", "euphonium-3", "euphonium-4-compensating")
+
+
+def price(planner: Planner, walk) -> float:
+    """Cost of a sequence of choices, from the itemised prices alone."""
+    costs = planner.costs
+    total = 0.0
+    sense = None
+    for k, one in enumerate(walk):
+        if one is None:
+            sense = None
+            continue
+        choices = planner.choices[k]
+        total += sum(costs.note_items(one, planner.times[k].sounds_s, lowest_partial(choices),
+                                      one is planner.usual[k]).values())
+        if k == 0 or walk[k - 1] is None:
+            continue
+        move = planner.moves[k - 1]
+        total += sum(costs.move_items(walk[k - 1], one, move).values())
+        now = costs.sense(walk[k - 1], one)
+        if now is not None:
+            if sense is not None and now != sense:
+                total += costs.reversal(move)
+            sense = now
+    return total
+
+
+def random_planner(seed: int) -> Planner:
+    rng = random.Random(seed)
+    horn = load_horn(rng.choice(HORNS))
+    low = horn.fundamental_midi + (12 if rng.random() < 0.8 else 0)
+    names = []
+    for _ in range(rng.randint(1, 5)):
+        name = pitch_of(rng.randint(low - 6, low + 26)).name
+        names.append(name + rng.choice(["", "", "~", "~", "/"]))
+    return Planner(line_of(" ".join(names), rng.choice([0.1, 0.15, 0.25, 0.5, 1, 3])), horn)
+
+
+@pytest.mark.parametrize("seed", range(150))
+def test_plan_is_the_least_of_all(seed: int) -> None:
+    planner = random_planner(seed)
+    every = [(price(planner, walk), walk) for walk in itertools.product(*(one or (None,) for one in planner.choices))]
+    least = min(cost for cost, _ in every)
+    plan = planner.plan()
+    assert plan.cost == pytest.approx(least)
+    assert price(planner, [note.choice for note in plan.notes]) == pytest.approx(least)
+    # What another choice would cost: the best whole plan that takes it.
+    for k, note in enumerate(plan.notes):
+        for other in note.alternatives:
+            with_it = min(cost for cost, walk in every if walk[k] is other.choice)
+            assert other.extra_cost == pytest.approx(with_it - least, abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_runners_up_come_in_order_and_none_is_missed(seed: int) -> None:
+    planner = random_planner(500 + seed)
+    every = sorted(price(planner, walk) for walk in itertools.product(*(one or (None,) for one in planner.choices)))
+    given = list(itertools.islice(planner.walks(), 12))
+    assert [cost for cost, _ in given] == pytest.approx(every[:12])
+    for cost, walk in given:
+        assert price(planner, walk) == pytest.approx(cost)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_pins_give_the_least_of_all_with_the_pin(seed: int) -> None:
+    rng = random.Random(seed)
+    planner = random_planner(900 + seed)
+    places = [k for k, choices in enumerate(planner.choices) if choices]
+    if not places:
+        assert planner.plan().totals.unplayable == len(planner.choices)
+        return
+    k = rng.choice(places)
+    pinned = rng.choice(planner.choices[k])
+    every = [walk for walk in itertools.product(*(one or (None,) for one in planner.choices)) if walk[k] is pinned]
+    plan = planner.plan({k: pinned.label})
+    assert plan.notes[k].choice.label == pinned.label
+    assert plan.cost == pytest.approx(min(price(planner, walk) for walk in every))
+    assert price(planner, [note.choice for note in plan.notes]) == pytest.approx(plan.cost)
