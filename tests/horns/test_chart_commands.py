@@ -19,7 +19,6 @@ from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.pitch import parse_pitch
 from analyzer.problem import Unreadable
 
-
 FIELDS = {"label", "valves", "position", "shade", "partial", "extension_mm", "off_cents", "usual", "advice"}
 
 
