@@ -154,6 +154,22 @@ def test_a_dependent_pair_in_e_flat() -> None:
     choice = chart_choice(horn, 38)
     assert choice is not None
     assert choice.label == "TS2"
+    # Common practice, no source: down to E flat 2 the first valve alone, though both would have it in first.
+    e_flat = chart_choice(horn, 39)
+    assert e_flat is not None
+    assert e_flat.label == "T3"
+    assert "TS1" in {c.label for c in candidates(horn, 39)}
+
+
+def test_f2_stays_open_in_sixth_even_where_the_attachment_is_in_tune() -> None:
+    # Common practice, no source.
+    text = TENOR_F.replace("flat_cents = 5\n", "flat_cents = 2\n").replace("cents = -12\n", "cents = -6\n")
+    horn = horn_from_text(text, "tuned.toml")
+    assert next(c for c in candidates(horn, 41) if c.label == "T1").advice is None
+    for midi in (29, 41):
+        choice = chart_choice(horn, midi)
+        assert choice is not None
+        assert choice.label == "6"
 
 
 def test_an_offset_for_every_state() -> None:
