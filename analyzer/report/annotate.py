@@ -24,7 +24,6 @@ from analyzer.score.document import MARK_TARGET, Document
 
 _PI = MARK_TARGET.encode()
 _HIDDEN = ((b"<!--", b"-->"), (b"<![CDATA[", b"]]>"), (b"<?", b"?>"))
-_PART = re.compile(rb"<part[\s>/]")
 _NOTE = re.compile(rb"<note[\s>/]")
 _LATER = re.compile(rb"<(?:lyric|play|listen)[\s>/]")
 _NOTATIONS = re.compile(rb"<notations(?:\s(?:[^>\"']|\"[^\"]*\"|'[^']*')*)?>")
@@ -157,7 +156,13 @@ def _wanted(marks: Iterable[Mark]) -> dict[str, dict[int, list[str]]]:
 
 def _part_starts(visible: bytes) -> list[int]:
     """Return where each ``<part>`` begins, and the end of the score."""
-    return [*(match.start() for match in _PART.finditer(visible)), len(visible)]
+    starts: list[int] = []
+    at = visible.find(b"<part")
+    while at >= 0:
+        if visible[at + 5:at + 6] in (b" ", b"\t", b"\r", b"\n", b">", b"/"):
+            starts.append(at)
+        at = visible.find(b"<part", at + 5)
+    return [*starts, len(visible)]
 
 
 def _insertion(visible: bytes, start: int, stop: int, texts: Sequence[bytes]) -> tuple[int, bytes]:
@@ -190,21 +195,20 @@ def _text(text: str, encoding: str | None) -> bytes:
 def _visible(xml: bytes, *, keep_ours: bool = False) -> bytes:
     """Return the bytes with comments, CDATA sections and processing instructions blanked, at the same length."""
     blanks: list[tuple[int, int]] = []
-    at = 0
-    following = {opening: xml.find(opening) for opening, _ in _HIDDEN}
-    while True:
-        found = [(place, opening) for opening, place in following.items() if place >= 0]
-        if not found:
-            break
-        place, opening = min(found)
-        closing = dict(_HIDDEN)[opening]
-        end = xml.find(closing, place + len(opening))
-        at = len(xml) if end < 0 else end + len(closing)
-        if not (keep_ours and xml.startswith(b"<?" + _PI, place)):
-            blanks.append((place, at))
-        for other, where in following.items():
-            if 0 <= where < at:
-                following[other] = xml.find(other, at)
+    instruction, declared = xml.find(b"<?"), xml.find(b"<!")
+    while instruction >= 0 or declared >= 0:
+        place = instruction if declared < 0 or 0 <= instruction < declared else declared
+        closing = next((closing for opening, closing in _HIDDEN if xml.startswith(opening, place)), None)
+        end = place + 1
+        if closing is not None:
+            end = xml.find(closing, place + 2)
+            end = len(xml) if end < 0 else end + len(closing)
+            if not (keep_ours and xml.startswith(b"<?" + _PI, place)):
+                blanks.append((place, end))
+        if 0 <= instruction < end:
+            instruction = xml.find(b"<?", end)
+        if 0 <= declared < end:
+            declared = xml.find(b"<!", end)
     if not blanks:
         return xml
     edges = [0, *chain.from_iterable(blanks), len(xml)]

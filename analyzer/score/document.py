@@ -1,5 +1,6 @@
 """A MusicXML file in memory: parsed with care, and kept whole so that it can be written back unchanged."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,6 +22,7 @@ _MAGIC = (
     (b"\xd0\xcf\x11\xe0", "an old Office document"), (b"7z\xbc\xaf", "a 7z archive"), (b"Rar!", "a RAR archive"),
 )
 _UTF16 = (b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<")
+_ENTITY = re.compile(rb"&(?!amp;|lt;|gt;|quot;|apos;|#)")
 _CUT_OFF = (
     "Premature end", "EndTag: '</' not found", "Couldn't find end of Start Tag", "attributes construct error",
     "unexpected end", "Extra content at the end of the document", "AttValue: ' expected", "Comment not terminated",
@@ -177,10 +179,16 @@ def _root(xml: bytes, name: str) -> etree._Element:
         raise unreadable("not-xml", where=name, what=f"the XML cannot be read ({error})", try_=_AGAIN) from None
     dtd: Any = root.getroottree().docinfo.internalDTD    # the stubs know no iterentities
     if dtd is not None and (next(dtd.iterentities(), None) is not None
-                            or next(root.iter(etree.Entity), None) is not None):
+                            or (_may_hold_entities(xml) and next(root.iter(etree.Entity), None) is not None)):
         raise unreadable("refused-xml", where=name, what="the score defines or uses XML entities, which MusicXML does "
                          "not need and which can hide other files", try_=_AGAIN)
     return _score(root, name)
+
+
+def _may_hold_entities(xml: bytes) -> bool:
+    """Tell whether a walk of the whole tree in search of entities is needed (it costs a fifth of the parse)."""
+    return _ENTITY.search(xml) is not None or xml.startswith(_UTF16) or b"encoding" in xml[:200].lower().replace(
+        b'encoding="utf-8"', b"").replace(b"encoding='utf-8'", b"")
 
 
 def _score(root: etree._Element, name: str) -> etree._Element:

@@ -62,7 +62,9 @@ def read_name(text: str) -> Reading:
 def is_vocal(text: str) -> bool:
     """Tell whether a name is that of a singer or a choir."""
     words = _words(text)
-    return any(word in v.VOCAL_WORDS for word in words) and read_name(text).family in (None, "other")
+    reading = read_name(text)
+    return any(word in v.SINGERS for word in words) or (
+        any(word in v.VOCAL_WORDS for word in words) and reading.family in (None, "other") and reading.firm < 1)
 
 
 @cache

@@ -8,7 +8,7 @@ from lxml import etree
 from analyzer.problem import Problem
 from analyzer.score.document import Document
 from analyzer.score.naming import Family, is_vocal, read_name, says_bass
-from analyzer.score.vocabulary import GENERAL_MIDI_TROMBONE, SOUND_FAMILIES, plain
+from analyzer.score.vocabulary import GENERAL_MIDI_TROMBONE, GENERAL_MIDI_UNTOLD, SOUND_FAMILIES, plain
 
 HORN_OF_FAMILY: dict[str, str] = {
     "bass trombone": "bass-independent",
@@ -193,7 +193,9 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
         vote(_sound_family(sound), _SOUND / min(3, len(one.sounds)), f"sound '{sound}'")
         high += _SOUND if sound in ("brass.trombone.tenor", "brass.trombone.alto") else 0.0
     for program in one.programs[:1]:
-        vote("trombone" if program == GENERAL_MIDI_TROMBONE else "other", _PROGRAM, f"MIDI program {program}")
+        family_told = "trombone" if program == GENERAL_MIDI_TROMBONE else (
+            None if program in GENERAL_MIDI_UNTOLD else "other")
+        vote(family_told, _PROGRAM, f"MIDI program {program}")
     if one.bare and before and told[index - 1].groups == one.groups and _ordinal(one) > 1:
         vote(before[-1].family, _ORDINAL, f"numbered on from '{before[-1].name}'")
     clef = head.findtext("attributes/clef/sign") if head is not None else None

@@ -75,34 +75,94 @@ def score_signs(document: Document) -> tuple[tuple[TempoSign, ...], tuple[Signpo
         return known  # type: ignore[no-any-return]
     found: list[_Found] = []
     posts: dict[tuple[str, int], Signpost] = {}
-    measure = -1
-    divisions: dict[str, Fraction] = {}
-    part_id = ""
-    for element in document.root.iter("part", "measure", "divisions", "sound", "metronome", "words", "segno", "coda"):
-        tag = element.tag
-        if tag == "measure":
-            measure += 1
-        elif tag == "part":
-            part_id = element.get("id", "")
-            if not document.timewise:
-                measure = -1
-        elif tag == "divisions":
-            value = _fraction(element.text)
-            if value:
-                divisions[part_id] = value
-        elif measure >= 0:
-            per_quarter = divisions.get(part_id, Fraction(1))
-            if tag == "words":
-                _words(element, measure, per_quarter, found, posts)
-            elif tag == "sound":
-                _sound(element, measure, per_quarter, found, posts)
-            elif tag == "metronome":
-                _metronome(element, measure, per_quarter, found)
-            else:
-                _post(posts, str(tag), measure, _offset(element, per_quarter), element.get("id", ""))
+    places = _Places(document)
+    for holder in _holders(document):
+        signs = (holder,) if holder.tag == "sound" else holder.iter("sound", "metronome", "words", "segno", "coda")
+        for element in signs:
+            _READERS.get(str(element.tag), _mark)(element, places, found, posts)
     result = (_tempi(found), tuple(sorted(posts.values(), key=lambda post: (post.measure, post.offset))))
     document.memo["signs"] = result
     return result
+
+
+class _Places:
+    """Says where in the music an element stands. Divisions and measures are looked up per part, when first needed."""
+
+    def __init__(self, document: Document) -> None:
+        self._timewise = document.timewise
+        self._root = document.root
+        self._measures: dict[etree._Element, dict[etree._Element, int]] = {}
+        self._divisions: dict[str, list[tuple[int, Fraction]]] = {}
+
+    def find(self, element: etree._Element) -> tuple[int, Fraction]:
+        """Return the index of the measure, and how far into it the element stands [quarter notes]."""
+        child = element
+        parent = child.getparent()
+        while parent is not None and parent.tag not in ("measure", "part"):
+            child, parent = parent, parent.getparent()
+        if parent is None:
+            return 0, Fraction(0)
+        measure = parent if not self._timewise else parent.getparent()
+        owner = measure.getparent() if measure is not None else None
+        if measure is None or owner is None:
+            return 0, Fraction(0)
+        if owner not in self._measures:
+            self._measures[owner] = {one: index for index, one in enumerate(owner.iterchildren("measure"))}
+        index = self._measures[owner].get(measure, 0)
+        part = parent if self._timewise else owner
+        return index, self._offset(child, part, index)
+
+    def _offset(self, child: etree._Element, part: etree._Element, index: int) -> Fraction:
+        ticks = Fraction(0)
+        divisions: Fraction | None = None
+        for before in child.itersiblings(preceding=True):
+            tag = before.tag
+            if tag == "note":
+                if before.find("chord") is None and before.find("grace") is None:
+                    ticks += _fraction(before.findtext("duration")) or 0
+            elif tag == "forward":
+                ticks += _fraction(before.findtext("duration")) or 0
+            elif tag == "backup":
+                ticks -= _fraction(before.findtext("duration")) or 0
+            elif tag == "attributes" and divisions is None:
+                divisions = _fraction(before.findtext("divisions"))
+        ticks += _fraction(child.findtext("offset")) or 0
+        if ticks <= 0:
+            return Fraction(0)
+        return ticks / (divisions or self._divisions_at(part, index))
+
+    def _divisions_at(self, part: etree._Element, index: int) -> Fraction:
+        part_id = part.get("id", "")
+        if part_id not in self._divisions:
+            path = f"measure/part[@id={_quoted(part_id)}]" if self._timewise else "measure"
+            music = self._root.iterfind(path) if self._timewise else part.iterchildren("measure")
+            self._divisions[part_id] = [
+                (place, value) for place, one in enumerate(music) for text in one.iterfind("attributes/divisions")
+                if (value := _fraction(text.text))]
+        held = [value for place, value in self._divisions[part_id] if place <= index]
+        return held[-1] if held else Fraction(1)
+
+
+def _quoted(text: str) -> str:
+    return f"'{text}'" if "'" not in text else f'"{text}"'
+
+
+def _holders(document: Document) -> list[etree._Element]:
+    """Return the elements of the music that can hold a sign, in document order.
+
+    Going by the children of measures leaves out the notes, and with them most of a score.
+    """
+    path = "measure/part" if document.timewise else "part/measure"
+    # Signs on bar lines are looked for in the upper part alone: they hold for the system.
+    upper = "measure/part[1]" if document.timewise else "part[1]/measure"
+    query = f"{path}/direction|{path}/sound|{upper}/barline[segno or coda]"
+    found = document.root.xpath(query)
+    return [one for one in found if isinstance(one, etree._Element)] if isinstance(found, list) else []
+
+
+def _mark(element: etree._Element, places: _Places, found: list[_Found],
+          posts: dict[tuple[str, int], Signpost]) -> None:
+    _post(posts, str(element.tag), *places.find(element), element.get("id", ""))
 
 
 def _tempi(found: list[_Found]) -> tuple[TempoSign, ...]:
@@ -140,7 +200,7 @@ def _tempi(found: list[_Found]) -> tuple[TempoSign, ...]:
     return tuple(signs)
 
 
-def _sound(element: etree._Element, measure: int, per_quarter: Fraction, found: list[_Found],
+def _sound(element: etree._Element, places: _Places, found: list[_Found],
            posts: dict[tuple[str, int], Signpost]) -> None:
     if not element.attrib:
         return
@@ -148,34 +208,35 @@ def _sound(element: etree._Element, measure: int, per_quarter: Fraction, found: 
     if tempo is not None:
         bpm = _float(tempo)
         if bpm is not None:
-            found.append(_Found(1, measure, _offset(element, per_quarter), bpm))
+            found.append(_Found(1, *places.find(element), bpm))
     for kind in ("dacapo", "dalsegno", "tocoda", "segno", "coda"):
         name = element.get(kind)
         if name is not None and name != "no":
-            _post(posts, kind, measure, _offset(element, per_quarter), name)
+            _post(posts, kind, *places.find(element), name)
 
 
-def _words(element: etree._Element, measure: int, per_quarter: Fraction, found: list[_Found],
+def _words(element: etree._Element, places: _Places, found: list[_Found],
            posts: dict[tuple[str, int], Signpost]) -> None:
     text = folded(plain(element.text))
     if len(text) < 3 or len(text) > 80:
         return
     if _RAMP.search(text):
-        found.append(_Found(3, measure, _offset(element, per_quarter), kind="ramp"))
+        found.append(_Found(3, *places.find(element), kind="ramp"))
     elif _BACK.search(text):
         kind = "first" if "primo" in text or text.endswith((" i", " 1")) or "tempo i." in text else "back"
-        found.append(_Found(3, measure, _offset(element, per_quarter), kind=kind))
+        found.append(_Found(3, *places.find(element), kind=kind))
     else:
         word = _TEMPO_WORD.search(text)
         if word:
-            found.append(_Found(4, measure, _offset(element, per_quarter), dict(_WORDS)[word.group()],
+            found.append(_Found(4, *places.find(element), dict(_WORDS)[word.group()],
                                 word=plain(element.text)))
     for kind, pattern in (("dacapo", _DC), ("dalsegno", _DS), ("tocoda", _TO_CODA)):
         if pattern.search(text) and not (kind == "tocoda" and text.startswith("d")):
-            _post(posts, kind, measure, _offset(element, per_quarter), "")
+            _post(posts, kind, *places.find(element), "")
 
 
-def _metronome(element: etree._Element, measure: int, per_quarter: Fraction, found: list[_Found]) -> None:
+def _metronome(element: etree._Element, places: _Places, found: list[_Found],
+               posts: dict[tuple[str, int], Signpost]) -> None:
     units: list[Fraction] = []
     dots = 0
     number: float | None = None
@@ -194,9 +255,9 @@ def _metronome(element: etree._Element, measure: int, per_quarter: Fraction, fou
             number = float(match.group().replace(",", ".")) if match else None
     _dot(units, dots)
     if len(units) == 1 and number:
-        found.append(_Found(0, measure, _offset(element, per_quarter), number * float(units[0])))
+        found.append(_Found(0, *places.find(element), number * float(units[0])))
     elif len(units) == 2:              # old unit = new unit: the new one takes the time of the old one
-        found.append(_Found(2, measure, _offset(element, per_quarter), ratio=units[1] / units[0]))
+        found.append(_Found(2, *places.find(element), ratio=units[1] / units[0]))
 
 
 def _dot(units: list[Fraction], dots: int) -> None:
@@ -206,26 +267,6 @@ def _dot(units: list[Fraction], dots: int) -> None:
 
 def _post(posts: dict[tuple[str, int], Signpost], kind: str, measure: int, offset: Fraction, name: str) -> None:
     posts.setdefault((kind, measure), Signpost(measure=measure, offset=offset, kind=kind, name=name))
-
-
-def _offset(element: etree._Element, per_quarter: Fraction) -> Fraction:
-    """Return how far into the measure the sign stands. [quarter notes]"""
-    child = element
-    parent = child.getparent()
-    while parent is not None and parent.tag not in ("measure", "part"):
-        child, parent = parent, parent.getparent()
-    ticks = Fraction(0)
-    for before in child.itersiblings(preceding=True):
-        tag = before.tag
-        if tag == "note":
-            if before.find("chord") is None and before.find("grace") is None:
-                ticks += _fraction(before.findtext("duration")) or 0
-        elif tag == "forward":
-            ticks += _fraction(before.findtext("duration")) or 0
-        elif tag == "backup":
-            ticks -= _fraction(before.findtext("duration")) or 0
-    ticks += _fraction(child.findtext("offset")) or 0
-    return max(Fraction(0), ticks / per_quarter)
 
 
 def _fraction(text: str | None) -> Fraction | None:
@@ -244,3 +285,6 @@ def _float(text: str) -> float | None:
     except ValueError:
         return None
     return value if value == value else None
+
+
+_READERS = {"sound": _sound, "words": _words, "metronome": _metronome}

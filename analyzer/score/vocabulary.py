@@ -75,7 +75,7 @@ OTHER_STEMS = (
     "celest",
     "triang", "tambour", "choir", "chor", "coro", "chœur", "voice", "voix", "voce", "vocal", "singstimme", "хор",
     "recorder", "blockfl", "ukulele", "mandolin", "banjo", "accord", "sarrus", "bugle", "serpent", "ophicle",
-    "sousaphon", "сузафон", "synth", "string", "streicher", "archi",
+    "sousaphon", "doublebas", "сузафон", "synth", "string", "streicher", "archi",
 )
 OTHER_WORDS = frozenset((
     "tpt", "tpts", "trp", "trpt", "trpts", "trbe", "trba", "tr", "tromp", "trp", "hn", "hns", "hrn", "hr",
@@ -89,11 +89,10 @@ AMBIGUOUS = frozenset((
     "тенор",
     "t", "b", "s", "a",
 ))
+SINGERS = frozenset(("voice", "voices", "choir", "chorus", "coro", "chor", "singstimme", "voix", "voce", "хор", "satb"))
 VOCAL_WORDS = frozenset((
-    "soprano", "sopran", "sopranos", "alto", "alt", "altos", "contralto", "mezzo", "tenor", "tenore", "tenors",
-    "bass",
-    "basso", "basses", "voice", "voices", "choir", "chorus", "coro", "chor", "chœur", "singstimme", "voix", "voce",
-    "сопрано", "альт", "тенор", "бас", "хор", "s", "a", "t", "b", "satb", "ttbb",
+    "soprano", "sopran", "sopranos", "alto", "alt", "altos", "contralto", "mezzo", "tenor", "tenore", "tenors", "bass",
+    "basso", "basses", "сопрано", "альт", "тенор", "бас", "s", "a", "t", "b", "ttbb",
 ))
 
 SOUND_FAMILIES = (
@@ -102,6 +101,8 @@ SOUND_FAMILIES = (
     ("brass.euphonium", "euphonium"), ("brass.baritone-horn", "baritone"),
 )
 GENERAL_MIDI_TROMBONE = 58
+GENERAL_MIDI_UNTOLD = frozenset((1, *range(57, 65)))
+"""Programs that say nothing against low brass: the default 1, and the brass family (57 to 64)."""
 
 _TOKEN = re.compile(r"[^\W\d_]+")
 
