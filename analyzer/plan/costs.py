@@ -74,7 +74,7 @@ class SlideCosts:
             "high_partial": w.high_partial * max(0, one.partial - lowest_partial) * found_s,
             "held_valve": held * found_s,
             "cents": w.cents * one.off_cents**2 * sounds_s,
-            "off_usual": 0.0 if usual else w.off_usual,
+            "off_usual": 0.0 if usual else w.off_usual + w.off_usual_s * sounds_s,
         }
 
     def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:
@@ -203,7 +203,7 @@ class ValveCosts:
             "cents": w.cents * off**2 * sounds_s,
             "open_valve": w.open_valve * len(one.valves) * sounds_s,
             "high_partial": w.valved_partial * max(0, one.partial - lowest_partial) * max(sounds_s, w.least_s),
-            "off_usual": 0.0 if usual else w.off_usual,
+            "off_usual": 0.0 if usual else w.off_usual + w.off_usual_s * sounds_s,
         }
 
     def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:

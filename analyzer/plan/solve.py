@@ -23,6 +23,7 @@ _NOTHING: tuple[Candidate, ...] = ()
 def allowed_choices(horn: Horn, player: Player, midi: int) -> tuple[Candidate, ...]:
     """Return the choices that the plan may take: within reach, learned, recommended, the attachment below its ceiling.
 
+    The usual choice counts as recommended, even where it is out of tune (low notes of a three-valve horn).
     Where nothing is left, choices with advice against them come back, then the attachment above its ceiling; never
     what lies beyond reach or is not learned.
     """
@@ -34,7 +35,8 @@ def allowed_choices(horn: Horn, player: Player, midi: int) -> tuple[Candidate, .
     def below(one: Candidate) -> bool:
         return not (slide and one.valves) or player.ceiling_midi is None or midi <= player.ceiling_midi
 
-    for choices in ([one for one in known if one.advice is None and below(one)],
+    usual = chart_choice(horn, midi, player.ceiling_midi)
+    for choices in ([one for one in known if (one.advice is None or one is usual) and below(one)],
                     [one for one in known if below(one)], known):
         if choices:
             return tuple(choices)

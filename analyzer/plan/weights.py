@@ -43,6 +43,7 @@ class Weights:
     default_bpm: float
     off_usual: float
     least_s: float
+    off_usual_s: float
 
 
 @cache
