@@ -7,7 +7,10 @@ the reach line is our own, after pages on children and the seven positions. Word
 
 PAIN = "If it hurts or tingles, stop and rest; see a licensed health professional if it comes back."
 BREAKS = "Take breaks, rest the lips, and raise practice time little by little."
-REACH = "Never lunge or twist for a far position: take an alternate, the attachment or a smaller horn; a teacher checks."
+REACH = (
+    "Never lunge or twist for a far position: take an alternate, the attachment or a smaller horn; "
+    "the teacher checks."
+)
 LOAD = "The left hand carries the trombone: keep the wrist straight, and ask a teacher about supports."
 REST = "Rest the euphonium on leg, cushion or stand; bring the horn to the player, not the player to the horn."
 HEARING = "Loud rooms harm hearing: 100 dB for 15 minutes already uses up a day."

@@ -61,7 +61,8 @@ class Lattice:
     @property
     def cost(self) -> float:
         """Cost of the best walk; ``inf`` where there is none."""
-        return min(map(add, self._forward[-1], self.nodes[-1])) + self._shift[-1]
+        least: float = min(map(add, self._forward[-1], self.nodes[-1]))
+        return least + self._shift[-1]
 
     def best(self) -> tuple[int, ...] | None:
         """Return the node index of the best walk in each layer, or None where there is no walk."""
@@ -120,7 +121,7 @@ class Lattice:
                 path.append(costs.index(min(costs)))
             return tuple(path)
 
-        # A heap entry: (cost, prefix, cost of the prefix before its last node); its walk is the prefix completed at best.
+        # A heap entry: (cost, prefix, cost before the prefix's last node); its walk is the prefix completed at best.
         heap: list[tuple[float, tuple[int, ...], float]] = []
         for j, (node, rest) in enumerate(zip(self.nodes[0], to_end[0], strict=True)):
             if node + rest < INF:
@@ -178,7 +179,8 @@ def _step_backward(after: Row, nodes: Row, matrix: Edges) -> list[float]:
 
 
 def _redone(
-    table: list[Row], old_shift: Sequence[float], changed: Sequence[int], way: int, step: Callable[[list[Row], int], Row],
+    table: list[Row], old_shift: Sequence[float], changed: Sequence[int], way: int,
+    step: Callable[[list[Row], int], Row],
 ) -> tuple[list[Row], list[float], int]:
     """Redo `table` in place beyond the changed layers, in the sense of `way`, until it is a shifted copy again.
 

@@ -7,8 +7,18 @@ import click
 
 from analyzer.analysis import Analysis, Request, analyse
 from analyzer.commands.options import (
-    format_option, horn_option, measure_range, measures_option, part_option, player_option, print_csv, print_json, say,
-    score_argument, tempo_option, write_file,
+    format_option,
+    horn_option,
+    measure_range,
+    measures_option,
+    part_option,
+    player_option,
+    print_csv,
+    print_json,
+    say,
+    score_argument,
+    tempo_option,
+    write_file,
 )
 from analyzer.plan.player import Player, read_player
 from analyzer.report.mapping import ROW_COLUMNS, map_document, map_text, marks, rows

@@ -181,6 +181,11 @@ class SlideCosts:
         # Between: the slide keeps its time within the note; only the silence shrinks.
         return max(needs_s - move.share * glide_s, 0.0) / move.idle_s if move.idle_s else glide_s / move.note_s
 
+    @property
+    def greatest(self) -> float:
+        """Greatest comfortable peak speed of the slide. [mm/s]"""
+        return self.max_speed_mm_s
+
 
 class ValveCosts:
     """Costs on a valved horn."""
@@ -240,6 +245,11 @@ class ValveCosts:
         """Load of every move: 1 over the factor by which the tempo may rise before fingers are too slow."""
         load = 1.0 / (move.next_s * self.weights.finger_rate_hz)
         return tuple(tuple(0.0 if a.valves == b.valves else load for a in before) for b in after)
+
+    @property
+    def greatest(self) -> float:
+        """Greatest comfortable rate of valve changes. [1/s]"""
+        return self.weights.finger_rate_hz
 
 
 Costs = SlideCosts | ValveCosts

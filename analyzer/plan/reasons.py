@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.plan.costs import Costs, Move, lowest_partial
@@ -83,7 +84,7 @@ def _prices(around: Around, k: int, one: Candidate) -> dict[str, float]:
     earlier = around.picked[k - 2] if k > 1 else None
     chain = [item for item in (earlier, before, one, after) if item is not None]
     turns, last = 0, None
-    for a, b in zip(chain, chain[1:], strict=False):
+    for a, b in pairwise(chain):
         sense = costs.sense(a, b)
         if sense is not None:
             turns += last is not None and sense != last
