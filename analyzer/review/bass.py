@@ -1,0 +1,234 @@
+"""The note-by-note review of a planned line: what lies beyond the horn, at its edges, or beyond the player."""
+
+from collections.abc import Iterator, Sequence
+from statistics import median
+
+from analyzer.horns.candidate import shown
+from analyzer.horns.candidates import candidates, sounding_range
+from analyzer.horns.horn import Horn
+from analyzer.pitch import pitch_of
+from analyzer.plan.costs import keeps_gliss
+from analyzer.plan.plan import Plan
+from analyzer.plan.solve import Planner, travel_mm
+from analyzer.review.findings import Finding, finding_at
+from analyzer.review.harmony import Harmony
+from analyzer.review.limits import (
+    END_CARE_MM,
+    HIGH_SEMITONES,
+    LOW_SEMITONES,
+    PASSING_S,
+    REST_S,
+    STRETCH_CARE_S,
+    STRETCH_NOTE_S,
+    above_ceiling,
+    outside_range,
+    room_mm,
+    tense,
+)
+from analyzer.review.remedies import Remedies
+
+_ORDER = {"stop": 0, "care": 1, "note": 2}
+
+
+def findings(plan: Plan, planner: Planner, *, harmony: Harmony | None = None,
+             horns: Sequence[Horn] | None = None) -> tuple[Finding, ...]:
+    """Review a plan note by note.
+
+    Parameters
+    ----------
+    plan, planner
+        A line's plan and the planner that made it.
+    harmony : Harmony, optional
+        The score, for chord tones as remedies; without it none are offered.
+    horns : sequence of Horn, optional
+        Other horns to try; by default those that come with the project, of the same family.
+
+    Returns
+    -------
+    tuple of Finding
+        In playing order; at one note the gravest first.
+    """
+    ways = Remedies(plan, planner, harmony, horns)
+    found = [*_notes(ways), *_moves(ways), *_glissandi(ways), *_stretches(ways)]
+    found.sort(key=lambda one: (-1 if one.index is None else one.index, _ORDER[one.severity]))
+    return tuple(found)
+
+
+def _notes(ways: Remedies) -> Iterator[Finding]:
+    for k in range(len(ways.line.notes)):
+        yield from _note(ways, k)
+
+
+def _note(ways: Remedies, k: int) -> Iterator[Finding]:
+    plan, horn, player, line = ways.plan, ways.horn, ways.player, ways.line
+    note, choices = line.notes[k], ways.planner.choices[k]
+    name = note.sounding.pretty
+    planned = plan.notes[k].choice
+    outside = outside_range(player, note.midi)
+    if planned is None:
+        yield _unplayable(ways, k)
+    elif (left_mm := room_mm(horn, choices)) is not None:
+        nearest = min(choices, key=lambda one: one.extension_mm or 0.0)
+        yield finding_at(
+            line, k, "end-of-slide", "care" if left_mm < END_CARE_MM else "note",
+            f"{name} lies only in {shown(nearest.label)}, with {left_mm:.0f} mm of slide left beyond it",
+            (*ways.other_horns(k), *(ways.pitches(k) if left_mm < END_CARE_MM else ())))
+    elif tense(horn, player, choices):
+        nearest = min(choices, key=lambda one: one.extension_mm or 0.0)
+        yield finding_at(
+            line, k, "long-reach", "care",
+            f"{name} in {shown(nearest.label)} takes the slide {nearest.extension_mm or 0:.0f} mm out, the last bit of "
+            f"{_whose(player.name)} comfortable {player.reach_on(horn):.0f} mm",
+            (*ways.other_horns(k), *ways.pitches(k)))
+    if planned is not None and planned.advice is not None:
+        side = "flat" if planned.off_cents < 0 else "sharp"
+        yield finding_at(
+            line, k, "out-of-tune", "care",
+            f"{name} as {shown(planned.label)} is {abs(planned.off_cents):.0f} cents {side}, more than the lip bends "
+            "with ease", (*ways.in_tune(k), *ways.other_horns(k), *ways.pitches(k)))
+    if planned is not None and player.ceiling_midi is not None and above_ceiling(horn, player, planned):
+        yield finding_at(
+            line, k, "above-ceiling", "care",
+            f"{name} needs {shown(planned.label)}, the attachment above {_whose(player.name)} ceiling of "
+            f"{pitch_of(player.ceiling_midi).pretty}", (*ways.other_horns(k), *ways.pitches(k)),
+            more=("Raise attachment_ceiling in the player file if the teacher agrees.",))
+    if outside and planned is not None:
+        low, high = player.low, player.high
+        below = low is not None and note.midi < low
+        edge = pitch_of(low if below and low is not None else high or 0).pretty
+        yield finding_at(
+            line, k, "out-of-range", "care",
+            f"{name} is {'below' if below else 'above'} {_whose(player.name)} {'lowest' if below else 'highest'} note, "
+            f"{edge}", ways.pitches(k), more=("Give the note to another player.",))
+
+
+def _whose(name: str) -> str:
+    return "this player's" if name == "player" else f"{name}'s"
+
+
+def _unplayable(ways: Remedies, k: int) -> Finding:
+    horn, player, line = ways.horn, ways.player, ways.line
+    note = line.notes[k]
+    name = note.sounding.pretty
+    possible = candidates(horn, note.midi)
+    if not possible:
+        low, high = sounding_range(horn)
+        if note.midi < low:
+            why = f"its lowest note is {pitch_of(low).pretty}"
+        elif note.midi > high:
+            why = f"its highest note (partial 12) is {pitch_of(high).pretty}"
+        else:
+            under = next(midi for midi in range(note.midi, low - 1, -1) if candidates(horn, midi))
+            over = next(midi for midi in range(note.midi, high + 1) if candidates(horn, midi))
+            why = f"it has nothing between {pitch_of(under).pretty} and {pitch_of(over).pretty}"
+        remedies = (*ways.pitches(k), *ways.other_horns(k), *ways.tune(k))
+        more = () if remedies else ("Check it against the score; it may be a misprint.",)
+        return finding_at(line, k, "beyond-horn", "stop", f"{name} cannot be sounded on {horn.name}: {why}", remedies,
+                          more=more)
+    learned = [one for one in possible if player.knows(one.valves)]
+    labels = ", ".join(dict.fromkeys(shown(one.label) for one in possible))
+    if not learned:
+        return finding_at(line, k, "out-of-range", "stop",
+                          f"{name} needs {labels}, and none of these valve states is in what {player.name} has learned",
+                          ways.pitches(k), more=("Teach it first, or give the note to another player.",))
+    nearest_mm = min(one.extension_mm or 0.0 for one in learned)
+    return finding_at(line, k, "long-reach", "stop",
+                      f"{name} lies {nearest_mm:.0f} mm out, beyond {_whose(player.name)} reach of "
+                      f"{player.reach_on(horn):.0f} mm", (*ways.other_horns(k), *ways.pitches(k)),
+                      more=("Never lunge for it.",))
+
+
+def _moves(ways: Remedies) -> Iterator[Finding]:
+    plan, planner, line = ways.plan, ways.planner, ways.line
+    most = planner.costs.greatest
+    rates = [ways.rate(plan, planner, k) for k in range(len(line.notes) - 1)]
+    k = 0
+    while k < len(rates):
+        if rates[k] <= most:
+            k += 1
+            continue
+        start = k
+        while k < len(rates) and rates[k] > most:
+            k += 1
+        worst = max(range(start, k), key=lambda j: rates[j])
+        yield _too_fast(ways, start, k, worst, rates[worst])
+
+
+def _too_fast(ways: Remedies, start: int, stop: int, worst: int, rate: float) -> Finding:
+    plan, line, most = ways.plan, ways.line, ways.planner.costs.greatest
+    a, b = plan.notes[worst], plan.notes[worst + 1]
+    assert a.choice is not None
+    assert b.choice is not None
+    step = f"{a.note.sounding.pretty} ({shown(a.choice.label)}) to {b.note.sounding.pretty} ({shown(b.choice.label)})"
+    run = f" (the worst of {stop - start} moves in a row)" if stop - start > 1 else ""
+    if ways.horn.family == "slide":
+        what = (f"{step} asks for {travel_mm((a.choice, b.choice)) / 10:.0f} cm of slide at {rate / 1000:.1f} m/s; "
+                f"{_whose(ways.player.name)} limit is {most / 1000:.1f} m/s{run}")
+    else:
+        what = f"{step} asks for {rate:.0f} changes of valves a second; the limit is {most:.0f}{run}"
+    grace = a.note.grace or b.note.grace
+    remedies = (*ways.tempo(worst), *ways.quicker_horns(worst))
+    return finding_at(line, worst, "too-fast", "note" if grace else "care", what, remedies,
+                      more=() if remedies else ("Leave out a note before or after it, or share the passage.",))
+
+
+def _glissandi(ways: Remedies) -> Iterator[Finding]:
+    plan, line = ways.plan, ways.line
+    for k, note in enumerate(line.notes[:-1]):
+        if not note.gliss_after:
+            continue
+        a, b, after = plan.notes[k].choice, plan.notes[k + 1].choice, line.notes[k + 1]
+        if a is not None and b is not None and keeps_gliss(a, b):
+            continue
+        step = abs(after.midi - note.midi)
+        name = f"the glissando from {note.sounding.pretty} to {after.sounding.pretty} ({step} semitones)"
+        if ways.horn.family == "slide":
+            yield finding_at(line, k, "gliss", "stop", f"{name} does not stay on one partial and one valve state",
+                             ways.gliss(k), more=("Or write the notes between, to be tongued softly.",))
+        elif step:
+            yield finding_at(line, k, "gliss", "care",
+                             f"{name} has no slide to make it; valves break it into steps or smear it half-pressed",
+                             more=("Give it to a trombone, or write the notes between.",))
+
+
+def _stretches(ways: Remedies) -> Iterator[Finding]:
+    pedal = ways.horn.fundamental_midi
+    yield from _zone(ways, "low", [note.midi <= pedal + LOW_SEMITONES for note in ways.line.notes])
+    yield from _zone(ways, "high", [note.midi >= pedal + HIGH_SEMITONES for note in ways.line.notes])
+
+
+def _zone(ways: Remedies, name: str, inside: Sequence[bool]) -> Iterator[Finding]:
+    times = ways.planner.times
+    run: list[int] = []
+    passing_s = 0.0
+    for k in range(len(inside) + 1):
+        rested = 0 < k < len(inside) and times[k].start_s - times[k - 1].start_s - times[k - 1].sounds_s >= REST_S
+        if k < len(inside) and not rested:
+            if inside[k]:
+                run.append(k)
+                passing_s = 0.0
+                continue
+            passing_s += times[k].sounds_s
+            if passing_s <= PASSING_S:
+                continue
+        if run:
+            yield from _tiring(ways, name, run)
+        run = [k] if k < len(inside) and inside[k] else []
+        passing_s = 0.0
+
+
+def _tiring(ways: Remedies, name: str, run: Sequence[int]) -> Iterator[Finding]:
+    times, line = ways.planner.times, ways.line
+    first, last = run[0], run[-1]
+    length_s = times[last].start_s + times[last].sounds_s - times[first].start_s
+    if length_s < STRETCH_NOTE_S:
+        return
+    centre_s = times[first].start_s + length_s / 2
+    middle = min(run, key=lambda k: abs(times[k].start_s - centre_s))
+    middle_pitch = pitch_of(round(median(line.notes[k].midi for k in run))).pretty
+    yield finding_at(
+        line, first, "tiring", "care" if length_s >= STRETCH_CARE_S else "note",
+        f"{length_s:.0f} seconds {name} (about {middle_pitch}) without a rest of {REST_S:.0f} seconds, to measure "
+        f"{line.notes[last].measure}",
+        more=(f"Leave {REST_S:.0f} seconds out about measure {line.notes[middle].measure}, or let two players take "
+              "turns.", "Practise it in halves, with rests between."))

@@ -1,0 +1,283 @@
+"""Ways out of a finding, each computed and checked on the horn before it is offered."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from math import floor
+
+from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidates import candidates
+from analyzer.horns.horn import Horn, Loop
+from analyzer.horns.profiles import horn_names, load_horn
+from analyzer.horns.tubing import loop_share
+from analyzer.pitch import Pitch, Transposition
+from analyzer.plan.costs import PEAK_OVER_MEAN, keeps_gliss
+from analyzer.plan.plan import Plan
+from analyzer.plan.player import Player
+from analyzer.plan.solve import Planner, allowed_choices
+from analyzer.review.findings import Kind, Remedy
+from analyzer.review.harmony import Harmony
+from analyzer.review.limits import at_ease, room_mm
+from analyzer.score.line import Line
+
+OCTAVE = 12
+MOST_PULL_CENTS = 150
+"""How far an attachment's tuning slide is taken to come out: to E (a semitone), on many horns a little more. [cents]
+Common practice, no source; from 125 to 200 the same notes are offered (B1)."""
+AROUND = 8
+"""Notes on each side of a move that are planned anew when a tempo or a horn is tried. Judged: a plan forgets what lies
+further off within four notes in every test."""
+
+
+class Remedies:
+    """Computes remedies for one planned line.
+
+    `harmony` is asked only for chord tones (None: none are offered); `horns` are the other horns to try, by default
+    those that come with the project, of the same family.
+    """
+
+    def __init__(self, plan: Plan, planner: Planner, harmony: Harmony | None = None,
+                 horns: Sequence[Horn] | None = None) -> None:
+        self.plan, self.planner, self.harmony = plan, planner, harmony
+        self.line, self.horn, self.player = plan.line, plan.horn, plan.player
+        offered = [load_horn(name) for name in horn_names()] if horns is None else horns
+        self.horns = tuple(one for one in offered if one.family == self.horn.family and one.name != self.horn.name)
+        self._plans: dict[object, bool] = {}
+
+    # --- other pitches -------------------------------------------------------------------------------------------
+
+    def pitches(self, k: int) -> tuple[Remedy, ...]:
+        """Return the octave that fits the line, and the nearest chord tone that sounds in the score."""
+        note = self.line.notes[k]
+        remedies = []
+        octaves = [Pitch(note.sounding.step, note.sounding.alter, note.sounding.octave + by) for by in (1, -1, 2, -2)]
+        fitting = [pitch for pitch in octaves if self.fits(k, pitch.midi)]
+        if fitting:
+            best = min(fitting, key=lambda pitch: (self._pedal(k, pitch), abs(pitch.midi - note.midi) > OCTAVE,
+                                                   self._leaps(k, pitch.midi)))
+            by = (best.midi - note.midi) // OCTAVE
+            how = f"{'an octave' if abs(by) == 1 else 'two octaves'} {'up' if by > 0 else 'down'}"
+            remedies.append(self._pitch_remedy("octave", k, best, f"Play it {how}, {{}}."))
+        if self.harmony is not None:
+            tones = self.chord_tones(k)
+            if tones:
+                best = min(tones, key=lambda pitch: (self._pedal(k, pitch), abs(pitch.midi - note.midi),
+                                                     self._leaps(k, pitch.midi)))
+                remedies.append(self._pitch_remedy("chord-tone", k, best, "Play {}, which sounds in the chord there."))
+        return tuple(remedies)
+
+    def chord_tones(self, k: int) -> list[Pitch]:
+        """Return the pitches within an octave and a half that belong to the chord, another letter, and fit."""
+        assert self.harmony is not None
+        note = self.line.notes[k]
+        sounding = self.harmony.sounding(note.onset, but=(self.line.part_id, note.refs))
+        names = {(one.step, one.alter) for one in sounding if (one.midi - note.midi) % OCTAVE}
+        near = [Pitch(step, alter, octave) for step, alter in sorted(names)
+                for octave in range(note.sounding.octave - 2, note.sounding.octave + 3)]
+        return [pitch for pitch in near if abs(pitch.midi - note.midi) <= 18 and self.fits(k, pitch.midi)]
+
+    def _pedal(self, k: int, pitch: Pitch) -> bool:
+        # A pedal is a help only in place of another.
+        return pitch.midi <= self.horn.fundamental_midi < self.line.notes[k].midi
+
+    def _pitch_remedy(self, kind: Kind, k: int, sounding: Pitch, text: str) -> Remedy:
+        note = self.line.notes[k]
+        written = transposition(note.written, note.sounding).written(sounding)
+        name = written.pretty if written == sounding else f"{written.pretty} (sounding {sounding.pretty})"
+        return Remedy(kind=kind, text=text.format(name), sounding=sounding, written=written)
+
+    def fits(self, k: int, midi: int) -> bool:
+        """Whether another pitch is at ease on the horn and can be reached from, and left for, the neighbours."""
+        choices = allowed_choices(self.horn, self.player, midi)
+        if not at_ease(self.horn, self.player, midi, choices):
+            return False
+        most = max(OCTAVE, *(abs(self.line.notes[j].midi - self.line.notes[k].midi) for j in self._anchors(k)), 0)
+        if any(abs(self.line.notes[j].midi - midi) > most for j in self._anchors(k)):
+            return False
+        before = k == 0 or self._joins(k - 1, self.planner.choices[k - 1], choices)
+        after = k + 1 == len(self.line.notes) or self._joins(k, choices, self.planner.choices[k + 1])
+        return before and after
+
+    def _anchors(self, k: int) -> list[int]:
+        """Return the nearest playable notes on each side, so that a run of bad notes is led by what stands firm."""
+        choices = self.planner.choices
+        left = next((j for j in range(k - 1, -1, -1) if choices[j]), None)
+        right = next((j for j in range(k + 1, len(choices)) if choices[j]), None)
+        return [j for j in (left, right) if j is not None]
+
+    def _leaps(self, k: int, midi: int) -> int:
+        return sum(abs(self.line.notes[j].midi - midi) for j in self._anchors(k))
+
+    def _joins(self, move: int, before: Sequence[Candidate], after: Sequence[Candidate]) -> bool:
+        if not before or not after:
+            return True
+        if self.line.notes[move].gliss_after:
+            return any(keeps_gliss(a, b) for a in before for b in after)
+        if self.horn.family != "slide":
+            return True
+        nearest = min(abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0)) for a in before for b in after)
+        return PEAK_OVER_MEAN * nearest / self.planner.moves[move].move_s <= self.planner.costs.greatest
+
+    # --- other horns, another tuning -----------------------------------------------------------------------------
+
+    def _willing(self) -> Player:
+        # Another horn's valves would have to be learned in any case.
+        return replace(self.player, learned=None)
+
+    def other_horns(self, k: int) -> tuple[Remedy, ...]:
+        """Return the horns on which the note is in tune, within reach, and not at the end of the slide."""
+        midi = self.line.notes[k].midi
+        names = [horn.name for horn in self.horns if self._sounds(horn, midi)]
+        return _horn_remedy(names, "Take a horn that has it")
+
+    def _sounds(self, horn: Horn, midi: int) -> bool:
+        choices = [one for one in allowed_choices(horn, self._willing(), midi) if one.advice is None]
+        # A horn in another key that would have it only as a pedal is no help.
+        foreign = horn.fundamental_midi != self.horn.fundamental_midi and all(one.partial == 1 for one in choices)
+        return bool(choices) and not foreign and room_mm(horn, choices) is None
+
+    def tune(self, k: int) -> tuple[Remedy, ...]:
+        """Return by how many cents an attachment must be tuned flatter so that the note comes within the slide."""
+        midi = self.line.notes[k].midi
+        if self.horn.family != "slide" or candidates(self.horn, midi):
+            return ()
+        for loop in self.horn.loops:
+            sounds = [cents for cents in (1, MOST_PULL_CENTS) if candidates(tuned(self.horn, loop, cents), midi)]
+            if not sounds:
+                continue
+            low, high = 0, sounds[0]
+            while high - low > 1:
+                middle = (low + high) // 2
+                low, high = (low, middle) if candidates(tuned(self.horn, loop, middle), midi) else (middle, high)
+            other = tuned(self.horn, loop, high)
+            pull_mm = (next(one.share for one in other.loops if one.name == loop.name) - loop.share) * \
+                self.horn.tube_mm / 2
+            lost = sorted({note.midi: note.sounding.pretty for note in self.line.notes
+                           if candidates(self.horn, note.midi) and not candidates(other, note.midi)}.items())
+            label = shown(min(candidates(other, midi), key=lambda one: one.extension_mm or 0.0).label)
+            cost = f"; {', '.join(name for _, name in lost)} would then be missing" if lost else ""
+            far = ", more than to E: measure your own horn" if high > 100 else ""
+            return (Remedy(
+                kind="tune", cents=float(high), label=label,
+                text=f"Tune the attachment {loop.name} {high} cents flatter (pull it about {pull_mm:.0f} mm{far}); then "
+                     f"it is {label}{cost}."),)
+        return ()
+
+    def in_tune(self, k: int) -> tuple[Remedy, ...]:
+        """Return the nearest choice that is in tune on this horn, where the plan may take one."""
+        better = [one for one in self.planner.choices[k] if one.advice is None]
+        if not better:
+            return ()
+        best = min(better, key=lambda one: (round(abs(one.off_cents)), one.extension_mm or 0.0))
+        return (Remedy(kind="choice", text=f"Take {shown(best.label)} where there is time: it is in tune.",
+                       label=best.label),)
+
+    # --- time ----------------------------------------------------------------------------------------------------
+
+    def tempo(self, k: int) -> tuple[Remedy, ...]:
+        """Return the tempo, rounded down, at which the move after note `k` can be played; planned and checked."""
+        start, line = self._around(k)
+        rate = self.rate(self.plan, self.planner, k)
+        bpm = self.planner.times[k].bpm * self.planner.costs.greatest / rate
+        for _ in range(12):
+            whole = floor(bpm)
+            if whole < 20:
+                break
+            planner = Planner(line, self.horn, self.player, tempo_bpm=whole, weights=self.planner.weights)
+            if self.rate(planner.plan(), planner, k - start) <= planner.costs.greatest:
+                now = self.planner.times[k].bpm
+                return (Remedy(kind="tempo", bpm=float(whole),
+                               text=f"It can be played up to {whole} quarter notes a minute (now {now:.0f})."),)
+            bpm = whole * 0.95
+        return ()
+
+    def quicker_horns(self, k: int) -> tuple[Remedy, ...]:
+        """Return the horns on which the move after note `k` keeps within what the player can do at this tempo."""
+        start, line = self._around(k)
+        names = []
+        for horn in self.horns:
+            if horn.fundamental_midi != self.horn.fundamental_midi:
+                continue
+            key = (horn.name, k - start, tuple((note.midi, note.gliss_after, note.slur_after) for note in line.notes),
+                   tuple(time.next_s for time in self.planner.times[start:start + len(line.notes)]))
+            if key not in self._plans:
+                planner = Planner(line, horn, self._willing(), tempo_bpm=self.planner.times[k].bpm,
+                                  weights=self.planner.weights)
+                plan = planner.plan()
+                near = plan.notes[k - start:k - start + 2]
+                self._plans[key] = all(one.choice is not None for one in near) and all(
+                    self.rate(plan, planner, j) <= planner.costs.greatest for j in range(len(plan.notes) - 1))
+            if self._plans[key]:
+                names.append(horn.name)
+        return _horn_remedy(names, "Take a horn on which it lies better")
+
+    def _around(self, k: int) -> tuple[int, Line]:
+        start, stop = max(0, k - AROUND), k + AROUND + 2
+        return start, replace(self.line, notes=self.line.notes[start:stop], jumps=())
+
+    @staticmethod
+    def rate(plan: Plan, planner: Planner, k: int) -> float:
+        """Peak slide speed of the move after note `k` [mm/s]; on valves, changes a second."""
+        a, b = plan.notes[k].choice, plan.notes[k + 1].choice
+        if a is None or b is None:
+            return 0.0
+        if plan.horn.family == "slide":
+            return PEAK_OVER_MEAN * abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0)) / planner.moves[k].move_s
+        return 0.0 if a.valves == b.valves else 1.0 / planner.moves[k].next_s
+
+    # --- glissandi -----------------------------------------------------------------------------------------------
+
+    def gliss(self, k: int) -> tuple[Remedy, ...]:
+        """Return the note nearest to the start from which a glissando still reaches its end, and horns that hold it."""
+        a, b = self.line.notes[k], self.line.notes[k + 1]
+        remedies: list[Remedy] = []
+        ends = self.planner.choices[k + 1]
+        step = 1 if b.midi > a.midi else -1
+        for midi in range(a.midi + step, b.midi, step):
+            starts = allowed_choices(self.horn, self.player, midi)
+            if any(keeps_gliss(x, y) for x in starts for y in ends):
+                remedies.append(self._pitch_remedy("shorten", k, _near_spelling(a.sounding, midi),
+                                                   "Begin the glissando on {}: from there it stays on one partial."))
+                break
+        names = [horn.name for horn in self.horns if any(
+            keeps_gliss(x, y) for x in allowed_choices(horn, self._willing(), a.midi)
+            for y in allowed_choices(horn, self._willing(), b.midi))]
+        return (*remedies, *_horn_remedy(names, "Take a horn that holds it on one partial"))
+
+
+def _horn_remedy(names: Iterable[str], text: str) -> tuple[Remedy, ...]:
+    found = tuple(names)
+    return (Remedy(kind="horn", text=f"{text}: {', '.join(found)}.", horns=found),) if found else ()
+
+
+def _near_spelling(like: Pitch, midi: int) -> Pitch:
+    """Spell `midi` with the fewest signs, flats where `like` has a flat."""
+    spellings = [Pitch(step, alter, octave) for octave in (midi // 12 - 2, midi // 12 - 1, midi // 12)
+                 for step in "CDEFGAB" for alter in (-1, 0, 1) if Pitch(step, alter, octave).midi == midi]
+    return min(spellings, key=lambda one: (abs(one.alter), one.alter * (like.alter or -1) < 0, one.name))
+
+
+def transposition(written: Pitch, sounding: Pitch) -> Transposition:
+    """Return the transposition that leads from a written pitch to a sounding one.
+
+    Examples
+    --------
+    >>> transposition(Pitch("C", 0, 5), Pitch("B", -1, 3))
+    Transposition(diatonic=-8, chromatic=-14)
+    """
+    def degree(pitch: Pitch) -> int:
+        return 7 * pitch.octave + "CDEFGAB".index(pitch.step)
+
+    return Transposition(degree(sounding) - degree(written), sounding.midi - written.midi)
+
+
+def tuned(horn: Horn, loop: Loop, cents: float) -> Horn:
+    """Return the horn with one attachment tuned flatter by `cents` (below 0: sharper)."""
+    changed = []
+    shares = {one.name: one.share for one in horn.loops}
+    for one in horn.loops:
+        if one.name == loop.name:
+            on_share = shares[one.needs] if one.needs else 0.0
+            flat = one.flat_cents + cents
+            one = replace(one, flat_cents=flat, share=loop_share(one.semitones, flat, on_share=on_share))
+        changed.append(one)
+    return replace(horn, loops=tuple(changed))
