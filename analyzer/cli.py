@@ -14,6 +14,7 @@ COMMANDS = {
     "parts": "List a score's parts and which of them are low brass, and why.",
     "chart": "Show every way to sound every note of a horn.",
     "horns": "List the horns; fit one to your own by a measurement.",
+    "survey": "Plan a whole folder of scores; sum up what horns they ask for.",
 }
 
 
