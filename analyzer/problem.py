@@ -31,7 +31,7 @@ class Problem:
         }
 
 
-class Unreadable(Exception):
+class Unreadable(Exception):  # noqa: N818  the word of the house for a value that is not there
     """There is no value to return; carries the one problem that says why."""
 
     def __init__(self, problem: Problem) -> None:

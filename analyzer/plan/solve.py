@@ -80,6 +80,7 @@ class Planner:
         self._matrices: dict[object, Matrix] = {}
         self._rows: dict[object, list[float]] = {}
         self._first: Plan | None = None
+        self._ceiling: tuple[float | None, tuple[int, ...]] | None = None
 
     # --- the lattice ---------------------------------------------------------------------------------------------
 
@@ -285,6 +286,11 @@ class Planner:
         Exact: for every move the factor by which the tempo may rise is known, and the walk with the greatest least
         factor decides. None where nothing moves.
         """
+        if self._ceiling is None:
+            self._ceiling = self._found_ceiling()
+        return self._ceiling
+
+    def _found_ceiling(self) -> tuple[float | None, tuple[int, ...]]:
         if len(self.choices) < 2:
             return None, ()
         nodes = [[0.0] * (len(one) or 1) for one in self.choices]
