@@ -1,0 +1,39 @@
+"""``lowbrass section``: start a section file, and explain the mistakes of one."""
+
+from pathlib import Path
+
+import click
+
+from analyzer.commands.options import write_file
+from analyzer.review.section import check_section, template_for
+
+
+@click.group("section")
+def command() -> None:
+    """Make or check a section file: the players of your low brass and their horns."""
+
+
+@command.command("new")
+@click.argument("file", type=click.Path(path_type=Path))
+def new(file: Path) -> None:
+    """Write a commented section to fill in to FILE; a file that is there already is never overwritten."""
+    write_file(file, template_for(file))
+    click.echo(f"Wrote {file}. Change its players, then: lowbrass section check {file}", err=True)
+
+
+@command.command("check")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.pass_context
+def check(ctx: click.Context, file: Path) -> None:
+    """Explain the mistakes of a section FILE, a line each with its line number and the mend."""
+    section, problems = check_section(file)
+    for problem in problems:
+        click.echo(problem.line(), err=True)
+    if section is None:
+        ctx.exit(1)
+    for one in section.members:
+        kept = f", stays on {one.dedicated} parts" if one.dedicated else ""
+        level = f", {one.level}" if one.level else ""
+        click.echo(f"{one.name}: {', '.join(horn.name for horn in one.horns)}{level}{kept}")
+    count = len(section.members)
+    click.echo(f"{file.name}: {count} player{'s' if count > 1 else ''}, no mistakes.", err=True)

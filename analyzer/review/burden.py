@@ -1,0 +1,181 @@
+"""What one line asks of one player on one horn, as counts and as one price: the ground of a section's fit.
+
+The price is judged, in steps so wide that the order of what matters does not hang on the numbers: one note that cannot
+be played weighs more than a hundred moves that are too fast, one of those more than ten notes out of range, and one of
+those more than all that the plans of a whole section cost. The unit throughout is 1 cm of unhurried slide travel.
+"""
+
+from dataclasses import dataclass, replace
+
+from analyzer.horns.horn import Horn
+from analyzer.plan.costs import BROKEN
+from analyzer.plan.plan import Plan
+from analyzer.plan.solve import Planner
+from analyzer.review.section import Member
+from analyzer.score.line import Line
+
+SLIDE_FAMILIES = ("trombone", "bass trombone")
+VALVE_FAMILIES = ("euphonium", "baritone")
+
+PRICES = {
+    "unplayable": 1_000_000.0,         # a note that this player cannot sound on this horn
+    "too_fast": 10_000.0,              # a move that no plan brings within the player's speed
+    "gliss": 1_000.0,                  # a glissando that breaks
+    "out_of_range": 1_000.0,           # a note outside the player's range (outside the extremes, where told)
+    "clef": 50.0,                      # the whole line, where its clef is not read
+    "extreme": 5.0,                    # a note between the secure range and the extremes
+    "tiring": 10.0,                    # each minute of sounding beyond the player's endurance
+    "not_bass": 30.0,                  # a bass trombone line on another horn
+    "big_horn": 4.0,                   # a bass trombone on another line: more to carry and to fill
+    "later_choice": 1.0,               # each place down the player's own list of horns
+}
+"""Judged. The first four stand so far apart that only their order matters; halving or doubling any of the others gives
+the same seats in the sample scores. Seats that a director calls wrong would change our mind."""
+
+_TOO_MUCH = 1 + 1e-9               # load of a move, 1 being all the player has
+
+MOST_UNPLAYABLE_SHARE = 0.5
+"""A line of which a player lacks more than this share is not offered to that player; judged, 0.3 to 0.7 alike."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Burden:
+    """A line on a horn in one player's hands.
+
+    `unplayable`, `gliss`, `out_of_range`, `extreme` are note indices, `too_fast` indices of moves (from that note to
+    the next). `tempo_factor` is what every tempo may be multiplied by until some move is too fast whatever the plan;
+    below 1 where one is too fast already, inf where nothing moves. `items` are the parts of `cost` by name.
+    """
+
+    horn: Horn
+    plan: Plan
+    planner: Planner
+    unplayable: tuple[int, ...]
+    too_fast: tuple[int, ...]
+    gliss: tuple[int, ...]
+    out_of_range: tuple[int, ...]
+    extreme: tuple[int, ...]
+    tempo_factor: float
+    items: dict[str, float]
+
+    @property
+    def cost(self) -> float:
+        """The price of it all. [cm of unhurried slide travel, a note]"""
+        return sum(self.items.values())
+
+    @property
+    def blocked(self) -> tuple[int, ...]:
+        """Notes that this player cannot play: not on this horn, or outside the range."""
+        return tuple(sorted({*self.unplayable, *self.out_of_range}))
+
+    @property
+    def offered(self) -> bool:
+        """Whether enough of the line is playable for the player to be offered it."""
+        return len(self.unplayable) <= MOST_UNPLAYABLE_SHARE * len(self.plan.notes)
+
+
+def takes(horn: Horn, family: str) -> bool:
+    """Tell whether a horn could take a line of a part's family: slide for trombones, valves for the others."""
+    if family in SLIDE_FAMILIES:
+        return horn.family == "slide"
+    if family in VALVE_FAMILIES:
+        return horn.family == "valves"
+    return True
+
+
+def burden_of(line: Line, member: Member, horn: Horn, *, tempo_bpm: float | None = None) -> Burden:
+    """Plan a line for a member on a horn and count what it asks."""
+    planner = Planner(line, horn, member.player, tempo_bpm=tempo_bpm)
+    plan = planner.plan()
+    unplayable = tuple(note.index for note in plan.notes if note.choice is None)
+    gliss = tuple(note.index for note in plan.notes if note.problem is not None and note.problem.code == "gliss")
+    factor = tempo_factor(planner, gliss, tempo_bpm=tempo_bpm)
+    fast = too_fast(planner, plan) if factor * _TOO_MUCH < 1 else ()
+    beyond, stretch = _range(plan, member)
+    playable = max(1, len(plan.notes) - len(unplayable))
+    counts = {
+        "unplayable": len(unplayable), "too_fast": len(fast), "gliss": len(gliss), "out_of_range": len(beyond),
+        "extreme": len(stretch), "clef": int(bool(unread_clefs(line, member))),
+        "tiring": excess_s(plan, member) / 60,
+        "not_bass": int(line.family == "bass trombone" and horn.kind != "bass trombone"),
+        "big_horn": int(line.family == "trombone" and horn.kind == "bass trombone"),
+        "later_choice": member.horns.index(horn) if horn in member.horns else len(member.horns),
+    }
+    # A too-fast move and a broken glissando have their own price here; the plan's own would hide the rest.
+    plain = max(0.0, plan.cost - BROKEN * len(gliss) - _over_speed(planner, plan))
+    items = {name: PRICES[name] * count for name, count in counts.items() if count}
+    items["plan_per_note"] = plain / playable
+    return Burden(horn=horn, plan=plan, planner=planner, unplayable=unplayable, too_fast=fast, gliss=gliss,
+                  out_of_range=beyond, extreme=stretch, tempo_factor=factor, items=items)
+
+
+def tempo_factor(planner: Planner, broken: tuple[int, ...] = (), *, tempo_bpm: float | None = None) -> float:
+    """Return what the tempo may be multiplied by before some move is too fast for every plan; inf where none moves.
+
+    `broken` are notes whose glissando no plan can keep: they count as two notes that are not joined. `tempo_bpm` is
+    the planner's, where it was given.
+    """
+    if broken:
+        notes = list(planner.line.notes)
+        for k in broken:
+            notes[k] = replace(notes[k], gliss_after=False)
+        planner = Planner(replace(planner.line, notes=tuple(notes)), planner.horn, planner.player,
+                          tempo_bpm=tempo_bpm, weights=planner.weights)
+    bpm, moves = planner.ceiling()
+    return bpm / planner.times[moves[0]].bpm if bpm and moves else float("inf")
+
+
+def too_fast(planner: Planner, plan: Plan) -> tuple[int, ...]:
+    """Return the moves of a plan that ask for more speed than the player has."""
+    found = []
+    for k, move in enumerate(planner.moves):
+        a, b = plan.notes[k].choice, plan.notes[k + 1].choice
+        if a is not None and b is not None and _TOO_MUCH < planner.costs.load_rows((a,), (b,), move)[0][0] < BROKEN:
+            found.append(k)
+    return tuple(found)
+
+
+def _over_speed(planner: Planner, plan: Plan) -> float:
+    total = 0.0
+    for k, move in enumerate(planner.moves):
+        a, b = plan.notes[k].choice, plan.notes[k + 1].choice
+        if a is not None and b is not None:
+            total += planner.costs.move_items(a, b, move).get("over_speed", 0.0)
+    return total
+
+
+def _range(plan: Plan, member: Member) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """Return the playable notes outside the range, and those between the secure range and the extremes."""
+    player = member.player
+    low, high = player.low, player.high
+    bottom = member.extreme_low if member.extreme_low is not None else low
+    top = member.extreme_high if member.extreme_high is not None else high
+    beyond, stretch = [], []
+    for note in plan.notes:
+        midi = note.note.midi
+        if note.choice is None:
+            continue
+        if (bottom is not None and midi < bottom) or (top is not None and midi > top):
+            beyond.append(note.index)
+        elif (low is not None and midi < low) or (high is not None and midi > high):
+            stretch.append(note.index)
+    return tuple(beyond), tuple(stretch)
+
+
+def unread_clefs(line: Line, member: Member) -> tuple[str, ...]:
+    """Return the clefs of a line that the member does not read."""
+    if member.clefs is None:
+        return ()
+    return tuple(dict.fromkeys(note.clef for note in line.notes if note.clef not in member.clefs))
+
+
+def excess_s(plan: Plan, member: Member) -> float:
+    """Return how much longer the line sounds than the member's endurance. [s]"""
+    if member.endurance_s is None:
+        return 0.0
+    return max(0.0, sum(note.time.sounds_s for note in plan.notes) - member.endurance_s)
+
+
+def slowed(line: Line, factor: float) -> Line:
+    """Return the line with every tempo multiplied by `factor`."""
+    return replace(line, tempi=tuple(replace(mark, bpm=mark.bpm * factor) for mark in line.tempi))

@@ -1,0 +1,214 @@
+"""The fewest changes that make a piece suit a section: move a player, lend a horn, slow down, leave something out.
+
+Searched exactly: for no, one or two moved players and lent horns, with the tempo kept or lowered, the seating with the
+fewest further changes is an assignment problem of its own. Ties go to the way that leaves fewest notes out, then to
+the horns nearest at hand, then to the least price.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+from analyzer.horns.horn import Horn
+from analyzer.horns.profiles import load_horn
+from analyzer.review.burden import Burden
+from analyzer.review.seating import INF, Desk, assign, leading
+from analyzer.score.parts import HORN_OF_FAMILY
+
+MOST_CHANGES = 4
+"""With more changes than this a piece is said not to suit. Judged: about one a desk; a director may think otherwise and
+still sees them."""
+LEAST_TEMPO_FACTOR = 2 / 3
+"""Slower than this share of its tempo a piece is another piece. Judged; from 0.6 to 0.75 the samples' verdicts stay."""
+MOST_LEFT_OUT_SHARE = 0.05
+MOST_LEFT_OUT_ANYWAY = 2
+"""So many notes of a line may be left out, handed over or moved by an octave: one in twenty, or two in a short line.
+Judged; what a listener does not miss."""
+MOST_MOVES = 2
+FAR = 1_000
+"""Changes that stand for one that cannot be made."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lend:
+    """A horn for a member who has none like it.
+
+    `source` is ``band room``, ``player`` (a horn that `owner` has beside another) or ``elsewhere``.
+    """
+
+    member: int
+    horn: Horn
+    source: str
+    owner: int | None = None
+
+    @property
+    def distance(self) -> int:
+        """How far the horn is to seek: 0 in the band room, 1 with another player, 2 elsewhere."""
+        return ("band room", "player", "elsewhere").index(self.source)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Move:
+    """A member, kept on a family's parts, who may take another line."""
+
+    member: int
+
+
+Step = Lend | Move
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Way:
+    """A seating and what it takes.
+
+    `seats` holds (member, burden) of each line, None where empty. `slower` tells that the tempo must come down for
+    some seat. `count` is how many changes it takes in all; `left_out` how many notes.
+    """
+
+    steps: tuple[Step, ...]
+    seats: tuple[tuple[int, Burden] | None, ...]
+    slower: bool
+    count: int
+    left_out: int
+    price: float
+
+    @property
+    def possible(self) -> bool:
+        """Whether every change can be made."""
+        return self.count < FAR
+
+    @property
+    def order(self) -> tuple[float, ...]:
+        """What ways are compared by."""
+        return (self.count, self.left_out, sum(one.distance if isinstance(one, Lend) else 1 for one in self.steps),
+                self.price)
+
+
+def troubled(burden: Burden) -> tuple[int, ...]:
+    """Notes of a seat that must be left out, handed over or played otherwise."""
+    return tuple(sorted({*burden.blocked, *burden.gliss}))
+
+
+def changes_at(burden: Burden, *, slower: bool) -> int:
+    """How many changes one seat takes by itself, the tempo apart; `FAR` where none will do."""
+    if burden.too_fast and (not slower or burden.tempo_factor < LEAST_TEMPO_FACTOR):
+        return FAR
+    count = len(troubled(burden))
+    if not count:
+        return 0
+    return 1 if count <= max(MOST_LEFT_OUT_ANYWAY, int(MOST_LEFT_OUT_SHARE * len(burden.plan.notes))) else FAR
+
+
+class Search:
+    """Looks for the way with the fewest changes. `spared(i)` tells whether other parts have the notes of line `i`."""
+
+    def __init__(self, desk: Desk, spared: Callable[[int], bool]) -> None:
+        """Take the desk and the question whether a line's notes are heard elsewhere."""
+        self.desk = desk
+        self._empty = [self._changes_if_empty(i, spared) for i in range(len(desk.chairs))]
+
+    def _changes_if_empty(self, i: int, spared: Callable[[int], bool]) -> int:
+        if self.desk.chairs[i].same_as is not None:
+            return 0
+        return FAR if leading(self.desk.chairs, i) and not spared(i) else 1
+
+    def unchanged(self) -> Way:
+        """Return the way without moves, loans or another tempo."""
+        return self._way((), slower=False)
+
+    def best(self) -> Way:
+        """Return the way with the fewest changes (not `possible` where there is none)."""
+        best = min((self._way((), slower=slower) for slower in (False, True)), key=lambda way: way.order)
+        steps = self._steps()
+        for size in range(1, MOST_MOVES + 1):
+            if best.count <= size:
+                break
+            for chosen in combinations(steps, size):
+                if _clash(chosen):
+                    continue
+                for slower in (False, True):
+                    way = self._way(chosen, slower=slower)
+                    if way.order < best.order:
+                        best = way
+        return best
+
+    def _steps(self) -> list[Step]:
+        """Every move and loan that could help somebody take a line."""
+        desk = self.desk
+        steps: list[Step] = []
+        for j in range(len(desk.members)):
+            barred = [i for i in range(len(desk.chairs)) if desk.bars(i, j) == "kept"]
+            if barred:
+                steps.append(Move(member=j))
+            steps += [lend for lend in self._loans(j) if self._helps(lend)]
+        return steps
+
+    def _loans(self, j: int) -> Iterator[Lend]:
+        desk = self.desk
+        own = desk.members[j].horns
+        families = {horn.family for horn in own}
+        offers: list[tuple[Horn, str, int | None]] = [(horn, "band room", None) for horn in desk.section.spare]
+        offers += [(horn, "player", k) for k, other in enumerate(desk.members) if k != j and len(other.horns) > 1
+                   for horn in other.horns]
+        needed = dict.fromkeys(HORN_OF_FAMILY.get(chair.line.family, "") for chair in desk.chairs)
+        offers += [(load_horn(name), "elsewhere", None) for name in needed if name]
+        for horn, source, owner in offers:
+            if horn.family in families and horn not in own:
+                yield Lend(member=j, horn=horn, source=source, owner=owner)
+
+    def _helps(self, lend: Lend) -> bool:
+        for i in range(len(self.desk.chairs)):
+            if self.desk.bars(i, lend.member):
+                continue
+            own = min((changes_at(one, slower=True) for one in self.desk.offers(i, lend.member)), default=FAR + 1)
+            with_it = min((changes_at(one, slower=True) for one in self.desk.offers(i, lend.member, (lend.horn,))),
+                          default=FAR + 1)
+            if with_it < own:
+                return True
+        return False
+
+    def _way(self, steps: tuple[Step, ...], *, slower: bool) -> Way:
+        desk = self.desk
+        lifted = {one.member for one in steps if isinstance(one, Move)}
+        loans = [one for one in steps if isinstance(one, Lend)]
+        table: list[list[Burden | None]] = []
+        for i in range(len(desk.chairs)):
+            row: list[Burden | None] = []
+            for j in range(len(desk.members)):
+                away = {one.horn.name for one in loans if one.owner == j}
+                lent = [one.horn for one in loans if one.member == j]
+                ways = [] if desk.bars(i, j, lifted) else [
+                    one for one in desk.offers(i, j, lent) if one.horn in lent or one.horn.name not in away]
+                row.append(min(ways, key=lambda one: (changes_at(one, slower=slower), one.cost), default=None))
+            table.append(row)
+        # One change outweighs the whole difference that ranks, and those that prices, can make.
+        unit = 1.0 + sum(max((one.cost for one in row if one), default=0.0) for row in table)
+        count = len(table)
+        step = unit * (count * count + count + 1)
+        prices = [[INF if one is None else step * changes_at(one, slower=slower) + one.cost - 1e-6 * (i + 1) * (j + 1)
+                   for j, one in enumerate(row)] for i, row in enumerate(table)]
+        empty = [step * self._empty[i] + unit * (count - desk.chairs[i].rank) for i in range(count)]
+        found = assign(prices, empty)
+        seats: list[tuple[int, Burden] | None] = []
+        total, left_out, price, fast = len(steps), 0, 0.0, False
+        for i, seat in enumerate(found):
+            burden = None if seat is None else table[i][seat]
+            if seat is None or burden is None:
+                seats.append(None)
+                total += self._empty[i]
+                continue
+            seats.append((seat, burden))
+            total += changes_at(burden, slower=slower)
+            left_out += len(troubled(burden))
+            price += burden.cost
+            fast = fast or bool(burden.too_fast)
+        return Way(steps=steps, seats=tuple(seats), slower=slower and fast, count=total + (slower and fast),
+                   left_out=left_out, price=price)
+
+
+def _clash(steps: Sequence[Step]) -> bool:
+    """Whether two steps want the same player or the same horn twice."""
+    loans = [one for one in steps if isinstance(one, Lend)]
+    members = [one.member for one in steps]
+    horns = [(one.source, one.owner, one.horn.name) for one in loans if one.source != "elsewhere"]
+    return len(set(members)) < len(members) or len(set(horns)) < len(horns)
