@@ -9,7 +9,7 @@ from analyzer.horns.profiles import load_horn
 from analyzer.plan.solve import Planner
 from tests.lines import line_of
 
-ROWS = list(csv.DictReader(Path(__file__).with_name("human_marks.csv").open(encoding="utf-8")))
+ROWS = list(csv.DictReader(Path(__file__).with_name("human_marks.csv").read_text(encoding="utf-8").splitlines()))
 
 
 def ours(row: dict[str, str]):
