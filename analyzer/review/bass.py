@@ -1,8 +1,10 @@
 """The note-by-note review of a planned line: what lies beyond the horn, at its edges, or beyond the player."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from statistics import median
 
+from analyzer.analysis import Analysis, Planned
 from analyzer.horns.candidate import shown
 from analyzer.horns.candidates import candidates, sounding_range
 from analyzer.horns.horn import Horn
@@ -232,3 +234,24 @@ def _tiring(ways: Remedies, name: str, run: Sequence[int]) -> Iterator[Finding]:
         f"{line.notes[last].measure}",
         more=(f"Leave {REST_S:.0f} seconds out about measure {line.notes[middle].measure}, or let two players take "
               "turns.", "Practise it in halves, with rests between."))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reviewed:
+    """One planned line and what was found in it."""
+
+    planned: Planned
+    findings: tuple[Finding, ...]
+
+    @property
+    def beyond(self) -> bool:
+        """Whether a note lies beyond the horn."""
+        return any(one.code == "beyond-horn" for one in self.findings)
+
+
+def review(analysis: Analysis, horns: Sequence[Horn] | None = None) -> tuple[Reviewed, ...]:
+    """Review every line of an analysis; the other parts of the score are read only if a remedy asks for its chords."""
+    harmony = Harmony(analysis.document)
+    return tuple(
+        Reviewed(planned=one, findings=findings(one.plan, one.planner, harmony=harmony, horns=horns))
+        for one in analysis.lines)

@@ -72,8 +72,11 @@ def at_ease(horn: Horn, player: Player, midi: int, choices: Sequence[Candidate])
 
 
 def tense(horn: Horn, player: Player, choices: Sequence[Candidate]) -> bool:
-    """Whether every choice lies in the last bit of a reach that is shorter than the slide."""
+    """Whether every choice lies in the last bit of a reach in millimetres that is shorter than the slide.
+
+    An outermost position in the player's file is one that the player does reach, so there is no such bit.
+    """
     reach_mm = player.reach_on(horn)
-    if horn.family != "slide" or reach_mm >= horn.slide_end_mm or not choices:
+    if horn.family != "slide" or player.reach_mm is None or reach_mm >= horn.slide_end_mm or not choices:
         return False
     return min(one.extension_mm or 0.0 for one in choices) > reach_mm - TENSE_MM

@@ -158,8 +158,8 @@ class Remedies:
             far = ", more than to E: measure your own horn" if high > 100 else ""
             return (Remedy(
                 kind="tune", cents=float(high), label=label,
-                text=f"Tune the attachment {loop.name} {high} cents flatter (pull it about {pull_mm:.0f} mm{far}); then "
-                     f"it is {label}{cost}."),)
+                text=f"Tune the attachment {loop.name} {high} cents flatter (pull it about {pull_mm:.0f} mm{far}); "
+                     f"then it is {label}{cost}."),)
         return ()
 
     def in_tune(self, k: int) -> tuple[Remedy, ...]:

@@ -1,0 +1,81 @@
+"""``lowbrass review``: what lies beyond a horn or player, note by note, and what to do about it."""
+
+from pathlib import Path
+
+import click
+
+from analyzer.analysis import Request, analyse
+from analyzer.commands.options import (
+    format_option,
+    horn_option,
+    measure_range,
+    measures_option,
+    part_option,
+    player_option,
+    print_json,
+    say,
+    score_argument,
+    tempo_option,
+    write_file,
+)
+from analyzer.plan.player import Player, read_player
+from analyzer.report.ossia import repitched
+from analyzer.report.reviewing import ossia_text, review_document, review_text
+from analyzer.review.bass import review
+from analyzer.review.ossia import ossia
+from analyzer.score.document import Document, open_document
+
+_PLAIN = (".musicxml", ".xml")
+_PACKED = (".mxl",)
+
+
+@click.command("review")
+@score_argument
+@part_option
+@horn_option
+@measures_option
+@player_option
+@tempo_option
+@click.option("--ossia", "wanted", is_flag=True,
+              help="Write the score with every note that cannot be played at another pitch (needs -o).")
+@click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
+              help="Where --ossia writes; a score in the form of the input.")
+@format_option("text", "json")
+@click.pass_context
+def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tuple[str, ...], measures: str | None,
+            player: Path | None, tempo: float | None, wanted: bool, output: Path | None, form: str) -> None:
+    """Review the low-brass parts of SCORE on a horn: what cannot be played, what asks for care, and what to do.
+
+    Exit code 3 if notes lie beyond the horn.
+    """
+    if wanted != (output is not None):
+        raise click.UsageError("--ossia and -o FILE belong together: the one asks for the score, the other names it.")
+    span = measure_range(measures)
+    document = open_document(score)
+    if output is not None:
+        _check_ending(document, output)
+    analysis = analyse(document, Request(
+        parts=parts, horns=horns, measures=span, player=read_player(player) if player else Player(),
+        tempo_bpm=tempo))
+    say(analysis.problems)
+    reviewed = review(analysis)
+    changed = ossia(reviewed) if wanted else None
+    if changed is not None and output is not None:
+        write_file(output, repitched(document, changed.by_part()))
+        for line in ossia_text(changed):
+            click.echo(line, err=True)
+        click.echo(f"Wrote {output}: {len(changed.changes)} notes changed, {len(changed.left)} left.", err=True)
+    if form == "json":
+        print_json(review_document(analysis, reviewed, horns, changed))
+    else:
+        click.echo(review_text(analysis, reviewed))
+    if any(one.beyond for one in reviewed):
+        ctx.exit(3)
+
+
+def _check_ending(document: Document, output: Path) -> None:
+    right = _PLAIN if document.archive is None else _PACKED
+    if output.suffix.lower() not in right:
+        kind = "plain" if document.archive is None else "compressed"
+        raise click.BadParameter(f"the input is {kind} MusicXML, so name a file that ends in {' or '.join(right)}.",
+                                 param_hint="-o")

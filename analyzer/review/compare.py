@@ -1,0 +1,143 @@
+"""The same lines on several horns side by side."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from analyzer.analysis import Request, between, cautions_for, chosen_parts, horn_for, part_lines
+from analyzer.cautions import for_changing
+from analyzer.horns.candidates import candidates
+from analyzer.horns.horn import Horn
+from analyzer.plan.costs import PEAK_OVER_MEAN
+from analyzer.plan.plan import Plan
+from analyzer.plan.solve import Planner
+from analyzer.problem import Problem
+from analyzer.score.document import Document
+from analyzer.score.line import Line
+from analyzer.score.parts import PartInfo
+
+OFF_STEPS_CENTS = (10, 20, 30)
+"""Deviations that a comparison counts. [cents] Judged: hardly heard, heard in a chord, heard at once."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fastest:
+    """The quickest move of a line: its peak speed [mm/s] from note `index` (from 0), in `measure`, between labels."""
+
+    speed_mm_s: float
+    index: int
+    measure: str
+    from_label: str
+    to_label: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """One line on one horn.
+
+    `beyond` notes no choice of the horn sounds, `unplayable` those that this player cannot play on it, `beyond`
+    included. `sixth` and `seventh` count notes in these positions (of any valve state), `off` those more than each of
+    `OFF_STEPS_CENTS` out of tune. What has no meaning for the horn is None.
+    """
+
+    horn: str
+    notes: int
+    beyond: int
+    unplayable: int
+    travel_mm: float | None
+    fastest: Fastest | None
+    sixth: int | None
+    seventh: int | None
+    off: tuple[int, ...]
+    valve_changes: int
+    tempo_ceiling_bpm: float | None
+    cost: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ComparedLine:
+    """One line with a column for each horn, in the order asked for."""
+
+    part: PartInfo
+    number: int
+    of: int
+    columns: tuple[Column, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """Lines on horns, with the problems found on the way and the cautions that belong to a change of horn."""
+
+    document: Document
+    horns: tuple[Horn, ...]
+    lines: tuple[ComparedLine, ...]
+    problems: tuple[Problem, ...]
+    cautions: tuple[str, ...]
+
+
+def column(plan: Plan) -> Column:
+    """Return what a comparison shows of a plan."""
+    totals, horn = plan.totals, plan.horn
+    slide = horn.family == "slide"
+    picked = [note.choice for note in plan.notes if note.choice is not None]
+    return Column(
+        horn=horn.name, notes=totals.notes, unplayable=totals.unplayable,
+        beyond=sum(not candidates(horn, note.note.midi) for note in plan.notes),
+        travel_mm=totals.travel_mm, fastest=fastest(plan),
+        sixth=sum(one.position == 6 for one in picked) if slide else None,
+        seventh=sum(one.position == 7 for one in picked) if slide else None,
+        off=tuple(sum(abs(one.off_cents) > limit for one in picked) for limit in OFF_STEPS_CENTS),
+        valve_changes=totals.valve_changes, tempo_ceiling_bpm=totals.tempo_ceiling_bpm, cost=plan.cost,
+    )
+
+
+def fastest(plan: Plan) -> Fastest | None:
+    """Return the move with the greatest peak speed, the first of equals; None without a slide or a move."""
+    if plan.horn.family != "slide":
+        return None
+    best: Fastest | None = None
+    for a, b in pairwise(plan.notes):
+        if a.choice is None or b.choice is None:
+            continue
+        distance_mm = abs((b.choice.extension_mm or 0.0) - (a.choice.extension_mm or 0.0))
+        speed = PEAK_OVER_MEAN * distance_mm / a.time.move_s
+        if speed > (best.speed_mm_s if best else 0.0):
+            best = Fastest(speed_mm_s=speed, index=a.index, measure=a.note.measure, from_label=a.choice.label,
+                           to_label=b.choice.label)
+    return best
+
+
+def compare(document: Document, horns: Sequence[Horn], request: Request) -> Comparison:
+    """Plan the asked parts (by default the low-brass parts of the horns' families) on each horn.
+
+    Raises
+    ------
+    Unreadable
+        If a part or measure of the request is not there, or the score has no low brass.
+    """
+    parts, problems = chosen_parts(document, request.parts)
+    if not request.parts:
+        families = {horn.family for horn in horns}
+        parts = [part for part in parts if horn_for(part, [])[0].family in families] or parts
+    plans: list[Plan] = []
+    compared = []
+    for part in parts:
+        lines, more = part_lines(document, part, reads=request.reads)
+        problems += more
+        for line in lines:
+            if request.measures:
+                line = between(line, *request.measures, name=document.name)
+            own = _planned(line, horns, request)
+            plans += own
+            compared.append(ComparedLine(part=part, number=line.number, of=line.of,
+                                         columns=tuple(column(plan) for plan in own)))
+    slide = any(horn.family == "slide" for horn in horns)
+    valves = any(horn.family == "valves" for horn in horns)
+    return Comparison(
+        document=document, horns=tuple(horns), lines=tuple(compared), problems=tuple(problems),
+        cautions=tuple(dict.fromkeys((*for_changing(slide=slide, valves=valves), *cautions_for(plans)))))
+
+
+def _planned(line: Line, horns: Sequence[Horn], request: Request) -> list[Plan]:
+    return [Planner(line, horn, request.player, tempo_bpm=request.tempo_bpm, weights=request.weights).plan()
+            for horn in horns]
