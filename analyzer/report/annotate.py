@@ -14,8 +14,8 @@ import codecs
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from itertools import chain
 from html import escape
+from itertools import chain
 
 from analyzer.problem import unreadable
 from analyzer.report.mark import Mark

@@ -45,7 +45,7 @@ def read_name(text: str) -> Reading:
             return Reading("baritone")
         if any(word in v.BASS_WORDS for word in words):
             return Reading("euphonium", 0.7)
-    if any(word in _NOT_BRASS or _has(word, ("sax", "saks")) for word in words):
+    if any(word in _NOT_BRASS or _has(word, _SAX_STEMS) for word in words):
         return Reading("other")
     full = any(_has(word, _BARITONE_STEMS) for word in words)
     if full or any(word in v.BARITONE_WORDS for word in words):
@@ -107,6 +107,7 @@ def _fold(words: tuple[str, ...]) -> tuple[str, ...]:
 _TROMBONE_STEMS = _fold(v.TROMBONE_STEMS)
 _EUPHONIUM_STEMS = _fold(v.EUPHONIUM_STEMS)
 _BARITONE_STEMS = _fold(v.BARITONE_STEMS)
+_SAX_STEMS = _fold(v.SAX_STEMS)
 _OTHER_STEMS = _fold(v.OTHER_STEMS)
 _BASS_STEMS = _fold(v.BASS_STEMS)
 _HIGH_STEMS = _fold(v.HIGH_STEMS)

@@ -38,11 +38,11 @@ BARITONE_WORDS = frozenset(("bar", "bari", "bart", "barit", "baryt"))
 # Beside a trombone word these say "bass"; inside one they do too (Bassposaune, バストロンボーン).
 BASS_WORDS = frozenset((
     "bass", "bas", "basse", "basso", "bajo", "baixo", "bs", "basowy", "basovy", "basova", "бас", "басовыи", "басовый",
-    "contrabass", "contrabasso", "contrabbasso", "contrebasse", "kontrabass", "contrabas", "контрабасовыи",
+    "バス", "contrabass", "contrabasso", "contrabbasso", "contrebasse", "kontrabass", "contrabas", "контрабасовыи",
 ))
 BASS_STEMS = ("bass", "bas", "бас", "ハス")
 HIGH_WORDS = frozenset((
-    "tenor", "tenore", "alto", "alt", "contralto", "ten", "soprano", "tenorowy", "altowy", "тенор",
+    "tenor", "tenore", "alto", "alt", "contralto", "ten", "soprano", "tenorowy", "altowy", "テナー", "アルト", "тенор",
     "альт", "tenorovy", "altovy",
 ))
 HIGH_STEMS = ("tenor", "alt", "sopran", "тенор", "альт", "テナー", "アルト")
@@ -54,6 +54,7 @@ NOT_BRASS_WORDS = frozenset((
     "voice", "voce",
     "voix", "stimme", "chorus", "choir", "singer", "vocal", "vocals", "violin", "viol", "gamba",
 ))
+SAX_STEMS = ("sax", "saks", "sassof", "саксо", "サックス", "サクソ")
 BRASS_HELPERS = frozenset(("horn", "hn", "hrn", "flicorno", "saxhorn", "tuba", "euphonium", "corno", "tc", "bc"))
 
 # A word that contains one of these names another instrument.
