@@ -8,6 +8,7 @@ from analyzer.horns.candidates import candidates, chart_choice, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.pitch import pitch_of
 from analyzer.plan.costs import BROKEN, PEAK_OVER_MEAN, Matrix, Move, costs_for, keeps_gliss, move_of
+from analyzer.plan.jumps import leaps_of, settled
 from analyzer.plan.plan import Alternative, Plan, PlannedNote, Totals
 from analyzer.plan.player import Player
 from analyzer.plan.reasons import Around, reasons
@@ -76,6 +77,7 @@ class Planner:
             move_of(time, a.slur_after, a.gliss_after, a.midi, b.midi)
             for time, (a, b) in zip(self.times, pairwise(line.notes), strict=False)
         ]
+        self.leaps = leaps_of(line, self.times, self.weights.glide_from_s)
         self._lattice: Lattice | None = None
         self._matrices: dict[object, Matrix] = {}
         self._rows: dict[object, list[float]] = {}
@@ -181,6 +183,11 @@ class Planner:
 
     def _planned(self, lattice: Lattice, choices: Sequence[tuple[Candidate, ...]], pins: Mapping[int, str],
                  old: Plan | None) -> Plan:
+        landings: dict[int, list[float]] = {}
+        if self.leaps:
+            # A leap ties notes far apart, so nothing of an older plan is sure to hold.
+            lattice, landings = settled(lattice, choices, self.costs, self.leaps)
+            old = None
         best = lattice.best()
         assert best is not None, "every edge is finite for some state, so a walk exists"
         senses = self.costs.senses
@@ -193,21 +200,26 @@ class Planner:
             if old and not first - 1 <= k <= last and old.notes[k].choice is choice and k not in pins:
                 notes.append(old.notes[k])
                 continue
-            notes.append(self._noted(k, choice, choices[k], lattice, cost, k in pins, around))
+            worth = landings.get(k) or self._worth(lattice, k, len(choices[k]))
+            notes.append(self._noted(k, choice, choices[k], [one - cost for one in worth], k in pins, around))
         planned = tuple(notes)
         peaks = self._peaks(picked)
         return Plan(line=self.line, horn=self.horn, player=self.player, notes=planned, cost=cost,
                     totals=self._totals(planned, peaks), hardest=self.ceiling()[1])
 
-    def _noted(self, k: int, choice: Candidate | None, choices: tuple[Candidate, ...], lattice: Lattice, cost: float,
+    def _worth(self, lattice: Lattice, k: int, count: int) -> list[float]:
+        """Return the least cost of the whole plan with each candidate of note `k`."""
+        through = lattice.through(k)
+        if self.costs.senses == 1:
+            return through
+        return [min(through[2 * j], through[2 * j + 1]) for j in range(count)]
+
+    def _noted(self, k: int, choice: Candidate | None, choices: tuple[Candidate, ...], extra: Sequence[float],
                pinned: bool, around: Around) -> PlannedNote:
         note = self.line.notes[k]
         if choice is None:
             return PlannedNote(index=k, note=note, time=self.times[k], choice=None, usual=self.usual[k], pinned=False,
                                why=("No way to sound it.",), alternatives=(), problem=self._unplayable(k))
-        through = lattice.through(k)
-        senses = self.costs.senses
-        extra = [min(through[j * senses:(j + 1) * senses]) - cost for j in range(len(choices))]
         others = sorted(
             (max(0.0, price), j) for j, price in enumerate(extra) if choices[j] is not choice and price < INF)
         alternatives = [Alternative(choice=choices[j], extra_cost=price) for price, j in others]

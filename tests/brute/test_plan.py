@@ -2,6 +2,7 @@
 
 import itertools
 import random
+from dataclasses import replace
 
 import pytest
 
@@ -35,10 +36,13 @@ def price(planner: Planner, walk) -> float:
             if sense is not None and now != sense:
                 total += costs.reversal(move)
             sense = now
+    for leap in planner.leaps:
+        if walk[leap.start] is not None and walk[leap.landing] is not None and leap.start != leap.landing:
+            total += sum(costs.move_items(walk[leap.start], walk[leap.landing], leap.move).values())
     return total
 
 
-def random_planner(seed: int) -> Planner:
+def random_planner(seed: int, jumps: int = 0) -> Planner:
     rng = random.Random(seed)
     horn = load_horn(rng.choice(HORNS))
     low = horn.fundamental_midi + (12 if rng.random() < 0.8 else 0)
@@ -46,7 +50,9 @@ def random_planner(seed: int) -> Planner:
     for _ in range(rng.randint(1, 5)):
         name = pitch_of(rng.randint(low - 6, low + 26)).name
         names.append(name + rng.choice(["", "", "~", "~", "/"]))
-    return Planner(line_of(" ".join(names), rng.choice([0.1, 0.15, 0.25, 0.5, 1, 3])), horn)
+    line = line_of(" ".join(names), rng.choice([0.1, 0.15, 0.25, 0.5, 1, 3]))
+    pairs = tuple((rng.randrange(len(names)), rng.randrange(len(names))) for _ in range(jumps))
+    return Planner(replace(line, jumps=pairs), horn)
 
 
 @pytest.mark.parametrize("seed", range(150))
@@ -89,3 +95,19 @@ def test_pins_give_the_least_of_all_with_the_pin(seed: int) -> None:
     assert plan.notes[k].choice.label == pinned.label
     assert plan.cost == pytest.approx(min(price(planner, walk) for walk in every))
     assert price(planner, [note.choice for note in plan.notes]) == pytest.approx(plan.cost)
+
+
+@pytest.mark.parametrize("seed", range(120))
+def test_repeats_are_paid_for_and_the_plan_is_still_the_least(seed: int) -> None:
+    planner = random_planner(2000 + seed, jumps=1 + seed % 3)
+    every = [(price(planner, walk), walk) for walk in itertools.product(*(one or (None,) for one in planner.choices))]
+    plan = planner.plan()
+    least = min(cost for cost, _ in every)
+    assert plan.cost == pytest.approx(least)
+    assert price(planner, [note.choice for note in plan.notes]) == pytest.approx(least)
+    if len(planner.leaps) == 1:
+        leap = planner.leaps[0]
+        note = plan.notes[leap.landing]
+        for other in note.alternatives:
+            with_it = min(cost for cost, walk in every if walk[leap.landing] is other.choice)
+            assert other.extra_cost == pytest.approx(with_it - least, abs=1e-6)

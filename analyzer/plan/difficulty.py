@@ -1,0 +1,105 @@
+"""How near each measure of a plan comes to the player's limits, on an open scale.
+
+A measure's `share` is the greatest of these, each 1 at the limit:
+
+- **moving**: the quickest move into a note of the measure, as 1 over the factor by which the tempo may rise before the
+  slide passes the player's greatest speed, or the fingers their greatest rate (`costs.load_rows`; derived);
+- **reaching**: ``(slide out / reach) ** 2``: the square keeps fourth position (about 0.2 on a whole slide) far from
+  seventh (1). Judged; teachers' rankings of passages by reach would change it;
+- **tuning**: cents off over the cents a player bends without harm (the horn's `lip_reach`), for notes that sound a
+  quarter of a second or more (shorter ones pass before they can be corrected; judged);
+- **range**: 1 for a note outside the range the player's file gives;
+- a note that nothing sounds, or a glissando that breaks, counts as `BEYOND`.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from analyzer.horns.candidate import shown
+from analyzer.plan.costs import BROKEN
+from analyzer.plan.plan import Plan, PlannedNote
+from analyzer.plan.solve import Planner
+
+BEYOND = 2.0
+"""Share of a measure that cannot be played as written."""
+HEARD_S = 0.25
+"""Notes shorter than this are not judged by their tuning. [s]"""
+
+Level = Literal["calm", "steady", "busy", "hard", "beyond"]
+LEVELS: tuple[tuple[float, Level], ...] = ((0.25, "calm"), (0.5, "steady"), (0.75, "busy"), (1.0, "hard"))
+"""Upper ends of the levels, as shares of the limit; above the last it is ``beyond``."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasureDifficulty:
+    """One measure: `share` of the limit (0 and up), and `reason`, what makes it so, as one sentence.
+
+    `kind` is ``rest``, ``moving``, ``reaching``, ``tuning``, ``range`` or ``unplayable``; `index` the note it is about.
+    """
+
+    measure: str
+    measure_index: int
+    share: float
+    kind: str
+    reason: str
+    index: int | None
+
+    @property
+    def level(self) -> Level:
+        """The level's word."""
+        return next((word for end, word in LEVELS if self.share <= end), "beyond")
+
+
+def difficulties(planner: Planner, plan: Plan) -> tuple[MeasureDifficulty, ...]:
+    """Return one entry a measure of the line, in order; `plan` must come from `planner`."""
+    found: dict[int, tuple[float, str, str, int]] = {}
+    for k, one in enumerate(plan.notes):
+        for share, kind, reason in _shares(planner, plan, k, one):
+            where = one.note.measure_index
+            if where not in found or share > found[where][0]:
+                found[where] = (share, kind, reason, k)
+    result = []
+    for measure in plan.line.measures:
+        share, kind, reason, index = found.get(measure.index, (0.0, "rest", "Nothing to play.", -1))
+        result.append(MeasureDifficulty(measure=measure.number, measure_index=measure.index, share=round(share, 3),
+                                        kind=kind, reason=reason, index=index if index >= 0 else None))
+    return tuple(result)
+
+
+def hardest(found: tuple[MeasureDifficulty, ...], most: int = 4) -> tuple[MeasureDifficulty, ...]:
+    """Return the measures to practise first, hardest first; measures that are calm are left out."""
+    worth = [one for one in found if one.share > LEVELS[0][0]]
+    return tuple(sorted(worth, key=lambda one: (-one.share, one.measure_index))[:most])
+
+
+def _shares(planner: Planner, plan: Plan, k: int, one: PlannedNote) -> list[tuple[float, str, str]]:
+    name = one.note.written.pretty
+    choice = one.choice
+    if choice is None:
+        return [(BEYOND, "unplayable", f"{one.problem.what if one.problem else name + ' cannot be played'}.")]
+    out = [(0.0, "moving", "No move worth naming.")]
+    horn, player = plan.horn, plan.player
+    before = plan.notes[k - 1].choice if k else None
+    if before is not None and k:
+        load = planner.costs.load_rows([before], [choice], planner.moves[k - 1])[0][0]
+        start = plan.notes[k - 1].note.written.pretty
+        step = f"{start} ({shown(before.label)}) to {name} ({shown(choice.label)})"
+        if load >= BROKEN:
+            out.append((BEYOND, "unplayable", f"The glissando {step} leaves its partial."))
+        else:
+            what = "the greatest slide speed" if horn.family == "slide" else "the quickest fingers"
+            out.append((load, "moving", f"{step}: {100 * load:.0f} % of {what} we reckon with."))
+    reach_mm = player.reach_on(horn)
+    if choice.extension_mm and reach_mm > 0:
+        share = (choice.extension_mm / reach_mm) ** 2
+        out.append((share, "reaching", f"{name} in {shown(choice.label)} is {choice.extension_mm / 10:.0f} cm out; "
+                                       f"the reach is {reach_mm / 10:.0f} cm."))
+    off = abs(choice.off_cents)
+    if one.time.sounds_s >= HEARD_S and off >= 1:
+        side = "sharp" if choice.off_cents > 0 else "flat"
+        out.append((off / horn.lip_reach.value, "tuning",
+                    f"{name} with {shown(choice.label)} is {off:.0f} cents {side}; listen and bring it in."))
+    if (player.low is not None and one.note.midi < player.low) or (
+            player.high is not None and one.note.midi > player.high):
+        out.append((1.0, "range", f"{name} lies outside this player's range."))
+    return out
