@@ -1,11 +1,14 @@
 """``lowbrass map``: plan every low-brass line of a score and mark the notes."""
 
 import re
+import sys
+from collections.abc import Iterable
 from pathlib import Path
+from typing import Literal
 
 import click
 
-from analyzer.analysis import Analysis, Request, analyse
+from analyzer.analysis import Analysis, Planned, Request, analyse
 from analyzer.commands.options import (
     format_option,
     horn_option,
@@ -60,6 +63,9 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
               help="Write a file; its ending says what: an annotated score (.musicxml, .xml, .mxl: the form of the "
                    "input), or a page (.svg, .pdf, .html).")
+@click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True,
+              help="Paper of a .pdf, and of a printed .html.")
+@click.option("--large", is_flag=True, help="Large print on pages.")
 @click.option("--clear", is_flag=True, help="Take our marks out of the score and write it to -o.")
 @click.option("--strict", is_flag=True, help="Exit with 3 if a note has no playable choice.")
 @click.option("--plans", type=click.IntRange(1, 50), metavar="K", help="With --format json: the K best plans.")
@@ -67,7 +73,7 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 @click.pass_context
 def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tuple[str, ...], measures: str | None,
             pins: tuple[str, ...], player: Path | None, tempo: float | None, output: Path | None, clear: bool,
-            strict: bool, plans: int | None, form: str) -> None:
+            strict: bool, plans: int | None, form: str, paper: Literal["a4", "letter"], large: bool) -> None:
     """Plan every trombone and euphonium line of SCORE: the best position or valves for each note, and why.
 
     SCORE is MusicXML (.musicxml, .xml or .mxl). Marks with * differ from the usual chart.
@@ -91,7 +97,7 @@ def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tupl
     analysis = analyse(document, request)
     say(analysis.problems)
     if output is not None:
-        _write(analysis, output)
+        _write(analysis, output, paper, large)
     if form == "json":
         print_json(map_document(analysis, plans=plans or 0))
     elif form == "csv":
@@ -102,14 +108,26 @@ def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tupl
         ctx.exit(3)
 
 
-def _write(analysis: Analysis, output: Path) -> None:
+def _write(analysis: Analysis, output: Path, paper: Literal["a4", "letter"], large: bool) -> None:
     ending = output.suffix.lower()
     if ending in _SCORES:
         from analyzer.report.annotate import annotated
 
         write_file(output, annotated(analysis.document, marks(analysis.lines)))
     else:
-        from analyzer.report.pages import page_file
+        from analyzer.report.pages import PageChoices, page_file
 
-        write_file(output, page_file(analysis, ending))
+        write_file(output, page_file(analysis, ending, PageChoices(paper=paper, large=large), each=_watched))
     click.echo(f"Wrote {output}.", err=True)
+
+
+def _watched(lines: Iterable[Planned]) -> Iterable[Planned]:
+    """Go through the lines; on a terminal, show how far it is."""
+    if not sys.stderr.isatty():
+        return lines
+    try:
+        from rich.console import Console
+        from rich.progress import track
+    except ImportError:
+        return lines
+    return track(tuple(lines), description="Engraving", console=Console(stderr=True), transient=True)

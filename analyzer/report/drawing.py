@@ -1,0 +1,106 @@
+"""A small SVG writer for our own pictures: only shapes and attributes that browsers, printers and our PDF painter share.
+
+No style sheets, patterns or scripts: a picture stands alone in a file, inside a page and on paper.
+"""
+
+from dataclasses import dataclass, field
+from html import escape
+
+INK = "#14213d"
+"""Text and our plan: near black, in grey print too."""
+USUAL = "#8a4b08"
+"""The usual chart: brown against blue-black, a pair that colour-blind readers tell apart; always dashed or hollow too."""
+FAINT = "#5a6472"
+"""Side words and scales: 6 to 1 against white."""
+RULE = "#c3c9d2"
+HELD = ("#ffffff", "#e4ebf5", "#c9d6ea", "#b4c5df")
+"""Ground by how many valves are held: each is darker in grey, too."""
+FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
+
+
+def num(value: float) -> str:
+    """Return a number for an attribute: one decimal, no needless zeros, never ``-0``."""
+    text = f"{value:.1f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def clean(text: str) -> str:
+    """Return text without the control characters that no XML may hold."""
+    return "".join(c for c in text if c >= " " and c not in "\ufffe\uffff" and not 0xD800 <= ord(c) <= 0xDFFF)
+
+
+@dataclass(slots=True)
+class Drawing:
+    """Shapes in order; later ones lie on top."""
+
+    parts: list[str] = field(default_factory=list)
+
+    def line(self, x1: float, y1: float, x2: float, y2: float, *, color: str = RULE, width: float = 1.0,
+             dash: str = "", cap: str = "") -> None:
+        """Draw a straight line."""
+        more = (f' stroke-dasharray="{dash}"' if dash else "") + (f' stroke-linecap="{cap}"' if cap else "")
+        self.parts.append(f'<line x1="{num(x1)}" y1="{num(y1)}" x2="{num(x2)}" y2="{num(y2)}" stroke="{color}" '
+                          f'stroke-width="{num(width)}"{more}/>')
+
+    def rect(self, x: float, y: float, width: float, height: float, *, fill: str = "none", stroke: str = "none",
+             line: float = 1.0, radius: float = 0.0) -> None:
+        """Draw a box; nothing if it has no area."""
+        if width <= 0 or height <= 0:
+            return
+        more = f' rx="{num(radius)}"' if radius else ""
+        self.parts.append(f'<rect x="{num(x)}" y="{num(y)}" width="{num(width)}" height="{num(height)}" fill="{fill}" '
+                          f'stroke="{stroke}" stroke-width="{num(line)}"{more}/>')
+
+    def dot(self, x: float, y: float, radius: float, *, fill: str = INK, stroke: str = "none",
+            line: float = 1.5) -> None:
+        """Draw a circle."""
+        self.parts.append(f'<circle cx="{num(x)}" cy="{num(y)}" r="{num(radius)}" fill="{fill}" stroke="{stroke}" '
+                          f'stroke-width="{num(line)}"/>')
+
+    def path(self, d: str, *, color: str = INK, width: float = 1.0, fill: str = "none", dash: str = "") -> None:
+        """Draw a path."""
+        more = f' stroke-dasharray="{dash}"' if dash else ""
+        self.parts.append(f'<path d="{d}" fill="{fill}" stroke="{color}" stroke-width="{num(width)}" '
+                          f'stroke-linejoin="round"{more}/>')
+
+    def polygon(self, *points: tuple[float, float], fill: str = INK) -> None:
+        """Draw a filled polygon."""
+        listed = " ".join(f"{num(x)},{num(y)}" for x, y in points)
+        self.parts.append(f'<polygon points="{listed}" fill="{fill}" stroke="#ffffff" stroke-width="1"/>')
+
+    def text(self, x: float, y: float, text: str, *, size: float = 11.0, color: str = INK, bold: bool = False,
+             italic: bool = False, anchor: str = "start") -> None:
+        """Write a text; `y` is its base line."""
+        more = (' font-weight="bold"' if bold else "") + (' font-style="italic"' if italic else "")
+        more += f' text-anchor="{anchor}"' if anchor != "start" else ""
+        self.parts.append(f'<text x="{num(x)}" y="{num(y)}" font-size="{num(size)}" fill="{color}"{more}>'
+                          f"{escape(clean(text))}</text>")
+
+    def body(self) -> str:
+        """Return everything drawn."""
+        return "".join(self.parts)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """One finished drawing: its size in units (pixels at full size), what it shows in words, and its shapes."""
+
+    width: float
+    height: float
+    title: str
+    desc: str
+    body: str
+
+    def svg(self, name: str) -> str:
+        """Return the picture as an SVG element with a title and a description; `name` makes its ids unique."""
+        return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(self.width)} {num(self.height)}" '
+                f'width="{num(self.width)}" height="{num(self.height)}" role="img" '
+                f'aria-labelledby="{name}-t {name}-d" font-family="{FONT}">'
+                f'<title id="{name}-t">{escape(clean(self.title))}</title>'
+                f'<desc id="{name}-d">{escape(clean(self.desc))}</desc>'
+                f'<rect width="{num(self.width)}" height="{num(self.height)}" fill="#ffffff"/>{self.body}</svg>')
+
+    def placed(self, x: float, y: float, scale: float = 1.0) -> str:
+        """Return the shapes as a group for use inside another picture."""
+        more = f" scale({num(scale)})" if scale != 1.0 else ""
+        return f'<g transform="translate({num(x)},{num(y)}){more}" font-family="{FONT}">{self.body}</g>'

@@ -1,0 +1,218 @@
+"""The report: one HTML page that needs no network and no script, for a phone, a laptop, a screen reader and paper."""
+
+from collections.abc import Callable, Iterable, Sequence
+from html import escape
+from pathlib import Path
+
+from analyzer.analysis import Analysis, Planned
+from analyzer.horns.candidate import shown
+from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
+from analyzer.plan.plan import Plan
+from analyzer.report.drawing import clean
+from analyzer.report.picture import NARROW, WIDE, key_of, pictures_of
+
+Engraver = Callable[[Planned, str], Sequence[str]]
+"""Engraves a line for ``narrow`` or ``wide`` screens or for ``paper``: one SVG a page."""
+Each = Callable[[Iterable[Planned]], Iterable[Planned]]
+"""Goes through the lines, perhaps showing progress."""
+
+
+def page_html(analysis: Analysis, engrave: Engraver, *, each: Each = iter) -> str:
+    """Return the report as one HTML document; all text from the score is escaped."""
+    document = analysis.document
+    title = document.title or document.name
+    several = len(analysis.lines) > 1
+    sections = [_section(one, number, engrave, several) for number, one in enumerate(each(analysis.lines), 1)]
+    css = Path(__file__).with_name("page.css").read_text(encoding="utf-8")
+    nav = ""
+    if several:
+        items = "".join(f'<li><a href="#line-{number}">{_t(name_of(one))}</a></li>'
+                        for number, one in enumerate(analysis.lines, 1))
+        nav = f'<nav aria-label="Lines of this report"><ul>{items}</ul></nav>'
+    what = ("For each note of the trombone and euphonium lines: the slide position or valves that suit the whole "
+            "passage best, and why. Written for players and their teacher.")
+    return (
+        f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
+        f'<meta name="viewport" content="width=device-width, initial-scale=1"><title>{_t(title)}: positions and '
+        f"valves</title><style>{css}</style></head><body>"
+        f'<a class="skip" href="#content">To the content</a><header><h1>{_t(title)}</h1>'
+        f'<p class="faint">{what} From the file {_t(document.name)}.</p>{nav}</header>'
+        f'<main id="content">{"".join(sections)}{_cautions(analysis)}{_problems(analysis)}</main></body></html>\n')
+
+
+def _t(text: str) -> str:
+    return escape(clean(text))
+
+
+def name_of(one: Planned) -> str:
+    """Return part and player of a line for a heading."""
+    line = one.plan.line
+    player = f", player {line.number} of {line.of}" if line.of > 1 else ""
+    return f"{one.part.full_name or one.part.name or one.part.id}{player}"
+
+
+def _section(one: Planned, number: int, engrave: Engraver, several: bool) -> str:
+    plan = one.plan
+    found = difficulties(one.planner, plan)
+    prefix = f"l{number}"
+    player = plan.player
+    facts = [("Horn", plan.horn.description + (" (assumed)" if one.assumed else "")),
+             ("Player", _player(one)), ("Measures", _measures(plan))]
+    listed = "".join(f"<dt>{_t(name)}</dt><dd>{_t(text)}</dd>" for name, text in facts)
+    body = [f'<section class="line" id="line-{number}" aria-labelledby="{prefix}-h">'
+            f'<h2 id="{prefix}-h">{_t(name_of(one))}</h2><dl class="facts">{listed}</dl>']
+    if not plan.notes:
+        return "".join([*body, "<p>This line has no notes here.</p></section>"])
+    body.append(f'<p class="lead">{" ".join(_t(text) for text in sentences(one, found))}</p>')
+    body.append(_practice(found, player.name))
+    body.append(_music(one, engrave))
+    body.append(_pictures(one, prefix))
+    body.append(_strip(found))
+    body.append(_changes(plan, prefix))
+    body.append(_all_notes(plan))
+    return "".join([*body, "</section>"])
+
+
+def _player(one: Planned) -> str:
+    player, horn = one.plan.player, one.plan.horn
+    said = [player.name if player.name != "player" else "no player file: whole range, whole slide"]
+    if horn.family == "slide" and player.reach_on(horn) < horn.slide_end_mm:
+        about = "estimated from height, " if player.reach_estimated else ""
+        said.append(f"reach {about}{player.reach_on(horn) / 10:.0f} cm of slide")
+    if horn.family == "slide" and player.max_speed_mm_s:
+        said.append(f"slide up to {player.max_speed_mm_s / 1000:.1f} m/s")
+    return "; ".join(said)
+
+
+def _measures(plan: Plan) -> str:
+    measures = plan.line.measures
+    if not measures:
+        return "none"
+    return measures[0].number if len(measures) == 1 else f"{measures[0].number} to {measures[-1].number}"
+
+
+def sentences(one: Planned, found: Sequence[MeasureDifficulty]) -> tuple[str, str, str]:
+    """Return the plan in three sentences: what can be played, what it saves, how fast it may go."""
+    plan, totals = one.plan, one.plan.totals
+    changed = sum(note.changed for note in plan.notes)
+    count = f"{totals.notes} note{'s' if totals.notes != 1 else ''}"
+    if totals.unplayable:
+        missing = "1 note" if totals.unplayable == 1 else f"{totals.unplayable} notes"
+        first = f"Of {count}, {missing} cannot be played on this horn by this player"
+    else:
+        first = f"All {count} can be played" if totals.notes != 1 else "The one note can be played"
+    leave = "none leaves" if not changed else "1 leaves" if changed == 1 else f"{changed} leave"
+    first += f"; {leave} the usual chart."
+    if totals.travel_mm is not None and totals.chart_travel_mm is not None:
+        saved = 1 - totals.travel_mm / totals.chart_travel_mm if totals.chart_travel_mm else 0.0
+        less = (f", {100 * saved:.0f} % less than by the usual chart" if saved >= 0.005 else
+                f", {-100 * saved:.0f} % more than by the usual chart, for gains named below" if saved <= -0.005 else
+                ", as by the usual chart")
+        turns = totals.valve_changes
+        thumb = f", with {turns} change{'s' if turns != 1 else ''} of the attachment" if plan.horn.loops else ""
+        second = f"The slide goes {totals.travel_mm / 1000:.1f} m in all{less}{thumb}."
+    else:
+        off = [abs(note.choice.off_cents) for note in plan.notes if note.choice]
+        second = (f"The fingers change {totals.valve_changes} time{'s' if totals.valve_changes != 1 else ''}, and the "
+                  f"note farthest from in tune is {max(off, default=0):.0f} cents off.")
+    hard = hardest(tuple(found), 1)
+    where = f"; the hardest place is measure {hard[0].measure}" if hard else "; no measure comes near a limit"
+    third = (f"It can be played up to about {totals.tempo_ceiling_bpm:.0f} quarter notes a minute at its quickest move"
+             if totals.tempo_ceiling_bpm else "Nothing in it limits the tempo")
+    return first, second, f"{third}{where}."
+
+
+def _practice(found: Sequence[MeasureDifficulty], who: str) -> str:
+    worst = hardest(tuple(found))
+    if not worst:
+        return "<h3>What to practise first</h3><p>No measure comes near a limit: practise for sound and time.</p>"
+    items = "".join(f"<li><strong>Measure {_t(one.measure)}</strong> ({one.level}). {_t(one.reason)}</li>"
+                    for one in worst)
+    return ("<h3>What to practise first</h3><p class=\"faint\">Hardest first; begin slowly, and stop before it tires.</p>"
+            f"<ol>{items}</ol>")
+
+
+def _music(one: Planned, engrave: Engraver) -> str:
+    words = (f"Engraved music of {name_of(one)} with a mark under each note. The same in words: under All notes in "
+             "words.")
+    out = ["<h3>The part with its marks</h3>"
+           '<p class="faint">Bold in a tray: another choice than the usual chart\'s. ×: cannot be played.</p>']
+    for form in ("narrow", "wide", "paper"):
+        pages = "".join(engrave(one, form))
+        out.append(f'<div class="sheet {form}" role="img" aria-label="{_t(words)}">{pages}</div>')
+    return "".join(out)
+
+
+def _pictures(one: Planned, prefix: str) -> str:
+    slide = one.plan.horn.family == "slide"
+    name = "The slide picture" if slide else "The valve picture"
+    explained = (
+        "Time goes across; down is how far the slide is out. The scales at the left show where the positions lie, for "
+        "each valve state its own." if slide else
+        "Time goes across; the lanes show which valves are held, the curve below how far each note lies from in tune.")
+    out = [f'<h3>{name}</h3><p class="faint">{explained}</p>']
+    for form, width in (("narrow", NARROW), ("wide", WIDE)):
+        drawn = [key_of(one, width=width), *pictures_of(one, width=width)]
+        svgs = "".join(picture.svg(f"{prefix}-{form}-{k}") for k, picture in enumerate(drawn))
+        out.append(f'<div class="picture {form}">{svgs}</div>')
+    return "".join(out)
+
+
+def _strip(found: Sequence[MeasureDifficulty]) -> str:
+    cells = []
+    for one in found:
+        high = min(100, round(100 * one.share))
+        over = one.level in ("hard", "beyond")
+        word = "rest" if one.kind == "rest" else one.level
+        cells.append(
+            f'<li{" class=over" if over else ""}><b><span class="hidden">measure </span>{_t(one.measure)}</b>'
+            f'<span class="bar" aria-hidden="true"><span style="height:{high}%"></span></span>{word}</li>')
+    scale = ", ".join(f"{word} up to {100 * end:.0f} %" for end, word in LEVELS)
+    return ('<h3>How hard each measure is</h3><p class="faint">How near the measure comes to a limit of this player, by '
+            f"its quickest move, farthest reach or worst tuning: {scale}, beyond above.</p>"
+            f'<ol class="strip">{"".join(cells)}</ol>')
+
+
+def _changes(plan: Plan, prefix: str) -> str:
+    rows = [
+        f'<tr><td>{_t(one.note.measure)}</td><td>{_t(one.note.written.pretty)}</td>'
+        f'<td class="play">{_t(shown(one.choice.label))}</td><td class="usual">'
+        f'{_t(shown(one.usual.label) if one.usual else "none")}</td><td>{_t(" ".join(one.why))}</td></tr>'
+        for one in plan.notes if one.choice and (one.changed or one.pinned or one.usual is None)]
+    broken = [
+        f'<tr><td>{_t(one.note.measure)}</td><td>{_t(one.note.written.pretty)}</td><td class="play">'
+        f'{_t(shown(one.choice.label)) if one.choice else "×"}</td><td class="usual">'
+        f'{_t(shown(one.usual.label)) if one.usual else "none"}</td>'
+        f"<td>{_t(one.problem.what)}. {_t(one.problem.try_)}</td></tr>" for one in plan.notes if one.problem]
+    out = "<h3>What differs from the usual chart, and why</h3>"
+    if not rows and not broken:
+        return out + "<p>Nothing: the usual choice is the best one at every note.</p>"
+    head = ('<thead><tr><th scope="col">Measure</th><th scope="col">Note</th><th scope="col">Play</th>'
+            '<th scope="col">Usual</th><th scope="col">Why</th></tr></thead>')
+    return (f'{out}<div class="scroll" role="region" aria-labelledby="{prefix}-c" tabindex="0"><table>'
+            f'<caption id="{prefix}-c">Written notes; choices other than the usual one</caption>'
+            f"{head}<tbody>{''.join(broken + rows)}</tbody></table></div>")
+
+
+def _all_notes(plan: Plan) -> str:
+    measures: dict[int, list[str]] = {}
+    numbers: dict[int, str] = {}
+    for one in plan.notes:
+        label = shown(one.choice.label) if one.choice else "cannot be played"
+        measures.setdefault(one.note.measure_index, []).append(f"{one.note.written.pretty} {label}")
+        numbers[one.note.measure_index] = one.note.measure
+    items = "".join(f"<li>Measure {_t(numbers[index])}: {_t(', '.join(said))}.</li>"
+                    for index, said in measures.items())
+    return f"<details><summary>All notes in words</summary><ul>{items}</ul></details>"
+
+
+def _cautions(analysis: Analysis) -> str:
+    items = "".join(f"<li>{_t(line)}</li>" for line in analysis.cautions)
+    return f'<section class="care" aria-labelledby="care"><h3 id="care">Cautions</h3><ul>{items}</ul></section>'
+
+
+def _problems(analysis: Analysis) -> str:
+    if not analysis.problems:
+        return ""
+    items = "".join(f"<li>{_t(problem.line())}</li>" for problem in analysis.problems)
+    return f"<h3>Found while reading the score</h3><ul>{items}</ul>"

@@ -1,0 +1,127 @@
+"""Where time lies across a picture: measures broken into rows, empty measures folded, one scale within a row."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from analyzer.plan.plan import Plan, PlannedNote
+
+_LEAST_PER_QUARTER = 20.0           # [px] so that a measure's number and barlines keep apart
+_NOTE_PX = 22.0                     # [px] room that the label of one note needs
+_FOLDED_PX = 64.0
+_LAST_STRETCH = 1.5                 # how much a short last row may be drawn out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """One measure, or several empty ones folded (`count` above 1). `x1`, `x2`: its place in the row. [px]"""
+
+    number: str
+    onset: float
+    duration: float
+    count: int
+    x1: float = 0.0
+    x2: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """Columns that stand side by side, and the notes whose attack falls in them (indices into the plan)."""
+
+    columns: tuple[Column, ...]
+    first: int
+    last: int                          # one past the last note
+
+    @property
+    def left(self) -> float:
+        """Where time begins. [px]"""
+        return self.columns[0].x1
+
+    @property
+    def right(self) -> float:
+        """Where time ends. [px]"""
+        return self.columns[-1].x2
+
+    def x(self, quarter: float) -> float:
+        """Place of a moment in quarter notes, kept within the row. [px]"""
+        for column in self.columns:
+            if quarter < column.onset + column.duration:
+                share = max(0.0, (quarter - column.onset) / column.duration) if column.duration else 0.0
+                return column.x1 + share * (column.x2 - column.x1)
+        return self.right
+
+
+def starts_of(notes: Sequence[PlannedNote]) -> list[float]:
+    """When each note begins, in quarter notes; grace notes stand before the note they lean on."""
+    starts = [float(one.note.onset) for one in notes]
+    for k in range(len(notes) - 2, -1, -1):
+        if notes[k].note.grace:
+            wait_s = max(0.0, notes[k + 1].time.start_s - notes[k].time.start_s)
+            starts[k] = min(starts[k], starts[k + 1] - max(wait_s * notes[k].time.bpm / 60, 0.05))
+    return starts
+
+
+def rows_of(plan: Plan, *, left: float, width: float) -> tuple[Row, ...]:
+    """Break the measures of a plan into rows; `left` and `width` say where time lies in each. [px]"""
+    columns, counts, needs = _columns(plan, width)
+    rows: list[Row] = []
+    start = note = 0
+    scale = 0.0
+    while start < len(columns):
+        stop, scale_here = start + 1, needs[start]
+        while stop < len(columns):
+            wider = max(scale_here, needs[stop])
+            if _wide(columns[start:stop + 1], wider) > width:
+                break
+            scale_here, stop = wider, stop + 1
+        taken = columns[start:stop]
+        fixed = sum(_FOLDED_PX for one in taken if one.count > 1)
+        quarters = sum(one.duration for one in taken if one.count == 1)
+        full = (width - fixed) / quarters if quarters else 0.0
+        if stop == len(columns) and rows:
+            full = min(full, max(scale, scale_here) * _LAST_STRETCH)
+        elif stop == len(columns):
+            full = min(full, scale_here * 3)
+        scale = full
+        placed, x = [], left
+        for one in taken:
+            wide = _FOLDED_PX if one.count > 1 else one.duration * full
+            placed.append(Column(number=one.number, onset=one.onset, duration=one.duration, count=one.count,
+                                 x1=x, x2=x + wide))
+            x += wide
+        many = sum(counts[start:stop])
+        rows.append(Row(columns=tuple(placed), first=note, last=note + many))
+        note, start = note + many, stop
+    return tuple(rows)
+
+
+def _wide(columns: Sequence[Column], scale: float) -> float:
+    return sum(_FOLDED_PX if one.count > 1 else one.duration * scale for one in columns)
+
+
+def _columns(plan: Plan, width: float) -> tuple[list[Column], list[int], list[float]]:
+    """Return columns, how many notes each has, and the scale each needs. [px per quarter note]"""
+    here: dict[int, list[Fraction]] = {}
+    for one in plan.notes:
+        here.setdefault(one.note.measure_index, []).append(one.note.onset)
+    columns: list[Column] = []
+    counts: list[int] = []
+    needs: list[float] = []
+    for measure in plan.line.measures:
+        onsets = here.get(measure.index, [])
+        if measure.duration <= 0 and not onsets:
+            continue
+        if not onsets and columns and not counts[-1]:
+            last = columns[-1]
+            columns[-1] = Column(number=last.number, onset=last.onset, count=last.count + 1,
+                                 duration=last.duration + float(measure.duration))
+            continue
+        duration = max(float(measure.duration), 0.25)
+        columns.append(Column(number=measure.number, onset=float(measure.onset), duration=duration, count=1))
+        counts.append(len(onsets))
+        ends = [*onsets[1:], measure.onset + measure.duration]
+        gaps = [float(b - a) for a, b in zip(onsets, ends, strict=True) if b > a] if onsets else []
+        graces = len(onsets) - len(set(onsets))
+        need = max([_LEAST_PER_QUARTER, *(_NOTE_PX / gap for gap in gaps)]) * (1.0 + 0.15 * graces)
+        needs.append(min(need, width / duration))
+    return columns, counts, needs
