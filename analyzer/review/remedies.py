@@ -42,6 +42,10 @@ class Remedies:
         offered = [load_horn(name) for name in horn_names()] if horns is None else horns
         self.horns = tuple(one for one in offered if one.family == self.horn.family and one.name != self.horn.name)
         self._plans: dict[object, bool] = {}
+        self._tunings: dict[int, tuple[Remedy, ...]] = {}
+        self._others: dict[int, tuple[Remedy, ...]] = {}
+        # The nearest playable notes on each side, so that a run of bad notes is led by what stands firm.
+        self._anchors = _anchors([bool(one) for one in planner.choices])
 
     # --- other pitches -------------------------------------------------------------------------------------------
 
@@ -90,22 +94,15 @@ class Remedies:
         choices = allowed_choices(self.horn, self.player, midi)
         if not at_ease(self.horn, self.player, midi, choices):
             return False
-        most = max(OCTAVE, *(abs(self.line.notes[j].midi - self.line.notes[k].midi) for j in self._anchors(k)), 0)
-        if any(abs(self.line.notes[j].midi - midi) > most for j in self._anchors(k)):
+        most = max(OCTAVE, *(abs(self.line.notes[j].midi - self.line.notes[k].midi) for j in self._anchors[k]), 0)
+        if any(abs(self.line.notes[j].midi - midi) > most for j in self._anchors[k]):
             return False
         before = k == 0 or self._joins(k - 1, self.planner.choices[k - 1], choices)
         after = k + 1 == len(self.line.notes) or self._joins(k, choices, self.planner.choices[k + 1])
         return before and after
 
-    def _anchors(self, k: int) -> list[int]:
-        """Return the nearest playable notes on each side, so that a run of bad notes is led by what stands firm."""
-        choices = self.planner.choices
-        left = next((j for j in range(k - 1, -1, -1) if choices[j]), None)
-        right = next((j for j in range(k + 1, len(choices)) if choices[j]), None)
-        return [j for j in (left, right) if j is not None]
-
     def _leaps(self, k: int, midi: int) -> int:
-        return sum(abs(self.line.notes[j].midi - midi) for j in self._anchors(k))
+        return sum(abs(self.line.notes[j].midi - midi) for j in self._anchors[k])
 
     def _joins(self, move: int, before: Sequence[Candidate], after: Sequence[Candidate]) -> bool:
         if not before or not after:
@@ -126,8 +123,10 @@ class Remedies:
     def other_horns(self, k: int) -> tuple[Remedy, ...]:
         """Return the horns on which the note is in tune, within reach, and not at the end of the slide."""
         midi = self.line.notes[k].midi
-        names = [horn.name for horn in self.horns if self._sounds(horn, midi)]
-        return _horn_remedy(names, "Take a horn that has it")
+        if midi not in self._others:
+            names = [horn.name for horn in self.horns if self._sounds(horn, midi)]
+            self._others[midi] = _horn_remedy(names, "Take a horn that has it")
+        return self._others[midi]
 
     def _sounds(self, horn: Horn, midi: int) -> bool:
         choices = [one for one in allowed_choices(horn, self._willing(), midi) if one.advice is None]
@@ -138,6 +137,11 @@ class Remedies:
     def tune(self, k: int) -> tuple[Remedy, ...]:
         """Return by how many cents an attachment must be tuned flatter so that the note comes within the slide."""
         midi = self.line.notes[k].midi
+        if midi not in self._tunings:
+            self._tunings[midi] = self._tuned(midi)
+        return self._tunings[midi]
+
+    def _tuned(self, midi: int) -> tuple[Remedy, ...]:
         if self.horn.family != "slide" or candidates(self.horn, midi):
             return ()
         for loop in self.horn.loops:
@@ -242,6 +246,23 @@ class Remedies:
             keeps_gliss(x, y) for x in allowed_choices(horn, self._willing(), a.midi)
             for y in allowed_choices(horn, self._willing(), b.midi))]
         return (*remedies, *_horn_remedy(names, "Take a horn that holds it on one partial"))
+
+
+def _anchors(playable: Sequence[bool]) -> list[tuple[int, ...]]:
+    """Return for each note the nearest playable notes before and after it, where there are any."""
+    def nearest(order: Iterable[int]) -> dict[int, int]:
+        found: dict[int, int] = {}
+        last: int | None = None
+        for k in order:
+            if last is not None:
+                found[k] = last
+            if playable[k]:
+                last = k
+        return found
+
+    places = range(len(playable))
+    before, after = nearest(places), nearest(reversed(places))
+    return [tuple(side[k] for side in (before, after) if k in side) for k in places]
 
 
 def _horn_remedy(names: Iterable[str], text: str) -> tuple[Remedy, ...]:

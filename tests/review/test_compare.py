@@ -1,0 +1,141 @@
+"""Horns side by side: counts that can be checked by hand, and sums done again from the plans."""
+
+import json
+import subprocess
+import sys
+from itertools import pairwise
+
+import pytest
+
+from analyzer.analysis import Request
+from analyzer.horns.profiles import load_horn
+from analyzer.plan.costs import PEAK_OVER_MEAN
+from analyzer.plan.solve import Planner
+from analyzer.report.reviewing import compare_document, compare_text
+from analyzer.review.compare import column, compare
+from analyzer.score.document import open_document
+from tests.lines import line_of
+from tests.review.scores import SAMPLES
+
+
+def run(*words: object) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([sys.executable, "-m", "analyzer", *map(str, words)], capture_output=True, text=True,
+                          encoding="utf-8", timeout=120, check=False)
+
+
+def test_far_positions_of_a_slow_line() -> None:
+    # OEIS A309909: C3 and F2 in 6, B2 and E2 in 7, D3 in 4; the attachment takes C3, B2 and E2 (common practice).
+    line = line_of("D3 C3 B2 F2 E2", 4)
+    straight = column(Planner(line, load_horn("tenor")).plan())
+    assert (straight.sixth, straight.seventh, straight.beyond) == (2, 2, 0)
+    attached = column(Planner(line, load_horn("tenor-f")).plan())
+    assert (attached.sixth, attached.seventh) == (1, 0)
+    assert attached.valve_changes > straight.valve_changes == 0
+
+
+def test_low_line_of_the_song_asks_for_the_fourth_valve() -> None:
+    # sample_scores/README.md: F2-E2-Eb2-D2-C2; three valves end on E2, and 1-3, 1-2-3 are sharp without compensation.
+    document = open_document(SAMPLES / "evening-song-euphonium.musicxml")
+    horns = [load_horn(name) for name in ("euphonium-3", "euphonium-4-compensating")]
+    (line,) = compare(document, horns, Request()).lines
+    three, four = line.columns
+    assert (three.beyond, four.beyond) == (3, 0)
+    assert three.off[1] > four.off[1]
+    assert three.off[0] >= three.off[1] >= three.off[2]
+    assert three.travel_mm is None
+    assert three.fastest is None
+    assert three.sixth is None
+
+
+def test_measure_19_of_the_march() -> None:
+    # sample_scores/README.md: at its worst on a straight horn and easy with the attachment.
+    document = open_document(SAMPLES / "harbour-march-trio.musicxml")
+    comparison = compare(document, [load_horn("tenor"), load_horn("tenor-f")],
+                         Request(parts=("3",), measures=("19", "19")))
+    straight, attached = comparison.lines[0].columns
+    assert straight.travel_mm > 2 * attached.travel_mm
+    assert straight.fastest.speed_mm_s > attached.fastest.speed_mm_s
+    assert straight.seventh == 2
+    assert attached.seventh == 0
+    assert straight.tempo_ceiling_bpm < attached.tempo_ceiling_bpm
+
+
+@pytest.mark.parametrize("horn", ["tenor", "bass-independent", "alto"])
+def test_fastest_move_is_the_fastest(horn: str) -> None:
+    plan = Planner(line_of("Bb2 D3 F3 E3 G3 C3 A2 C3 F3", 0.5, bpm=100), load_horn(horn)).plan()
+    speeds = [PEAK_OVER_MEAN * abs(a.choice.extension_mm - b.choice.extension_mm) / a.time.move_s
+              for a, b in pairwise(plan.notes) if a.choice and b.choice]
+    one = column(plan).fastest
+    assert one.speed_mm_s == pytest.approx(max(speeds))
+    assert one.speed_mm_s == pytest.approx(plan.totals.peak_speed_mm_s)
+
+
+def test_parts_of_the_other_family_are_left_out_unless_asked_for() -> None:
+    document = open_document(SAMPLES / "harbour-march-trio.musicxml")
+    slides = compare(document, [load_horn("tenor"), load_horn("tenor-f")], Request())
+    assert {line.part.family for line in slides.lines} == {"trombone"}
+    valves = compare(document, [load_horn("euphonium-3"), load_horn("euphonium-4")], Request())
+    assert {line.part.family for line in valves.lines} == {"euphonium"}
+
+
+def test_document_and_text() -> None:
+    document = open_document(SAMPLES / "deep-water-bass-trombone.musicxml")
+    horns = [load_horn(name) for name in ("tenor-f", "bass-independent")]
+    comparison = compare(document, horns, Request())
+    data = compare_document(comparison)
+    assert json.loads(json.dumps(data)) == data
+    assert data["schema"] == "lowbrass.compare/1"
+    assert data["cautions"]
+    for horn in data["horns"]:
+        for key in ("bore_mm", "weight_kg", "valve_type", "fourth_valve", "left_hand_carries", "left_hand_works"):
+            assert horn[key]["kind"] in ("cited", "derived", "judged")
+    assert [one["horn"] for one in data["lines"][0]["columns"]] == ["tenor-f", "bass-independent"]
+    assert data["lines"][0]["columns"][0]["beyond"] == 3         # B1 twice and G0
+    text = compare_text(comparison)
+    assert "Caution: " in text
+    assert "13.9 mm (c)" in text
+
+
+# --- the commands, as a user runs them -----------------------------------------------------------------------------
+
+def test_review_command(tmp_path) -> None:
+    done = run("review", SAMPLES / "deep-water-bass-trombone.musicxml", "--horn", "tenor-f", "--format", "json")
+    assert done.returncode == 3
+    data = json.loads(done.stdout)
+    assert (data["schema"], data["horn"]) == ("lowbrass.review/1", "tenor-f")
+    assert data["cautions"]
+    for one in data["findings"]:
+        assert {"code", "severity", "part", "line", "measure", "index", "written", "sounding", "what",
+                "try"} <= set(one)
+    out = tmp_path / "out.musicxml"
+    done = run("review", SAMPLES / "deep-water-bass-trombone.musicxml", "--horn", "tenor-f", "--ossia", "-o", out,
+               "--format", "json")
+    assert json.loads(done.stdout)["ossia"]["changes"]
+    assert "is now" in done.stderr
+    assert run("review", out, "--horn", "tenor-f").returncode == 0
+
+
+def test_review_of_a_clean_part_says_so() -> None:
+    done = run("review", SAMPLES / "attachment-etude.musicxml")
+    assert done.returncode == 0
+    assert "Nothing found" in done.stdout
+    assert "assumed" in done.stdout
+    assert "Caution: " in done.stdout
+
+
+@pytest.mark.parametrize(("words", "code", "says"), [
+    (("review", "none.musicxml"), 1, "there is no such file"),
+    (("review", SAMPLES / "attachment-etude.musicxml", "--ossia"), 2, "--ossia and -o FILE belong together"),
+    (("review", SAMPLES / "attachment-etude.musicxml", "--ossia", "-o", "x.mxl"), 2, "plain MusicXML"),
+    (("review", SAMPLES / "attachment-etude.musicxml", "--horn", "trumpet"), 1, "there is no horn 'trumpet'"),
+    (("compare", SAMPLES / "attachment-etude.musicxml", "--horns", "tenor"), 2, "name two or more"),
+    (("compare", SAMPLES / "attachment-etude.musicxml", "--horns", "tenor,x"), 1, "there is no horn 'x'"),
+    (("compare", SAMPLES / "attachment-etude.musicxml", "--horns", "tenor,alto", "--measures", "90"), 1,
+     "there is no measure 90"),
+])
+def test_bad_input(words: tuple[object, ...], code: int, says: str) -> None:
+    done = run(*words)
+    assert done.returncode == code
+    assert done.stdout == ""
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
