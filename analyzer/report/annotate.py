@@ -26,7 +26,7 @@ _PI = MARK_TARGET.encode()
 _HIDDEN = ((b"<!--", b"-->"), (b"<![CDATA[", b"]]>"), (b"<?", b"?>"))
 _NOTE = re.compile(rb"<note[\s>/]")
 _LATER = re.compile(rb"<(?:lyric|play|listen)[\s>/]")
-_NOTATIONS = re.compile(rb"<notations(?:\s(?:[^>\"']|\"[^\"]*\"|'[^']*')*)?>")
+_NOTATIONS = re.compile(rb"<notations(?:\s(?:[^>\"']|\"[^\"]*\"|'[^']*')*)?/?>")
 _OURS = rb"<fingering[^<>]*>[^<]*<\?" + _PI + rb"[^?]*\?>\s*</fingering\s*>"
 _OUR_TECHNICAL = rb"<technical\s*>\s*(?:" + _OURS + rb"\s*)+</technical\s*>"
 _OUR_MARKS = re.compile(
@@ -198,7 +198,7 @@ def _text(text: str, encoding: str | None) -> bytes:
 def _visible(xml: bytes, *, keep_ours: bool = False) -> bytes:
     """Return the bytes with comments, CDATA sections and processing instructions blanked, at the same length."""
     blanks: list[tuple[int, int]] = []
-    start = max(0, xml.find(b"<score-"))
+    start = xml.find(b"?>") + 2 if xml[:16].find(b"<?xml") >= 0 else 0       # nothing to hide in the declaration
     instruction, declared = _next(xml, b"?", start), _next(xml, b"!", start)
     while instruction >= 0 or declared >= 0:
         place = instruction if declared < 0 or 0 <= instruction < declared else declared

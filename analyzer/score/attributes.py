@@ -24,7 +24,7 @@ class Attributes:
     ratio of new to old divisions where the last element changed them, else None.
     """
 
-    def __init__(self, faults: Faults, reads: Transposition | None) -> None:  # noqa: D107
+    def __init__(self, faults: Faults, reads: Transposition | None) -> None:
         self.divisions: int | Fraction = 1
         self.bar = Fraction(4)
         self.rescaled: Fraction | None = None

@@ -6,7 +6,7 @@ from analyzer.problem import Problem, Severity
 class Faults:
     """Collects what is wrong while a part is read. `measure` is the label of the measure being read."""
 
-    def __init__(self, where: str) -> None:  # noqa: D107
+    def __init__(self, where: str) -> None:
         self.where = where
         self.measure = ""
         self._found: dict[str, tuple[Severity, str, str, str]] = {}

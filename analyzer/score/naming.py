@@ -54,7 +54,7 @@ def read_name(text: str) -> Reading:
     if any(word in v.OTHER_WORDS or _has(word, _OTHER_STEMS) for word in words):
         return Reading("other")
     if any(word in v.AMBIGUOUS for word in words):
-        return Reading("other", 0.3)
+        return Reading("other", 0.45)
     return _NOTHING
 
 

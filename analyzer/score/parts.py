@@ -206,7 +206,12 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
     if best is not None and read_name(one.name).firm < 1.0:
         _vote_singers(document, one, told, index, vote)
     family: Family = "other"
-    if best is not None and ours[best] >= _ENOUGH and ours[best] > votes.get("other", 0.0):
+    named = read_name(one.name)
+    if named.firm == 1.0 and named.family is not None:
+        best = "trombone" if named.family == "bass trombone" else named.family
+    elif ours.get(best or "", 0.0) < _ENOUGH or ours.get(best or "", 0.0) <= votes.get("other", 0.0):
+        best = None
+    if best is not None and best != "other":
         family = _refined(best, one, bass, high)
     said = tuple(text for text, key in evidence if key == ("trombone" if family == "bass trombone" else family))
     against = tuple(f"against it: {text} (says {key})" for text, key in evidence
@@ -234,6 +239,8 @@ def _vote_singers(document: Document, one: _Told, told: Sequence[_Told], index: 
     """Add what speaks for a singer: words under the notes, and singers beside the part."""
     assert callable(vote)
     beside = [told[place] for place in (index - 1, index + 1) if 0 <= place < len(told)]
+    if any(read_name(name).family not in (None, "other") for name in one.groups[:1]):
+        beside = []                    # "Alto", "Tenor", "Bass" under a group of trombones
     for other in beside:
         if is_vocal(other.name):
             vote("other", _VOCAL_NEIGHBOUR, f"stands beside '{other.name}'")

@@ -66,6 +66,7 @@ class _Reader:
         self.position: int | Fraction = 0
         self.furthest: int | Fraction = 0
         self.last_onset = Fraction(0)
+        self.last_voice, self.last_staff = "1", 1
         self.head_kept = False         # the note that a chord leans on was kept
         self.slurs: dict[tuple[str, str], int] = {}       # open: place in the voice's list
         self.voices: dict[str, list[list[int]]] = {}      # voice -> groups (chords) of places in raw
@@ -117,8 +118,8 @@ class _Reader:
     def note(self, index: int, element: etree._Element) -> None:
         """Read one ``<note>``; keep it if it sounds and is printed for the player."""
         pitch = duration = kind = None
-        voice = "1"
-        staff = 1
+        voice = ""
+        staff = 0
         tie = 0
         chord = grace = cue = rest = unpitched = False
         marks = _NONE
@@ -131,9 +132,9 @@ class _Reader:
             elif tag == "duration":
                 duration = child.text
             elif tag == "voice":
-                voice = (child.text or "1").strip()
+                voice = (child.text or "").strip()
             elif tag == "staff":
-                staff = _int(child.text, 1)
+                staff = _int(child.text, 0)
             elif tag == "chord":
                 chord = True
             elif tag == "rest":
@@ -154,6 +155,10 @@ class _Reader:
                 instrument = child.get("id") if self.many_instruments else None
             elif tag == "notehead" and child.get("parentheses") == "yes":
                 marks = marks | {"optional"}
+        # A note of a chord that does not say otherwise stands in the voice and on the staff of the chord.
+        voice = voice or (self.last_voice if chord else "1")
+        staff = staff or (self.last_staff if chord else 1)
+        self.last_voice, self.last_staff = voice, staff
         attributes = self.attributes
         ticks: int | Fraction = 0
         if not grace:

@@ -1,5 +1,7 @@
 """Small MusicXML scores made in the test itself."""
 
+import re
+
 from analyzer.score.document import Document, read_document
 from analyzer.score.lines import lines_of
 from analyzer.score.reader import read_part
@@ -56,11 +58,11 @@ def score(*measures: str, name: str = "Trombone", entry: str = "", head: str = "
 
 def listed(*entries: str, bodies: dict[str, str] | None = None) -> Document:
     """Return a score whose part list holds these entries; every part has one measure."""
-    import re
     text = "".join(entries)
     ids = re.findall(r'<score-part id="([^"]*)"', text)
-    parts = "".join(f'<part id="{each}"><measure number="1">{(bodies or {}).get(each, "<note><rest/><duration>4</duration></note>")}'
-                    f"</measure></part>" for each in ids)
+    rest = "<note><rest/><duration>4</duration></note>"
+    parts = "".join(f'<part id="{each}"><measure number="1">{(bodies or {}).get(each, rest)}</measure></part>'
+                    for each in ids)
     return read_document(f"<score-partwise><part-list>{text}</part-list>{parts}</score-partwise>".encode(), "list.xml")
 
 

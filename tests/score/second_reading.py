@@ -39,8 +39,7 @@ def their_notes(path: Path) -> list[Counter[Key]]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         score: Any = converter.parse(path, format="musicxml", forceSource=True)
-        # Tuplets, ties and spanners stay as they are; only pitches move.
-        score = score.toSoundingPitch()
+        score.toSoundingPitch(inPlace=True)
     result: list[Counter[Key]] = []
     last: str | None = None
     for part in score.parts:
