@@ -20,6 +20,7 @@ from analyzer.report.engrave_svg import (
     draw_foot,
     draw_heading,
     embed_fonts,
+    fit_texts,
     heading_height,
     set_music_signs,
     tidy,
@@ -43,7 +44,14 @@ Judged: at 1.3 a mark is still below 12 points, at 1.7 fewer than three measures
 _UNITS_PER_MM = 10.0                 # the engraver's page units: staff 72 units high, 7.2 mm on paper
 _UNITS_PER_PX = 2.0                  # on a screen: staff 36 px high, marks 16 px
 _MARGIN = 100                        # [page units] 10 mm on paper
-_SCREEN_MARGIN = 16
+_SCREEN_MARGIN = 30
+_FOOT = 110                          # [page units] for the two lines at the foot
+_FAR = 180.0
+"""A mark may stand one staff space beside its note. [engraver's units]
+
+Measured: 132 at most in real parts at all sizes; 1300 where a measure is wider than a phone and has to be squeezed.
+"""
+_SHRINK, _MOST_SHRINKS = 1.2, 8      # then the music is engraved smaller, until the widest measure fits
 _LAYOUT: dict[str, Any] = {
     # Measured: with these two the marks of sixteenths keep apart (0 of 396 touch; with the defaults 51).
     "lyricSize": 3.6, "lyricWordSpace": 2.0,
@@ -107,37 +115,56 @@ def engraved_pages(musicxml: str, options: PageOptions | None = None) -> tuple[s
     """
     options = options or PageOptions()
     source = _parse(musicxml)
+    shrink = 1.0
+    for _ in range(_MOST_SHRINKS):
+        pages = _laid_out(source, options, shrink)
+        if pages.moved <= _FAR:
+            break
+        shrink *= _SHRINK
+    return tuple(_written(root, pages.used if options.embed_fonts else {}) for root in pages.roots)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Pages:
+    """Finished pictures, the characters they use, and how far a mark stands from its note. [engraver's units]"""
+
+    roots: tuple[etree._Element, ...]
+    used: dict[Face, set[str]]
+    moved: float
+
+
+def _laid_out(source: etree._Element, options: PageOptions, shrink: float) -> _Pages:
     paper = options.paper != "screen"
-    margin = _MARGIN if paper else _SCREEN_MARGIN
+    scale = options.scale / shrink
+    margin = round(_MARGIN / scale) if paper else _SCREEN_MARGIN
     if paper:
-        width_mm, height_mm = options.size_mm
-        page_width = round(width_mm * _UNITS_PER_MM / options.scale)
-        page_height = round(height_mm * _UNITS_PER_MM / options.scale)
-        margin = round(margin / options.scale)
+        page_width, page_height = (round(mm * _UNITS_PER_MM / scale) for mm in options.size_mm)
     else:
-        page_width = max(100, round(options.width_px * _UNITS_PER_PX / options.scale))
-        page_height = 60000
+        page_width, page_height = max(100, round(options.width_px * _UNITS_PER_PX / scale)), 60000
     inner = (page_width - 2 * margin) * 10.0
     heading = _heading(source, inner) if paper else Heading()
-    foot_height = 70 if paper else 0
-    layout = _LAYOUT | {
+    toolkit = _load(_one_line_header(source), _LAYOUT | {
         "pageWidth": page_width, "pageHeight": page_height, "pageMarginLeft": margin, "pageMarginRight": margin,
-        "pageMarginTop": margin, "pageMarginBottom": margin + foot_height, "adjustPageHeight": not paper,
-        "header": "auto" if heading.title or heading.subtitle else "none",
+        "pageMarginTop": margin, "pageMarginBottom": margin + (_FOOT if paper else 0), "adjustPageHeight": not paper,
+        "header": "encoded" if heading.title or heading.subtitle or heading.makers else "none",
         # The engraver's own header is one line; the rest of ours is asked for as the margin below it.
         "bottomMarginHeader": min(24.0, max(0.0, (heading_height(heading) - 324) / 90)),
-    }
-    toolkit = _load(musicxml if not paper else _one_line_header(source), layout)
+    })
     roots = [etree.fromstring(toolkit.renderToSVG(number)) for number in range(1, toolkit.getPageCount() + 1)]
     lines = line_count(source)
     used: dict[Face, set[str]] = {}
+    moved = 0.0
     running = " · ".join(part for part in (_text(source, "work/work-title"), _subtitle(source)) if part)
     for number, root in enumerate(roots, start=1):
-        _finish(root, options, lines=lines, used=used, heading=heading if number == 1 else Heading(), inner=inner,
-                foot=f"{running} · {number} / {len(roots)}".lstrip(" ·") if paper else "",
-                foot_y=(page_height - 2 * margin) * 10.0)
-        _size(root, options, paper=paper)
-    return tuple(_written(root, used if options.embed_fonts else {}) for root in roots)
+        foot = f"{running} · {number} / {len(roots)}".lstrip(" ·") if paper else ""
+        moved = max(moved, _finish(root, options, lines=lines, used=used, heading=heading if number == 1 else Heading(),
+                                   inner=inner, foot=foot, foot_y=(page_height - 2 * margin) * 10.0))
+        if paper:
+            root.set("width", f"{options.size_mm[0]:g}mm")
+            root.set("height", f"{options.size_mm[1]:g}mm")
+        else:
+            _size(root, options.width_px)
+    return _Pages(roots=tuple(roots), used=used, moved=moved)
 
 
 def engraved_excerpt(musicxml: str, options: PageOptions | None = None) -> str:
@@ -154,7 +181,7 @@ def engraved_excerpt(musicxml: str, options: PageOptions | None = None) -> str:
     root = etree.fromstring(toolkit.renderToSVG(1))
     used: dict[Face, set[str]] = {}
     _finish(root, options, lines=line_count(source), used=used, heading=Heading(), inner=0.0, foot="", foot_y=0.0)
-    _size(root, options, paper=False)
+    _size(root, float(root.get("viewBox", "0 0 100 100").split()[2]) / _UNITS_PER_PX * options.scale)
     return _written(root, used if options.embed_fonts else {})
 
 
@@ -207,9 +234,10 @@ def _one_line_header(source: etree._Element) -> str:
     for path in ("work", "movement-title", "identification", "credit"):
         for element in copy.findall(path):
             copy.remove(element)
-    work = etree.Element("work")
-    etree.SubElement(work, "work-title").text = "x"
-    copy.insert(0, work)
+    # A credit: the header that the engraver makes up from a title would come back on every page.
+    credit = etree.Element("credit", page="1")
+    etree.SubElement(credit, "credit-words", justify="center", valign="top").text = "x"
+    copy.insert(0, credit)
     return etree.tostring(copy, encoding="unicode")
 
 
@@ -237,30 +265,28 @@ def _heading(source: etree._Element, width: float) -> Heading:
 def _finish(
     root: etree._Element, options: PageOptions, *, lines: int, used: dict[Face, set[str]], heading: Heading,
     inner: float, foot: str, foot_y: float,
-) -> None:
+) -> float:
+    """Turn the engraver's picture into ours; return how far a mark stands from its note at most."""
     for header in [group for group in root.iter(f"{{{SVG}}}g") if "pgHead" in (group.get("class") or "").split()]:
         parent = header.getparent()
         if parent is not None:
             parent.remove(header)
-    forms = draw_marks(root, lines=lines)
+    forms, moved = draw_marks(root, lines=lines)
     page = tidy(root, options.id_prefix)
     draw_heading(page, heading, inner)
     if foot:
         draw_foot(page, foot, tuple(forms), width=inner, y=foot_y)
     set_music_signs(page)
+    fit_texts(page, inner or float("inf"))
     for face, characters in used_characters(root).items():
         used.setdefault(face, set()).update(characters)
+    return moved
 
 
-def _size(root: etree._Element, options: PageOptions, *, paper: bool) -> None:
-    if paper:
-        width, height = options.size_mm
-        root.set("width", f"{width:g}mm")
-        root.set("height", f"{height:g}mm")
-        return
-    numbers = [float(number) for number in root.get("viewBox", "0 0 100 100").split()]
-    root.set("width", f"{numbers[2] / _UNITS_PER_PX * options.scale:g}px")
-    root.set("height", f"{numbers[3] / _UNITS_PER_PX * options.scale:g}px")
+def _size(root: etree._Element, width_px: float) -> None:
+    box = [float(number) for number in root.get("viewBox", "0 0 100 100").split()]
+    root.set("width", f"{width_px:g}px")
+    root.set("height", f"{width_px * box[3] / box[2]:g}px")
 
 
 def _written(root: etree._Element, used: dict[Face, set[str]]) -> str:

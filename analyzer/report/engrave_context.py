@@ -136,6 +136,17 @@ def directions_for_all(
     return result
 
 
+def tempo_before(document: Document, first: int) -> str:
+    """Return the tempo in force at the start of a measure as the last `<sound>` before it has it, or nothing."""
+    best = (-1, "")
+    for part_id in document.part_ids:
+        for index, music in enumerate(document.part_measures(part_id)[:first]):
+            for sound in music.iter("sound"):
+                if sound.get("tempo") and index >= best[0]:
+                    best = (index, str(sound.get("tempo")))
+    return best[1]
+
+
 def _kind(direction: etree._Element) -> str:
     if direction.find("direction-type/rehearsal") is not None:
         return "rehearsal"
@@ -168,53 +179,38 @@ def _onset(document: Document, part_id: str, index: int, direction: etree._Eleme
 
 
 def fold_rests(measures: list[etree._Element]) -> None:
-    """Mark runs of two or more empty measures as one rest of several measures."""
+    """Mark runs of two or more empty measures as one rest of several measures.
+
+    Measures with a direction, a clef, a new key or a repeat stand alone: the engraver drops or misplaces what stands in
+    a measure that opens a long rest.
+    """
     run: list[etree._Element] = []
     for measure in measures:
-        if run and _empty(measure, first=False):
+        if _empty(measure):
             run.append(measure)
-        else:
-            _write_run(run)
-            run = [measure] if _empty(measure, first=True) else []
-        if run and _ends_run(measure):
-            _write_run(run)
-            run = []
+            if any(barline.get("location", "right") == "right" for barline in measure.findall("barline")):
+                _write_run(run)
+                run = []
+            continue
+        # A clef at the start of this measure is drawn at the end of the last, where a long rest has no room for it.
+        _write_run(run[:-1] if measure.find("attributes/clef") is not None else run)
+        run = []
     _write_run(run)
 
 
-def _empty(measure: etree._Element, *, first: bool) -> bool:
+def _empty(measure: etree._Element) -> bool:
+    """Whether nothing is printed in the measure but a rest, and perhaps a barline at its end."""
     for child in measure:
         if child.tag == "note":
             if child.find("rest") is None or child.find("notations") is not None or child.find("lyric") is not None:
                 return False
         elif child.tag == "barline":
-            # The engraver loses a repeat sign at the start of a rest of several measures.
-            if child.get("location") == "left" and (not first or child.find("repeat") is not None):
-                return False
-            if child.find("ending") is not None or child.find("fermata") is not None:
-                return False
-        elif child.tag == "attributes":
-            if not first or child.find("measure-style") is not None:
-                return False
-        elif child.tag in ("direction", "harmony"):
-            if not first:
+            if child.get("location", "right") != "right" or child.find("ending") is not None \
+                    or child.find("fermata") is not None:
                 return False
         elif child.tag not in ("backup", "forward", "sound"):
             return False
     return measure.get("implicit") != "yes"
-
-
-def _ends_run(measure: etree._Element) -> bool:
-    """Whether something is printed at the end of the measure, or a direction stands behind its start."""
-    started = False
-    for child in measure:
-        if child.tag == "barline" and child.get("location", "right") == "right":
-            return True
-        if child.tag in ("note", "forward"):
-            started = True
-        elif child.tag in ("direction", "harmony", "attributes") and (started or child.find("offset") is not None):
-            return True
-    return False
 
 
 def _write_run(run: list[etree._Element]) -> None:

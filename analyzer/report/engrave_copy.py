@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from lxml import etree
 
-from analyzer.report.engrave_context import Attributes, Walk, directions_for_all, fold_rests
+from analyzer.report.engrave_context import Attributes, Walk, directions_for_all, fold_rests, tempo_before
 from analyzer.report.mark import Mark
 from analyzer.score.document import MARK_TARGET, Document
 
@@ -47,7 +47,8 @@ def engraving_copy(
     title, subtitle : str
         Printed on top of the first page; the subtitle is the place for the player's part and horn.
     fold : bool
-        Join empty measures into rests of several measures. Copies for sound leave them as they are.
+        Join empty measures into rests of several measures. Copies for sound leave them as they are, and start with
+        the tempo in force.
 
     Raises
     ------
@@ -82,6 +83,8 @@ def engraving_copy(
         measure = _measure(document, source, index)
         if index == first:
             in_force.open_with(measure)
+            if not fold and first:
+                _insert_tempo(measure, tempo_before(document, first))
         for direction, onset in shared.get(index, ()):
             _insert_direction(measure, direction, onset, in_force.divisions)
         ref = _write_notes(measure, ref, lyrics, in_force, opening=index == first)
@@ -114,11 +117,8 @@ def _measure(document: Document, source: etree._Element, index: int) -> etree._E
             copy = deepcopy(child)
             copy.tail = None
             measure.append(copy)
-    for element in measure.iterfind("direction//*"):
-        # Sizes and places were chosen for another page.
-        for name in [str(name) for name in element.attrib]:
-            if name.startswith(("font-size", "font-family", "default-", "relative-")):
-                del element.attrib[name]
+    for direction in measure.findall("direction"):
+        _forget_layout(direction)
     for attributes in measure.findall("attributes"):
         for style in attributes.findall("measure-style"):
             if style.find("multiple-rest") is not None:
@@ -130,11 +130,20 @@ def _measure(document: Document, source: etree._Element, index: int) -> etree._E
     return measure
 
 
+def _forget_layout(direction: etree._Element) -> None:
+    """Drop sizes and places that were chosen for another page."""
+    for element in direction.iter(etree.Element):
+        for name in [str(name) for name in element.attrib]:
+            if name.startswith(("font-size", "font-family", "default-", "relative-")):
+                del element.attrib[name]
+
+
 def _insert_direction(measure: etree._Element, direction: etree._Element, onset: Fraction, divisions: Fraction) -> None:
     """Put a direction of another part at `onset` quarters after the start of the measure."""
     copy = deepcopy(direction)
     copy.tail = None
     copy.set("placement", "above")
+    _forget_layout(copy)
     for tag in ("offset", "staff", "voice"):
         for found in copy.findall(tag):
             copy.remove(found)
@@ -152,6 +161,16 @@ def _drop_divisions(measure: etree._Element, attributes: etree._Element) -> None
         attributes.remove(divisions)
     if not len(attributes):
         measure.remove(attributes)
+
+
+def _insert_tempo(measure: etree._Element, tempo: str) -> None:
+    """Start with a silent tempo; one that stands in the measure itself comes after it and wins."""
+    if not tempo:
+        return
+    direction = etree.Element("direction")
+    etree.SubElement(etree.SubElement(direction, "direction-type"), "words")
+    etree.SubElement(direction, "sound", tempo=tempo)
+    measure.insert(1 if len(measure) and measure[0].tag == "attributes" else 0, direction)
 
 
 def _number(value: Fraction) -> str:

@@ -1,7 +1,7 @@
 """The two typefaces of our pages, taken from the engraver's own package: nothing is shipped or fetched.
 
-verovio carries its music face Leipzig (SIL Open Font License 1.1) and the text face Liberation Serif (widths of Times,
-for which the engraver measures) as WOFF2 inside style sheets. Pictures get a subset of them; PDF gets them as TrueType.
+verovio carries its music face Leipzig and the text face Liberation Serif (widths of Times, for which the engraver
+measures) as WOFF2 inside style sheets. Pictures and PDF get subsets of them; both faces permit that (OS/2 fsType 8).
 """
 
 import base64
@@ -21,6 +21,7 @@ TEXT_STACK = "Liberation Serif, Times New Roman, Times, serif"
 
 _ORDER: tuple[Face, ...] = ("regular", "bold", "italic", "bold-italic")
 _FACES: tuple[Face, ...] = (*_ORDER, "music")
+SIGN_SCALE = 1.25
 _MUSIC_SIGNS = frozenset("♭♮♯")
 
 
@@ -83,8 +84,14 @@ def runs(text: str, face: Face) -> list[tuple[str, Face]]:
 
 
 def width_em(text: str, face: Face) -> float:
-    """Width of a text. [em of its font size]"""
-    return sum(_widths(shown).get(ord(character), 0.6) for part, shown in runs(text, face) for character in part)
+    """Width of a text as `engrave_marks.write` sets it. [em of its font size]"""
+    return sum(_widths(shown).get(ord(character), 0.6) * sign_scale(part, shown)
+               for part, shown in runs(text, face) for character in part)
+
+
+def sign_scale(part: str, face: Face) -> float:
+    """Enlargement of accidentals among words: in the music face they are lighter than the text face's figures."""
+    return SIGN_SCALE if face == "music" and _MUSIC_SIGNS.issuperset(part) else 1.0
 
 
 def style_sheet(used: Mapping[Face, Iterable[str]]) -> str:

@@ -15,7 +15,7 @@ from itertools import pairwise
 from lxml import etree
 
 from analyzer.report.engrave_copy import MARK_NAME
-from analyzer.report.engrave_fonts import MUSIC_FAMILY, Face, runs, width_em
+from analyzer.report.engrave_fonts import MUSIC_FAMILY, Face, runs, sign_scale, width_em
 
 SVG = "http://www.w3.org/2000/svg"
 HREF = "{http://www.w3.org/1999/xlink}href"
@@ -23,7 +23,9 @@ HREF = "{http://www.w3.org/1999/xlink}href"
 ROW_DROP = 150.0
 """How far the row goes down from where the engraver put it. [its units, 180 to a staff space]
 
-Judged: the engraver lets a row touch what is above it; at 120 some accents still touched the text, from 140 none did.
+Measured in a browser on three orchestra and band parts with a mark on every attack: where the engraver puts the row, 20
+of 724 marks touch an accent or a dynamic, 45 lower 15 do, from 90 on none. The rest is air, judged by eye: 120 to 180
+look right.
 """
 _GAP_EM = 0.22                       # least distance between neighbours in a row
 _SQUARE_EM = 0.86                    # side of the square of an unplayable note
@@ -47,12 +49,14 @@ class _Placed:
     head: tuple[float, float, float] | None = None   # centre and half width of the note's head
 
 
-def draw_marks(root: etree._Element, *, lines: int) -> set[str]:
-    """Redraw our marks in every system of one picture; return the forms that occur.
+def draw_marks(root: etree._Element, *, lines: int) -> tuple[set[str], float]:
+    """Redraw our marks in every system of one picture.
 
-    `lines` is the number of players' lines in the whole part: with several, each row tells whose it is.
+    `lines` is the number of players' lines in the whole part: with several, each row tells whose it is. Returns the
+    forms that occur, and how far the mark farthest from its note had to move to the side. [engraver's units]
     """
     forms: set[str] = set()
+    moved = 0.0
     for system in by_class(root, "system"):
         rows: dict[float, list[_Placed]] = {}
         for verse in list(by_class(system, "verse")):
@@ -69,9 +73,10 @@ def draw_marks(root: etree._Element, *, lines: int) -> set[str]:
             for placed, centre in zip(row, spread(row), strict=True):
                 _draw(placed, centre)
                 forms.add(placed.form)
+                moved = max(moved, abs(centre - placed.centre))
             if lines > 1:
                 _name_row(system, row[0], left)
-    return forms
+    return forms, moved
 
 
 def by_class(root: etree._Element, name: str) -> Iterator[etree._Element]:
@@ -188,7 +193,7 @@ def _draw(placed: _Placed, centre: float) -> None:
 def _strike(note: etree._Element, head: tuple[float, float, float]) -> None:
     """Cross out a head: two strokes on a white edge, reaching beyond it."""
     x, y, half = head
-    reach, rise = half + 70, 150
+    reach, rise = half + 45, 140
     d = f"M{x - reach:.0f} {y - rise:.0f}L{x + reach:.0f} {y + rise:.0f}M{x - reach:.0f} {y + rise:.0f}" \
         f"L{x + reach:.0f} {y - rise:.0f}"
     group = etree.SubElement(note, f"{{{SVG}}}g")
@@ -229,6 +234,7 @@ def write(
             span.set("font-family", MUSIC_FAMILY)
             span.set("font-weight", "normal")
             span.set("font-style", "normal")
+            span.set("font-size", f"{size * sign_scale(part, shown):g}px")
         span.text = part
 
 

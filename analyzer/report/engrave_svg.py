@@ -11,6 +11,7 @@ from analyzer.report.engrave_marks import HREF, SVG, by_class, write
 
 _KEPT_ID = re.compile(r"[nm]\d+")
 _BOLD = frozenset({"ending", "fing", "reh", "tempo"})
+_WORDS = frozenset({"tempo", "dir", "dynam"})
 _ITALIC = frozenset({"dir", "dynam", "mNum"})
 
 
@@ -103,7 +104,11 @@ def _remove(element: etree._Element) -> None:
 
 def draw_heading(page: etree._Element, heading: Heading, width: float) -> None:
     """Replace the engraver's header by ours; `width` is that between the margins. [engraver's units]"""
-    group = etree.SubElement(page, f"{{{SVG}}}g")
+    if not (heading.title or heading.subtitle or heading.makers):
+        return
+    # First, so that a reader of the text meets the title before the music.
+    group = etree.Element(f"{{{SVG}}}g")
+    page.insert(0, group)
     group.set("class", "heading")
     y = 0.0
     for line in heading.title:
@@ -147,6 +152,35 @@ def set_music_signs(root: etree._Element) -> None:
                 child.set("font-family", MUSIC_FAMILY)
                 child.set("font-weight", "normal")
                 child.set("font-style", "normal")
+
+
+def fit_texts(page: etree._Element, width: float) -> None:
+    """Move words that would run out of the page at the right to the left; make them smaller if they are too long."""
+    for group in page.iter(f"{{{SVG}}}g"):
+        if _WORDS.isdisjoint((group.get("class") or "").split()):
+            continue
+        for text in group.findall(f"{{{SVG}}}text"):
+            left, length = float(text.get("x", "0")), _length(text)
+            if text.get("text-anchor", "start") != "start" or left + length <= width:
+                continue
+            shrink = min(1.0, width / length)
+            text.set("x", f"{max(0.0, width - length * shrink):.0f}")
+            for span in text.iter(f"{{{SVG}}}tspan"):
+                size = span.get("font-size", "")
+                if shrink < 1 and size.endswith("px"):
+                    span.set("font-size", f"{float(size[:-2]) * shrink:g}px")
+
+
+def _length(text: etree._Element) -> float:
+    """Width of a text with spans of several sizes, as if bold. [engraver's units]"""
+    total = 0.0
+    for span in text.iter(f"{{{SVG}}}tspan"):
+        size = "0px"
+        at: etree._Element | None = span
+        while at is not None and not (size := at.get("font-size", "")).endswith("px"):
+            at = at.getparent()
+        total += width_em(span.text or "", "bold") * float(size[:-2] or 0)
+    return total
 
 
 def used_characters(root: etree._Element) -> dict[Face, set[str]]:
