@@ -19,14 +19,14 @@ VALVE_FAMILIES = ("euphonium", "baritone")
 
 PRICES = {
     "unplayable": 1_000_000.0,         # a note that this player cannot sound on this horn
-    "too_fast": 10_000.0,              # a move that no plan brings within the player's speed
+    "too_fast": 10_000.0,              # a move of the best plan that is beyond the player's speed
     "gliss": 1_000.0,                  # a glissando that breaks
     "out_of_range": 1_000.0,           # a note outside the player's range (outside the extremes, where told)
     "clef": 50.0,                      # the whole line, where its clef is not read
     "extreme": 5.0,                    # a note between the secure range and the extremes
     "tiring": 10.0,                    # each minute of sounding beyond the player's endurance
     "not_bass": 30.0,                  # a bass trombone line on another horn
-    "big_horn": 4.0,                   # a bass trombone on another line: more to carry and to fill
+    "big_horn": 20.0,                  # a bass trombone on another line: more to carry and to fill
     "later_choice": 1.0,               # each place down the player's own list of horns
 }
 """Judged. The first four stand so far apart that only their order matters; halving or doubling any of the others gives
@@ -43,8 +43,8 @@ class Burden:
     """A line on a horn in one player's hands.
 
     `unplayable`, `gliss`, `out_of_range`, `extreme` are note indices, `too_fast` indices of moves (from that note to
-    the next). `tempo_factor` is what every tempo may be multiplied by until some move is too fast whatever the plan;
-    below 1 where one is too fast already, inf where nothing moves. `items` are the parts of `cost` by name.
+    the next). `tempo_factor` is what every tempo may be multiplied by until a move of the plan is too fast; below 1
+    where one is too fast already, inf where nothing moves. `items` are the parts of `cost` by name.
     """
 
     horn: Horn
@@ -89,8 +89,7 @@ def burden_of(line: Line, member: Member, horn: Horn, *, tempo_bpm: float | None
     plan = planner.plan()
     unplayable = tuple(note.index for note in plan.notes if note.choice is None)
     gliss = tuple(note.index for note in plan.notes if note.problem is not None and note.problem.code == "gliss")
-    factor = tempo_factor(planner, gliss, tempo_bpm=tempo_bpm)
-    fast = too_fast(planner, plan) if factor * _TOO_MUCH < 1 else ()
+    fast = too_fast(planner, plan)
     beyond, stretch = _range(plan, member)
     playable = max(1, len(plan.notes) - len(unplayable))
     counts = {
@@ -106,33 +105,27 @@ def burden_of(line: Line, member: Member, horn: Horn, *, tempo_bpm: float | None
     items = {name: PRICES[name] * count for name, count in counts.items() if count}
     items["plan_per_note"] = plain / playable
     return Burden(horn=horn, plan=plan, planner=planner, unplayable=unplayable, too_fast=fast, gliss=gliss,
-                  out_of_range=beyond, extreme=stretch, tempo_factor=factor, items=items)
+                  out_of_range=beyond, extreme=stretch, tempo_factor=tempo_factor(planner, plan), items=items)
 
 
-def tempo_factor(planner: Planner, broken: tuple[int, ...] = (), *, tempo_bpm: float | None = None) -> float:
-    """Return what the tempo may be multiplied by before some move is too fast for every plan; inf where none moves.
+def tempo_factor(planner: Planner, plan: Plan) -> float:
+    """Return what the tempo may be multiplied by until a move of this plan is too fast; inf where nothing moves."""
+    most = max((load(planner, plan, k) for k in range(len(planner.moves))), default=0.0)
+    return 1 / most if most else float("inf")
 
-    `broken` are notes whose glissando no plan can keep: they count as two notes that are not joined. `tempo_bpm` is
-    the planner's, where it was given.
-    """
-    if broken:
-        notes = list(planner.line.notes)
-        for k in broken:
-            notes[k] = replace(notes[k], gliss_after=False)
-        planner = Planner(replace(planner.line, notes=tuple(notes)), planner.horn, planner.player,
-                          tempo_bpm=tempo_bpm, weights=planner.weights)
-    bpm, moves = planner.ceiling()
-    return bpm / planner.times[moves[0]].bpm if bpm and moves else float("inf")
+
+def load(planner: Planner, plan: Plan, k: int) -> float:
+    """Return the load of a plan's move from note `k`: 1 is all the speed that the player has, 0 no move."""
+    a, b = plan.notes[k].choice, plan.notes[k + 1].choice
+    if a is None or b is None:
+        return 0.0
+    found = planner.costs.load_rows((a,), (b,), planner.moves[k])[0][0]
+    return found if found < BROKEN else 0.0
 
 
 def too_fast(planner: Planner, plan: Plan) -> tuple[int, ...]:
     """Return the moves of a plan that ask for more speed than the player has."""
-    found = []
-    for k, move in enumerate(planner.moves):
-        a, b = plan.notes[k].choice, plan.notes[k + 1].choice
-        if a is not None and b is not None and _TOO_MUCH < planner.costs.load_rows((a,), (b,), move)[0][0] < BROKEN:
-            found.append(k)
-    return tuple(found)
+    return tuple(k for k in range(len(planner.moves)) if load(planner, plan, k) > _TOO_MUCH)
 
 
 def _over_speed(planner: Planner, plan: Plan) -> float:

@@ -11,7 +11,7 @@ from itertools import combinations
 
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
-from analyzer.review.burden import Burden
+from analyzer.review.burden import Burden, takes
 from analyzer.review.seating import INF, Desk, assign, leading
 from analyzer.score.parts import HORN_OF_FAMILY
 
@@ -20,6 +20,9 @@ MOST_CHANGES = 4
 still sees them."""
 LEAST_TEMPO_FACTOR = 2 / 3
 """Slower than this share of its tempo a piece is another piece. Judged; from 0.6 to 0.75 the samples' verdicts stay."""
+TEMPO_STEPS = (1.0, 0.95, 0.9, 0.8, LEAST_TEMPO_FACTOR)
+"""Least tempo factors that are tried, so that a seating that needs little slowing is found before one that needs more.
+"""
 MOST_LEFT_OUT_SHARE = 0.05
 MOST_LEFT_OUT_ANYWAY = 2
 """So many notes of a line may be left out, handed over or moved by an octave: one in twenty, or two in a short line.
@@ -61,13 +64,14 @@ Step = Lend | Move
 class Way:
     """A seating and what it takes.
 
-    `seats` holds (member, burden) of each line, None where empty. `slower` tells that the tempo must come down for
-    some seat. `count` is how many changes it takes in all; `left_out` how many notes.
+    `seats` holds (member, burden) of each line, None where empty. `factor` is what the tempo must be multiplied by for
+    the slowest seat [above 0, 1 where it may stay]. `count` is how many changes it takes in all; `left_out` how many
+    notes, those of empty lines with them.
     """
 
     steps: tuple[Step, ...]
     seats: tuple[tuple[int, Burden] | None, ...]
-    slower: bool
+    factor: float
     count: int
     left_out: int
     price: float
@@ -81,7 +85,7 @@ class Way:
     def order(self) -> tuple[float, ...]:
         """What ways are compared by."""
         return (self.count, self.left_out, sum(one.distance if isinstance(one, Lend) else 1 for one in self.steps),
-                self.price)
+                -self.factor, self.price)
 
 
 def troubled(burden: Burden) -> tuple[int, ...]:
@@ -89,9 +93,9 @@ def troubled(burden: Burden) -> tuple[int, ...]:
     return tuple(sorted({*burden.blocked, *burden.gliss}))
 
 
-def changes_at(burden: Burden, *, slower: bool) -> int:
-    """How many changes one seat takes by itself, the tempo apart; `FAR` where none will do."""
-    if burden.too_fast and (not slower or burden.tempo_factor < LEAST_TEMPO_FACTOR):
+def changes_at(burden: Burden, least_factor: float) -> int:
+    """How many changes one seat takes by itself, where the tempo may come down to `least_factor`; `FAR` if none do."""
+    if burden.too_fast and burden.tempo_factor < least_factor:
         return FAR
     count = len(troubled(burden))
     if not count:
@@ -105,20 +109,32 @@ class Search:
     def __init__(self, desk: Desk, spared: Callable[[int], bool]) -> None:
         """Take the desk and the question whether a line's notes are heard elsewhere."""
         self.desk = desk
+        self._lacks: dict[frozenset[int], int] = {}
         self._empty = [self._changes_if_empty(i, spared) for i in range(len(desk.chairs))]
 
     def _changes_if_empty(self, i: int, spared: Callable[[int], bool]) -> int:
         if self.desk.chairs[i].same_as is not None:
             return 0
-        return FAR if leading(self.desk.chairs, i) and not spared(i) else 1
+        return 3 * FAR if leading(self.desk.chairs, i) and not spared(i) else 2 * FAR
+
+    def _lacking(self, lifted: frozenset[int]) -> int:
+        """How many lines must stay empty because there are too few players with a horn of their kind."""
+        if lifted not in self._lacks:
+            desk = self.desk
+            own = [i for i, chair in enumerate(desk.chairs) if chair.same_as is None]
+            prices = [[0.0 if not desk.bars(i, j, lifted) and any(
+                takes(horn, desk.chairs[i].line.family) for horn in member.horns) else INF
+                for j, member in enumerate(desk.members)] for i in own]
+            self._lacks[lifted] = sum(one is None for one in assign(prices, [1.0] * len(own)))
+        return self._lacks[lifted]
 
     def unchanged(self) -> Way:
         """Return the way without moves, loans or another tempo."""
-        return self._way((), slower=False)
+        return self._way((), 1.0)
 
     def best(self) -> Way:
         """Return the way with the fewest changes (not `possible` where there is none)."""
-        best = min((self._way((), slower=slower) for slower in (False, True)), key=lambda way: way.order)
+        best = min((self._way((), least) for least in TEMPO_STEPS), key=lambda way: way.order)
         steps = self._steps()
         for size in range(1, MOST_MOVES + 1):
             if best.count <= size:
@@ -126,8 +142,8 @@ class Search:
             for chosen in combinations(steps, size):
                 if _clash(chosen):
                     continue
-                for slower in (False, True):
-                    way = self._way(chosen, slower=slower)
+                for least in TEMPO_STEPS:
+                    way = self._way(chosen, least)
                     if way.order < best.order:
                         best = way
         return best
@@ -137,8 +153,7 @@ class Search:
         desk = self.desk
         steps: list[Step] = []
         for j in range(len(desk.members)):
-            barred = [i for i in range(len(desk.chairs)) if desk.bars(i, j) == "kept"]
-            if barred:
+            if desk.members[j].dedicated:
                 steps.append(Move(member=j))
             steps += [lend for lend in self._loans(j) if self._helps(lend)]
         return steps
@@ -160,16 +175,15 @@ class Search:
         for i in range(len(self.desk.chairs)):
             if self.desk.bars(i, lend.member):
                 continue
-            own = min((changes_at(one, slower=True) for one in self.desk.offers(i, lend.member)), default=FAR + 1)
-            with_it = min((changes_at(one, slower=True) for one in self.desk.offers(i, lend.member, (lend.horn,))),
-                          default=FAR + 1)
+            own, with_it = (min((changes_at(one, LEAST_TEMPO_FACTOR) for one in self.desk.offers(i, lend.member, lent)),
+                                default=FAR + 1) for lent in ((), (lend.horn,)))
             if with_it < own:
                 return True
         return False
 
-    def _way(self, steps: tuple[Step, ...], *, slower: bool) -> Way:
+    def _way(self, steps: tuple[Step, ...], least: float) -> Way:
         desk = self.desk
-        lifted = {one.member for one in steps if isinstance(one, Move)}
+        lifted = frozenset(one.member for one in steps if isinstance(one, Move))
         loans = [one for one in steps if isinstance(one, Lend)]
         table: list[list[Burden | None]] = []
         for i in range(len(desk.chairs)):
@@ -179,31 +193,33 @@ class Search:
                 lent = [one.horn for one in loans if one.member == j]
                 ways = [] if desk.bars(i, j, lifted) else [
                     one for one in desk.offers(i, j, lent) if one.horn in lent or one.horn.name not in away]
-                row.append(min(ways, key=lambda one: (changes_at(one, slower=slower), one.cost), default=None))
+                row.append(min(ways, key=lambda one: (changes_at(one, least), one.cost), default=None))
             table.append(row)
         # One change outweighs the whole difference that ranks, and those that prices, can make.
         unit = 1.0 + sum(max((one.cost for one in row if one), default=0.0) for row in table)
         count = len(table)
         step = unit * (count * count + count + 1)
-        prices = [[INF if one is None else step * changes_at(one, slower=slower) + one.cost - 1e-6 * (i + 1) * (j + 1)
+        prices = [[INF if one is None else step * changes_at(one, least) + one.cost + desk.tie(i, j)
                    for j, one in enumerate(row)] for i, row in enumerate(table)]
         empty = [step * self._empty[i] + unit * (count - desk.chairs[i].rank) for i in range(count)]
         found = assign(prices, empty)
         seats: list[tuple[int, Burden] | None] = []
-        total, left_out, price, fast = len(steps), 0, 0.0, False
+        # A line that stays empty only because players lack is one change; any other cannot be mended.
+        total, left_out, price, factor = len(steps) - self._lacking(lifted) * (2 * FAR - 1), 0, 0.0, 1.0
         for i, seat in enumerate(found):
             burden = None if seat is None else table[i][seat]
             if seat is None or burden is None:
                 seats.append(None)
                 total += self._empty[i]
+                left_out += len(desk.chairs[i].line.notes) if desk.chairs[i].same_as is None else 0
                 continue
             seats.append((seat, burden))
-            total += changes_at(burden, slower=slower)
+            total += changes_at(burden, least)
             left_out += len(troubled(burden))
             price += burden.cost
-            fast = fast or bool(burden.too_fast)
-        return Way(steps=steps, seats=tuple(seats), slower=slower and fast, count=total + (slower and fast),
-                   left_out=left_out, price=price)
+            factor = min(factor, burden.tempo_factor) if burden.too_fast else factor
+        return Way(steps=steps, seats=tuple(seats), factor=factor, count=total + (factor < 1), left_out=left_out,
+                   price=price)
 
 
 def _clash(steps: Sequence[Step]) -> bool:

@@ -4,6 +4,7 @@ A line may go to a player who has a horn for it. Two habits of the trade are rul
 family's parts stays on them, and a beginner is not put on a bass trombone part because the chair happens to be free.
 """
 
+from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
@@ -15,9 +16,11 @@ from analyzer.score.line import Line
 from analyzer.score.parts import PartInfo
 
 INF = float("inf")
+MOST_DOUBLED_LESS = 0.1
+"""Share of a line's notes that somebody who doubles it may leave out. Judged: less would keep a young player from
+playing along, more is no part; a teacher decides by ear."""
 _TIE = 1e-6
-"""Price that breaks ties in favour of the order of the file: the first player on the first line. Below any real
-difference of prices that a reader would see."""
+"""Unit of the price that breaks ties; all of it stays below any difference of prices that a reader would see."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +40,7 @@ class Chair:
     def title(self) -> str:
         """Name for a person."""
         name = self.part.full_name or self.part.name or self.part.id
-        return f"{name}, player {self.line.number} of {self.line.of}" if self.line.of > 1 else name
+        return f"{name}, line {self.line.number} of {self.line.of}" if self.line.of > 1 else name
 
 
 def chairs_of(lines: Sequence[tuple[PartInfo, Line]]) -> tuple[Chair, ...]:
@@ -136,7 +139,8 @@ class Desk:
         self.members = section.members
         self.tempo_bpm = tempo_bpm
         self._known: dict[tuple[int, int, Horn], Burden] = {}
-        self._families = {chair.line.family for chair in self.chairs}
+        # How many different lines each family has; a line printed twice counts once.
+        self._lines_of = Counter(chair.line.family for chair in self.chairs if chair.same_as is None)
 
     def burden(self, i: int, j: int, horn: Horn) -> Burden:
         """Return what line `i` on `horn` asks of member `j`."""
@@ -148,7 +152,10 @@ class Desk:
     def offers(self, i: int, j: int, lent: Sequence[Horn] = ()) -> list[Burden]:
         """Return the burdens of the horns with which member `j` could take line `i`: own ones, then lent ones."""
         family = self.chairs[i].line.family
-        horns = (*self.members[j].horns, *lent)
+        horns = [*self.members[j].horns, *lent]
+        if self.members[j].level == "beginner" and self.members[j].keeps != "bass trombone":
+            # Nor is a beginner given the bass trombone for another part, while there is any other horn.
+            horns = [horn for horn in horns if horn.kind != "bass trombone"] or horns
         return [one for horn in horns if takes(horn, family) for one in [self.burden(i, j, horn)] if one.offered]
 
     def best(self, i: int, j: int) -> Burden | None:
@@ -156,21 +163,30 @@ class Desk:
         return min(self.offers(i, j), key=lambda one: one.cost, default=None)
 
     def bars(self, i: int, j: int, lifted: Collection[int] = ()) -> str | None:
-        """Return what keeps member `j` from line `i` whatever the horn: ``beginner``, ``kept`` or None.
+        """Return what keeps member `j` from line `i` whatever the horn, None where nothing does.
 
-        A member in `lifted` is not kept on a family's parts.
+        ``beginner``: a bass trombone part; ``kept``: the member stays on another family's parts; ``reserved``: those
+        who stay on this line's family are enough for its lines. A member in `lifted` is not kept anywhere.
         """
         member, family = self.members[j], self.chairs[i].line.family
         if family == "bass trombone" and member.level == "beginner" and member.keeps != "bass trombone":
             return "beginner"
-        kept = member.dedicated
-        if kept in self._families and kept != family and j not in lifted:
+        kept = member.dedicated if j not in lifted else None
+        if kept in self._lines_of and kept != family:
             return "kept"
+        if kept != family:
+            keepers = sum(one.dedicated == family and k not in lifted for k, one in enumerate(self.members))
+            if keepers >= self._lines_of[family]:
+                return "reserved"
         return None
+
+    def tie(self, i: int, j: int) -> float:
+        """Return the price that breaks ties by the order of the file: first players first, on the first lines."""
+        return _TIE * j * (len(self.chairs) - i)
 
     def seats(self) -> tuple[int | None, ...]:
         """Return the member of each line, None where it stays empty: as many lines as can be, then the least price."""
-        prices = [[INF if self.bars(i, j) or (one := self.best(i, j)) is None else one.cost - _TIE * (i + 1) * (j + 1)
+        prices = [[INF if self.bars(i, j) or (one := self.best(i, j)) is None else one.cost + self.tie(i, j)
                    for j in range(len(self.members))] for i in range(len(self.chairs))]
         return assign(prices, self.empty_prices(prices))
 
@@ -183,12 +199,11 @@ class Desk:
         unit = 1.0 + sum(max((one for one in row if one < INF), default=0.0) for row in prices)
         return [unit * (count * count + count - chair.rank) for chair in self.chairs]
 
-    def doublings(self, seats: Sequence[int | None], lent_away: Collection[tuple[int, str]] = (),
-                  ) -> dict[int, tuple[int, Burden]]:
-        """Give each member without a line one to double: the cheapest, lines with fewer players first.
+    def doublings(self, seats: Sequence[int | None]) -> dict[int, tuple[int, Burden]]:
+        """Give each member without a line one to double: with least to leave out, then where fewer play already.
 
-        Returns member -> (line, burden); nothing for a member who can take no line. `lent_away` are (member, name of
-        the horn) that somebody else plays.
+        Returns member -> (line, burden); nothing for a member who lacks more than `MOST_DOUBLED_LESS` of each line. A
+        bass trombone line is doubled only on another bass trombone.
         """
         heads = [int(one is not None) for one in seats]
         found: dict[int, tuple[int, Burden]] = {}
@@ -196,8 +211,9 @@ class Desk:
             if j in seats:
                 continue
             ways = [(heads[i] > 1, one.cost, i, one) for i in range(len(self.chairs))
-                    if heads[i] and not self.bars(i, j)
-                    for one in self.offers(i, j) if (j, one.horn.name) not in lent_away]
+                    if heads[i] and not self.bars(i, j) for one in self.offers(i, j)
+                    if "not_bass" not in one.items
+                    and len(one.blocked) + len(one.too_fast) <= MOST_DOUBLED_LESS * len(one.plan.notes)]
             if ways:
                 _, _, i, burden = min(ways, key=lambda way: way[:3])
                 heads[i] += 1

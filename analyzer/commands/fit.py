@@ -1,0 +1,47 @@
+"""``lowbrass fit``: does a piece suit the section, who plays what, what would have to change."""
+
+from pathlib import Path
+
+import click
+
+from analyzer.commands.options import (
+    format_option,
+    measure_range,
+    measures_option,
+    part_option,
+    print_json,
+    say,
+    score_argument,
+    tempo_option,
+)
+from analyzer.report.fitting import fit_document, fit_text
+from analyzer.review.fit import fit
+from analyzer.review.section import read_section
+from analyzer.score.document import open_document
+
+
+@click.command("fit")
+@score_argument
+@click.option("--section", type=click.Path(path_type=Path), required=True, metavar="FILE.toml",
+              help="Section file: the players and their horns (lowbrass section new FILE makes one).")
+@part_option
+@measures_option
+@tempo_option
+@format_option("text", "json")
+@click.pass_context
+def command(ctx: click.Context, score: Path, section: Path, parts: tuple[str, ...], measures: str | None,
+            tempo: float | None, form: str) -> None:
+    """Say whether SCORE suits your section, who should play which line on which horn, and what would have to change.
+
+    Exit code 3 if it does not suit.
+    """
+    span = measure_range(measures)
+    players = read_section(section)
+    answer = fit(open_document(score), players, parts=parts, measures=span, tempo_bpm=tempo)
+    say(answer.problems)
+    if form == "json":
+        print_json(fit_document(answer))
+    else:
+        click.echo(fit_text(answer))
+    if answer.verdict == "does not suit":
+        ctx.exit(3)

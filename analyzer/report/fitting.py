@@ -1,0 +1,106 @@
+"""The fit of a section as data (the JSON document of the contract) and as text."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from analyzer.review.findings import Finding
+from analyzer.review.fit import Fit, Seat
+from analyzer.review.fit_words import Change
+from analyzer.review.seating import Chair
+
+SCHEMA = "lowbrass.fit/1"
+_MARKS = {"stop": "!!", "care": "! ", "note": "- "}
+_VERDICTS = {
+    "suits": "The piece suits this section.",
+    "suits with changes": "The piece suits this section with changes:",
+    "does not suit": "The piece does not suit this section as it is.",
+}
+_SHOWN = 6
+
+
+def fit_document(fit: Fit) -> dict[str, Any]:
+    """Return the JSON document of a fit."""
+    return {
+        "schema": SCHEMA,
+        "score": {"file": fit.document.name, "title": fit.document.title},
+        "verdict": fit.verdict,
+        "assignments": [_seat_json(one) for one in fit.seats],
+        "unfilled": [{**_chair_json(one.chair), "why": one.why} for one in fit.unfilled],
+        "changes": [_change_json(one) for one in fit.changes],
+        "after_changes": [{**_chair_json(chair), "player": player, "horn": horn} for chair, player, horn in fit.after],
+        "findings": [finding.as_json() for finding in fit.findings],
+        "problems": [problem.as_json() for problem in fit.problems],
+        "cautions": list(fit.cautions),
+    }
+
+
+def _chair_json(chair: Chair) -> dict[str, Any]:
+    return {"part": {"id": chair.part.id, "name": chair.part.name}, "line": chair.line.number, "of": chair.line.of}
+
+
+def _seat_json(seat: Seat) -> dict[str, Any]:
+    burden = seat.burden
+    return {
+        **_chair_json(seat.chair), "player": seat.member.name, "horn": burden.horn.name, "doubling": seat.doubles,
+        "cost": round(burden.cost, 3),
+        "cost_items": {name: round(price, 3) for name, price in burden.items.items()},
+        "unplayable": len(burden.unplayable), "out_of_range": len(burden.out_of_range),
+        "too_fast": len(burden.too_fast),
+        "reach_estimated": seat.member.player.reach_estimated,
+        "findings": [finding.as_json() for finding in seat.findings],
+    }
+
+
+def _change_json(change: Change) -> dict[str, Any]:
+    chair = _chair_json(change.chair) if change.chair else {"part": None, "line": None, "of": None}
+    return {"kind": change.kind, "text": change.text, **chair, **change.data}
+
+
+def fit_text(fit: Fit) -> str:
+    """Return the fit for a director: the verdict and the changes, who plays what, what to know, cautions."""
+    out = ["", fit.document.title or fit.document.name, _VERDICTS[fit.verdict]]
+    if fit.verdict == "does not suit":
+        out += [f"  {number}. {_sentence(one)}" for number, one in enumerate(_stops(fit), 1)]
+        if fit.changes:
+            out += ["The changes that it would take:"]
+    out += [f"  {number}. {change.text}" for number, change in enumerate(fit.changes, 1)]
+    if fit.after:
+        out += ["Then:"]
+        out += [f"  {chair.title}: {player} on {horn}" for chair, player, horn in fit.after]
+    out += ["", "Who plays what" + (", before these changes" if fit.after else "")]
+    wide = max((len(seat.chair.title) for seat in fit.seats), default=0)
+    for seat in fit.seats:
+        doubles = " (doubling)" if seat.doubles else ""
+        out.append(f"  {seat.chair.title:<{wide}}  {seat.member.name} on {seat.burden.horn.name}{doubles}")
+        out += _findings_text(seat.findings)
+    if fit.unfilled:
+        out += ["", "Without a player"]
+        out += [f"  {one.chair.title}: {one.why}." for one in fit.unfilled]
+    general = [one for one in fit.findings if not (fit.verdict == "does not suit" and one.severity == "stop")]
+    if general:
+        out += ["", "To know"]
+        out += [f"  {_MARKS[one.severity]}{_sentence(one)}" for one in general]
+    return "\n".join([*out, "", *(f"Caution: {line}" for line in fit.cautions)])
+
+
+def _stops(fit: Fit) -> list[Finding]:
+    return [one for one in fit.findings if one.severity == "stop"]
+
+
+def _sentence(finding: Finding) -> str:
+    what = finding.what if finding.what.endswith(".") else f"{finding.what}."
+    return f"{what[:1].upper()}{what[1:]} {' '.join(finding.try_)}".strip()
+
+
+def _findings_text(findings: Sequence[Finding]) -> Iterable[str]:
+    """Return the gravest findings of a seat, a line each, and how many more there are; notes only if nothing else."""
+    ordered = [one for level in ("stop", "care", "note") for one in findings if one.severity == level]
+    heavy = [one for one in ordered if one.severity != "note" or one.code == "horn"]
+    shown = heavy[:_SHOWN]
+    for one in shown:
+        place = f"measure {one.measure}: " if one.measure else ""
+        what = one.what if one.what.endswith(".") else f"{one.what}."
+        yield f"      {_MARKS[one.severity]}{place}{what}{f' {one.try_[0]}' if one.try_ else ''}"
+    more = len(ordered) - len(shown)
+    if more:
+        yield f"      and {more} more, all of them in --format json"

@@ -1,0 +1,78 @@
+"""Whether a line's notes are heard in other parts too, so that the line, or a note of it, could be spared."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from fractions import Fraction
+
+from analyzer.problem import Unreadable
+from analyzer.score.document import Document
+from analyzer.score.line import Line
+from analyzer.score.parts import find_parts
+from analyzer.score.reader import read_part
+
+ENOUGH = 0.8
+"""A line is spared where one other part has this share of its notes, in any octave. Judged; from 0.7 to 0.9 the same
+lines of the samples are meant."""
+
+Attacks = dict[Fraction, frozenset[int]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Double:
+    """Another part that has a line's notes: `share` of them in any octave [0 to 1]."""
+
+    part_name: str
+    share: float
+
+
+class Covered:
+    """Attacks of every part of a score; parts that cannot be read are left out. Read once, when first asked."""
+
+    def __init__(self, document: Document) -> None:
+        """Take the score."""
+        self._document = document
+        self._parts: dict[str, tuple[str, Attacks]] | None = None
+
+    def _read(self) -> dict[str, tuple[str, Attacks]]:
+        if self._parts is None:
+            self._parts = {}
+            for info in find_parts(self._document)[0]:
+                try:
+                    part, _ = read_part(self._document, info.id)
+                except Unreadable:
+                    continue
+                attacks: dict[Fraction, set[int]] = {}
+                for note in part.notes:
+                    if not note.grace and not note.tie_stop:
+                        attacks.setdefault(note.onset, set()).add(note.sounding.midi)
+                name = info.full_name or info.name or info.id
+                self._parts[info.id] = (name, {onset: frozenset(found) for onset, found in attacks.items()})
+        return self._parts
+
+    def best_double(self, line: Line, but: Collection[str] = ()) -> Double | None:
+        """Return the other part that has most of a line's notes, begun together, in any octave; None where none has.
+
+        Neither the line's own part counts nor those whose ids are in `but`: parts that may lack a player themselves.
+        """
+        notes = [note for note in line.notes if not note.grace]
+        best: Double | None = None
+        for part_id, (name, attacks) in self._read().items():
+            if part_id == line.part_id or part_id in but or not notes:
+                continue
+            hits = sum(any((other - note.midi) % 12 == 0 for other in attacks.get(note.onset, ())) for note in notes)
+            if hits and (best is None or hits / len(notes) > best.share):
+                best = Double(part_name=name, share=hits / len(notes))
+        return best
+
+    def at(self, line: Line, index: int) -> str | None:
+        """Say which other part begins the same note with it, at pitch or in another octave; None where none does."""
+        note = line.notes[index]
+        octave = None
+        for part_id, (name, attacks) in self._read().items():
+            if part_id != line.part_id:
+                others = attacks.get(note.onset, frozenset())
+                if note.midi in others:
+                    return f"{name} has it"
+                if octave is None and any((other - note.midi) % 12 == 0 for other in others):
+                    octave = f"{name} has it in another octave"
+        return octave
