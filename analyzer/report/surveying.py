@@ -132,12 +132,12 @@ def survey_text(survey: Survey) -> str:
     sums = summary(survey)
     total = sum(sums["files"].values())
     said = "; ".join(f"{count} {_SAID[one]}" for one, count in sums["files"].items() if count)
-    out = [f"Survey of {survey.folder}", "", f"{_count(total, 'file')}{': ' if said else ''}{said}."]
+    out = [f"Survey of {survey.folder}", "", *_wrapped(f"{_count(total, 'file')}{': ' if said else ''}{said}.")]
     if sums["lines"]:
         families = ", ".join(f"{count} {family}" for family, count in sums["lines_by_family"].items())
-        out += [f"{_count(sums['lines'], 'line')} ({families}), {sums['notes']:,} notes; a line is what one player "
-                "plays.", "", *_horn_table(sums["horns"]), "", *(
-                    row for found in _findings(sums) for row in textwrap.wrap(found, 100, subsequent_indent="  "))]
+        out += [*_wrapped(f"{_count(sums['lines'], 'line')} ({families}), {sums['notes']:,} notes; a line is what one "
+                          "player plays."), "", *_horn_table(sums["horns"]), "",
+                *(row for found in _findings(sums) for row in _wrapped(found))]
     else:
         out.append("No line to plan was found. Name parts with --part, or give the folder that holds the scores.")
     bad = [row for row in survey.files if row["status"] == "unreadable"]
@@ -148,6 +148,10 @@ def survey_text(survey: Survey) -> str:
     if sums["lines"]:
         out += ["", *(f"Caution: {line}" for line in _cautions(survey))]
     return "\n".join(out)
+
+
+def _wrapped(text: str) -> list[str]:
+    return textwrap.wrap(text, 100, subsequent_indent="  ")
 
 
 def _count(number: int, word: str) -> str:
