@@ -14,9 +14,14 @@ COMMANDS = {
     "parts": "List a score's parts and which of them are low brass, and why.",
     "chart": "Show every way to sound every note of a horn.",
     "horns": "List the horns; fit one to your own by a measurement.",
+    "learn": "Fit the plan to the marks that a teacher wrote into a score.",
     "review": "Find what lies beyond a horn or player, note by note, with computed ways out.",
     "compare": "Set the same parts on several horns side by side.",
+    "drill": "Write a practice sheet from the moves that are new, far, fast or out of tune.",
     "survey": "Plan a whole folder of scores; sum up what horns they ask for.",
+    "fit": "Say whether a piece suits your section, who plays what, and what would have to change.",
+    "section": "Make or check a section file: your players and their horns.",
+    "ready": "A teacher's aid for a change of horn: what changes, what the music needs, what to look at.",
 }
 
 

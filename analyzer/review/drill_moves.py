@@ -1,0 +1,122 @@
+"""The hard moves of a plan, ranked: frequency × difficulty × not yet learned.
+
+A move is a step between two neighbouring notes, told by both pitches and both choices. Its difficulty is the sum of
+three shares, each about 0 to 1:
+
+- *far*: way over the whole slide; on valves, fingers that change over the number of valves;
+- *fast*: peak speed over the comfortable one (on valves: changes a second over the comfortable rate), at most 2;
+- *tune*: what the worse of the two notes is off, over what the lip bends without harm, at most 2.
+
+`NEW_FACTOR` multiplies it where one end is in a valve state that the player has not learned. The rank counts how often
+the move comes. The sum of shares is judged: doubling one of them exchanges neighbours in the ranking, and the teacher
+sees the shares and can take another move.
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+from analyzer.horns.candidate import Candidate, shown
+from analyzer.pitch import Pitch
+from analyzer.plan.costs import PEAK_OVER_MEAN
+from analyzer.plan.plan import Plan, PlannedNote
+from analyzer.plan.player import Player
+from analyzer.plan.solve import Planner
+
+NEW_FACTOR = 2.0
+"""Judged: a new valve state counts like the same move twice as often; from 1.5 to 4 new states stay in front."""
+FAR = 0.4
+"""Share of the slide (or of the fingers) from which a move is called far; judged: 260 mm, three positions and more."""
+FAST = 0.6
+"""Share of the comfortable speed from which a move is called fast; judged."""
+
+_EASY = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Move:
+    """One move of the plan with its rank; `count` times in the music, first in `measures`.
+
+    `gap_s` is the least time from attack to attack [s], `distance_mm` the slide's way and `peak_speed_mm_s` its
+    greatest speed (None without a slide), `off_cents` of the worse note. `kinds` is among new, far, fast, tune.
+    """
+
+    before: Candidate
+    after: Candidate
+    before_pitch: Pitch                # sounding
+    after_pitch: Pitch
+    first_index: int                   # of the note it leaves, where it is fastest
+    count: int
+    measures: tuple[str, ...]
+    gap_s: float
+    distance_mm: float | None
+    peak_speed_mm_s: float | None
+    off_cents: float
+    far: float
+    fast: float
+    tune: float
+    kinds: tuple[str, ...]
+
+    @property
+    def difficulty(self) -> float:
+        """Sum of the three shares."""
+        return self.far + self.fast + self.tune
+
+    @property
+    def score(self) -> float:
+        """Frequency × difficulty × not yet learned."""
+        return self.count * self.difficulty * (NEW_FACTOR if "new" in self.kinds else 1.0)
+
+    @property
+    def name(self) -> str:
+        """Such as ``C3 (T1) to Bb2 (1)``, sounding."""
+        return (f"{self.before_pitch.name} ({self.before.label}) to "
+                f"{self.after_pitch.name} ({self.after.label})")
+
+    @property
+    def pretty(self) -> str:
+        """The labels as print shows them: ``T1–1``, valves ``1-3 → 0``."""
+        return f"{shown(self.before.label)} → {shown(self.after.label)}"
+
+
+def ranked_moves(planner: Planner, plan: Plan, learner: Player) -> tuple[Move, ...]:
+    """Return the moves of a plan that are new, far, fast or out of tune, the hardest first.
+
+    `learner` tells what is learned. Where no move is any of these, those that ask for most come instead.
+    """
+    found: dict[tuple[int, str, int, str], list[tuple[PlannedNote, PlannedNote]]] = {}
+    for a, b in pairwise(plan.notes):
+        if a.choice is None or b.choice is None or (a.choice.label == b.choice.label and a.note.midi == b.note.midi):
+            continue
+        found.setdefault((a.note.midi, a.choice.label, b.note.midi, b.choice.label), []).append((a, b))
+    moves = [_move(planner, pairs, learner) for pairs in found.values()]
+    ranked = sorted((move for move in moves if move.score > 0), key=lambda move: -move.score)
+    return tuple(move for move in ranked if move.kinds) or tuple(ranked[:_EASY])
+
+
+def _move(planner: Planner, pairs: list[tuple[PlannedNote, PlannedNote]], learner: Player) -> Move:
+    horn = planner.horn
+    a, b = min(pairs, key=lambda pair: planner.moves[pair[0].index].move_s)
+    one, other = a.choice, b.choice
+    assert one is not None
+    assert other is not None
+    step = planner.moves[a.index]
+    distance: float | None = None
+    peak: float | None = None
+    if horn.family == "slide":
+        distance = abs((other.extension_mm or 0.0) - (one.extension_mm or 0.0))
+        peak = PEAK_OVER_MEAN * distance / step.move_s
+        far, fast = distance / horn.slide_end_mm, peak / planner.costs.greatest
+    else:
+        changed = set(one.valves) ^ set(other.valves)
+        far = len(changed) / max(1, len(horn.loop_names))
+        fast = (1 / step.next_s) / planner.costs.greatest if changed else 0.0
+    off = max((one.off_cents, other.off_cents), key=abs)
+    lip = max(1.0, horn.lip_reach.value)
+    new = not (learner.knows(one.valves) and learner.knows(other.valves))
+    kinds = [name for name, true in (("new", new), ("far", far >= FAR), ("fast", fast >= FAST),
+                                     ("tune", abs(off) > lip)) if true]
+    return Move(
+        before=one, after=other, before_pitch=a.note.sounding, after_pitch=b.note.sounding, first_index=a.index,
+        count=len(pairs), measures=tuple(dict.fromkeys(pair[0].note.measure for pair in pairs)), gap_s=step.next_s,
+        distance_mm=distance, peak_speed_mm_s=peak, off_cents=off, far=far, fast=min(fast, 2.0),
+        tune=min(abs(off) / lip, 2.0), kinds=tuple(kinds))
