@@ -13,6 +13,7 @@ _CLEFS = {
     ("G", "2"): "treble", ("G", ""): "treble", ("C", "1"): "soprano", ("C", "2"): "mezzo-soprano",
     ("F", "3"): "baritone", ("C", "5"): "baritone", ("F", "5"): "subbass", ("G", "1"): "french violin",
 }
+_LONGEST = 10_000_000                  # divisions; judged: a thousand measures at the finest divisions in use
 _CONCERT = Transposition()
 _STEPS = frozenset("ABCDEFG")
 
@@ -199,6 +200,16 @@ def number(text: str | None, faults: Faults) -> int | Fraction:
                 return int(value) if value.denominator == 1 else value
     faults.add("warning", "bad-number", f"a number is missing or not readable ('{text[:20]}')",
                "Export the score again.")
+    return 0
+
+
+def length_of(text: str | None, faults: Faults) -> int | Fraction:
+    """Return a duration in divisions; 0 with a fault if it is negative or beyond all measure."""
+    value = number(text, faults)
+    if 0 <= value <= _LONGEST:
+        return value
+    faults.add("warning", "bad-duration", f"a duration cannot be true ({value}) and is taken as 0",
+               "Mend it in the score.")
     return 0
 
 

@@ -79,8 +79,10 @@ class _Sharing:
         self.widest_at_all: dict[str, int] = {}
         # measure -> voice -> stretches with a note or a printed rest
         self.busy: dict[int, dict[str, list[tuple[Fraction, Fraction]]]] = defaultdict(lambda: defaultdict(list))
+        self.measures: dict[int, list[Group]] = defaultdict(list)
         for group in groups:
             if not group.grace:
+                self.measures[group.measure].append(group)
                 key = (group.measure, group.voice)
                 self.widest[key] = max(self.widest.get(key, 0), len(group.notes))
                 self.widest_at_all[group.voice] = max(self.widest_at_all.get(group.voice, 0), len(group.notes))
@@ -127,15 +129,28 @@ class _Sharing:
             before = self.played[line][-1].sounding.midi if self.played[line] else None
             at = min(choices or [min(at + 1, len(notes) - 1)],
                      key=lambda index: (0 if before is None else abs(notes[index].sounding.midi - before), index))
+            line = self._free(line, group)
             self.played[line].append(notes[at])
             result[at].append(line)
         return result
+
+    def _free(self, line: int, group: Group) -> int:
+        """Return the line, or the nearest that is free where its player still holds a note of another voice."""
+        if group.grace:
+            return line
+        free = [other for other in range(self.count)
+                if not self.played[other] or self.played[other][-1].grace
+                or self.played[other][-1].onset + self.played[other][-1].duration <= group.onset
+                or (self.played[other][-1].voice == group.voice and self.played[other][-1].onset < group.onset)]
+        return min(free, key=lambda other: (abs(other - line), other), default=line)
 
     def _share(self, group: Group, active: Sequence[str]) -> Sequence[int]:
         """Return the lines of a voice among those that are active beside it."""
         sizes = [min(self.count, max(1, self.widest_at_all.get(voice, 1))) for voice in active]
         if sum(sizes) > self.count:
             sizes = [max(1, self.widest.get((group.measure, voice), 1)) for voice in active]
+        if sum(sizes) > self.count:
+            sizes = [self._beside(group, voice) for voice in active]
         sizes[0] += max(0, self.count - sum(sizes))              # spare players double the upper voice
         place = active.index(group.voice)
         first = sum(sizes[:place])
@@ -143,6 +158,13 @@ class _Sharing:
             first = min(first, self.count - sizes[place])
             return range(max(0, first), self.count)
         return range(min(first, self.count - 1), min(first + sizes[place], self.count))
+
+    def _beside(self, group: Group, voice: str) -> int:
+        """Return how many notes of a voice sound together somewhere along the group."""
+        if voice == group.voice:
+            return len(group.notes)
+        return max((len(other.notes) for other in self.measures[group.measure]
+                    if other.voice == voice and other.onset < group.end and group.onset < other.end), default=1)
 
     def _holds(self, line: int, note: Note) -> bool:
         """Tell whether the line is holding the pitch by a tie that leads to this note."""

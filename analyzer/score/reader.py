@@ -8,7 +8,7 @@ from lxml import etree
 
 from analyzer.pitch import Pitch, Transposition
 from analyzer.problem import Problem, unreadable
-from analyzer.score.attributes import Attributes, number
+from analyzer.score.attributes import Attributes, length_of, number
 from analyzer.score.document import MARK_TARGET, Document
 from analyzer.score.faults import Faults
 from analyzer.score.parts import find_parts
@@ -67,6 +67,7 @@ class _Reader:
         self.furthest: int | Fraction = 0
         self.last_onset = Fraction(0)
         self.last_voice, self.last_staff = "1", 1
+        self.head = False              # there is a note in this measure that a chord may lean on
         self.head_kept = False         # the note that a chord leans on was kept
         self.slurs: dict[tuple[str, str], int] = {}       # open: place in the voice's list
         self.voices: dict[str, list[list[int]]] = {}      # voice -> groups (chords) of places in raw
@@ -77,6 +78,8 @@ class _Reader:
         faults = self.faults
         faults.measure = label
         self.position = self.furthest = 0
+        self.last_onset = self.onset
+        self.head = False
         self.attributes.measure_start()
         sounding = False
         for child in music:
@@ -86,9 +89,9 @@ class _Reader:
                 self.note(index, child)
                 sounding = True
             elif tag == "backup":
-                self.move(-number(child.findtext("duration"), faults))
+                self.move(-length_of(child.findtext("duration"), faults))
             elif tag == "forward":
-                self.move(number(child.findtext("duration"), faults))
+                self.move(length_of(child.findtext("duration"), faults))
                 sounding = True
             elif tag == "attributes":
                 self.attributes.read(child, self.position)
@@ -155,6 +158,8 @@ class _Reader:
                 instrument = child.get("id") if self.many_instruments else None
             elif tag == "notehead" and child.get("parentheses") == "yes":
                 marks = marks | {"optional"}
+        chord = chord and self.head              # the first note of a measure leans on nothing
+        self.head = True
         # A note of a chord that does not say otherwise stands in the voice and on the staff of the chord.
         voice = voice or (self.last_voice if chord else "1")
         staff = staff or (self.last_staff if chord else 1)
@@ -168,7 +173,8 @@ class _Reader:
                     self.faults.add("warning", "no-duration", "a note has no duration", "Export the score again.")
                 ticks = kind or 0
             else:
-                ticks = int(duration) if duration.isdecimal() and len(duration) < 12 else number(duration, self.faults)
+                ticks = int(duration) if duration.isdecimal() and len(duration) < 7 else length_of(
+                    duration, self.faults)
         onset = self.last_onset
         if not chord:
             onset = self.last_onset = self.onset + attributes.quarters(self.position)
