@@ -24,6 +24,7 @@ from analyzer.commands.options import (
     write_file,
 )
 from analyzer.plan.player import Player, read_player
+from analyzer.plan.weights import read_preferences
 from analyzer.report.mapping import ROW_COLUMNS, map_document, map_text, marks, rows
 from analyzer.score.document import open_document
 
@@ -60,6 +61,8 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
               help="Keep this choice for the NTH attack of a measure (several lines: MEASURE:LINE.NTH=LABEL).")
 @player_option
 @tempo_option
+@click.option("--prefer", type=click.Path(path_type=Path), metavar="FILE.toml",
+              help="Preferences of a teacher, as lowbrass learn writes them.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
               help="Write a file; its ending says what: an annotated score (.musicxml, .xml, .mxl: the form of the "
                    "input), or a page (.svg, .pdf, .html).")
@@ -72,7 +75,7 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 @format_option("text", "json", "csv")
 @click.pass_context
 def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tuple[str, ...], measures: str | None,
-            pins: tuple[str, ...], player: Path | None, tempo: float | None, output: Path | None, clear: bool,
+            pins: tuple[str, ...], player: Path | None, tempo: float | None, prefer: Path | None, output: Path | None, clear: bool,
             strict: bool, plans: int | None, form: str, paper: Literal["a4", "letter"], large: bool) -> None:
     """Plan every trombone and euphonium line of SCORE: the best position or valves for each note, and why.
 
@@ -93,7 +96,8 @@ def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tupl
         click.echo(f"Wrote {output} without our marks.", err=True)
         return
     request = Request(parts=parts, horns=horns, measures=span, pins=wanted,
-                      player=read_player(player) if player else Player(), tempo_bpm=tempo)
+                      player=read_player(player) if player else Player(), tempo_bpm=tempo,
+                      weights=read_preferences(prefer) if prefer else None)
     analysis = analyse(document, request)
     say(analysis.problems)
     if output is not None:

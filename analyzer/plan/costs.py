@@ -1,4 +1,6 @@
-"""Price of one candidate and of moving between two in the time given, itemised. Unit: one cm of unhurried slide travel.
+"""Price of one candidate and of moving between two in the time given, itemised. Unit: one cm of easy slide travel.
+
+Every item bears the name of its weight and grows in proportion to it, so that weights can be fitted to marks.
 
 `SlideCosts` and `ValveCosts` answer the same three questions: what a note costs (`note_items`), what a move costs
 (`move_items`), and, for the solver, whole rows and matrices of both. A slide's states carry the sense of the last
@@ -67,22 +69,27 @@ class SlideCosts:
     def note_items(self, one: Candidate, sounds_s: float, lowest_partial: int, usual: bool) -> dict[str, float]:
         """Price of sounding `one` for `sounds_s` seconds."""
         w = self.weights
-        held = (w.held_valve + w.second_valve * (len(one.valves) - 1)) if one.valves else 0.0
         found_s = max(sounds_s, w.least_s)
-        return {
+        items = {
             "out": w.out * (one.extension_mm or 0.0) / 10 * found_s,
             "high_partial": w.high_partial * max(0, one.partial - lowest_partial) * found_s,
-            "held_valve": held * found_s,
             "cents": w.cents * one.off_cents**2 * sounds_s,
-            "off_usual": 0.0 if usual else w.off_usual + w.off_usual_s * sounds_s,
         }
+        if one.valves:
+            items["held_valve"] = w.held_valve * found_s
+            items["second_valve"] = w.second_valve * (len(one.valves) - 1) * found_s
+        if not usual:
+            items["off_usual"] = w.off_usual
+            items["off_usual_s"] = w.off_usual_s * sounds_s
+        return items
 
     def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:
         """Price of going from `a` to `b`, a change of direction apart."""
         w = self.weights
         distance_mm = abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0))
         peak = PEAK_OVER_MEAN * distance_mm / move.move_s
-        items = {"travel": distance_mm / 10 * (w.travel + w.speed * (peak / w.easy_speed_mm_s) ** 2)}
+        items = {"travel": distance_mm / 10 * w.travel,
+                 "speed": distance_mm / 10 * w.speed * (peak / w.easy_speed_mm_s) ** 2}
         if peak > self.max_speed_mm_s:
             items["over_speed"] = w.over_speed * (peak / self.max_speed_mm_s - 1)
         if a.valves != b.valves:
@@ -204,12 +211,15 @@ class ValveCosts:
         off = one.off_cents
         if off > 0 and self.horn.handling.main_slide_trigger and sounds_s >= w.pull_from_s:
             off = max(0.0, off - w.pull_cents)
-        return {
+        items = {
             "cents": w.cents * off**2 * sounds_s,
             "open_valve": w.open_valve * len(one.valves) * sounds_s,
-            "high_partial": w.valved_partial * max(0, one.partial - lowest_partial) * max(sounds_s, w.least_s),
-            "off_usual": 0.0 if usual else w.off_usual + w.off_usual_s * sounds_s,
+            "valved_partial": w.valved_partial * max(0, one.partial - lowest_partial) * max(sounds_s, w.least_s),
         }
+        if not usual:
+            items["off_usual"] = w.off_usual
+            items["off_usual_s"] = w.off_usual_s * sounds_s
+        return items
 
     def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:
         """Price of going from `a` to `b`."""

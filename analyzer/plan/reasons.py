@@ -46,7 +46,7 @@ def _gain(around: Around, k: int, mine: Candidate, usual: Candidate) -> str:
     label = shown(usual.label)
     if most <= 0.01:
         return f"Fits the notes around it as a group; {label} alone in its place would gain nothing."
-    if what in ("travel", "over_speed"):
+    if what in ("travel", "speed", "over_speed"):
         ours, theirs = _way_mm(around, k, mine), _way_mm(around, k, usual)
         if theirs - ours > 5:
             return f"Saves {(theirs - ours) / 10:.0f} cm of slide against the usual {label}."
@@ -65,6 +65,8 @@ def _gain(around: Around, k: int, mine: Candidate, usual: Candidate) -> str:
         "crossing": f"No fingers cross, as they would with the usual {label}.",
         "open_valve": f"Fewer valves held than the usual {label}.",
         "high_partial": f"A lower partial than the usual {label}.",
+        "valved_partial": f"A lower partial than the usual {label}.",
+        "second_valve": f"One valve less than the usual {label}.",
     }.get(what, f"Better between its neighbours than the usual {label}.")
 
 

@@ -1,9 +1,11 @@
 """The judged weights of the plan, from their data file, and a teacher's changes to them."""
 
 import tomllib
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cache
 from pathlib import Path
+
+from analyzer.problem import unreadable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,3 +53,41 @@ def default_weights() -> Weights:
     """Return the weights as the data file has them."""
     table = tomllib.loads(Path(__file__).with_name("weights.toml").read_text(encoding="utf-8"))
     return Weights(**{field.name: float(table[field.name]["value"]) for field in fields(Weights)})
+
+
+def read_preferences(path: Path) -> Weights:
+    """Read a preference file: a table ``[weights]`` of names and numbers; what is not named stays as it is.
+
+    Raises
+    ------
+    Unreadable
+        If the file cannot be read, is no TOML, names no weight of ours, or a value is no number from 0 up.
+    """
+
+    def wrong(what: str, try_: str) -> Exception:
+        return unreadable("bad-preferences", where=path.name, what=what, try_=try_)
+
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise wrong(f"cannot be read ({error.strerror})", "Check the name and folder.") from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise wrong(f"is no valid TOML: {error}", "Mend that line, or let lowbrass learn write the file.") from error
+    given = table.get("weights")
+    if not isinstance(given, dict) or set(table) != {"weights"}:
+        raise wrong("has not just one table, [weights]", "Let lowbrass learn write the file.")
+    names = {field.name for field in fields(Weights)}
+    for name, value in given.items():
+        if name not in names:
+            raise wrong(f"unknown weight '{name}'", f"Known: {', '.join(sorted(names))}.")
+        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value < 1e6:
+            raise wrong(f"{name} is {value!r}", "Give a number above 0.")
+    return replace(default_weights(), **{name: float(value) for name, value in given.items()})
+
+
+def preferences_text(weights: Weights, remark: str) -> str:
+    """Return the preference file of weights: those that differ from the data file's, with a remark on top."""
+    base = default_weights()
+    changed = [field.name for field in fields(Weights) if getattr(weights, field.name) != getattr(base, field.name)]
+    lines = [f"{name} = {getattr(weights, name):.6g}    # usual {getattr(base, name):g}" for name in changed]
+    return "\n".join([*(f"# {line}" for line in remark.splitlines()), "[weights]", *lines, ""])
