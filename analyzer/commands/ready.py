@@ -1,0 +1,37 @@
+"""``lowbrass ready``: a teacher's aid for a change of horn."""
+
+from pathlib import Path
+
+import click
+
+from analyzer.commands.options import format_option, part_option, player_option, print_json, say
+from analyzer.horns.profiles import load_horn
+from analyzer.plan.player import Player, read_player
+from analyzer.report.readiness import ready_document, ready_text
+from analyzer.review.ready import ready
+from analyzer.score.document import open_document
+
+
+@click.command("ready")
+@click.argument("scores", nargs=-1, required=True, metavar="SCORE...", type=click.Path(path_type=Path))
+@click.option("--from", "before", required=True, metavar="HORN", help="The horn now, by name or TOML file.")
+@click.option("--to", "after", required=True, metavar="HORN", help="The horn that is thought of.")
+@player_option
+@part_option
+@format_option("text", "json")
+def command(scores: tuple[Path, ...], before: str, after: str, player: Path | None, parts: tuple[str, ...],
+            form: str) -> None:
+    """Set two horns side by side for a player and the music in SCORE...: hands, slide, notes, what to look at.
+
+    It never says yes or no: the teacher who is present decides.
+    """
+    old, new = load_horn(before), load_horn(after)
+    if old == new:
+        raise click.BadParameter(f"both horns are {old.name}; name another with --to.", param_hint="--to")
+    who = read_player(player) if player else Player()
+    answer = ready([open_document(score) for score in scores], old, new, who, parts=parts)
+    say(answer.problems)
+    if form == "json":
+        print_json(ready_document(answer))
+    else:
+        click.echo(ready_text(answer))
