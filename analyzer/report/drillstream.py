@@ -133,7 +133,7 @@ def _pieces(at: Fraction, duration: Fraction, *, rest: bool) -> list[Fraction]:
         elif dyadic:
             piece = next((value for value in _PLAIN if value <= left), left)
         else:
-            piece = left if left < 1 else left // 1
+            piece = left if left < 1 else Fraction(left // 1)
         pieces.append(piece)
         at += piece
     return pieces

@@ -133,7 +133,7 @@ def move_drills(kit: Kit, moves: Sequence[Move], *, most: int = 3) -> list[Exerc
         steps = steps_to(min(goal, 160.0))
         a, b = kit.written(move.before.midi).pretty, kit.written(move.after.midi).pretty
         result.append(Exercise(
-            kind="move", title=f"Move {move.pretty}: {a}–{b}", words=_said(move, over) + _ladder(steps),
+            kind="move", title=f"Move {move.pretty}: {a}–{b}", words=_said(move, steps, over),
             tempo_bpm=steps[0], steps=steps,
             measures=kit.pair(kit.grammar.drawn(f"move-{name}", kit.chance), Way(move.before), Way(move.after)),
             covers=(move.name,)))
@@ -145,15 +145,13 @@ def _value(gap_s: float) -> tuple[Fraction, str]:
     return next(((value, name) for value, name in _VALUES if 60 * value / Fraction(gap_s) >= 56), _VALUES[-1])
 
 
-def _said(move: Move, over: float) -> str:
+def _said(move: Move, steps: Sequence[int], over: float) -> str:
     where = f"As in measure {move.measures[0]}. " if move.measures else ""
     way = f"{move.distance_mm / 10:.0f} cm of slide. " if move.distance_mm and move.distance_mm > 20 else ""
-    force = "The music is faster than this: do not force it. " if over > 1.05 else ""
-    return where + way + force
-
-
-def _ladder(steps: Sequence[int]) -> str:
-    return f"Metronome {' – '.join(str(step) for step in steps)}, three times clean at each."
+    ladder = f"Metronome {' – '.join(str(step) for step in steps)}"
+    # Beyond the player's slide speed there is nothing to gain by haste.
+    end = ", no faster even where the music is." if over > 1.05 else ", three times clean at each."
+    return where + way + ladder + end
 
 
 def tuning(kit: Kit, *, most: int = 2) -> list[Exercise]:
