@@ -66,7 +66,7 @@ def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tupl
             click.echo(line, err=True)
         click.echo(f"Wrote {output}: {len(changed.changes)} notes changed, {len(changed.left)} left.", err=True)
     if form == "json":
-        print_json(review_document(analysis, reviewed, horns, changed))
+        print_json(review_document(analysis, reviewed, changed))
     else:
         click.echo(review_text(analysis, reviewed))
     if any(one.beyond for one in reviewed):

@@ -21,14 +21,17 @@ _HEADINGS = {"stop": "Cannot be played so", "care": "Asks for care", "note": "Go
 
 # --- review --------------------------------------------------------------------------------------------------------
 
-def review_document(analysis: Analysis, reviewed: Sequence[Reviewed], asked: Sequence[str] = (),
-                    changed: Ossia | None = None) -> dict[str, Any]:
-    """Return the JSON document of a review; `asked` are the horns of the command, `changed` what an ossia wrote."""
+def review_document(analysis: Analysis, reviewed: Sequence[Reviewed], changed: Ossia | None = None) -> dict[str, Any]:
+    """Return the JSON document of a review; `changed` is what an ossia wrote.
+
+    `horn` names the horn that was asked for; where none or several were, every horn that was taken.
+    """
     used = list(dict.fromkeys(one.planned.plan.horn.name for one in reviewed))
+    given = list(dict.fromkeys(one.planned.plan.horn.name for one in reviewed if not one.planned.assumed))
     document: dict[str, Any] = {
         "schema": "lowbrass.review/1",
         "score": {"file": analysis.document.name, "title": analysis.document.title},
-        "horn": asked[0] if len(asked) == 1 and len(used) != 1 else ", ".join(used),
+        "horn": given[0] if len(given) == 1 else ", ".join(used),
         "lines": [
             {"part": {"id": one.planned.part.id, "name": one.planned.part.name},
              "line": one.planned.plan.line.number, "of": one.planned.plan.line.of,

@@ -13,11 +13,12 @@ Judged; from 15 to 30 the same notes of the horns that come with the project are
 TENSE_MM = 20.0
 """The last part of a player's reach, where the wrist is no longer loose. [mm] Judged: a shade, as for positions."""
 LOW_SEMITONES = 7
-"""Up to here above the pedal a note is low: F2 on a horn in B flat, where grade 2 parts end (G2 is their lowest; grade
-ranges of a publisher's guideline). [semitone] Judged; a teacher's count of tired lips would decide."""
+"""Up to here above the pedal a note is low: F2 on a horn in B flat. [semitone] Judged: band parts of grade 2 go down to
+G2 (*Grading system* of a band-music publisher, https://www.nemusicpub.com/grading; letters published, octaves
+inferred); players' own reports of tired lips would decide."""
 HIGH_SEMITONES = 31
-"""From here above the pedal a note is high: F4 on a horn in B flat, a third above the highest of grade 2 (D4).
-[semitone] Judged; as for `LOW_SEMITONES`."""
+"""From here above the pedal a note is high: F4 on a horn in B flat. [semitone] Judged: grade 2 goes up to D4; the rest
+as for `LOW_SEMITONES`."""
 REST_S = 2.0
 """A silence from here on is a rest for the lip: a full breath, horn down. [s] Judged: nothing changes from 1.5 to 3
 in the samples."""

@@ -177,14 +177,14 @@ def test_fingers_have_a_limit_too() -> None:
 # --- glissandi -----------------------------------------------------------------------------------------------------
 
 @pytest.mark.parametrize(("names", "clean"), [
-    ("F3/ B2", True),                  # a tritone, first to seventh, second partial of F3: partial 3
+    ("F3/ B2", True),                  # a tritone, first to seventh of partial 3
     ("Bb2/ E2", True), ("Bb3/ G3", True),
     ("Bb2/ Bb4", False),               # two octaves
     ("Bb2/ F3", False), ("F3/ Bb2", False),
 ])
 def test_glissandi(names: str, clean: bool) -> None:
-    # A glissando stays on one partial, within the seven positions, a tritone at most (source S54 of the practice
-    # rules: "The trombone glissando"; the tritone is derived from seven positions).
+    # A glissando must stay within the seven positions of one partial ("Trombone glissando", handout,
+    # https://www.scribd.com/doc/294550840/Trombone-Gliss); seven positions make a tritone.
     hits = [one for one in found(line_of(names), "tenor") if one.code == "gliss"]
     assert (not hits) == clean
     for one in hits:

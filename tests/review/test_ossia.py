@@ -1,5 +1,6 @@
 """A part written so that it can be played: only the changed notes differ, and they are notated rightly."""
 
+import random
 import re
 from pathlib import Path
 
@@ -7,6 +8,7 @@ import pytest
 
 from analyzer.analysis import Request, analyse
 from analyzer.pitch import parse_pitch
+from analyzer.plan.player import Player
 from analyzer.report.ossia import repitched
 from analyzer.review.bass import review
 from analyzer.review.ossia import ossia
@@ -105,3 +107,61 @@ def test_tied_notes_change_together(tmp_path: Path) -> None:
     assert changed.by_part() == {"P1": {1: parse_pitch("Eb3"), 2: parse_pitch("Eb3")}}
     out = repitched(document, changed.by_part()).decode()
     assert out.count("<accidental>flat</accidental>") == 1       # a tie carries the sign over the bar line
+
+
+def corpus() -> list[Path]:
+    music21 = pytest.importorskip("music21", reason="the corpus comes with music21")
+    return sorted(path for path in (Path(music21.__file__).parent / "corpus").rglob("*")
+                  if path.suffix in (".mxl", ".xml", ".musicxml") and path.stat().st_size < 60_000)
+
+
+def compared_with_music21(path: Path) -> tuple[int, list[str]]:
+    """Change the lowest part for a short arm; return the changed notes and those where music21 prints otherwise."""
+    import music21
+
+    document = open_document(path)
+    part_id = document.part_ids[-1]
+    request = Request(parts=(part_id,), horns=("tenor",), player=Player(outermost_position=6))
+    wanted = ossia(review(analyse(document, request))).by_part().get(part_id, {})
+    out = read_document(repitched(document, {part_id: wanted}), path.name)
+    try:
+        stream = music21.converter.parseData(out.xml.decode("utf-8"), format="musicxml").parts[-1]
+    except UnicodeDecodeError:
+        return 0, []                   # music21 reads no UTF-16 from memory
+    heads = [(head, pitch) for head in stream.recurse().notes for pitch in head.pitches]
+    for _, pitch in heads:
+        if pitch.accidental:
+            pitch.accidental.displayStatus = None
+    stream.makeAccidentals(inPlace=True, overrideStatus=True, cautionaryPitchClass=False,
+                           cautionaryNotImmediateRepeat=False)
+    notes = [(ref, one) for ref, one in enumerate(out.notes(part_id)) if one.find("pitch") is not None]
+    if len(notes) != len(heads):
+        return 0, []                   # several staves: music21 makes several parts of one
+    wrong = []
+    altered: dict[int, set[str]] = {}
+    for head, pitch in heads:
+        if pitch.alter:
+            altered.setdefault(head.measureNumber, set()).add(pitch.step)
+    for (ref, element), (head, pitch) in zip(notes, heads, strict=True):
+        if ref not in wanted:
+            continue
+        assert pitch.midi == wanted[ref].midi
+        printed = element.find("accidental") is not None
+        shown = bool(pitch.accidental and pitch.accidental.displayStatus)
+        # music21 adds a courtesy natural after a bar with the altered note; we print none.
+        courtesy = shown and not pitch.alter and pitch.step in altered.get(head.measureNumber - 1, set())
+        if printed != shown and not courtesy:
+            wrong.append(f"{path.name} note {ref} {wanted[ref].name}")
+    return len(wanted), wrong
+
+
+@pytest.mark.filterwarnings("ignore")
+@pytest.mark.parametrize("count", [8, pytest.param(120, marks=pytest.mark.whole)])
+def test_accidentals_are_those_of_music21(count: int) -> None:
+    changed, wrong = 0, []
+    for path in random.Random(8).sample(corpus(), count):
+        more, differ = compared_with_music21(path)
+        changed += more
+        wrong += differ
+    assert changed > 5, "nothing was changed, so nothing was compared"
+    assert wrong == []
