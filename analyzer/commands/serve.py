@@ -1,0 +1,33 @@
+"""``lowbrass serve``: a local page to drop a score on, see its part with marks, and change them."""
+
+import threading
+import webbrowser
+
+import click
+
+from analyzer.commands.options import missing
+
+
+@click.command("serve")
+@click.option("--port", type=click.IntRange(0, 65535), default=0, metavar="N",
+              help="TCP port on this machine.  [default: any free one]")
+@click.option("--open/--no-open", "browser", default=True, help="Open the page in the browser.  [default: open]")
+def command(port: int, browser: bool) -> None:
+    """Serve a page on this machine alone: drop a score, see each part with its marks, click a mark and change it.
+
+    Nothing leaves the machine and nothing is written to disk. Ctrl-C stops it.
+    """
+    try:
+        import starlette  # noqa: F401
+        import uvicorn  # noqa: F401
+    except ImportError as error:
+        raise missing(error.name or "starlette", "web") from error
+    from analyzer.web.server import serve
+
+    def ready(address: str) -> None:
+        click.echo(f"The page is at {address}\nOnly this machine can open it. Ctrl-C stops it.", err=True)
+        if browser:
+            threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+
+    serve(port, ready)
+    click.echo("Stopped.", err=True)

@@ -1,0 +1,130 @@
+"""What the page asks, read with care: settings, pins, player; the same `Request` as the command line's comes out."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from analyzer.analysis import Request
+from analyzer.horns.profiles import horn_names
+from analyzer.plan.player import Player, player_from
+from analyzer.problem import Unreadable, unreadable
+
+MAX_PINS = 2000
+_PLAYER_KEYS = ("outermost_position", "reach_mm", "height_cm", "attachment_ceiling", "max_slide_speed_mm_s", "low",
+                "high", "learned")
+_FIELDS = {
+    "outermost_position": "outermost position", "reach_mm": "reach", "attachment_ceiling": "attachment up to",
+    "max_slide_speed_mm_s": "slide speed", "low": "lowest note", "high": "highest note", "height_cm": "height",
+    "learned": "learned valves",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pin:
+    """One choice kept by hand: the note is named by its `ref`, its place among all notes of the part."""
+
+    part: str
+    line: int
+    ref: int
+    label: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """One question about an open score. `width_px` is the room for the music. [px]"""
+
+    part: str
+    line: int
+    horn: str
+    measures: tuple[str, str] | None
+    tempo_bpm: float | None
+    player: Player
+    pins: tuple[Pin, ...]
+    width_px: int
+
+    def request(self, pins: Mapping[tuple[int | None, str, int], str] | None = None) -> Request:
+        """Return the request for all lines of the part."""
+        return Request(parts=(self.part,), horns=(self.horn,) if self.horn else (), measures=self.measures,
+                       pins=pins or {}, player=self.player, tempo_bpm=self.tempo_bpm)
+
+    @property
+    def key(self) -> object:
+        """What an analysis without pins depends on."""
+        return (self.part, self.horn, self.measures, self.tempo_bpm, self.player)
+
+
+def read_asked(given: object) -> Asked:
+    """Read the question that the page sent.
+
+    Raises
+    ------
+    Unreadable
+        If a value is of a wrong kind or outside its range.
+    """
+    if not isinstance(given, dict):
+        raise _wrong("the question", "is no object")
+    horn = _text(given, "horn")
+    if horn and horn not in horn_names():
+        raise _wrong("horn", f"there is no horn '{horn[:40]}'")
+    first, last = _text(given, "from").strip(), _text(given, "to").strip()
+    measures = (first or last, last or first) if first or last else None
+    tempo = _number(given, "tempo", 10, 600)
+    pins = given.get("pins", [])
+    if not isinstance(pins, list) or len(pins) > MAX_PINS:
+        raise _wrong("pins", f"must be a list of at most {MAX_PINS}")
+    width = _number(given, "width", 1, 100000)
+    return Asked(
+        part=_text(given, "part"), line=int(_number(given, "line", 1, 99) or 1), horn=horn, measures=measures,
+        tempo_bpm=tempo, player=_player(given.get("player", {})), pins=tuple(_pin(one) for one in pins),
+        # Rounded: two windows of nearly one size shall have one picture.
+        width_px=max(300, min(2400, int(width or 900) // 10 * 10)),
+    )
+
+
+def _wrong(where: str, what: str) -> Unreadable:
+    return unreadable("bad-question", where=where, what=what, try_="Load the page again.")
+
+
+def _text(given: dict[str, Any], key: str, most: int = 200) -> str:
+    value = given.get(key, "")
+    if not isinstance(value, str) or len(value) > most:
+        raise _wrong(key, "must be a short text")
+    return value
+
+
+def _number(given: dict[str, Any], key: str, low: float, high: float) -> float | None:
+    value = given.get(key)
+    if value is None or value == "":
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value) or not (
+            low <= value <= high):
+        raise unreadable("bad-question", where=key, what=f"must be a number from {low:g} to {high:g}",
+                         try_="Change it.")
+    return float(value)
+
+
+def _pin(given: object) -> Pin:
+    if not isinstance(given, dict):
+        raise _wrong("pins", "one of them is no object")
+    ref = given.get("ref")
+    if isinstance(ref, bool) or not isinstance(ref, int) or not 0 <= ref < 10**7:
+        raise _wrong("pins", "one of them names no note")
+    return Pin(part=_text(given, "part"), line=int(_number(given, "line", 1, 99) or 1), ref=ref,
+               label=_text(given, "label", 12))
+
+
+def _player(given: object) -> Player:
+    if not isinstance(given, dict) or len(given) > len(_PLAYER_KEYS):
+        raise _wrong("player", "must be the fields of a player")
+    table = {key: value for key, value in given.items() if value not in ("", None)}
+    for key in table:
+        if key not in _PLAYER_KEYS:
+            raise _wrong("player", f"has no field '{str(key)[:40]}'")
+    try:
+        return player_from(table, "player", "")
+    except Unreadable as error:
+        problem = error.problem
+        key = next((key for key in _PLAYER_KEYS if problem.what.startswith(key)), "")
+        raise unreadable(problem.code, where=f"player, {_FIELDS.get(key, 'fields')}",
+                         what=problem.what.removeprefix(key).strip(), try_=problem.try_) from None

@@ -1,0 +1,37 @@
+"""The sample scores of a checkout; an installed copy has none."""
+
+from pathlib import Path
+
+from analyzer.problem import unreadable
+
+_ENDINGS = (".musicxml", ".mxl", ".xml")
+
+
+def samples_folder() -> Path | None:
+    """Return the folder of sample scores beside the package, None where it is not there."""
+    import analyzer
+
+    folder = Path(analyzer.__file__).resolve().parent.parent / "sample_scores"
+    return folder if folder.is_dir() else None
+
+
+def sample_names(folder: Path | None) -> list[dict[str, str]]:
+    """Return file and spoken name of each sample."""
+    if folder is None:
+        return []
+    return [{"file": path.name, "name": path.stem.replace("-", " ").capitalize()}
+            for path in sorted(folder.iterdir()) if path.suffix in _ENDINGS and path.is_file()]
+
+
+def sample_path(folder: Path | None, name: str) -> Path:
+    """Return the path of a listed sample.
+
+    Raises
+    ------
+    Unreadable
+        If the name is not in the list; nothing else is looked up on the disk.
+    """
+    if folder is None or name not in {one["file"] for one in sample_names(folder)}:
+        raise unreadable("no-sample", where="samples", what="there is no sample of that name",
+                         try_="Choose one of the list.")
+    return folder / name

@@ -1,0 +1,150 @@
+// The engraved part: its notes become things to point at, to walk through with arrow keys, and to open.
+
+const NS = "http://www.w3.org/2000/svg";
+const PREFIX = "music-n";
+
+/** Read an SVG text into an element of this page. The picture comes from our own engraver; scripts never run in it. */
+export function picture(text) {
+  const root = new DOMParser().parseFromString(text, "image/svg+xml").documentElement;
+  if (root.localName !== "svg") throw new Error("no picture");
+  for (const bad of root.querySelectorAll("script, foreignObject")) bad.remove();
+  return document.importNode(root, true);
+}
+
+export function spoken(label) {
+  return label.replace("♯", " sharp").replace("♭", " flat").replace("×", "cannot be played");
+}
+
+export class Music {
+  /** `onOpen(index)` is called when a note is clicked or Enter is pressed on it. */
+  constructor(place, onOpen) {
+    this.place = place;
+    this.onOpen = onOpen;
+    this.groups = [];
+    this.at = 0;
+    place.addEventListener("keydown", (event) => this.#key(event));
+    place.addEventListener("click", (event) => {
+      const hot = event.target.closest(".hot");
+      if (hot) { this.#rove(Number(hot.dataset.index)); onOpen(Number(hot.dataset.index)); }
+    });
+  }
+
+  show(svgText, notes, moved) {
+    const hadFocus = this.place.contains(document.activeElement);
+    this.groups = [];
+    if (svgText) {
+      const svg = picture(svgText);
+      svg.removeAttribute("width");
+      svg.removeAttribute("height");
+      this.place.replaceChildren(svg);
+      notes.forEach((note, index) => this.groups.push(this.#heat(note, index, moved)));
+    } else {
+      // No engraver: the notes stand as words, and work the same.
+      this.place.replaceChildren(...notes.map((note, index) => {
+        const item = document.createElement("span");
+        item.textContent = `${note.written} ${note.shown}  `;
+        this.groups.push([item]);
+        this.#name(item, note, index);
+        return item;
+      }));
+    }
+    this.at = Math.min(this.at, Math.max(0, notes.length - 1));
+    this.#rove(this.at);
+    if (hadFocus) this.focus(this.at);
+  }
+
+  #heat(note, index, moved) {
+    const found = [];
+    note.refs.forEach((ref, place) => {
+      const group = this.place.querySelector(`#${PREFIX}${ref}`);
+      if (!group) return;
+      const box = group.getBBox();
+      const hit = document.createElementNS(NS, "rect");
+      const values = { x: box.x - 70, y: box.y - 90, width: box.width + 140, height: box.height + 180, rx: 60 };
+      for (const [name, value] of Object.entries(values)) hit.setAttribute(name, value);
+      hit.setAttribute("class", "hit");
+      group.prepend(hit);
+      group.classList.add("hot");
+      group.dataset.index = index;
+      if (note.pinned) group.classList.add("pinned");
+      if (moved.has(index)) group.classList.add("moved");
+      if (place === 0) this.#name(group, note, index);
+      else group.setAttribute("aria-hidden", "true");
+      found.push(group);
+    });
+    return found;
+  }
+
+  #name(element, note, index) {
+    element.classList.add("hot");
+    element.dataset.index = index;
+    element.setAttribute("role", "button");
+    element.setAttribute("tabindex", "-1");
+    const more = [note.pinned ? "kept by you" : "", note.changed ? `usual ${spoken(note.usual)}` : ""].filter(Boolean);
+    element.setAttribute("aria-label", `Measure ${note.measure}, note ${note.nth}: ${note.written}, ` +
+      [note.label === null ? "cannot be played" : `played ${spoken(note.shown)}`, ...more].join(", "));
+  }
+
+  choose(index) {
+    for (const old of this.place.querySelectorAll(".chosen")) old.classList.remove("chosen");
+    if (index === null) return;
+    for (const group of this.groups[index] || []) group.classList.add("chosen");
+  }
+
+  focus(index) {
+    this.#rove(index);
+    const group = this.groups[index]?.[0];
+    if (group) group.focus({ preventScroll: true });
+  }
+
+  /** Bring a note into the part of the window that nothing covers. */
+  reveal(index, covered) {
+    const group = this.groups[index]?.[0];
+    if (!group) return;
+    const box = group.getBoundingClientRect();
+    const top = 70, bottom = window.innerHeight - covered - 20;
+    if (box.top < top) window.scrollBy(0, box.top - top - 20);
+    else if (box.bottom > bottom) window.scrollBy(0, Math.min(box.bottom - bottom, box.top - top));
+  }
+
+  #rove(index) {
+    for (const old of this.place.querySelectorAll('[tabindex="0"]')) old.setAttribute("tabindex", "-1");
+    this.at = index;
+    this.groups[index]?.[0]?.setAttribute("tabindex", "0");
+  }
+
+  #key(event) {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    const last = this.groups.length - 1;
+    const go = { ArrowRight: this.at + 1, ArrowLeft: this.at - 1, Home: 0, End: last }[event.key];
+    let to = go;
+    if (event.key === "ArrowDown" || event.key === "ArrowUp") to = this.#vertical(event.key === "ArrowDown" ? 1 : -1);
+    if (event.key === "Enter" || event.key === " ") {
+      event.preventDefault();
+      this.onOpen(this.at, true);
+    } else if (to !== undefined) {
+      event.preventDefault();
+      this.focus(Math.max(0, Math.min(last, to)));
+      this.reveal(this.at, 0);
+    }
+  }
+
+  #vertical(way) {
+    // Rows are the engraver's systems; the nearest note by its horizontal place is taken.
+    const here = this.groups[this.at]?.[0];
+    if (!here) return this.at;
+    const row = here.closest(".system");
+    const x = here.getBoundingClientRect().left;
+    let wanted = null, best = this.at, least = Infinity;
+    for (let k = this.at + way; k >= 0 && k < this.groups.length; k += way) {
+      const group = this.groups[k][0];
+      const its = group?.closest(".system");
+      if (!group || its === row) continue;
+      wanted ??= its;
+      if (its !== wanted) break;
+      const away = Math.abs(group.getBoundingClientRect().left - x);
+      if (away < least) { least = away; best = k; }
+    }
+    return best;
+  }
+}

@@ -1,0 +1,187 @@
+"""From an open score and a question to what the page shows. No network here, and no engraving: see `engraver`."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from analyzer.analysis import Analysis, Planned, analyse, cautions_for
+from analyzer.horns.candidate import shown
+from analyzer.horns.candidates import candidates
+from analyzer.horns.horn import Horn
+from analyzer.horns.profiles import horn_names, load_horn
+from analyzer.pitch import pitch_of
+from analyzer.plan.plan import PlannedNote
+from analyzer.problem import unreadable
+from analyzer.report.engrave_copy import engraving_copy
+from analyzer.report.mapping import heading, marks, summary
+from analyzer.report.picture import NARROW, WIDE, key_of, pictures_of
+from analyzer.score.document import Document
+from analyzer.score.parts import find_parts
+from analyzer.web.asked import Asked, Pin
+from analyzer.web.choices import of_note, priced, ways_of
+from analyzer.web.sessions import Session
+
+_MOST_PRICED_PINS = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """What the page shows, and the copy that is yet to be engraved (None where there is no music)."""
+
+    shown: dict[str, Any]
+    copy: str | None
+
+
+def parts_of(document: Document) -> list[dict[str, Any]]:
+    """Return the parts for the page's list, low brass first in score order."""
+    parts, _ = find_parts(document)
+    return [{"id": one.id, "name": one.full_name or one.name or one.id, "low_brass": one.low_brass,
+             "horn": one.horn or ""} for one in sorted(parts, key=lambda one: not one.low_brass)]
+
+
+def horns() -> list[dict[str, str]]:
+    """Return the horns for the page's list."""
+    return [{"name": name, "description": load_horn(name).description, "family": load_horn(name).family}
+            for name in horn_names()]
+
+
+def analysis_for(session: Session, asked: Asked) -> Analysis:
+    """Return the analysis of the asked part without pins, from memory where the same was asked before."""
+    known = session.known(asked.key)
+    if known is None:
+        known = analyse(session.document, asked.request())
+        session.keep(asked.key, known)
+    return known
+
+
+def pins_of(one: Planned, pins: Sequence[Pin]) -> tuple[dict[int, str], list[Pin]]:
+    """Sort the pins of one line into those that hold here (by note index) and those that do not fit this horn.
+
+    Pins of notes outside the asked measures are in neither: they wait.
+    """
+    places = {note.refs[0]: index for index, note in enumerate(one.plan.line.notes)}
+    held: dict[int, str] = {}
+    misfits: list[Pin] = []
+    for pin in pins:
+        if (pin.part, pin.line) != (one.part.id, one.plan.line.number) or pin.ref not in places:
+            continue
+        index = places[pin.ref]
+        ways = candidates(one.plan.horn, one.plan.line.notes[index].midi)
+        if any(way.label == pin.label for way in ways):
+            held[index] = pin.label
+        else:
+            misfits.append(pin)
+    return held, misfits
+
+
+def request_pins(analysis: Analysis, pins: Sequence[Pin]) -> dict[tuple[int | None, str, int], str]:
+    """Return the pins in the form of a `Request`: (line, measure, nth attack) to label."""
+    result: dict[tuple[int | None, str, int], str] = {}
+    for number, one in enumerate(analysis.lines, 1):
+        held, _ = pins_of(one, pins)
+        counted = _nths(one)
+        for index, label in held.items():
+            result[number, one.plan.line.notes[index].measure, counted[index]] = label
+    return result
+
+
+def _nths(one: Planned) -> list[int]:
+    seen: dict[str, int] = {}
+    result = []
+    for note in one.plan.line.notes:
+        seen[note.measure] = seen.get(note.measure, 0) + 1
+        result.append(seen[note.measure])
+    return result
+
+
+def answer(session: Session, asked: Asked) -> Answer:
+    """Plan the asked line with its pins.
+
+    Raises
+    ------
+    Unreadable
+        If part, line, horn or measures are not there.
+    """
+    document = session.document
+    analysis = analysis_for(session, asked)
+    found = [one for one in analysis.lines if one.plan.line.number == asked.line]
+    if not found:
+        raise unreadable("no-such-line", where=f"{document.name}, {asked.part}",
+                         what="this part has no notes" if not analysis.lines else f"it has no line {asked.line}",
+                         try_="Choose another part.")
+    base = found[0]
+    held, misfits = pins_of(base, asked.pins)
+    one = replace(base, plan=base.planner.plan(held))
+    plan = one.plan
+    if not plan.notes:
+        raise unreadable("no-notes", where=f"{document.name}, {plan.line.part_name}",
+                         what="there are no notes in these measures" if asked.measures else "this part has no notes",
+                         try_="Choose other measures or another part.")
+    measures = plan.line.measures
+    counted = _nths(one)
+    totals = plan.totals
+    width = NARROW if asked.width_px < (NARROW + WIDE) / 2 else WIDE
+    said = {
+        "part": asked.part, "line": plan.line.number, "heading": heading(replace(one, assumed=False)),
+        "lines": [{"line": each.plan.line.number, "of": each.plan.line.of} for each in analysis.lines],
+        "horn": plan.horn.name, "assumed": one.assumed, "family": plan.horn.family,
+        "unit": "cm of slide" if plan.horn.family == "slide" else "steps of effort",
+        "notes": [_note(one, k, counted[k], held) for k in range(len(plan.notes))],
+        "ways": {str(midi): ways_of(plan.horn, plan.player, midi) for midi in {note.midi for note in plan.line.notes}},
+        "summary": summary(plan), "unplayable": totals.unplayable,
+        "tempo": {"asked": asked.tempo_bpm, "marked": sorted({round(time.bpm) for time in base.planner.times}),
+                  "ceiling": totals.tempo_ceiling_bpm,
+                  "hardest": [counted_name(plan.notes[k], counted[k]) for k in plan.hardest]},
+        "measures": {"first": measures[0].number if measures else "", "last": measures[-1].number if measures else ""},
+        "misfits": [{"part": pin.part, "line": pin.line, "ref": pin.ref, "label": pin.label} for pin in misfits],
+        "problems": [problem.line() for problem in analysis.problems],
+        "cautions": list(cautions_for([plan])),
+        "pictures": [picture.svg(f"picture-{place}") for place, picture in enumerate(
+            (key_of(one, width=width), *pictures_of(one, width=width)))],
+    }
+    whole = len(measures) == len(document.part_measures(asked.part))
+    copy = engraving_copy(document, asked.part, marks([one]),
+                          measures=None if whole or not measures else (measures[0].index, measures[-1].index))
+    return Answer(shown=said, copy=copy)
+
+
+def counted_name(note: PlannedNote, nth: int) -> str:
+    """Return the place of a note for a person."""
+    return f"measure {note.note.measure}, note {nth}"
+
+
+def _note(one: Planned, index: int, nth: int, held: dict[int, str]) -> dict[str, Any]:
+    planned = one.plan.notes[index]
+    note = planned.note
+    if planned.pinned and len(held) <= _MOST_PRICED_PINS:
+        prices = priced(one.planner, held, index, planned, one.plan.cost)
+    else:
+        prices = of_note(planned)
+    label = planned.choice.label if planned.choice else None
+    return {
+        "refs": list(note.refs), "measure": note.measure, "nth": nth, "written": note.written.pretty,
+        "sounding": note.sounding.pretty, "midi": note.midi, "label": label, "shown": shown(label) if label else "×",
+        "usual": shown(planned.usual.label) if planned.usual else None, "changed": planned.changed,
+        "pinned": planned.pinned, "why": list(planned.why),
+        "prices": [[name, round(price, 1)] for name, price in prices],
+        "way": _ways_mm(one, index, prices),
+        "problem": f"{planned.problem.what}. {planned.problem.try_}" if planned.problem else None,
+    }
+
+
+def _ways_mm(one: Planned, index: int, prices: Sequence[tuple[str, float]]) -> list[float | None]:
+    """Return the slide's way to a note and on from it, for each priced choice between the same neighbours. [mm]"""
+    horn: Horn = one.plan.horn
+    if horn.family != "slide":
+        return [None] * len(prices)
+    notes = one.plan.notes
+    beside = [notes[k].choice for k in (index - 1, index + 1) if 0 <= k < len(notes)]
+    places = [choice.extension_mm or 0.0 for choice in beside if choice is not None]
+    where = {way.label: way.extension_mm or 0.0 for way in candidates(horn, notes[index].note.midi)}
+    return [round(sum(abs(where[label] - place) for place in places)) for label, _ in prices]
+
+
+def ceilings() -> list[dict[str, str]]:
+    """Return the choices for the attachment's ceiling: C3 as usual, a few above, none."""
+    return [{"value": pitch_of(midi).name, "text": f"{pitch_of(midi).pretty}" + (" (usual)" if midi == 48 else "")}
+            for midi in (48, 50, 51, 53, 55, 58)] + [{"value": "none", "text": "no limit"}]
