@@ -132,12 +132,12 @@ def _unplayable(ways: Remedies, k: int) -> Finding:
     if not learned:
         return finding_at(line, k, "out-of-range", "stop",
                           f"{name} needs {labels}, and none of these valve states is in what {player.name} has learned",
-                          ways.pitches(k), more=("Teach it first, or give the note to another player.",))
+                          (*ways.learn(k), *ways.pitches(k)), more=("Or give the note to another player.",))
     nearest_mm = min(one.extension_mm or 0.0 for one in learned)
     return finding_at(line, k, "long-reach", "stop",
                       f"{name} lies {nearest_mm:.0f} mm out, beyond {_whose(player.name)} reach of "
-                      f"{player.reach_on(horn):.0f} mm", (*ways.other_horns(k), *ways.pitches(k)),
-                      more=("Never lunge for it.",))
+                      f"{player.reach_on(horn):.0f} mm",
+                      (*ways.learn(k), *ways.other_horns(k), *ways.pitches(k)), more=("Never lunge for it.",))
 
 
 def _moves(ways: Remedies) -> Iterator[Finding]:

@@ -175,6 +175,15 @@ class Remedies:
         return (Remedy(kind="choice", text=f"Take {shown(best.label)} where there is time: it is in tune.",
                        label=best.label),)
 
+    def learn(self, k: int) -> tuple[Remedy, ...]:
+        """Return the nearest choice within reach whose valve state this player has yet to learn."""
+        new = [one for one in allowed_choices(self.horn, self._willing(), self.line.notes[k].midi)
+               if not self.player.knows(one.valves) and one.advice is None]
+        if not new:
+            return ()
+        best = min(new, key=lambda one: (len(one.valves), one.extension_mm or 0.0))
+        return (Remedy(kind="choice", label=best.label, text=f"Teach {shown(best.label)}, which has it within reach."),)
+
     # --- time ----------------------------------------------------------------------------------------------------
 
     def tempo(self, k: int) -> tuple[Remedy, ...]:

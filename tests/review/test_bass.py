@@ -138,6 +138,14 @@ def test_valve_states_not_learned() -> None:
     (one,) = found(line_of("D2"), "tenor-f", Player(learned=()))
     assert (one.code, one.severity) == ("out-of-range", "stop")
     assert "T4" in one.what
+    assert remedy(one, "choice").label == "T4"
+
+
+def test_a_state_to_learn_comes_before_a_far_reach() -> None:
+    # Both valves have C2 in TS3 (common practice, no source); with the attachment alone it is T6.
+    (one,) = found(line_of("C2"), "bass-independent", Player(outermost_position=6, learned=("T",)))
+    assert (one.code, one.severity) == ("long-reach", "stop")
+    assert remedy(one, "choice").label == "TS3"
 
 
 # --- time ----------------------------------------------------------------------------------------------------------
