@@ -32,20 +32,23 @@ def our_notes(path: Path) -> list[Counter[Key]]:
     return result
 
 
-def their_notes(path: Path) -> list[Counter[Key]]:
-    """Return the notes of each part as music21 reads them, those that are not printed or are cues left out."""
+def their_notes(path: Path) -> list[tuple[Counter[Key], Counter[Key]]]:
+    """Return the notes of each part as music21 reads them, without those that are not printed; small ones apart.
+
+    music21 does not tell cues (``<cue/>``, which we leave out) from notes printed small (``<type size="cue">``).
+    """
     from music21 import converter, harmony, stream
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         score: Any = converter.parse(path, format="musicxml", forceSource=True)
         score.toSoundingPitch(inPlace=True)
-    result: list[Counter[Key]] = []
+    result: list[tuple[Counter[Key], Counter[Key]]] = []
     last: str | None = None
     for part in score.parts:
         base = str(part.id).rpartition("-Staff")[0] or None
         if base is None or base != last:                  # music21 makes a part of every staff
-            result.append(Counter())
+            result.append((Counter(), Counter()))
         last = base
         for index, measure in enumerate(part.getElementsByClass(stream.Measure)):
             for element in measure.recurse().notes:
@@ -55,12 +58,17 @@ def their_notes(path: Path) -> list[Counter[Key]]:
                 length = 0.0 if element.duration.isGrace else float(element.quarterLength)
                 for one in element.notes if element.isChord else (element,):
                     if hasattr(one, "pitch") and not _left_out(one):
-                        result[-1][_key(index, onset, length, round(one.pitch.ps - 0.01))] += 1
+                        small = _small(element) or _small(one)
+                        result[-1][small][_key(index, onset, length, round(one.pitch.ps - 0.01))] += 1
     return result
 
 
 def _left_out(element: Any) -> bool:
-    return bool(element.style.hideObjectOnPrint) or getattr(element.style, "noteSize", None) == "cue"
+    return bool(element.style.hideObjectOnPrint)
+
+
+def _small(element: Any) -> bool:
+    return bool(getattr(element.style, "noteSize", None) == "cue")
 
 
 def _key(measure: int, onset: float, length: float, midi: int) -> Key:
@@ -73,8 +81,8 @@ def differences(path: Path) -> list[str]:
     if len(ours) != len(theirs):
         return [f"{len(ours)} parts, theirs {len(theirs)}"]
     return [f"part {index}: only ours {_shown(own - other)}; only theirs {_shown(other - own)}"
-            for index, (own, other) in enumerate(zip(ours, theirs, strict=True))
-            if not _nearly(own - other, other - own)]
+            for index, (own, (other, small)) in enumerate(zip(ours, theirs, strict=True))
+            if not _nearly(own - other - small, other - own)]
 
 
 def _nearly(own: Counter[Key], other: Counter[Key]) -> bool:
