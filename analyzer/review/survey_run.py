@@ -129,10 +129,11 @@ def _end_with(pipe: Connection) -> None:
 
 
 def run_dask(entries: Iterable[Entry], options: Options, *, jobs: int, scheduler: str | None = None,
-             work: Work = survey_bytes) -> Steps:
+             answer_s: float = 5.0, work: Work = survey_bytes) -> Steps:
     """Yield each entry with its record, done on a Dask cluster (`scheduler`, or one of `jobs` processes made here).
 
-    The files' bytes are sent along, so the workers need no access to the folder; they need this package.
+    The scheduler has `answer_s` seconds to answer. The files' bytes are sent along, so the workers need no access to
+    the folder; they need this package.
 
     Raises
     ------
@@ -145,19 +146,19 @@ def run_dask(entries: Iterable[Entry], options: Options, *, jobs: int, scheduler
         raise unreadable("not-installed", where="--engine dask", what="this needs distributed, which is not installed",
                          try_="Install the extra: pip install 'lowbrass[cluster]', or leave --engine out.") from error
     contents = Contents()
-    with _client(distributed, jobs, scheduler) as client:
+    with _client(distributed, jobs, scheduler, answer_s) as client:
         try:
             yield from _on_cluster(distributed, client, entries, options, contents, work)
         finally:
             contents.close()
 
 
-def _client(distributed: Any, jobs: int, scheduler: str | None) -> Any:
+def _client(distributed: Any, jobs: int, scheduler: str | None, answer_s: float) -> Any:
     if scheduler is None:
         return distributed.Client(n_workers=jobs, threads_per_worker=1, processes=True, dashboard_address=None,
                                   memory_limit=0)
     try:
-        return distributed.Client(scheduler, timeout="10s", set_as_default=False)
+        return distributed.Client(scheduler, timeout=answer_s, set_as_default=False)
     except (OSError, ValueError, TypeError) as error:
         raise unreadable("no-scheduler", where=scheduler, what=f"no Dask scheduler answers there ({error})",
                          try_="Give its address, such as tcp://host:8786, or leave --engine out.") from error

@@ -92,7 +92,7 @@ class Store:
         try:
             self._base.execute("INSERT INTO record VALUES (?, ?, ?, ?)",
                                (entry.name, entry.sha256, self.settings,
-                                json.dumps(record, ensure_ascii=False, sort_keys=True)))
+                                json.dumps(record, ensure_ascii=False)))
         except sqlite3.Error as error:
             raise self._wrong(error) from error
 
