@@ -3,13 +3,14 @@
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
-from fractions import Fraction
 
 from analyzer.problem import Problem
 from analyzer.score.division import Group, players_of, shared_out
 from analyzer.score.faults import Faults
 from analyzer.score.line import Line, LineNote
 from analyzer.score.timeline import Jump, Note, Part
+
+_EQUAL = 1e-7
 
 
 def lines_of(part: Part, family: str) -> tuple[tuple[Line, ...], tuple[Problem, ...]]:
@@ -38,8 +39,8 @@ def lines_of(part: Part, family: str) -> tuple[tuple[Line, ...], tuple[Problem, 
     return lines, faults.problems()
 
 
-def _order(note: Note) -> tuple[Fraction, bool, int]:
-    return (note.onset, not note.grace, note.ref)
+def _order(note: Note) -> tuple[float, bool, int]:
+    return (float(note.onset), not note.grace, note.ref)        # fractions compare three times as slowly
 
 
 def _groups(notes: Sequence[Note]) -> list[Group]:
@@ -62,21 +63,23 @@ def _line(part: Part, family: str, number: int, of: int, notes: Sequence[Note], 
     labels = [measure.number for measure in part.measures]
     result: list[LineNote] = []
     tied = False                       # the last entry goes on by a tie
-    end = Fraction(-1)                 # of the last entry
+    end = -1.0                         # of the last entry [quarter notes]; exact times differ by more than _EQUAL
     for note in notes:
         faults.measure = labels[note.measure]
         if result and not note.grace and not result[-1].grace:
             last = result[-1]
-            if tied and note.tie_stop and end == note.onset and last.midi == note.sounding.midi:
-                end = note.onset + note.duration
+            gap = float(note.onset) - end
+            if tied and note.tie_stop and abs(gap) < _EQUAL and last.midi == note.sounding.midi:
+                end = float(note.onset) + float(note.duration)
                 result[-1] = replace(
-                    last, refs=(*last.refs, note.ref), duration=end - last.onset, slur_after=note.slur_after,
+                    last, refs=(*last.refs, note.ref), duration=last.duration + note.duration,
+                    slur_after=note.slur_after,
                     gliss_after=note.gliss_after or last.gliss_after, staccato=note.staccato,
                     tenuto=last.tenuto or note.tenuto, breath_after=note.breath_after,
                     fermata=last.fermata or note.fermata, optional=last.optional)
                 tied = note.tie_start
                 continue
-            if note.onset < end:
+            if gap < -_EQUAL:
                 if note.onset == last.onset:
                     faults.add("warning", "overlap", f"two notes begin together in line {number}, and one player plays "
                                f"one: {note.written.pretty} is left out", "Write them as a chord or in two voices.")
@@ -92,7 +95,7 @@ def _line(part: Part, family: str, number: int, of: int, notes: Sequence[Note], 
             harmonic=note.harmonic, given=note.given, instrument=note.instrument, clef=note.clef))
         if not note.grace:
             tied = note.tie_start
-            end = note.onset + note.duration
+            end = float(note.onset) + float(note.duration)
     return Line(part_id=part.id, part_name=part.name, family=family, number=number, of=of, notes=tuple(result),
                 measures=part.measures, tempi=part.tempi, jumps=_note_jumps(result, part.jumps))
 

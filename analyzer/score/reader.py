@@ -63,6 +63,7 @@ class _Reader:
         self.bars: dict[int, Bars] = {}
         self.ref = -1
         self.onset = Fraction(0)       # of the measure
+        self.base = Fraction(0)        # the same in divisions
         self.position: int | Fraction = 0
         self.furthest: int | Fraction = 0
         self.last_onset = Fraction(0)
@@ -79,6 +80,7 @@ class _Reader:
         faults.measure = label
         self.position = self.furthest = 0
         self.last_onset = self.onset
+        self.base = self.onset * self.attributes.divisions
         self.head = False
         self.attributes.measure_start()
         sounding = False
@@ -98,6 +100,7 @@ class _Reader:
                 if self.attributes.rescaled is not None:
                     self.position *= self.attributes.rescaled
                     self.furthest *= self.attributes.rescaled
+                    self.base *= self.attributes.rescaled
             elif tag == "direction":
                 self.direction(child)
             elif tag == "barline":
@@ -177,8 +180,10 @@ class _Reader:
                     duration, self.faults)
         onset = self.last_onset
         if not chord:
-            onset = self.last_onset = self.onset + attributes.quarters(self.position)
             start = self.position
+            # The same as onset of the measure plus position, at a third of the cost.
+            onset = self.last_onset = Fraction(self.base.numerator + start, attributes.divisions) \
+                if self.base.denominator == 1 else self.onset + attributes.quarters(start)
             self.position += ticks
             if self.position > self.furthest:
                 self.furthest = self.position
@@ -209,9 +214,8 @@ class _Reader:
         place = len(self.raw)
         chord = chord and self.head_kept
         self.head_kept = True
-        self.raw.append(_Raw(ref=self.ref, measure=index, onset=onset, duration=attributes.quarters(ticks),
-                             pitches=pitches, voice=voice, staff=staff, chord=chord, grace=grace, tie=tie, marks=marks,
-                             given=given, instrument=instrument, clef=attributes.clef(staff, start)))
+        self.raw.append(_Raw(self.ref, index, onset, attributes.quarters(ticks), pitches, voice, staff, chord, grace,
+                             tie, marks, given, instrument, attributes.clef(staff, start)))
         groups = self.voices.setdefault(voice, [])
         if chord and groups:
             groups[-1].append(place)
