@@ -22,6 +22,7 @@ from analyzer.commands.options import (
 )
 from analyzer.plan.player import Player, read_player
 from analyzer.report.drillsheet import sheet_musicxml
+from analyzer.report.drillsound import listening_wav, sheet_midi, tones
 from analyzer.report.drilltables import calendar_ics, drill_document, drill_text
 from analyzer.review.drill_weeks import practice_days
 from analyzer.review.drills import drills_for
@@ -45,10 +46,14 @@ _SHEETS = (".musicxml", ".xml")
 @click.option("--calendar", type=click.Path(path_type=Path), metavar="FILE.ics",
               help="Write the weeks as a calendar file; needs --weeks and --start.")
 @click.option("--start", type=click.DateTime(["%Y-%m-%d"]), metavar="YYYY-MM-DD", help="First day of the calendar.")
+@click.option("--midi", type=click.Path(path_type=Path), metavar="FILE.mid",
+              help="Write the sheet as MIDI, to hear it.")
+@click.option("--listen", type=click.Path(path_type=Path), metavar="FILE.wav",
+              help="Write reference pitches for the listening exercises as sound.")
 @format_option("text", "json")
 def command(score: Path, horns: tuple[str, ...], parts: tuple[str, ...], measures: str | None, player: Path | None,
             tempo: float | None, output: Path | None, seed: int, weeks: int | None, calendar: Path | None,
-            start: dt.datetime | None, form: str) -> None:
+            start: dt.datetime | None, midi: Path | None, listen: Path | None, form: str) -> None:
     """Make a practice sheet from the moves of SCORE that are new, far, fast or out of tune.
 
     The sheet is for one line: of the asked parts, the one whose moves ask for most.
@@ -61,27 +66,30 @@ def command(score: Path, horns: tuple[str, ...], parts: tuple[str, ...], measure
         raise click.UsageError("--calendar needs --weeks N and --start YYYY-MM-DD.")
     if start is not None and calendar is None:
         raise click.UsageError("--start is the first day of a calendar; add --calendar FILE.ics.")
+    for path, ending in ((midi, (".mid", ".midi")), (listen, (".wav",)), (calendar, (".ics",))):
+        if path is not None and path.suffix.lower() not in ending:
+            raise click.BadParameter(f"'{path.name}': let its name end in {ending[0]}.")
     document = open_document(score)
     drills = drills_for(document, Request(
         parts=parts, horns=horns, measures=span, player=read_player(player) if player else Player(),
         tempo_bpm=tempo), seed=seed)
     days = practice_days(drills, weeks) if weeks else ()
-    sheet = ics = None
-    if output is not None:
-        try:
-            sheet = sheet_musicxml(drills)
-        except ImportError as error:
-            raise missing("music21", "build") from error
-    if calendar is not None and start is not None:
-        try:
-            ics = calendar_ics(drills, days, start.date())
-        except ImportError as error:
-            raise missing("icalendar", "build") from error
+    files: list[tuple[Path, bytes]] = []
+    try:
+        if output is not None:
+            files.append((output, sheet_musicxml(drills)))
+        if calendar is not None and start is not None:
+            files.append((calendar, calendar_ics(drills, days, start.date())))
+        if midi is not None:
+            files.append((midi, sheet_midi(drills)))
+        if listen is not None:
+            files.append((listen, listening_wav(tones(drills))))
+    except ImportError as error:
+        raise missing(error.name or "a package", "build") from error
     say(drills.problems)
-    for path, content in ((output, sheet), (calendar, ics)):
-        if path is not None and content is not None:
-            write_file(path, content)
-            click.echo(f"Wrote {path}.", err=True)
+    for path, content in files:
+        write_file(path, content)
+        click.echo(f"Wrote {path}.", err=True)
     if form == "json":
         print_json(drill_document(drills, days))
     else:

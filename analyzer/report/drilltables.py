@@ -8,6 +8,7 @@ from typing import Any
 from analyzer.horns.candidate import shown
 from analyzer.pitch import Pitch
 from analyzer.report.drillsheet import part_name, sheet_title
+from analyzer.report.drillsound import tones
 from analyzer.review.drill_kit import Exercise
 from analyzer.review.drill_moves import Move
 from analyzer.review.drill_weeks import MINUTES, Day
@@ -35,6 +36,8 @@ def drill_document(drills: Drills, days: Sequence[Day] = (), *, moves: int = 12)
         "exercises": exercises,
         "recall": [{"ask": one.ask, "covers": one.covers, "after_days": list(one.after_days)}
                    for one in drills.recall],
+        "listening": [{"start_s": tone.start_s, "midi": tone.midi, "cents": round(tone.cents, 2), "what": tone.what}
+                      for tone in tones(drills)],
         "problems": [problem.as_json() for problem in drills.problems],
         "cautions": list(drills.cautions),
     }
@@ -81,7 +84,8 @@ def drill_text(drills: Drills, days: Sequence[Day] = ()) -> str:
     """Return the drills in words: the hard moves, the exercises, the weeks, the cautions."""
     plan = drills.planned.plan
     out = [f"{part_name(drills)}, {plan.horn.description}" + (" (assumed; choose another with --horn)"
-                                                              if drills.planned.assumed else ""), "", "Hard moves"]
+                                                              if drills.planned.assumed else ""), "",
+           "Hard moves" if any(move.kinds for move in drills.moves) else "No move is hard; these ask for most"]
     out += [f"  {_said(move)}" for move in drills.moves[:8]] or ["  none"]
     out += ["", "Exercises"]
     for place, exercise in enumerate(drills.exercises, 1):

@@ -110,11 +110,12 @@ def _beside_open(kit: Kit, choice: Candidate) -> str:
 
 
 def _valve_row(kit: Kit, valves: tuple[str, ...]) -> list[Way]:
-    """The notes of a combination, up and down again."""
+    """The notes of a combination, up, then back in two steps."""
     row = [one for midi in range(kit.low, kit.high + 1) for one in candidates(kit.horn, midi)
            if one.valves == valves and (one.advice is None or one is chart_choice(kit.horn, midi))]
     row = [one for one in row if kit.can(one) and 2 <= one.partial <= 8 and one.partial != 7][:5]
-    return [Way(one, _off(one)) for one in row] + [Way(one) for one in row[-2::-1]]
+    back = [Way(row[k]) for k in (len(row) // 2 - 1, 0)] if len(row) > 2 else [Way(one) for one in row[:1]]
+    return [Way(one, _off(one)) for one in row] + back
 
 
 def move_drills(kit: Kit, moves: Sequence[Move], *, most: int = 3) -> list[Exercise]:
@@ -123,7 +124,8 @@ def move_drills(kit: Kit, moves: Sequence[Move], *, most: int = 3) -> list[Exerc
     pairs: set[frozenset[tuple[int, str]]] = set()
     for move in moves:
         pair = frozenset(((move.before.midi, move.before.label), (move.after.midi, move.after.label)))
-        if len(result) >= most or pair in pairs or not move.far or not (kit.can(move.before) and kit.can(move.after)):
+        able = move.moves_hand and kit.can(move.before) and kit.can(move.after)
+        if len(result) >= most or pair in pairs or not able:
             continue
         pairs.add(pair)
         # Never faster than this player's slide: where the music is, the goal stays below it and the words say so.

@@ -25,7 +25,9 @@ from analyzer.plan.solve import Planner
 NEW_FACTOR = 2.0
 """Judged: a new valve state counts like the same move twice as often; from 1.5 to 4 new states stay in front."""
 FAR = 0.4
-"""Share of the slide (or of the fingers) from which a move is called far; judged: 260 mm, three positions and more."""
+"""Share of the slide from which a move is called far; judged: 260 mm, three positions and more."""
+FAR_FINGERS = 0.7
+"""The same for the share of the valves that change; judged: three of three or four, not an everyday change of two."""
 FAST = 0.6
 """Share of the comfortable speed from which a move is called fast; judged."""
 
@@ -65,6 +67,11 @@ class Move:
     def score(self) -> float:
         """Frequency × difficulty × not yet learned."""
         return self.count * self.difficulty * (NEW_FACTOR if "new" in self.kinds else 1.0)
+
+    @property
+    def moves_hand(self) -> bool:
+        """True where position or valves change; a lip slur is no move of the hand."""
+        return self.before.label != self.after.label
 
     @property
     def name(self) -> str:
@@ -113,8 +120,9 @@ def _move(planner: Planner, pairs: list[tuple[PlannedNote, PlannedNote]], learne
     off = max((one.off_cents, other.off_cents), key=abs)
     lip = max(1.0, horn.lip_reach.value)
     new = not (learner.knows(one.valves) and learner.knows(other.valves))
-    kinds = [name for name, true in (("new", new), ("far", far >= FAR), ("fast", fast >= FAST),
-                                     ("tune", abs(off) > lip)) if true]
+    is_far = far >= (FAR if distance is not None else FAR_FINGERS)
+    kinds = [name for name, true in (("new", new), ("far", is_far), ("fast", fast >= FAST), ("tune", abs(off) > lip))
+             if true]
     return Move(
         before=one, after=other, before_pitch=a.note.sounding, after_pitch=b.note.sounding, first_index=a.index,
         count=len(pairs), measures=tuple(dict.fromkeys(pair[0].note.measure for pair in pairs)), gap_s=step.next_s,

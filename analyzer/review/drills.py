@@ -179,7 +179,7 @@ def recall_of(kit: Kit, moves: Sequence[Move], *, most: int = 5) -> tuple[Recall
     seen: set[frozenset[int]] = set()
     for move in moves:
         pair = frozenset((move.before.midi, move.after.midi))
-        if pair in seen or not move.far or not (kit.can(move.before) and kit.can(move.after)):
+        if pair in seen or not move.moves_hand or not (kit.can(move.before) and kit.can(move.after)):
             continue
         seen.add(pair)
         a, b = kit.written(move.before.midi).pretty, kit.written(move.after.midi).pretty

@@ -1,5 +1,6 @@
 """Practice sheets: what they hold is held against the map of the same music, physics, music21 and the schema."""
 
+import io
 import json
 import math
 import os
@@ -23,6 +24,7 @@ from analyzer.pitch import Transposition
 from analyzer.plan.player import Player
 from analyzer.problem import Unreadable
 from analyzer.report.drillsheet import sheet_musicxml
+from analyzer.report.drillsound import listening_wav, sheet_midi, tones
 from analyzer.report.drilltables import calendar_ics, drill_document, drill_text
 from analyzer.report.mapping import map_document
 from analyzer.review.drill_grammar import default_grammar, grammar_from, parse_measure
@@ -399,6 +401,42 @@ def test_calendar_is_read_by_the_library_and_has_no_clock() -> None:
     assert all(drills.cautions[0] in str(event["description"]) for event in events)
 
 
+@pytest.mark.parametrize("name", ["tenor-f-new", "euphonium-3"])
+def test_reference_pitches_are_true_to_a_tenth_of_a_cent(name: str) -> None:
+    """The peak of a long spectrum against 440 Hz and equal temperament, worked out here."""
+    np = pytest.importorskip("numpy")
+    soundfile = pytest.importorskip("soundfile")
+    heard = tones(made(name))
+    data, rate = soundfile.read(io.BytesIO(listening_wav(heard)))
+    assert rate == 44100
+    assert np.abs(data).max() < 0.5
+    assert any(tone.cents for tone in heard)
+    assert {tone.midi for tone in heard} >= {48}
+    for tone in heard:
+        start = round(tone.start_s * rate)
+        # The steady middle; a Gaussian window makes the peak of the log spectrum a parabola, so three points give it.
+        piece = data[start + rate // 2:start + rate // 2 + 2 * rate]
+        window = np.exp(-0.5 * ((np.arange(len(piece)) - len(piece) / 2) / (len(piece) / 10)) ** 2)
+        size = 2 ** 20
+        spectrum = np.log(np.abs(np.fft.rfft(piece * window, size)) + 1e-12)
+        expected = 440 * 2 ** ((tone.midi + tone.cents / 100 - 69) / 12)
+        low, high = (round(expected * ratio * size / rate) for ratio in (0.9, 1.1))
+        top = low + int(spectrum[low:high].argmax())
+        left, mid, right = spectrum[top - 1:top + 2]
+        hz = (top + (left - right) / (2 * (left - 2 * mid + right))) * rate / size
+        assert abs(1200 * math.log2(hz / expected)) < 0.1
+
+
+def test_midi_sounds_what_the_sheet_says() -> None:
+    drills = made("treble")
+    data = sheet_midi(drills)
+    assert data.startswith(b"MThd")
+    assert data == sheet_midi(drills)
+    converter = pytest.importorskip("music21.converter")
+    heard = [note.pitch.midi for note in converter.parseData(data, format="midi").recurse().notes]
+    assert heard == [note["midi"] for note in notes_of(drills)]
+
+
 def test_words_name_moves_exercises_and_cautions() -> None:
     drills = made("euphonium-3")
     text = drill_text(drills, practice_days(drills, 1))
@@ -437,6 +475,7 @@ def test_command_keeps_the_contract(tmp_path: Path) -> None:
     (("--start", "2027-01-04"), 2, "add --calendar"),
     (("--calendar", "x.ics", "--weeks", "2", "--start", "soon"), 2, "--start"),
     (("--weeks", "0"), 2, "--weeks"),
+    (("--listen", "x.musicxml"), 2, "end in .wav"),
     (("--horn", "euphonium-4", "-o", "sheet.musicxml"), 1, "no line is for a horn such as euphonium-4"),
     (("--part", "Harp"), 1, "no part is called 'Harp'"),
 ])
@@ -447,6 +486,20 @@ def test_what_cannot_be_done_is_said_in_a_line(words: tuple[str, ...], code: int
     assert said in done.stderr
     assert "Traceback" not in done.stderr
     assert done.stdout == ""
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_without_the_extra_words_come_and_the_sheet_says_what_to_install(tmp_path: Path) -> None:
+    blocked = ("import sys; sys.modules['music21'] = None; sys.argv = ['lowbrass', 'drill', *sys.argv[1:]]; "
+               "from analyzer.cli import main; main()")
+    score = str(SAMPLES / "attachment-etude.musicxml")
+    for words, code in ((), 0), (("-o", str(tmp_path / "a.musicxml")), 1):
+        done = subprocess.run([sys.executable, "-c", blocked, score, *words], capture_output=True, text=True,
+                              encoding="utf-8", cwd=ROOT, timeout=120, check=False)
+        assert done.returncode == code, done.stderr
+        assert "Traceback" not in done.stderr
+        assert ("Hard moves" in done.stdout) == (code == 0)
+    assert "pip install 'lowbrass[build]'" in done.stderr
     assert list(tmp_path.iterdir()) == []
 
 
