@@ -11,12 +11,21 @@ from urllib.parse import quote, unquote
 
 from analyzer.problem import Unreadable, unreadable
 from analyzer.score.document import read_document
-from analyzer.web.asked import read_asked
+from analyzer.web.asked import Asked, read_asked
 from analyzer.web.engraver import ENDINGS, Engraver, engrave, file_of, font_sheet
 from analyzer.web.samples import sample_names, sample_path
 from analyzer.web.security import MAX_QUESTION_BYTES, MAX_UPLOAD_BYTES, App, Guard
 from analyzer.web.sessions import Session, Sessions
-from analyzer.web.work import analysis_for, answer, ceilings, horns, parts_of, request_pins
+from analyzer.web.work import (
+    analysis_for,
+    answer,
+    ceilings,
+    copy_for,
+    horns,
+    parts_of,
+    pictures_for,
+    request_pins,
+)
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -93,20 +102,26 @@ class Page:
                       "compressed": document.archive is not None})
 
     async def plan(self, request: "Request") -> "Response":
-        """Answer a question: the plan of a line, and its picture."""
-        given, session = await self._question(request)
-        asked = read_asked(given)
+        """Answer a question: the plan of a line, quickly; music and pictures are asked for apart."""
+        asked, session = await self._asked(request)
         async with session.lock:
-            result = await asyncio.to_thread(answer, session, asked)
-        said = dict(result.shown)
-        if result.copy is not None:
-            try:
-                said["svg"] = await self.engraver.run(engrave, result.copy, asked.width_px)
-            except (ValueError, ModuleNotFoundError) as error:
-                # The plan stands without its picture: the page lists the notes instead.
-                said["svg"] = ""
-                said["problems"] = [*said["problems"], _no_picture(error, session.document.name).problem.line()]
-        return _json(said)
+            return _json(await asyncio.to_thread(answer, session, asked))
+
+    async def music(self, request: "Request") -> "Response":
+        """Engrave what `plan` answered."""
+        asked, session = await self._asked(request)
+        async with session.lock:
+            copy = await asyncio.to_thread(copy_for, session, asked)
+        try:
+            return _json({"svg": await self.engraver.run(engrave, copy, asked.width_px)})
+        except (ValueError, ModuleNotFoundError) as error:
+            raise _no_picture(error, session.document.name) from None
+
+    async def pictures(self, request: "Request") -> "Response":
+        """Draw how slide or valves move in what `plan` answered."""
+        asked, session = await self._asked(request)
+        async with session.lock:
+            return _json({"pictures": await asyncio.to_thread(pictures_for, session, asked)})
 
     async def file(self, request: "Request") -> "Response":
         """Write a file of the asked part, with the pins, all its lines."""
@@ -131,6 +146,10 @@ class Page:
         stem = Path(session.document.name).stem or "score"
         return Response(content, media_type="application/octet-stream", headers={
             "content-disposition": f"attachment; filename*=UTF-8''{quote(f'{stem}-marked{ending}')}"})
+
+    async def _asked(self, request: "Request") -> tuple[Asked, Session]:
+        given, session = await self._question(request)
+        return read_asked(given), session
 
     async def _question(self, request: "Request") -> tuple[dict[str, Any], Session]:
         body = await _body(request, MAX_QUESTION_BYTES)
@@ -194,6 +213,8 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
         Route("/api/start", page.start, methods=["GET"]),
         Route("/api/open", page.open, methods=["POST"]),
         Route("/api/plan", page.plan, methods=["POST"]),
+        Route("/api/music", page.music, methods=["POST"]),
+        Route("/api/pictures", page.pictures, methods=["POST"]),
         Route("/api/file", page.file, methods=["POST"]),
     ]
     app = Starlette(routes=routes, lifespan=lifespan, exception_handlers={
@@ -225,8 +246,8 @@ async def _body(request: "Request", most: int) -> bytes:
             async for piece in request.stream():
                 size += len(piece)
                 if size > most:
-                    raise RefusedError(413, f"That is more than {most // 2**20} MiB, more than is needed here. Export only "
-                                       "the low-brass parts, or split the score.")
+                    raise RefusedError(413, f"That is more than {most // 2**20} MiB, more than is needed here. Export "
+                                            "only the low-brass parts, or split the score.")
                 pieces.append(piece)
     except TimeoutError:
         raise RefusedError(408, "The file did not arrive in time. Try again.") from None

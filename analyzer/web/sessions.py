@@ -26,6 +26,7 @@ class Session:
     data: bytes
     lock: asyncio.Lock = field(default_factory=asyncio.Lock)
     analyses: OrderedDict[object, Analysis] = field(default_factory=OrderedDict)
+    last: tuple[object, object] | None = None      # the last question and its plan
 
     def known(self, key: object) -> Analysis | None:
         """Return the analysis kept under a key, and count it as used."""

@@ -25,11 +25,13 @@ _MOST_PRICED_PINS = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
-    """What the page shows, and the copy that is yet to be engraved (None where there is no music)."""
+class Pinned:
+    """One line planned with its pins: those that hold, by note index, and those that do not fit the horn."""
 
-    shown: dict[str, Any]
-    copy: str | None
+    analysis: Analysis
+    one: Planned
+    held: dict[int, str]
+    misfits: tuple[Pin, ...]
 
 
 def parts_of(document: Document) -> list[dict[str, Any]]:
@@ -94,55 +96,76 @@ def _nths(one: Planned) -> list[int]:
     return result
 
 
-def answer(session: Session, asked: Asked) -> Answer:
-    """Plan the asked line with its pins.
+def pinned_for(session: Session, asked: Asked) -> Pinned:
+    """Plan the asked line with its pins; the answer to the question just asked is kept.
 
     Raises
     ------
     Unreadable
         If part, line, horn or measures are not there.
     """
-    document = session.document
+    key = (asked.key, asked.line, asked.pins)
+    if session.last is not None and session.last[0] == key:
+        assert isinstance(session.last[1], Pinned)
+        return session.last[1]
     analysis = analysis_for(session, asked)
     found = [one for one in analysis.lines if one.plan.line.number == asked.line]
+    where = f"{session.document.name}, {asked.part}"
     if not found:
-        raise unreadable("no-such-line", where=f"{document.name}, {asked.part}",
+        raise unreadable("no-such-line", where=where,
                          what="this part has no notes" if not analysis.lines else f"it has no line {asked.line}",
                          try_="Choose another part.")
-    base = found[0]
-    held, misfits = pins_of(base, asked.pins)
-    one = replace(base, plan=base.planner.plan(held))
-    plan = one.plan
-    if not plan.notes:
-        raise unreadable("no-notes", where=f"{document.name}, {plan.line.part_name}",
+    held, misfits = pins_of(found[0], asked.pins)
+    one = replace(found[0], plan=found[0].planner.plan(held))
+    if not one.plan.notes:
+        raise unreadable("no-notes", where=f"{session.document.name}, {one.plan.line.part_name}",
                          what="there are no notes in these measures" if asked.measures else "this part has no notes",
                          try_="Choose other measures or another part.")
+    result = Pinned(analysis=analysis, one=one, held=held, misfits=tuple(misfits))
+    session.last = (key, result)
+    return result
+
+
+def answer(session: Session, asked: Asked) -> dict[str, Any]:
+    """Return what the page says of a line: notes with their choices, totals, tempo, problems, cautions."""
+    pinned = pinned_for(session, asked)
+    one, plan, held = pinned.one, pinned.one.plan, pinned.held
     measures = plan.line.measures
     counted = _nths(one)
     totals = plan.totals
-    width = NARROW if asked.width_px < (NARROW + WIDE) / 2 else WIDE
-    said = {
+    return {
         "part": asked.part, "line": plan.line.number, "heading": heading(replace(one, assumed=False)),
-        "lines": [{"line": each.plan.line.number, "of": each.plan.line.of} for each in analysis.lines],
+        "lines": [{"line": each.plan.line.number, "of": each.plan.line.of} for each in pinned.analysis.lines],
         "horn": plan.horn.name, "assumed": one.assumed, "family": plan.horn.family,
-        "unit": "cm of slide" if plan.horn.family == "slide" else "steps of effort",
         "notes": [_note(one, k, counted[k], held) for k in range(len(plan.notes))],
         "ways": {str(midi): ways_of(plan.horn, plan.player, midi) for midi in {note.midi for note in plan.line.notes}},
         "summary": summary(plan), "unplayable": totals.unplayable,
-        "tempo": {"asked": asked.tempo_bpm, "marked": sorted({round(time.bpm) for time in base.planner.times}),
+        "tempo": {"asked": asked.tempo_bpm, "marked": sorted({round(time.bpm) for time in one.planner.times}),
                   "ceiling": totals.tempo_ceiling_bpm,
                   "hardest": [counted_name(plan.notes[k], counted[k]) for k in plan.hardest]},
         "measures": {"first": measures[0].number if measures else "", "last": measures[-1].number if measures else ""},
-        "misfits": [{"part": pin.part, "line": pin.line, "ref": pin.ref, "label": pin.label} for pin in misfits],
-        "problems": [problem.line() for problem in analysis.problems],
+        "misfits": [{"part": pin.part, "line": pin.line, "ref": pin.ref, "label": pin.label}
+                    for pin in pinned.misfits],
+        "problems": [problem.line() for problem in pinned.analysis.problems],
         "cautions": list(cautions_for([plan])),
-        "pictures": [picture.svg(f"picture-{place}") for place, picture in enumerate(
-            (key_of(one, width=width), *pictures_of(one, width=width)))],
     }
-    whole = len(measures) == len(document.part_measures(asked.part))
-    copy = engraving_copy(document, asked.part, marks([one]),
-                          measures=None if whole or not measures else (measures[0].index, measures[-1].index))
-    return Answer(shown=said, copy=copy)
+
+
+def copy_for(session: Session, asked: Asked) -> str:
+    """Return the copy to engrave: the part, or the asked measures of it, with the marks of the asked line."""
+    one = pinned_for(session, asked).one
+    measures = one.plan.line.measures
+    whole = not measures or len(measures) == len(session.document.part_measures(asked.part))
+    return engraving_copy(session.document, asked.part, marks([one]),
+                          measures=None if whole else (measures[0].index, measures[-1].index))
+
+
+def pictures_for(session: Session, asked: Asked) -> list[str]:
+    """Return the pictures of slide or valves, the key first."""
+    one = pinned_for(session, asked).one
+    width = NARROW if asked.width_px < (NARROW + WIDE) / 2 else WIDE
+    return [picture.svg(f"picture-{place}")
+            for place, picture in enumerate((key_of(one, width=width), *pictures_of(one, width=width)))]
 
 
 def counted_name(note: PlannedNote, nth: int) -> str:

@@ -53,6 +53,29 @@ export class Music {
     if (hadFocus) this.focus(this.at);
   }
 
+  /** Write new marks into the old picture at once; the newly engraved one follows. */
+  relabel(notes, moved) {
+    for (const index of moved) {
+      const note = notes[index];
+      const mark = this.place.querySelector(`.mark[data-ref="${note.refs[0]}"]`);
+      if (!mark || !this.groups[index]) continue;
+      for (const shape of mark.querySelectorAll("path, rect")) shape.remove();
+      const text = mark.querySelector("text");
+      text.removeAttribute("fill");
+      text.setAttribute("font-weight", note.changed ? "bold" : "normal");
+      const first = text.querySelector("tspan");
+      first.textContent = note.shown;
+      for (const other of [...text.children]) if (other !== first) other.remove();
+    }
+    for (let index = 0; index < this.groups.length && index < notes.length; index += 1) {
+      if (this.groups[index][0]) this.#name(this.groups[index][0], notes[index], index, true);
+      for (const group of this.groups[index]) {
+        group.classList.toggle("pinned", notes[index].pinned);
+        group.classList.toggle("moved", moved.has(index));
+      }
+    }
+  }
+
   #heat(note, index, moved) {
     const found = [];
     note.refs.forEach((ref, place) => {
@@ -72,14 +95,17 @@ export class Music {
       else group.setAttribute("aria-hidden", "true");
       found.push(group);
     });
+    // The mark of a chord hangs on the chord, not on the note.
+    const mark = this.place.querySelector(`.mark[data-ref="${note.refs[0]}"]`);
+    if (mark && !mark.closest(".hot")) { mark.classList.add("hot"); mark.dataset.index = index; }
     return found;
   }
 
-  #name(element, note, index) {
+  #name(element, note, index, again = false) {
     element.classList.add("hot");
     element.dataset.index = index;
     element.setAttribute("role", "button");
-    element.setAttribute("tabindex", "-1");
+    if (!again) element.setAttribute("tabindex", "-1");
     const more = [note.pinned ? "kept by you" : "", note.changed ? `usual ${spoken(note.usual)}` : ""].filter(Boolean);
     element.setAttribute("aria-label", `Measure ${note.measure}, note ${note.nth}: ${note.written}, ` +
       [note.label === null ? "cannot be played" : `played ${spoken(note.shown)}`, ...more].join(", "));

@@ -138,16 +138,35 @@ async function solve(done = "") {
   fill();
   keep();
   try {
-    const reply = await call("/api/plan", { method: "POST", body: JSON.stringify(question()), headers: { "Content-Type": "application/json" }, signal: mine.signal });
-    const found = await reply.json();
+    const found = await ask("/api/plan", mine);
     if (mine !== asking) return;
     fail("");
-    take(found, done);
+    const moved = take(found, done);
+    const engraved = await ask("/api/music", mine).catch((error) => {
+      // Without an engraver the plan stands all the same, as words.
+      if (error instanceof Refused && error.status === 400) { fail(error.message); return { svg: "" }; }
+      throw error;
+    });
+    if (mine !== asking) return;
+    music.show(engraved.svg, found.notes, moved);
+    music.choose(chosen);
+    performance.mark("lowbrass-engraved");
+    if ($("picture").open) await pictures(mine);
   } catch (error) {
     if (mine === asking) failed(error);
   } finally {
     if (mine === asking) busy(false);
   }
+}
+
+async function ask(path, mine) {
+  const reply = await call(path, { method: "POST", body: JSON.stringify(question()), headers: { "Content-Type": "application/json" }, signal: mine.signal });
+  return reply.json();
+}
+
+async function pictures(mine) {
+  const drawn = await ask("/api/pictures", mine);
+  if (mine === asking) $("pictures").replaceChildren(...drawn.pictures.map(picture));
 }
 
 function change(part, done = "") {
@@ -177,13 +196,14 @@ function take(found, done) {
   answer = found;
   chosen = chosenRef === null ? null : found.notes.findIndex((note) => note.refs[0] === chosenRef);
   if (chosen === -1) chosen = null;
-  music.show(found.svg, found.notes, moved);
+  if (comparable && old.measures.first === found.measures.first && old.measures.last === found.measures.last) music.relabel(found.notes, moved);
   if (chosen === null) closeChoices(false);
   else { music.choose(chosen); fillChoices(); }
   fill();
   facts();
   performance.mark("lowbrass-shown");
   if (done) say(`${done} ${moved.size === 1 ? "1 mark" : `${moved.size} marks`} changed.`);
+  return moved;
 }
 
 // --- the settings -------------------------------------------------------------------------------------------------
@@ -219,7 +239,7 @@ function tempo(asked) {
   tempoSaid(asked);
   $("tempo-marked").hidden = asked === null;
   $("ceiling").textContent = ceiling === null ? "No move here sets a limit." :
-    `Ceiling about ${Math.round(ceiling)}` + (answer.tempo.hardest.length ? `, set by ${answer.tempo.hardest[0]}` : "") + ". Quarter notes a minute.";
+    `Ceiling about ${Math.floor(ceiling)}` + (answer.tempo.hardest.length ? `, set by ${answer.tempo.hardest[0]}` : "") + ". Quarter notes a minute.";
   const mark = $("ceiling-mark");
   const share = ceiling === null ? 2 : (ceiling - range.min) / (range.max - range.min);
   mark.hidden = share < 0 || share > 1;
@@ -284,7 +304,7 @@ function fillChoices() {
   const weighed = note.prices.map(([label, cost], place) => {
     const way = ways.find((one) => one.label === label);
     const travel = note.way[place];
-    const more = travel === null ? "" : `The slide goes ${Math.round(travel / 10)} cm to it and on from it.`;
+    const more = travel === null ? "" : `Slide travel before and after: ${Math.round(travel / 10)} cm.`;
     return choice(note, way, cost === 0 ? "best here" : `costs ${cost.toFixed(1)} more`, more, place === 0);
   });
   $("list").replaceChildren(...weighed);
@@ -323,13 +343,12 @@ function pin(label) {
 
 function facts() {
   $("heading").textContent = answer.heading;
-  $("summary").textContent = answer.summary + ` Costs are counted in ${answer.unit}.`;
+  $("summary").textContent = answer.summary;
   $("count").textContent = answer.unplayable ? `${answer.unplayable} of ${answer.notes.length} notes cannot be played` : `${answer.notes.length} notes`;
   const troubles = answer.notes.filter((note) => note.problem).map((note) => `Measure ${note.measure}, note ${note.nth}: ${note.problem}`);
   $("problems").replaceChildren(...[...troubles, ...answer.problems].map((text) => make("li", text)));
   $("cautions").replaceChildren(...answer.cautions.map((text) => make("li", text)));
   $("picture-name").textContent = answer.family === "slide" ? "How the slide moves" : "How the valves move";
-  $("pictures").replaceChildren(...answer.pictures.map(picture));
   pins();
   if ($("table").open) table();
 }
@@ -425,6 +444,7 @@ $("unpin").addEventListener("click", () => pin(null));
 $("before").addEventListener("click", () => openChoices(chosen - 1));
 $("after").addEventListener("click", () => openChoices(chosen + 1));
 $("print").addEventListener("click", () => window.print());
+$("picture").addEventListener("toggle", () => { if ($("picture").open && answer && asking) pictures(asking).catch(failed); });
 $("table").addEventListener("toggle", () => { if ($("table").open && answer) table(); });
 for (const button of document.querySelectorAll("[data-ending]")) button.addEventListener("click", () => download(button.dataset.ending, button));
 $("choices").addEventListener("keydown", (event) => {
@@ -450,6 +470,8 @@ window.addEventListener("resize", () => {
 });
 
 async function begin() {
+  // On a phone the pictures are many screens long: they open when asked for.
+  if (window.matchMedia("(max-width: 40rem)").matches) $("picture").open = false;
   try {
     start = await (await call("/api/start")).json();
   } catch (error) { failed(error); return; }
