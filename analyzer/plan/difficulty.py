@@ -4,10 +4,12 @@ A measure's `share` is the greatest of these, each 1 at the limit:
 
 - **moving**: the quickest move into a note of the measure, as 1 over the factor by which the tempo may rise before the
   slide passes the player's greatest speed, or the fingers their greatest rate (`costs.load_rows`; derived);
-- **reaching**: ``(slide out / reach) ** 2``: the square keeps fourth position (about 0.2 on a whole slide) far from
-  seventh (1). Judged; teachers' rankings of passages by reach would change it;
-- **tuning**: cents off over the cents a player bends without harm (the horn's `lip_reach`), for notes that sound a
-  quarter of a second or more (shorter ones pass before they can be corrected; judged);
+- **reaching**: ``0.6 * (slide out / reach) ** 2``: the square keeps fourth position (0.1 on a whole slide) far from
+  seventh (0.55), and 0.6 says that a comfortable place at full reach is work, yet no limit. Judged; teachers'
+  rankings of passages by reach would change it;
+- **tuning**: ``0.5 * cents off / lip_reach``, over the cents a player bends without harm, for notes that sound a
+  quarter of a second or more (shorter ones pass before they can be corrected). Judged: to bend a note by that much is
+  daily work, by twice as much no longer good tone;
 - **range**: 1 for a note outside the range the player's file gives;
 - a note that nothing sounds, or a glissando that breaks, counts as `BEYOND`.
 """
@@ -22,6 +24,10 @@ from analyzer.plan.solve import Planner
 
 BEYOND = 2.0
 """Share of a measure that cannot be played as written."""
+FULL_REACH = 0.6
+"""Share of a note at the player's full reach; judged, see above."""
+BENT = 0.5
+"""Share of a note bent as far as it goes without harm; judged, see above."""
 HEARD_S = 0.25
 """Notes shorter than this are not judged by their tuning. [s]"""
 
@@ -67,9 +73,12 @@ def difficulties(planner: Planner, plan: Plan) -> tuple[MeasureDifficulty, ...]:
 
 
 def hardest(found: tuple[MeasureDifficulty, ...], most: int = 4) -> tuple[MeasureDifficulty, ...]:
-    """Return the measures to practise first, hardest first; measures that are calm are left out."""
-    worth = [one for one in found if one.share > LEVELS[0][0]]
-    return tuple(sorted(worth, key=lambda one: (-one.share, one.measure_index))[:most])
+    """Return the measures to practise first, hardest first, without calm ones and repeated spots."""
+    worth = sorted((one for one in found if one.share > LEVELS[0][0]), key=lambda one: (-one.share, one.measure_index))
+    first: dict[str, MeasureDifficulty] = {}
+    for one in worth:
+        first.setdefault(one.reason, one)
+    return tuple(first.values())[:most]
 
 
 def _shares(planner: Planner, plan: Plan, k: int, one: PlannedNote) -> list[tuple[float, str, str]]:
@@ -88,16 +97,17 @@ def _shares(planner: Planner, plan: Plan, k: int, one: PlannedNote) -> list[tupl
             out.append((BEYOND, "unplayable", f"The glissando {step} leaves its partial."))
         else:
             what = "the greatest slide speed" if horn.family == "slide" else "the quickest fingers"
-            out.append((load, "moving", f"{step}: {100 * load:.0f} % of {what} we reckon with."))
+            much = f"{load:.1f} times" if load > 1 else f"{100 * load:.0f} % of"
+            out.append((load, "moving", f"{step}: {much} {what} we reckon with."))
     reach_mm = player.reach_on(horn)
     if choice.extension_mm and reach_mm > 0:
-        share = (choice.extension_mm / reach_mm) ** 2
+        share = FULL_REACH * (choice.extension_mm / reach_mm) ** 2
         out.append((share, "reaching", f"{name} in {shown(choice.label)} is {choice.extension_mm / 10:.0f} cm out; "
                                        f"the reach is {reach_mm / 10:.0f} cm."))
     off = abs(choice.off_cents)
     if one.time.sounds_s >= HEARD_S and off >= 1:
         side = "sharp" if choice.off_cents > 0 else "flat"
-        out.append((off / horn.lip_reach.value, "tuning",
+        out.append((BENT * off / horn.lip_reach.value, "tuning",
                     f"{name} with {shown(choice.label)} is {off:.0f} cents {side}; listen and bring it in."))
     if (player.low is not None and one.note.midi < player.low) or (
             player.high is not None and one.note.midi > player.high):

@@ -1,4 +1,4 @@
-"""A small SVG writer for our own pictures: only shapes and attributes that browsers, printers and our PDF painter share.
+"""A small SVG writer for our own pictures: only what browsers, printers and our PDF painter share.
 
 No style sheets, patterns or scripts: a picture stands alone in a file, inside a page and on paper.
 """
@@ -9,7 +9,7 @@ from html import escape
 INK = "#14213d"
 """Text and our plan: near black, in grey print too."""
 USUAL = "#8a4b08"
-"""The usual chart: brown against blue-black, a pair that colour-blind readers tell apart; always dashed or hollow too."""
+"""The usual chart: brown beside blue-black, told apart by colour-blind readers; always dashed or hollow too."""
 FAINT = "#5a6472"
 """Side words and scales: 6 to 1 against white."""
 RULE = "#c3c9d2"

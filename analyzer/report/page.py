@@ -17,12 +17,16 @@ Each = Callable[[Iterable[Planned]], Iterable[Planned]]
 """Goes through the lines, perhaps showing progress."""
 
 
+_AMPLE = 2.5
+"""A tempo ceiling this many times the written tempo is no news; judged."""
+
+
 def page_html(analysis: Analysis, engrave: Engraver, *, each: Each = iter) -> str:
     """Return the report as one HTML document; all text from the score is escaped."""
     document = analysis.document
     title = document.title or document.name
     several = len(analysis.lines) > 1
-    sections = [_section(one, number, engrave, several) for number, one in enumerate(each(analysis.lines), 1)]
+    sections = [_section(one, number, engrave) for number, one in enumerate(each(analysis.lines), 1)]
     css = Path(__file__).with_name("page.css").read_text(encoding="utf-8")
     nav = ""
     if several:
@@ -51,11 +55,10 @@ def name_of(one: Planned) -> str:
     return f"{one.part.full_name or one.part.name or one.part.id}{player}"
 
 
-def _section(one: Planned, number: int, engrave: Engraver, several: bool) -> str:
+def _section(one: Planned, number: int, engrave: Engraver) -> str:
     plan = one.plan
     found = difficulties(one.planner, plan)
     prefix = f"l{number}"
-    player = plan.player
     facts = [("Horn", plan.horn.description + (" (assumed)" if one.assumed else "")),
              ("Player", _player(one)), ("Measures", _measures(plan))]
     listed = "".join(f"<dt>{_t(name)}</dt><dd>{_t(text)}</dd>" for name, text in facts)
@@ -64,11 +67,11 @@ def _section(one: Planned, number: int, engrave: Engraver, several: bool) -> str
     if not plan.notes:
         return "".join([*body, "<p>This line has no notes here.</p></section>"])
     body.append(f'<p class="lead">{" ".join(_t(text) for text in sentences(one, found))}</p>')
-    body.append(_practice(found, player.name))
+    body.append(_practice(found))
+    body.append(_strip(found))
     body.append(_music(one, engrave))
     body.append(_pictures(one, prefix))
-    body.append(_strip(found))
-    body.append(_changes(plan, prefix))
+    body.append(_changes(one, prefix))
     body.append(_all_notes(plan))
     return "".join([*body, "</section>"])
 
@@ -109,7 +112,7 @@ def sentences(one: Planned, found: Sequence[MeasureDifficulty]) -> tuple[str, st
                 f", {-100 * saved:.0f} % more than by the usual chart, for gains named below" if saved <= -0.005 else
                 ", as by the usual chart")
         turns = totals.valve_changes
-        thumb = f", with {turns} change{'s' if turns != 1 else ''} of the attachment" if plan.horn.loops else ""
+        thumb = f", with {turns} change{'s' if turns != 1 else ''} of the attachment" if turns else ""
         second = f"The slide goes {totals.travel_mm / 1000:.1f} m in all{less}{thumb}."
     else:
         off = [abs(note.choice.off_cents) for note in plan.notes if note.choice]
@@ -117,19 +120,25 @@ def sentences(one: Planned, found: Sequence[MeasureDifficulty]) -> tuple[str, st
                   f"note farthest from in tune is {max(off, default=0):.0f} cents off.")
     hard = hardest(tuple(found), 1)
     where = f"; the hardest place is measure {hard[0].measure}" if hard else "; no measure comes near a limit"
-    third = (f"It can be played up to about {totals.tempo_ceiling_bpm:.0f} quarter notes a minute at its quickest move"
-             if totals.tempo_ceiling_bpm else "Nothing in it limits the tempo")
+    written = max(note.time.bpm for note in plan.notes)
+    ceiling = totals.tempo_ceiling_bpm
+    if ceiling is None or ceiling > _AMPLE * written:
+        third = "There is ample time for every move at the written tempo" if ceiling else "Nothing limits the tempo"
+    else:
+        third = f"It can be played up to about {ceiling:.0f} quarter notes a minute at its quickest move"
     return first, second, f"{third}{where}."
 
 
-def _practice(found: Sequence[MeasureDifficulty], who: str) -> str:
+def _practice(found: Sequence[MeasureDifficulty]) -> str:
     worst = hardest(tuple(found))
     if not worst:
         return "<h3>What to practise first</h3><p>No measure comes near a limit: practise for sound and time.</p>"
     items = "".join(f"<li><strong>Measure {_t(one.measure)}</strong> ({one.level}). {_t(one.reason)}</li>"
                     for one in worst)
-    return ("<h3>What to practise first</h3><p class=\"faint\">Hardest first; begin slowly, and stop before it tires.</p>"
-            f"<ol>{items}</ol>")
+    change = (" What is beyond a limit is not for practice as it stands: take a slower tempo, another horn, or a "
+              "change that the teacher agrees to.") if any(one.level == "beyond" for one in worst) else ""
+    return (f'<h3>What to practise first</h3><p class="faint">Hardest first; begin slowly, and stop before it tires.'
+            f"{change}</p><ol>{items}</ol>")
 
 
 def _music(one: Planned, engrave: Engraver) -> str:
@@ -168,29 +177,30 @@ def _strip(found: Sequence[MeasureDifficulty]) -> str:
             f'<li{" class=over" if over else ""}><b><span class="hidden">measure </span>{_t(one.measure)}</b>'
             f'<span class="bar" aria-hidden="true"><span style="height:{high}%"></span></span>{word}</li>')
     scale = ", ".join(f"{word} up to {100 * end:.0f} %" for end, word in LEVELS)
-    return ('<h3>How hard each measure is</h3><p class="faint">How near the measure comes to a limit of this player, by '
-            f"its quickest move, farthest reach or worst tuning: {scale}, beyond above.</p>"
+    return ('<h3>How hard each measure is</h3><p class="faint">How near the measure comes to a limit of this player, '
+            f"by its quickest move, farthest reach or worst tuning: {scale}, beyond above.</p>"
             f'<ol class="strip">{"".join(cells)}</ol>')
 
 
-def _changes(plan: Plan, prefix: str) -> str:
+def _changes(one: Planned, prefix: str) -> str:
+    plan = one.plan
     rows = [
-        f'<tr><td>{_t(one.note.measure)}</td><td>{_t(one.note.written.pretty)}</td>'
-        f'<td class="play">{_t(shown(one.choice.label))}</td><td class="usual">'
-        f'{_t(shown(one.usual.label) if one.usual else "none")}</td><td>{_t(" ".join(one.why))}</td></tr>'
-        for one in plan.notes if one.choice and (one.changed or one.pinned or one.usual is None)]
+        f'<tr><td>{_t(note.note.measure)}</td><td>{_t(note.note.written.pretty)}</td>'
+        f'<td class="play">{_t(shown(note.choice.label))}</td><td class="usual">'
+        f'{_t(shown(note.usual.label) if note.usual else "none")}</td><td>{_t(" ".join(note.why))}</td></tr>'
+        for note in plan.notes if note.choice and (note.changed or note.pinned or note.usual is None)]
     broken = [
-        f'<tr><td>{_t(one.note.measure)}</td><td>{_t(one.note.written.pretty)}</td><td class="play">'
-        f'{_t(shown(one.choice.label)) if one.choice else "×"}</td><td class="usual">'
-        f'{_t(shown(one.usual.label)) if one.usual else "none"}</td>'
-        f"<td>{_t(one.problem.what)}. {_t(one.problem.try_)}</td></tr>" for one in plan.notes if one.problem]
+        f'<tr><td>{_t(note.note.measure)}</td><td>{_t(note.note.written.pretty)}</td><td class="play">'
+        f'{_t(shown(note.choice.label)) if note.choice else "×"}</td><td class="usual">'
+        f'{_t(shown(note.usual.label)) if note.usual else "none"}</td>'
+        f"<td>{_t(note.problem.what)}. {_t(note.problem.try_)}</td></tr>" for note in plan.notes if note.problem]
     out = "<h3>What differs from the usual chart, and why</h3>"
     if not rows and not broken:
         return out + "<p>Nothing: the usual choice is the best one at every note.</p>"
     head = ('<thead><tr><th scope="col">Measure</th><th scope="col">Note</th><th scope="col">Play</th>'
             '<th scope="col">Usual</th><th scope="col">Why</th></tr></thead>')
     return (f'{out}<div class="scroll" role="region" aria-labelledby="{prefix}-c" tabindex="0"><table>'
-            f'<caption id="{prefix}-c">Written notes; choices other than the usual one</caption>'
+            f'<caption id="{prefix}-c">{_t(name_of(one))}: written notes, where the choice is not the usual</caption>'
             f"{head}<tbody>{''.join(broken + rows)}</tbody></table></div>")
 
 

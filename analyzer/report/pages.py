@@ -12,7 +12,7 @@ from analyzer.report.mapping import marks
 from analyzer.report.page import Each, name_of, page_html
 from analyzer.report.picture import WIDE, key_of, pictures_of
 
-_UNITS_PER_MM = 4.75                   # [px/mm] on paper: letters of 11 px become 6.6 points high
+_UNITS_PER_MM = 4.2                    # [px/mm] on paper: letters of 11 px become 7.4 points high
 _MARGIN_MM = 10.0
 _T = TypeVar("_T")
 

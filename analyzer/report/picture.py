@@ -6,13 +6,11 @@ rest). The ground shows the valve state, with the places of that state's own pos
 all, so that T4 is seen to lie elsewhere than 4. Everything said by colour is said by shape or word, too.
 """
 
-from collections.abc import Sequence
 from itertools import pairwise
 
 from analyzer.analysis import Planned
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import position_place_mm, positions, states
-from analyzer.horns.horn import Horn
 from analyzer.plan.costs import PEAK_OVER_MEAN
 from analyzer.report.drawing import FAINT, HELD, INK, RULE, USUAL, Drawing, Picture, num
 from analyzer.report.picture_lanes import Frame, draw_bars, draw_lanes, frame, held_spans, measures_of, words_of
@@ -51,15 +49,20 @@ def key_of(one: Planned, *, width: float = WIDE) -> Picture:
     """Draw the key to the pictures of a line."""
     out = Drawing()
     x = y = 0.0
-    items = _SLIDE_KEY if one.plan.horn.family == "slide" else _VALVE_KEY
+    notes = one.plan.notes
+    changed = any(note.changed for note in notes)
+    shows = {"ours": True, "usual": changed, "tray": changed, "fast": bool(fast_moves(one)),
+             "held": any(note.choice and note.choice.valves for note in notes),
+             "none": any(note.choice is None for note in notes)}
+    items = [item for item in (_SLIDE_KEY if one.plan.horn.family == "slide" else _VALVE_KEY) if shows[item[0]]]
     for sign, words, wide in items:
         if x and x + wide > width - 8:
             x, y = 0.0, y + 20
         _key_sign(out, sign, x + 6, y + 12)
         out.text(x + 36, y + 16, words, size=11)
         x += wide
-    return Picture(width=width, height=y + 26, title="Key to the picture", desc="; ".join(
-        f"{sign}: {words}" for sign, words, _ in items), body=out.body())
+    return Picture(width=width, height=y + 26, title="Key to the picture",
+                   desc="; ".join(words for _, words, _ in items), body=out.body())
 
 
 _SLIDE_KEY = (
@@ -141,7 +144,8 @@ def _slide_row(f: Frame, one: Planned) -> float:
     for k in f.span:
         note = f.note(k)
         if note.choice is None:
-            out.text(f.begins(k), top + 12, "×", size=16, bold=True, anchor="middle")
+            # At the far end: off the slide, or out of this player's reach.
+            out.text(f.begins(k) + 3, bottom - 4, "×", size=16, bold=True, anchor="middle")
             continue
         if note.changed and note.usual:
             out.dot(f.begins(k), y(note.usual), 3.4, fill="#ffffff", stroke=USUAL)
@@ -271,13 +275,7 @@ def _speeds(f: Frame, y: object, top: float, bottom: float) -> None:
         f.out.polygon((x - 6, middle - tip), (x + 6, middle - tip), (x, middle + tip))
         words = f"{speed / 1000:.1f} m/s"
         wide = 6.0 * len(words)
-        left = min(x + 9, f.row.right - wide - 2)
+        left = x + 9 if x + 9 + wide < f.row.right - 2 else x - 11 - wide
         level = min(max(middle + 4, top + 8), bottom - 4)
         f.out.rect(left - 2, level - 10, wide + 4, 13, fill="#ffffff", stroke=RULE, line=0.6, radius=2)
         f.out.text(left, level, words, size=11, bold=True)
-
-
-def horn_scale(horn: Horn, held: Sequence[str]) -> list[tuple[str, float]]:
-    """Return label and place [mm] of each position of a valve state."""
-    state = tuple(held)
-    return [(f"{''.join(state)}{n}", position_place_mm(horn, state, n)) for n in range(1, positions(horn, state) + 1)]

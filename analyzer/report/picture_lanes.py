@@ -56,12 +56,6 @@ def frame(one: Planned, row: Row) -> Frame:
     return Frame(one=one, row=row, starts=tuple(starts_of(one.plan.notes)), out=Drawing())
 
 
-def side_of(notes: tuple[PlannedNote, ...]) -> str:
-    """Return what this plan differs by, for descriptions."""
-    changed = sum(note.changed for note in notes)
-    return f"{changed} of {len(notes)} notes leave the usual chart"
-
-
 def draw_lanes(f: Frame, y: float) -> float:
     """Write measure numbers, written notes, our labels and the usual ones that differ; return where it ends. [px]"""
     out, row = f.out, f.row
@@ -122,21 +116,16 @@ def held_spans(f: Frame, valve: str, choice_of: str = "choice") -> list[tuple[fl
 
 def words_of(f: Frame) -> str:
     """Return the row in words, measure by measure, for readers who do not see it."""
-    said: list[str] = []
-    last = None
+    measures: dict[int, list[str]] = {}
+    numbers: dict[int, str] = {}
     for k in f.span:
         one = f.note(k)
         label = shown(one.choice.label) if one.choice else "cannot be played"
         usual = f" (usual {shown(one.usual.label)})" if one.changed and one.usual else ""
-        lead = f"Measure {one.note.measure}: " if one.note.measure_index != last else ""
-        last = one.note.measure_index
-        if lead and said:
-            said[-1] += "."
-        said.append(f"{lead}{one.note.written.pretty} {label}{usual}{'' if lead and not said else ''}")
-    text = ""
-    for part in said:
-        text += ("" if not text else " " if text.endswith(".") else ", ") + part
-    return f"{text}." if text and not text.endswith(".") else text or "Nothing to play."
+        numbers[one.note.measure_index] = one.note.measure
+        measures.setdefault(one.note.measure_index, []).append(f"{one.note.written.pretty} {label}{usual}")
+    said = [f"Measure {numbers[index]}: {', '.join(notes)}." for index, notes in measures.items()]
+    return " ".join(said) or "Nothing to play."
 
 
 def measures_of(row: Row) -> str:

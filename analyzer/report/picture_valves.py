@@ -22,7 +22,7 @@ def valve_row(f: Frame) -> float:
         top += 16
     most = max([15.0, *(abs(choice.off_cents) for note in plan.notes for choice in (note.choice, note.usual)
                         if choice)])
-    limit = 10.0 * int(most / 10 + 1)
+    limit = 10.0 * int((most + 17) / 10)   # at least 8 cents of room for the figures
     top += 10
     middle, bottom = top + limit * _PX_PER_CENT, top + 2 * limit * _PX_PER_CENT
 

@@ -1,0 +1,221 @@
+"""The report and the page files: self-contained, safe against hostile text, whole, the same bytes every time."""
+
+import importlib.util
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from lxml import etree, html
+
+from analyzer.analysis import Analysis, Request, analyse
+from analyzer.horns.candidate import shown
+from analyzer.problem import Unreadable
+from analyzer.report.page import page_html
+from analyzer.report.pages import PageChoices, page_file, sheets_of
+from analyzer.score.document import open_document
+
+SAMPLES = Path(__file__).parents[2] / "sample_scores"
+ETUDE = SAMPLES / "attachment-etude.musicxml"
+HOSTILE = "</title><script>alert('x')</script>\"&<b onclick=x>"
+CHROMIUM = shutil.which("chromium") or shutil.which("google-chrome")
+needs_engraver = pytest.mark.skipif(
+    any(importlib.util.find_spec(name) is None for name in ("verovio", "fontTools", "reportlab")),
+    reason="the engraver is not installed (pip install lowbrass[engrave])")
+
+
+def plain(name: str = "attachment-etude.musicxml", **more: object) -> Analysis:
+    return analyse(open_document(SAMPLES / name), Request(**more))  # type: ignore[arg-type]
+
+
+def no_music(one: object, form: str) -> tuple[str, ...]:
+    return ()
+
+
+def hostile(tmp_path: Path) -> Path:
+    text = ETUDE.read_text(encoding="utf-8")
+    for old in ("<work-title>Attachment Etude</work-title>", "<part-name>Trombone</part-name>"):
+        assert old in text
+    escaped = HOSTILE.replace("&", "&amp;").replace("<", "&lt;")
+    text = text.replace("<work-title>Attachment Etude", f"<work-title>{escaped}")
+    text = text.replace("<part-name>Trombone", f"<part-name>Trombone {escaped}")
+    path = tmp_path / "hostile.musicxml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("name", sorted(path.name for path in SAMPLES.glob("*.m*xl")))
+def test_report_of_every_sample_is_whole(name: str) -> None:
+    analysis = plain(name)
+    page = page_html(analysis, no_music)
+    tree = html.fromstring(page)
+    assert len(tree.xpath("//section[contains(@class, 'line')]")) == len(analysis.lines)
+    text = " ".join(tree.text_content().split())
+    for caution in analysis.cautions:
+        assert caution in text
+    for one in analysis.lines:
+        assert one.plan.horn.description in text
+    # Every changed or impossible note has a row with its reason.
+    wanted = sum((note.changed and note.choice is not None) + (note.problem is not None)
+                 for one in analysis.lines for note in one.plan.notes)
+    assert len(tree.xpath("//tbody/tr")) >= wanted
+    ids = tree.xpath("//@id")
+    assert len(ids) == len(set(ids))
+    for name_of_ids in tree.xpath("//@aria-labelledby"):
+        assert set(name_of_ids.split()) <= set(ids)
+
+
+def test_report_needs_no_network_and_no_script() -> None:
+    page = page_html(plain(), no_music)
+    tree = html.fromstring(page)
+    assert tree.xpath("//script | //link | //iframe | //object | //img | //form") == []
+    assert tree.xpath("//@*[starts-with(name(), 'on')]") == []
+    assert all(target.startswith("#") for target in tree.xpath("//@href"))
+    assert re.findall(r"url\((?!data:)|@import", page) == []
+    assert tree.xpath("//html/@lang") == ["en"]
+
+
+@needs_engraver
+def test_hostile_titles_and_part_names_stay_text(tmp_path: Path) -> None:
+    analysis = analyse(open_document(hostile(tmp_path)), Request())
+    page = page_file(analysis, ".html").decode()
+    tree = html.fromstring(page)
+    assert tree.xpath("//script | //b[@onclick]") == []
+    assert HOSTILE in tree.xpath("string(//h1)")
+    picture = etree.fromstring(page_file(analysis, ".svg"))
+    names = {etree.QName(element).localname for element in picture.iter(etree.Element)}
+    assert not names & {"script", "b"}
+    assert HOSTILE in "".join(picture.itertext())
+
+
+@needs_engraver
+def test_svg_holds_the_part_and_the_picture_with_title_and_description() -> None:
+    analysis = plain(measures=("9", "16"))
+    root = etree.fromstring(page_file(analysis, ".svg"))
+    ns = {"s": "http://www.w3.org/2000/svg"}
+    assert root.findtext("s:title", namespaces=ns) == "Attachment Etude"
+    assert "Measure 9" in (root.findtext("s:desc", namespaces=ns) or "")
+    labels = [shown(note.choice.label) for note in analysis.lines[0].plan.notes if note.choice]
+    texts = [" ".join("".join(element.itertext()).split()) for element in root.iter("{http://www.w3.org/2000/svg}text")]
+    for label in set(labels):
+        # Once in the part, once in the picture.
+        assert texts.count(label) >= 2 * labels.count(label)
+    ids = root.xpath("//@id")
+    assert len(ids) == len(set(ids))
+    outside = [str(value) for value in root.xpath("//@*[local-name() = 'href']") if not str(value).startswith("#")]
+    assert outside == []
+
+
+@needs_engraver
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext (poppler-utils) is not installed")
+@pytest.mark.parametrize("name", ["attachment-etude.musicxml", "deep-water-bass-trombone.musicxml"])
+def test_pdf_has_the_plans_labels_in_order(tmp_path: Path, name: str) -> None:
+    analysis = plain(name)
+    path = tmp_path / "part.pdf"
+    path.write_bytes(page_file(analysis, ".pdf"))
+    text = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, check=True).stdout.decode()
+    labels = [shown(note.choice.label) if note.choice else "×" for note in analysis.lines[0].plan.notes]
+    rows = []
+    for row in text.split("Slide picture")[0].splitlines():
+        words = row.split()
+        if len(words) > 2 and all(re.fullmatch(r"[TS]{0,2}[1-7][♯♭]?|×", word) for word in words):
+            rows += words
+    assert rows == labels
+
+
+@needs_engraver
+def test_paper_and_large_print() -> None:
+    pypdf = pytest.importorskip("pypdf", reason="pypdf, which reads the PDF back, is not installed")
+    import io
+
+    analysis = plain(measures=("9", "12"))
+    sheets = {}
+    for choices in (PageChoices(), PageChoices(paper="letter"), PageChoices(large=True)):
+        reader = pypdf.PdfReader(io.BytesIO(page_file(analysis, ".pdf", choices)))
+        sheets[choices] = (round(float(reader.pages[0].mediabox.width)), round(float(reader.pages[0].mediabox.height)))
+        assert "measure" in reader.pages[-1].extract_text()
+    assert list(sheets.values()) == [(595, 842), (612, 792), (595, 842)]      # ISO 216 A4; US letter. [pt]
+    one = analysis.lines[0]
+    assert len(sheets_of(one, (210.0, 297.0), scale=1.5)) >= len(sheets_of(one, (210.0, 297.0)))
+
+
+@needs_engraver
+def test_same_bytes_whatever_the_seed_of_hashing(tmp_path: Path) -> None:
+    for ending in (".html", ".svg", ".pdf"):
+        files = []
+        for seed in ("1", "2"):
+            path = tmp_path / f"page{seed}{ending}"
+            subprocess.run([sys.executable, "-m", "analyzer", "map", str(ETUDE), "--measures", "9-10", "-o", str(path)],
+                           check=True, capture_output=True, env={**os.environ, "PYTHONHASHSEED": seed})
+            files.append(path.read_bytes())
+        assert files[0] == files[1], ending
+
+
+@pytest.mark.parametrize("ending", [".html", ".svg", ".pdf"])
+def test_missing_library_is_one_line_that_says_what_to_install(ending: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "verovio", None)
+    with pytest.raises(Unreadable) as caught:
+        page_file(plain(measures=("9", "9")), ending)
+    assert "pip install 'lowbrass[engrave]'" in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_unknown_ending_is_the_callers_mistake() -> None:
+    with pytest.raises(ValueError, match=r"\.odt"):
+        page_file(plain(measures=("9", "9")), ".odt")
+
+
+def _axe() -> str | None:
+    """The checker's script: from AXE_CORE, or a node_modules folder here (npm install axe-core)."""
+    for place in (os.environ.get("AXE_CORE", ""), "node_modules/axe-core/axe.min.js"):
+        if place and Path(place).is_file():
+            return Path(place).read_text(encoding="utf-8")
+    return None
+
+
+@needs_engraver
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium to look at the page with")
+@pytest.mark.parametrize("width", [390, 1280])
+def test_page_in_a_browser(tmp_path: Path, width: int) -> None:
+    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    path = tmp_path / "page.html"
+    path.write_bytes(page_file(plain("harbour-march-trio.musicxml", measures=("19", "24")), ".html"))
+    with api.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
+        page = browser.new_page(viewport={"width": width, "height": 800}, java_script_enabled=True)
+        asked: list[str] = []
+        page.on("request", lambda request: asked.append(request.url))
+        page.goto(path.as_uri())
+        assert [url for url in asked if not url.startswith(("file:", "data:"))] == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        # Smallest letter of the pictures as it is seen. [px]
+        sizes = page.evaluate(
+            "[...document.querySelectorAll('.picture text')].filter(t => t.getClientRects().length)"
+            ".map(t => parseFloat(t.getAttribute('font-size')) * t.ownerSVGElement.getScreenCTM().a)")
+        assert len(sizes) > 50
+        assert min(sizes) >= 9
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.className") == "skip"
+        axe = _axe()
+        violations = []
+        if axe is not None:
+            page.evaluate(axe)
+            violations = page.evaluate("axe.run(document).then(r => r.violations.map(v => v.id))")
+        browser.close()
+    assert violations == []
+    if axe is None:
+        pytest.skip("laid out rightly; axe-core is not there for the rest (npm install axe-core)")
+
+
+def test_page_labels_are_those_of_the_json() -> None:
+    command = ["map", str(ETUDE), "--measures", "9-12", "--format", "json"]
+    done = subprocess.run([sys.executable, "-m", "analyzer", *command], check=True, capture_output=True)
+    notes = json.loads(done.stdout)["lines"][0]["notes"]
+    tree = html.fromstring(page_html(plain(measures=("9", "12")), no_music))
+    said = " ".join(tree.xpath("//details//li/text()"))
+    words = re.findall(r"([A-G][♯♭]*\d) (\S+?)[,.]", said)
+    assert [label for _, label in words] == [shown(note["label"]) for note in notes]
