@@ -206,8 +206,8 @@ def physical(before: Horn, after: Horn) -> Iterable[Change]:
         yield Change(what="key of the horn", before=_key(before), after=_key(after), evidence=None,
                      meaning="every note has another position or valve than before")
     if before.master != after.master:
-        yield Change(what="compensation", before="yes" if before.master else "no",
-                     after="yes" if after.master else "no", evidence=after.master_evidence,
+        yield Change(what="compensation", before="with" if before.master else "without",
+                     after="with" if after.master else "without", evidence=after.master_evidence,
                      meaning="low notes need less lipping, and feel stuffier" if after.master
                      else "low valve combinations are sharp and must be corrected")
 
