@@ -11,7 +11,7 @@ from lxml import etree
 
 from analyzer.report.engrave_copy import engraving_copy
 from analyzer.report.engrave_fonts import Face, data_path
-from analyzer.report.engrave_marks import SVG, draw_marks, line_count
+from analyzer.report.engrave_marks import by_class, draw_marks, line_count
 from analyzer.report.engrave_svg import (
     MAKER_SIZE,
     SUBTITLE_SIZE,
@@ -22,6 +22,7 @@ from analyzer.report.engrave_svg import (
     embed_fonts,
     fit_texts,
     heading_height,
+    parsed,
     set_music_signs,
     tidy,
     used_characters,
@@ -150,7 +151,7 @@ def _laid_out(source: etree._Element, options: PageOptions, shrink: float) -> _P
         # The engraver's own header is one line; the rest of ours is asked for as the margin below it.
         "bottomMarginHeader": min(24.0, max(0.0, (heading_height(heading) - 324) / 90)),
     })
-    roots = [etree.fromstring(toolkit.renderToSVG(number)) for number in range(1, toolkit.getPageCount() + 1)]
+    roots = [parsed(toolkit.renderToSVG(number), options.id_prefix) for number in range(1, toolkit.getPageCount() + 1)]
     lines = line_count(source)
     used: dict[Face, set[str]] = {}
     moved = 0.0
@@ -178,7 +179,7 @@ def engraved_excerpt(musicxml: str, options: PageOptions | None = None) -> str:
         "breaks": "none", "adjustPageWidth": True, "adjustPageHeight": True, "header": "none", "pageWidth": 60000,
         "pageHeight": 60000, "pageMarginLeft": _SCREEN_MARGIN, "pageMarginRight": _SCREEN_MARGIN,
         "pageMarginTop": _SCREEN_MARGIN, "pageMarginBottom": _SCREEN_MARGIN + 12})
-    root = etree.fromstring(toolkit.renderToSVG(1))
+    root = parsed(toolkit.renderToSVG(1), options.id_prefix)
     used: dict[Face, set[str]] = {}
     _finish(root, options, lines=line_count(source), used=used, heading=Heading(), inner=0.0, foot="", foot_y=0.0)
     _size(root, float(root.get("viewBox", "0 0 100 100").split()[2]) / _UNITS_PER_PX * options.scale)
@@ -267,12 +268,12 @@ def _finish(
     inner: float, foot: str, foot_y: float,
 ) -> float:
     """Turn the engraver's picture into ours; return how far a mark stands from its note at most."""
-    for header in [group for group in root.iter(f"{{{SVG}}}g") if "pgHead" in (group.get("class") or "").split()]:
+    for header in by_class(root, "pgHead"):
         parent = header.getparent()
         if parent is not None:
             parent.remove(header)
-    forms, moved = draw_marks(root, lines=lines)
-    page = tidy(root, options.id_prefix)
+    forms, moved = draw_marks(root, lines=lines, prefix=options.id_prefix)
+    page = tidy(root)
     draw_heading(page, heading, inner)
     if foot:
         draw_foot(page, foot, tuple(forms), width=inner, y=foot_y)

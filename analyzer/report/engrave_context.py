@@ -2,6 +2,7 @@
 
 from copy import deepcopy
 from fractions import Fraction
+from typing import Any
 
 from lxml import etree
 
@@ -107,33 +108,45 @@ def directions_for_all(
     Many scores print them once, above the top part. For each measure and kind the first part that has one gives it,
     unless the asked part has its own. Onsets count quarter notes from the start of the measure.
     """
-    counts = {name: index for index, name in enumerate(document.part_ids)}
-    found: dict[tuple[int, str], list[tuple[int, etree._Element]]] = {}
-    places: dict[etree._Element, tuple[str, int]] = {}
-    seen: dict[str, dict[etree._Element, int]] = {}
-    for direction in document.root.iter("direction"):
-        kind = _kind(direction)
-        music = direction.getparent()
-        if not kind or music is None:
-            continue
-        owner = str(music.get("id") if document.timewise else _parent(music).get("id"))
-        if owner not in seen:
-            seen[owner] = {element: index for index, element in enumerate(document.part_measures(owner))}
-        index = seen[owner].get(music, -1)
+    order = {name: place for place, name in enumerate(document.part_ids)}
+    found: dict[tuple[int, str], list[tuple[int, str, etree._Element]]] = {}
+    for owner, index, direction in _marked_directions(document):
         if first <= index <= last:
-            found.setdefault((index, kind), []).append((counts.get(owner, len(counts)), direction))
-            places[direction] = (owner, index)
+            found.setdefault((index, _kind(direction)), []).append((order.get(owner, len(order)), owner, direction))
     result: dict[int, list[tuple[etree._Element, Fraction]]] = {}
-    mine = counts.get(part_id)
     for (index, _), offers in sorted(found.items(), key=lambda item: item[0]):
-        best = min(order for order, _ in offers)
-        if any(order == mine for order, _ in offers):
+        best = min(place for place, _, _ in offers)
+        if any(owner == part_id for _, owner, _ in offers):
             continue
-        for order, direction in offers:
-            if order == best:
-                owner = places[direction][0]
+        for place, owner, direction in offers:
+            if place == best:
                 result.setdefault(index, []).append((direction, _onset(document, owner, index, direction)))
     return result
+
+
+def _marked_directions(document: Document) -> list[tuple[str, int, etree._Element]]:
+    """Return part id, measure index and element of every tempo mark and rehearsal letter; found once a document."""
+    known: list[tuple[str, int, etree._Element]] | None = document.memo.get("engrave.directions")
+    if known is not None:
+        return known
+    places: dict[str, dict[etree._Element, int]] = {}
+    found: list[tuple[str, int, etree._Element]] = []
+    for direction in _all_directions(document.root):
+        music = direction.getparent()
+        if music is None:
+            continue
+        owner = str(music.get("id") if document.timewise else _parent(music).get("id"))
+        if owner not in places:
+            places[owner] = {element: index for index, element in enumerate(document.part_measures(owner))}
+        if music in places[owner]:
+            found.append((owner, places[owner][music], direction))
+    document.memo["engrave.directions"] = found
+    return found
+
+
+# XPath looks at thousands of directions in the library, which is ten times faster than doing it here.
+_all_directions: Any = etree.XPath("//direction[direction-type/rehearsal or direction-type/metronome or "
+                                   "(direction-type/words and sound/@tempo)]")
 
 
 def tempo_before(document: Document, first: int) -> str:
@@ -148,14 +161,7 @@ def tempo_before(document: Document, first: int) -> str:
 
 
 def _kind(direction: etree._Element) -> str:
-    if direction.find("direction-type/rehearsal") is not None:
-        return "rehearsal"
-    if direction.find("direction-type/metronome") is not None:
-        return "tempo"
-    sound = direction.find("sound")
-    if sound is not None and sound.get("tempo") and direction.find("direction-type/words") is not None:
-        return "tempo"
-    return ""
+    return "tempo" if direction.find("direction-type/rehearsal") is None else "rehearsal"
 
 
 def _parent(element: etree._Element) -> etree._Element:

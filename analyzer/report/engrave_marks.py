@@ -8,9 +8,10 @@ Three forms that differ in weight and shape, so that they stay apart in grey and
 """
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 from lxml import etree
 
@@ -29,7 +30,11 @@ look right.
 """
 _GAP_EM = 0.22                       # least distance between neighbours in a row
 _SQUARE_EM = 0.86                    # side of the square of an unplayable note
+_TRAY_EM = 0.06                      # how far the tray reaches beyond its text on each side
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
+# Searching in the library is many times faster than walking the tree here.
+_of_class: Any = etree.XPath(".//s:g[contains(concat(' ', @class, ' '), $name)]", namespaces={"s": SVG})
+_with_id: Any = etree.XPath("descendant-or-self::s:g[@id = $name]", namespaces={"s": SVG})
 _ORDINALS = {1: "1st", 2: "2nd", 3: "3rd"}
 
 
@@ -49,25 +54,25 @@ class _Placed:
     head: tuple[float, float, float] | None = None   # centre and half width of the note's head
 
 
-def draw_marks(root: etree._Element, *, lines: int) -> tuple[set[str], float]:
+def draw_marks(root: etree._Element, *, lines: int, prefix: str = "") -> tuple[set[str], float]:
     """Redraw our marks in every system of one picture.
 
-    `lines` is the number of players' lines in the whole part: with several, each row tells whose it is. Returns the
-    forms that occur, and how far the mark farthest from its note had to move to the side. [engraver's units]
+    `lines` is the number of players' lines in the whole part: with several, each row tells whose it is. `prefix` stands
+    before the ids. Returns the forms that occur, and how far the mark farthest from its note had to move to the side
+    [engraver's units].
     """
     forms: set[str] = set()
     moved = 0.0
     for system in by_class(root, "system"):
         rows: dict[float, list[_Placed]] = {}
-        for verse in list(by_class(system, "verse")):
-            placed = _read(verse)
+        for verse in by_class(system, "verse"):
+            placed = _read(verse, prefix)
             if placed is None:
                 _shift(verse)
             else:
                 rows.setdefault(placed.baseline, []).append(placed)
-        for connector in list(by_class(system, "sylConn")):
+        for connector in by_class(system, "sylConn"):
             _shift(connector)
-        left = min((x for path in system.iter(f"{{{SVG}}}path") for x in _numbers(path.get("d", ""))[:1]), default=0.0)
         for baseline in sorted(rows):
             row = sorted(rows[baseline], key=lambda placed: placed.centre)
             for placed, centre in zip(row, spread(row), strict=True):
@@ -75,15 +80,14 @@ def draw_marks(root: etree._Element, *, lines: int) -> tuple[set[str], float]:
                 forms.add(placed.form)
                 moved = max(moved, abs(centre - placed.centre))
             if lines > 1:
-                _name_row(system, row[0], left)
+                _name_row(system, row[0])
     return forms, moved
 
 
-def by_class(root: etree._Element, name: str) -> Iterator[etree._Element]:
-    """Yield the groups of one class."""
-    for group in root.iter(f"{{{SVG}}}g"):
-        if name in (group.get("class") or "").split():
-            yield group
+def by_class(root: etree._Element, name: str) -> list[etree._Element]:
+    """Return the groups of one class within `root`, in document order."""
+    found: list[etree._Element] = _of_class(root, name=f" {name} ")
+    return found
 
 
 def line_count(root: etree._Element) -> int:
@@ -113,7 +117,7 @@ def spread(row: Sequence[_Placed]) -> list[float]:
     return [mean + offset for mean, offset in zip(means, offsets, strict=True)]
 
 
-def _read(verse: etree._Element) -> _Placed | None:
+def _read(verse: etree._Element, prefix: str) -> _Placed | None:
     title = verse.find(f"{{{SVG}}}title")
     words = (title.text or "").split() if title is not None else []
     if title is not None:
@@ -126,10 +130,11 @@ def _read(verse: etree._Element) -> _Placed | None:
                  if (found := _NUMBER.findall(span.get("font-size", ""))) and float(found[0]) > 0), 324.0)
     form = "unplayable" if "unplayable" in words else "changed" if "changed" in words else "usual"
     face: Face = "regular" if form == "usual" else "bold"
-    half = (_SQUARE_EM if form == "unplayable" else width_em(shown, face)) * size / 2
+    width = _SQUARE_EM if form == "unplayable" else width_em(shown, face) + (2 * _TRAY_EM if form == "changed" else 0)
+    half = width * size / 2
     ref = next((word[4:] for word in words if word.startswith("ref-")), "")
     verse.set("data-ref", ref)
-    note = _note(verse, ref)
+    note = _note(verse, prefix + "n" + ref)
     head = None if note is None else _head(note)
     left = float(text.get("x", "0"))
     return _Placed(
@@ -139,25 +144,25 @@ def _read(verse: etree._Element) -> _Placed | None:
         baseline=float(text.get("y", "0")) + ROW_DROP)
 
 
-def _note(verse: etree._Element, ref: str) -> etree._Element | None:
+def _note(verse: etree._Element, name: str) -> etree._Element | None:
     """Return the note that the mark is for: the verse of a chord hangs on the whole chord."""
     owner = verse.getparent()
     if owner is None:
         return None
-    return next((group for group in owner.iter(f"{{{SVG}}}g") if group.get("id") == f"n{ref}"), owner)
+    return next(iter(_with_id(owner, name=name)), owner)
 
 
 def _head(note: etree._Element) -> tuple[float, float, float] | None:
     """Return centre and half width of a note's head."""
-    group = next(by_class(note, "notehead"), None)
+    group = next(iter(by_class(note, "notehead")), None)
     use = None if group is None else group.find(f"{{{SVG}}}use")
     if use is None:
         return None
     numbers = _numbers(use.get("transform", ""))
     if len(numbers) < 3:
         return None
-    code = (use.get(HREF) or "#").lstrip("#").split("-")[0]
-    width = width_em(chr(int(code, 16)), "music") * 1000 * numbers[2] if re.fullmatch(r"[0-9A-F]{4,5}", code) else 226.0
+    code = re.search(r"[0-9A-F]{4,5}$", use.get(HREF) or "")
+    width = width_em(chr(int(code[0], 16)), "music") * 1000 * numbers[2] if code else 226.0
     return (numbers[0] + width / 2, numbers[1], width / 2)
 
 
@@ -185,7 +190,7 @@ def _draw(placed: _Placed, centre: float) -> None:
         return
     _text(verse, placed.text, x, y, size, "bold" if placed.form == "changed" else "regular")
     if placed.form == "changed":
-        reach, low, up = placed.half + 0.06 * size, y + 0.2 * size, y + 0.02 * size
+        reach, low, up = placed.half, y + 0.2 * size, y + 0.02 * size
         _element(verse, "path", d=f"M{x - reach:.0f} {up:.0f}V{low:.0f}H{x + reach:.0f}V{up:.0f}", fill="none",
                  stroke_width=30)
 
@@ -202,8 +207,9 @@ def _strike(note: etree._Element, head: tuple[float, float, float]) -> None:
     _element(group, "path", d=d, fill="none", stroke_width=44)
 
 
-def _name_row(system: etree._Element, first: _Placed, left: float) -> None:
+def _name_row(system: etree._Element, first: _Placed) -> None:
     """Write whose row it is below the clef."""
+    left = min((x for path in system.iter(f"{{{SVG}}}path") for x in _numbers(path.get("d", ""))[:1]), default=0.0)
     group = etree.SubElement(system, f"{{{SVG}}}g")
     group.set("class", "rowName")
     write(group, _ORDINALS.get(first.line, f"{first.line}th"), left, first.baseline, 0.8 * first.size, "italic")

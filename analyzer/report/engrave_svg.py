@@ -3,16 +3,23 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from lxml import etree
 
 from analyzer.report.engrave_fonts import MUSIC_FAMILY, TEXT_STACK, Face, face_for, runs, style_sheet, width_em
-from analyzer.report.engrave_marks import HREF, SVG, by_class, write
+from analyzer.report.engrave_marks import SVG, by_class, write
 
-_KEPT_ID = re.compile(r"[nm]\d+")
-_BOLD = frozenset({"ending", "fing", "reh", "tempo"})
-_WORDS = frozenset({"tempo", "dir", "dynam"})
-_ITALIC = frozenset({"dir", "dynam", "mNum"})
+# The engraver's own ids are longer than six figures; glyphs are named by code point and an id of the picture.
+_OTHER_ID = re.compile(r'(?:(?<=<g)|(?<=<tspan)|(?<=<text)) id="(?!(?:[nm]\d{1,6}|[0-9A-F]{4,5}-\w+)")[^"]*"')
+_GLYPH = re.compile(r'<g id="[0-9A-F]{4,5}(-\w+)"')
+_KEPT_ID = re.compile(r'(<g id="|<use xlink:href="#)(?=(?:[nm]\d{1,6}|[0-9A-F]{4,5})")')
+_styles: Any = etree.XPath("//s:style | //s:desc | //s:title[@class='labelAttr']", namespaces={"s": SVG})
+_unseen: Any = etree.XPath("//s:g[not(*) and not(normalize-space())] | "
+                      "//s:g[contains(@class, 'placeholder')]/s:ellipse", namespaces={"s": SVG})
+_BOLD = ("ending", "fing", "reh", "tempo")
+_WORDS = ("tempo", "dir", "dynam")
+_ITALIC = ("dir", "dynam", "mNum")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,15 +51,28 @@ def heading_height(heading: Heading) -> float:
     return left + 1.3 * MAKER_SIZE * len(heading.makers) + 180
 
 
-def tidy(root: etree._Element, prefix: str) -> etree._Element:
-    """Remove what is not drawn, keep only the ids of notes and measures; return the group that holds the page.
+def parsed(svg: str, prefix: str) -> etree._Element:
+    """Read a picture of the engraver, with ids for notes, measures and glyphs only, each with the prefix.
+
+    Ids are the first attribute of an element, and ``<`` never stands in text as such; so this is safe on the string,
+    and much faster than on the tree.
+    """
+    svg = _OTHER_ID.sub("", svg)
+    suffix = _GLYPH.search(svg)
+    if suffix is not None:
+        svg = svg.replace(suffix[1] + '"', '"')
+    if prefix:
+        svg = _KEPT_ID.sub(rf"\1{prefix}", svg)
+    return etree.fromstring(svg)
+
+
+def tidy(root: etree._Element) -> etree._Element:
+    """Remove what is not drawn and return the group that holds the page.
 
     Style rules of the engraver become attributes, so that several pictures can stand in one web page.
     """
-    for tag in ("style", "desc", "title"):
-        for element in list(root.iter(f"{{{SVG}}}{tag}")):
-            if tag != "title" or element.get("class") == "labelAttr":
-                _remove(element)
+    for element in (*_styles(root), *_unseen(root)):
+        _remove(element)
     inner = next(element for element in root.iter(f"{{{SVG}}}svg") if element.get("class") == "definition-scale")
     inner.set("font-family", TEXT_STACK)
     inner.set("stroke", "currentColor")
@@ -60,39 +80,13 @@ def tidy(root: etree._Element, prefix: str) -> etree._Element:
     for name in ("id", "overflow"):
         if name in root.attrib:
             del root.attrib[name]
-    for group in list(root.iter(f"{{{SVG}}}g")):
-        classes = (group.get("class") or "").split()
-        if "placeholder" in classes and not any(child.tag == f"{{{SVG}}}g" for child in group):
-            _remove(group)
-            continue
-        if "placeholder" in classes:
-            for ellipse in group.findall(f"{{{SVG}}}ellipse"):
-                group.remove(ellipse)
-        if not _BOLD.isdisjoint(classes):
-            group.set("font-weight", "bold")
-        if not _ITALIC.isdisjoint(classes):
-            group.set("font-style", "italic")
-        if not len(group) and not (group.text or "").strip():
-            _remove(group)
-    codes: dict[str, str] = {}
-    definitions = root.find(f"{{{SVG}}}defs")
-    for symbol in definitions if definitions is not None else ():
-        name = str(symbol.get("id"))
-        codes[name] = prefix + name.split("-")[0]
-        symbol.set("id", codes[name])
-    for element in root.iter(etree.Element):
-        name = element.get("id", "")
-        if name and element.getparent() is not definitions:
-            if _KEPT_ID.fullmatch(name):
-                element.set("id", prefix + name)
-            else:
-                del element.attrib["id"]
-        target = element.get(HREF, "")
-        if target[1:] in codes:
-            element.set(HREF, "#" + codes[target[1:]])
-        if element.tag == f"{{{SVG}}}text":
-            element.set("stroke", "none")
-    return next(by_class(inner, "page-margin"))
+    for name, value, classes in (("font-weight", "bold", _BOLD), ("font-style", "italic", _ITALIC)):
+        for wanted in classes:
+            for group in by_class(inner, wanted):
+                group.set(name, value)
+    for text in inner.iter(f"{{{SVG}}}text"):
+        text.set("stroke", "none")
+    return next(iter(by_class(inner, "page-margin")))
 
 
 def _remove(element: etree._Element) -> None:
@@ -156,9 +150,7 @@ def set_music_signs(root: etree._Element) -> None:
 
 def fit_texts(page: etree._Element, width: float) -> None:
     """Move words that would run out of the page at the right to the left; make them smaller if they are too long."""
-    for group in page.iter(f"{{{SVG}}}g"):
-        if _WORDS.isdisjoint((group.get("class") or "").split()):
-            continue
+    for group in (group for wanted in _WORDS for group in by_class(page, wanted)):
         for text in group.findall(f"{{{SVG}}}text"):
             left, length = float(text.get("x", "0")), _length(text)
             if text.get("text-anchor", "start") != "start" or left + length <= width:
@@ -186,23 +178,26 @@ def _length(text: etree._Element) -> float:
 def used_characters(root: etree._Element) -> dict[Face, set[str]]:
     """Return the characters of all texts by the face that shows them."""
     used: dict[Face, set[str]] = {}
-
-    def visit(element: etree._Element, bold: bool, italic: bool, music: bool) -> None:
-        bold = element.get("font-weight", "bold" if bold else "normal") == "bold"
-        italic = element.get("font-style", "italic" if italic else "normal") in ("italic", "oblique")
-        music = MUSIC_FAMILY in element.get("font-family", MUSIC_FAMILY if music else "")
-        face: Face = "music" if music else ("bold-italic" if bold and italic else "bold" if bold else
-                                            "italic" if italic else "regular")
-        if element.text and element.tag in (f"{{{SVG}}}text", f"{{{SVG}}}tspan"):
-            used.setdefault(face, set()).update(element.text.strip("\n"))
-        for child in element:
-            if isinstance(child.tag, str):
-                visit(child, bold, italic, music)
-                if child.tail and child.tail.strip():
-                    used.setdefault(face, set()).update(child.tail)
-
-    visit(root, False, False, False)
+    for element in root.iter(f"{{{SVG}}}text", f"{{{SVG}}}tspan"):
+        shown = (element.text or "") + "".join(child.tail or "" for child in element)
+        if not shown.strip():
+            continue
+        weight, slope, family = (_inherited(element, name) for name in ("font-weight", "font-style", "font-family"))
+        bold, italic = weight == "bold", slope in ("italic", "oblique")
+        face: Face = "music" if MUSIC_FAMILY in family else (
+            "bold-italic" if bold and italic else "bold" if bold else "italic" if italic else "regular")
+        used.setdefault(face, set()).update(shown)
     return used
+
+
+def _inherited(element: etree._Element, name: str) -> str:
+    at: etree._Element | None = element
+    while at is not None:
+        found = at.get(name)
+        if found is not None:
+            return found
+        at = at.getparent()
+    return ""
 
 
 def embed_fonts(root: etree._Element, used: dict[Face, set[str]]) -> None:
