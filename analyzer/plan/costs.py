@@ -163,10 +163,14 @@ class SlideCosts:
         return tuple(rows)
 
     def load_rows(self, before: Sequence[Candidate], after: Sequence[Candidate], move: Move) -> Matrix:
-        """Load of every move: 1 over the factor by which the tempo may rise before it is too fast. Rows by arrival."""
+        """Load of every move: 1 over the factor by which the tempo may rise before it is too fast. Rows by arrival.
+
+        A glissando that no pair of choices keeps is broken at any tempo and says nothing about the tempo.
+        """
+        gliss = move.gliss and any(keeps_gliss(a, b) for a in before for b in after)
         return tuple(
             tuple(
-                BROKEN if move.gliss and not keeps_gliss(a, b)
+                BROKEN if gliss and not keeps_gliss(a, b)
                 else self._load(abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0)), move)
                 for a in before
             )

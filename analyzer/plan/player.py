@@ -55,10 +55,17 @@ class Player:
         return horn.slide_end_mm
 
     def knows(self, valves: tuple[str, ...]) -> bool:
-        """Tell whether the valve state is learned."""
+        """Tell whether the valve state is learned.
+
+        A list that names only a trombone's states (letters) says nothing of a euphonium's (numbers), and the other
+        way about; an empty list says that nothing is learned yet.
+        """
         if not valves or self.learned is None:
             return True
-        return "".join(valves) in {state.replace("-", "") for state in self.learned}
+        states = {state.replace("-", "") for state in self.learned}
+        numbered = valves[0].isdigit()
+        return "".join(valves) in states or (
+            bool(states) and not any(state[:1].isdigit() == numbered for state in states))
 
 
 def reach_from_height_mm(height_cm: float) -> float:

@@ -136,3 +136,16 @@ def test_player_file_is_read_whole(tmp_path) -> None:
     assert (player.ceiling_midi, player.low, player.high, player.learned) == (None, 40, 65, ("T",))
     assert player.knows(("T",))
     assert not player.knows(("T", "S"))
+
+
+def test_learned_trombone_states_say_nothing_of_a_euphonium() -> None:
+    player = Player(learned=("T",))
+    assert player.knows(("1", "3"))
+    assert not player.knows(("T", "S"))
+    assert not Player(learned=("1", "2")).knows(("1", "3"))
+    assert not Player(learned=()).knows(("1",))
+
+
+def test_a_broken_glissando_leaves_the_tempo_ceiling_alone() -> None:
+    totals = Planner(line_of("Bb2/ Bb3 C3 F3 C3"), load_horn("tenor")).plan().totals
+    assert totals.tempo_ceiling_bpm is not None
