@@ -1,10 +1,11 @@
 """``lowbrass chart HORN``: every note of a horn and every way to sound it."""
 
+from pathlib import Path
 from typing import Any
 
 import click
 
-from analyzer.commands.options import format_option, missing, print_json
+from analyzer.commands.options import format_option, missing, print_json, write_file
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.candidates import DEFAULT_CEILING_MIDI, candidates, chart_choice, sounding_range
 from analyzer.horns.horn import Horn
@@ -23,10 +24,21 @@ _IN_TUNE_CENTS = 5
 
 @click.command(name="chart")
 @click.argument("horn")
+@click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
+              help="Write the printable chart: .svg (a picture) or .html (picture and table).")
 @format_option("text", "json", "csv")
-def command(horn: str, form: str) -> None:
+def command(horn: str, output: Path | None, form: str) -> None:
     """Print every note of HORN (a name, or a TOML profile) with every way to sound it, the usual one first."""
+    if output is not None and output.suffix.lower() not in (".svg", ".html"):
+        raise click.BadParameter(f"'{output.name}' has an ending that is not known; use .svg or .html.",
+                                 param_hint="-o")
     model = load_horn(horn)
+    if output is not None:
+        from analyzer.report.horn_chart import chart_page, chart_picture
+
+        page = chart_page(model) if output.suffix.lower() == ".html" else chart_picture(model).svg("chart") + "\n"
+        write_file(output, page.encode())
+        click.echo(f"Wrote {output}.", err=True)
     if form == "json":
         print_json(chart_document(model))
     elif form == "csv":
