@@ -13,7 +13,7 @@ nothing has to be copied or written anew.
 import codecs
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from html import escape
 from itertools import chain
 
@@ -57,8 +57,7 @@ def cleared(document: Document) -> bytes:
     return _with_xml(document, _without)
 
 
-def _with_xml(document: Document, change: object) -> bytes:
-    assert callable(change)
+def _with_xml(document: Document, change: Callable[[bytes], bytes]) -> bytes:
     encoding = _encoding(document)
     try:
         if encoding is None:
@@ -72,7 +71,6 @@ def _with_xml(document: Document, change: object) -> bytes:
         raise unreadable("encoding", where=document.name,
                          what=f"the score is in the encoding {document.root.getroottree().docinfo.encoding}, which "
                          "cannot hold the marks", try_="Export the score as UTF-8.") from None
-    assert isinstance(xml, bytes)
     if document.archive is None or document.member is None:
         return xml
     return document.archive if xml == document.xml else with_member(document.archive, document.member, xml)

@@ -1,7 +1,8 @@
 """Which parts of a score are low brass, and why we think so."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import cast
 
 from lxml import etree
 
@@ -67,9 +68,9 @@ def find_parts(document: Document) -> tuple[tuple[PartInfo, ...], tuple[Problem,
     Only the part list and the first measure of each part are read (and, for parts that may be singers, whether they
     have words).
     """
-    known = document.memo.get("parts")
+    known: tuple[tuple[PartInfo, ...], tuple[Problem, ...]] | None = document.memo.get("parts")
     if known is not None:
-        return known  # type: ignore[no-any-return]
+        return known
     told = _told(document)
     heads = _heads(document)
     problems = list(document.problems)
@@ -136,8 +137,8 @@ def _told(document: Document) -> list[_Told]:
     return result
 
 
-def _unique(texts: object) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(text for text in texts if text))  # type: ignore[attr-defined]
+def _unique(texts: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(text for text in texts if text))
 
 
 def _display(element: etree._Element, tag: str) -> str:
@@ -181,8 +182,11 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
         votes[key] = votes.get(key, 0.0) + weight
         evidence.append((text, key))
 
+    named = read_name(one.name)
+    group = next((name for name in one.groups if read_name(name).family is not None), "")
+    # Where the name of the part says little, that of its group is printed for the player in its stead.
     for what, texts, weight in (
-        ("part name", (one.name,), _NAME), ("group name", one.groups[:1], _GROUP),
+        ("part name", (one.name,), _NAME), ("group name", (group,), _NAME if named.firm < 0.5 else _GROUP),
         ("instrument name", one.instruments[:3], _INSTRUMENT), ("abbreviation", (one.abbreviation,), _ABBREVIATION),
     ):
         for text in texts:
@@ -203,10 +207,9 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
         vote("trombone", _CLEF, f"{plain(clef)} clef")
     ours = {family: weight for family, weight in votes.items() if family != "other"}
     best = max(ours, key=lambda family: ours[family], default=None)
-    if best is not None and read_name(one.name).firm < 1.0:
+    if best is not None and named.firm < 1.0:
         _vote_singers(document, one, told, index, vote)
     family: Family = "other"
-    named = read_name(one.name)
     if named.firm == 1.0 and named.family is not None:
         best = "trombone" if named.family == "bass trombone" else named.family
     elif ours.get(best or "", 0.0) < _ENOUGH or ours.get(best or "", 0.0) <= votes.get("other", 0.0):
@@ -226,7 +229,7 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
 def _refined(family: str, one: _Told, bass: float, high: float) -> Family:
     """Tell a bass trombone from the others: the printed name decides, then what the rest says."""
     if family != "trombone":
-        return family  # type: ignore[return-value]
+        return cast(Family, family)
     reading = read_name(one.name)
     if reading.family == "bass trombone" or (reading.family != "trombone" and says_bass(one.name)):
         return "bass trombone"
@@ -235,9 +238,9 @@ def _refined(family: str, one: _Told, bass: float, high: float) -> Family:
     return "bass trombone" if bass >= _ENOUGH and bass > high else "trombone"
 
 
-def _vote_singers(document: Document, one: _Told, told: Sequence[_Told], index: int, vote: object) -> None:
+def _vote_singers(document: Document, one: _Told, told: Sequence[_Told], index: int,
+                  vote: Callable[[str | None, float, str], None]) -> None:
     """Add what speaks for a singer: words under the notes, and singers beside the part."""
-    assert callable(vote)
     beside = [told[place] for place in (index - 1, index + 1) if 0 <= place < len(told)]
     if any(read_name(name).family not in (None, "other") for name in one.groups[:1]):
         beside = []                    # "Alto", "Tenor", "Bass" under a group of trombones

@@ -70,9 +70,9 @@ def score_signs(document: Document) -> tuple[tuple[TempoSign, ...], tuple[Signpo
 
     A printed metronome number outweighs the playback tempo at the same place; the first part that has a sign wins.
     """
-    known = document.memo.get("signs")
+    known: tuple[tuple[TempoSign, ...], tuple[Signpost, ...]] | None = document.memo.get("signs")
     if known is not None:
-        return known  # type: ignore[no-any-return]
+        return known
     found: list[_Found] = []
     posts: dict[tuple[str, int], Signpost] = {}
     places = _Places(document)

@@ -28,6 +28,14 @@ def test_numbers_under_a_group() -> None:
     assert (part.family, part.full_name) == ("trombone", "Trombones 3")
 
 
+def test_group_stands_for_a_name_that_says_nothing_against_all_playback() -> None:
+    piano = {"instrument": "Grand Piano", "sound": "keyboard.piano.grand"}
+    entries = group("Brass", group("Trombones", entry("P1", "1 2", program=1, **piano), entry("P2", "3", **piano),
+                                   number=2))
+    assert [one(entries, which=each).family for each in ("P1", "P2")] == ["trombone", "trombone"]
+    assert one(group("Horns", entry("P1", "1 2", sound="brass.trombone", program=58))).family == "other"
+
+
 def test_bass_under_a_group_of_trombones() -> None:
     entries = group("Posaunen", entry("P1", "Alt"), entry("P2", "Tenor"), entry("P3", "Bass"))
     assert [one(entries, which=each).family for each in ("P1", "P2", "P3")] == ["trombone", "trombone", "bass trombone"]
