@@ -59,7 +59,7 @@ class Page:
     def __init__(self, engraver: Engraver | None = None, sessions: Sessions | None = None,
                  samples: Path | None = None) -> None:
         self.engraver = engraver or Engraver()
-        self.sessions = sessions or Sessions()
+        self.sessions = Sessions() if sessions is None else sessions
         self.samples = samples
         self._uploads = asyncio.Semaphore(UPLOADS_AT_ONCE)
         self._waiting = 0

@@ -37,7 +37,17 @@ export class Music {
       svg.removeAttribute("width");
       svg.removeAttribute("height");
       this.place.replaceChildren(svg);
-      notes.forEach((note, index) => this.groups.push(this.#heat(note, index, moved)));
+      svg.setAttribute("role", "presentation");
+      // All boxes are measured before anything is added: each look after a change would lay out the whole anew.
+      const boxes = new Map();
+      for (const note of notes) {
+        for (const ref of note.refs) {
+          const group = document.getElementById(`${PREFIX}${ref}`);
+          if (group) boxes.set(ref, [group, group.getBBox()]);
+        }
+      }
+      const marks = new Map([...svg.querySelectorAll(".mark")].map((mark) => [Number(mark.dataset.ref), mark]));
+      notes.forEach((note, index) => this.groups.push(this.#heat(note, index, moved, boxes, marks)));
     } else {
       // No engraver: the notes stand as words, and work the same.
       this.place.replaceChildren(...notes.map((note, index) => {
@@ -76,12 +86,11 @@ export class Music {
     }
   }
 
-  #heat(note, index, moved) {
+  #heat(note, index, moved, boxes, marks) {
     const found = [];
     note.refs.forEach((ref, place) => {
-      const group = this.place.querySelector(`#${PREFIX}${ref}`);
-      if (!group) return;
-      const box = group.getBBox();
+      if (!boxes.has(ref)) return;
+      const [group, box] = boxes.get(ref);
       const hit = document.createElementNS(NS, "rect");
       const values = { x: box.x - 70, y: box.y - 90, width: box.width + 140, height: box.height + 180, rx: 60 };
       for (const [name, value] of Object.entries(values)) hit.setAttribute(name, value);
@@ -96,7 +105,7 @@ export class Music {
       found.push(group);
     });
     // The mark of a chord hangs on the chord, not on the note.
-    const mark = this.place.querySelector(`.mark[data-ref="${note.refs[0]}"]`);
+    const mark = marks.get(note.refs[0]);
     if (mark && !mark.closest(".hot")) { mark.classList.add("hot"); mark.dataset.index = index; }
     return found;
   }

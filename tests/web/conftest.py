@@ -1,0 +1,61 @@
+"""A page in this process, with the header that its own script would send."""
+
+import warnings
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+pytest.importorskip("starlette", reason="the extra web is not installed")
+
+with warnings.catch_warnings():
+    # Newer versions would rather have a successor of httpx; either does here.
+    warnings.simplefilter("ignore")
+    from starlette.testclient import TestClient
+
+from analyzer.web.app import Page, build
+from analyzer.web.engraver import Engraver
+
+SAMPLES = Path(__file__).parents[2] / "sample_scores"
+HOST = "127.0.0.1:8765"
+TOKEN = "a-token-for-tests"
+
+
+@pytest.fixture(scope="session")
+def engraver() -> Iterator[Engraver]:
+    one = Engraver(workers=1)
+    yield one
+    one.stop()
+
+
+class NoStop(Engraver):
+    """Lends the one pool of worker processes to every page of the tests: a page's end does not stop it."""
+
+    def __init__(self, lent: Engraver) -> None:
+        super().__init__()
+        self.lent = lent
+
+    def start(self) -> None:
+        self.lent.start()
+
+    async def run(self, work, *arguments):
+        return await self.lent.run(work, *arguments)
+
+
+@pytest.fixture
+def page(engraver: Engraver) -> Page:
+    return Page(engraver=NoStop(engraver), samples=SAMPLES)
+
+
+@pytest.fixture
+def bare(page: Page) -> Iterator[TestClient]:
+    """A client without the token."""
+    with TestClient(build(TOKEN, (HOST, "localhost:8765"), page), base_url=f"http://{HOST}",
+                    raise_server_exceptions=False) as client:
+        yield client
+
+
+@pytest.fixture
+def client(bare: TestClient) -> TestClient:
+    bare.headers["X-Lowbrass-Token"] = TOKEN
+    return bare

@@ -1,0 +1,31 @@
+"""Run ``lowbrass serve`` as a process, as a user does."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+
+
+@contextmanager
+def served(*options: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """Yield the process and the address that it printed; stop it at the end."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "analyzer", "serve", "--no-open", *options], stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE, text=True, cwd=ROOT, env={**os.environ, "PYTHONUNBUFFERED": "1"},
+        start_new_session=True)
+    try:
+        assert process.stderr is not None
+        line = process.stderr.readline()
+        found = re.search(r"http://127\.0\.0\.1:\d+/\S*", line)
+        assert found, line + process.stderr.read()
+        yield process, found[0]
+    finally:
+        if process.poll() is None:
+            process.send_signal(signal.SIGINT)
+        process.communicate(timeout=30)

@@ -1,0 +1,280 @@
+"""The page in a real browser: mouse, keyboard alone, phone and laptop, reload, two tabs, accessibility."""
+
+import os
+import shutil
+import statistics
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.web.running import ROOT, served
+
+pytest.importorskip("uvicorn", reason="the extra web is not installed")
+pytest.importorskip("verovio", reason="the extra engrave is not installed")
+sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed, so no real browser is tried")
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+if CHROMIUM is None:
+    pytest.skip("no Chromium is installed, so no real browser is tried", allow_module_level=True)
+
+expect = sync_api.expect
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+         "--disable-component-update", "--disable-sync"]
+SAMPLE = ROOT / "sample_scores" / "attachment-etude.musicxml"
+SIZES = {"phone": (390, 844), "laptop": (1366, 768)}
+WAIT_MS = 20000
+
+
+@pytest.fixture(scope="module")
+def address() -> Iterator[str]:
+    with served() as (_, found):
+        yield found
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[object]:
+    with sync_api.sync_playwright() as started:
+        one = started.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield one
+        one.close()
+
+
+@pytest.fixture(params=SIZES)
+def tab(browser, address: str, request) -> Iterator[object]:
+    yield from opened_tab(browser, address, request.param)
+
+
+@pytest.fixture
+def laptop(browser, address: str) -> Iterator[object]:
+    yield from opened_tab(browser, address, "laptop")
+
+
+def opened_tab(browser, address: str, size: str) -> Iterator[object]:
+    width, height = SIZES[size]
+    context = browser.new_context(viewport={"width": width, "height": height}, has_touch=size == "phone")
+    page = context.new_page()
+    page.set_default_timeout(WAIT_MS)
+    said: list[str] = []
+    page.on("console", lambda message: said.append(message.text) if message.type in ("error", "warning") else None)
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.goto(address)
+    yield page
+    context.close()
+    # A style or script that the policy forbids would be told here. Refused requests are told too; some tests want them.
+    assert [line for line in said if "status of 4" not in line] == []
+
+
+def take_sample(page) -> None:
+    page.get_by_role("button", name="Attachment etude").click()
+    settled(page)
+
+
+def settled(page) -> None:
+    expect(page.locator("#music svg .hot").first).to_be_visible(timeout=WAIT_MS)
+    expect(page.locator('#music[aria-busy="false"]')).to_have_count(1, timeout=WAIT_MS)
+
+
+def with_choices(page) -> int:
+    """Index of a note that has more than one choice: measure 11 holds quick notes."""
+    return page.evaluate("""() => {
+        const notes = [...document.querySelectorAll('#music .hot[role=button]')];
+        return notes.findIndex((note) => note.getAttribute('aria-label').startsWith('Measure 11, note 3:'));
+    }""")
+
+
+def test_a_note_is_pinned_by_mouse(tab) -> None:
+    take_sample(tab)
+    index = with_choices(tab)
+    note = tab.locator("#music .hot[role=button]").nth(index)
+    note.click()
+    expect(tab.locator("#note")).to_contain_text("Measure 11, note 3")
+    expect(tab.locator('#list .choice[aria-pressed="true"]')).to_have_count(1)
+    second = tab.locator("#list .choice").nth(1)
+    label = second.get_attribute("data-label")
+    second.click()
+    settled(tab)
+    expect(note).to_have_attribute("aria-label", expected_label(label))
+    expect(note.locator(".mark text")).to_have_text(label.replace("#", "♯"))
+    expect(tab.locator("#pins li")).to_have_count(1)
+    tab.locator("#undo").click()
+    settled(tab)
+    expect(tab.locator("#pins")).to_be_hidden()
+    tab.locator("#redo").click()
+    settled(tab)
+    expect(tab.locator("#pins li")).to_have_count(1)
+    tab.locator("#unpin").click()
+    settled(tab)
+    expect(tab.locator("#pins")).to_be_hidden()
+
+
+def expected_label(label: str):
+    import re
+
+    return re.compile(f"played {re.escape(label.replace('#', ' sharp'))}, kept by you")
+
+
+def test_a_note_is_pinned_by_keyboard_alone(tab) -> None:
+    def press_until(name: str, found: str) -> None:
+        for _ in range(60):
+            tab.keyboard.press(name)
+            if tab.evaluate(f"() => Boolean(document.activeElement?.matches({found!r}))"):
+                return
+        raise AssertionError(f"{found} is not reached with {name}")
+
+    expect(tab.get_by_role("button", name="Attachment etude")).to_be_visible()
+    press_until("Tab", "#samples button")
+    tab.keyboard.press("Enter")
+    settled(tab)
+    press_until("Tab", "#music .hot")
+    index = with_choices(tab)
+    for _ in range(index):
+        tab.keyboard.press("ArrowRight")
+    assert tab.evaluate("() => document.activeElement.getAttribute('aria-label')").startswith("Measure 11, note 3")
+    tab.keyboard.press("Enter")
+    expect(tab.locator("#choices")).to_be_visible()
+    assert tab.evaluate("() => document.activeElement.matches('#list [aria-pressed=true]')")
+    tab.keyboard.press("ArrowDown")
+    label = tab.evaluate("() => document.activeElement.dataset.label")
+    tab.keyboard.press("Enter")
+    settled(tab)
+    note = tab.locator("#music .hot[role=button]").nth(index)
+    expect(note).to_have_attribute("aria-label", expected_label(label))
+    # Focus has stayed on the choice; Escape leads back to the note.
+    assert tab.evaluate("() => document.activeElement.dataset.label") == label
+    tab.keyboard.press("Escape")
+    settled(tab)
+    assert tab.evaluate("() => document.activeElement.getAttribute('aria-label')").startswith("Measure 11, note 3")
+    tab.keyboard.press("Control+z")
+    settled(tab)
+    expect(tab.locator("#pins")).to_be_hidden()
+    tab.keyboard.press("ArrowDown")
+    assert not tab.evaluate("() => document.activeElement.getAttribute('aria-label')").startswith("Measure 11, note 3")
+
+
+def test_a_file_is_chosen_settings_are_heard_and_reload_keeps_all(laptop) -> None:
+    laptop.locator("#file").set_input_files(str(SAMPLE))
+    settled(laptop)
+    expect(laptop.locator("#title")).to_have_text("Attachment Etude")
+    laptop.locator("#horn").select_option("tenor")
+    settled(laptop)
+    expect(laptop.locator("#heading")).to_contain_text("Tenor trombone")
+    laptop.locator("#from").fill("9")
+    laptop.locator("#to").fill("12")
+    laptop.locator("#to").press("Enter")
+    settled(laptop)
+    expect(laptop.locator("#music .hot[role=button]").first).to_have_attribute("aria-label", at("Measure 9, note 1"))
+    laptop.locator("#tempo").focus()
+    laptop.locator("#tempo").press("End")
+    settled(laptop)
+    expect(laptop.locator("#tempo-said")).to_contain_text("260")
+    laptop.locator("#music .hot[role=button]").first.click()
+    laptop.locator("#list .choice").first.click()
+    settled(laptop)
+    laptop.reload()
+    settled(laptop)
+    expect(laptop.locator("#horn")).to_have_value("tenor")
+    expect(laptop.locator("#from")).to_have_value("9")
+    expect(laptop.locator("#tempo-said")).to_contain_text("260")
+    expect(laptop.locator("#pins li")).to_have_count(1)
+
+
+def at(start: str):
+    import re
+
+    return re.compile(f"^{re.escape(start)}")
+
+
+def test_two_tabs_do_not_disturb_each_other(laptop, address: str) -> None:
+    take_sample(laptop)
+    other = laptop.context.new_page()
+    other.goto(address)
+    other.get_by_role("button", name="Evening song euphonium").click()
+    settled(other)
+    laptop.locator("#music .hot[role=button]").first.click()
+    laptop.locator("#list .choice").first.click()
+    settled(laptop)
+    expect(laptop.locator("#pins li")).to_have_count(1)
+    expect(other.locator("#pins")).to_be_hidden()
+    laptop.reload()
+    settled(laptop)
+    expect(laptop.locator("#title")).to_have_text("Attachment Etude")
+    expect(other.locator("#title")).not_to_have_text("Attachment Etude")
+
+
+def test_a_wrong_file_is_one_line_and_keeps_the_work(laptop, tmp_path: Path) -> None:
+    take_sample(laptop)
+    wrong = tmp_path / "song.musicxml"
+    wrong.write_text("hello", encoding="utf-8")
+    laptop.locator("#file-again").set_input_files(str(wrong))
+    expect(laptop.locator("#error")).to_contain_text("song.musicxml: this is not MusicXML")
+    expect(laptop.locator("#music > svg")).to_be_visible()
+
+
+def test_without_its_key_a_tab_is_told_what_to_do(browser, address: str) -> None:
+    page = browser.new_context().new_page()
+    page.goto(address.split("#")[0])
+    expect(page.locator("#error")).to_contain_text("Open the address that lowbrass serve printed", timeout=WAIT_MS)
+    page.context.close()
+
+
+def test_downloads_come_as_files(laptop) -> None:
+    take_sample(laptop)
+    with laptop.expect_download() as found:
+        laptop.get_by_role("button", name="Marked score").click()
+    assert found.value.suggested_filename == "attachment-etude-marked.musicxml"
+    assert b"<?lowbrass" in Path(found.value.path()).read_bytes()
+
+
+def test_nothing_runs_out_of_the_page(tab) -> None:
+    take_sample(tab)
+    tab.locator("#music .hot[role=button]").first.click()
+    settled(tab)
+    assert tab.evaluate("() => document.documentElement.scrollWidth <= window.innerWidth")
+
+
+def test_the_answer_to_a_pin_comes_at_once(laptop) -> None:
+    take_sample(laptop)
+    index = with_choices(laptop)
+    laptop.locator("#music .hot[role=button]").nth(index).click()
+    settled(laptop)
+    times = []
+    for _ in range(5):
+        other = laptop.locator('#list .choice[aria-pressed="false"]').first
+        other.click()
+        settled(laptop)
+        times.append(laptop.evaluate(
+            "() => ['shown', 'engraved'].map((one) => performance.getEntriesByName('lowbrass-' + one).at(-1).startTime"
+            " - performance.getEntriesByName('lowbrass-pinned').at(-1).startTime)"))
+    shown, engraved = (statistics.median(column) for column in zip(*times, strict=True))
+    print(f"click to new marks {shown:.0f} ms, to the new engraving {engraved:.0f} ms (median of {len(times)})")
+    assert shown < 1000
+    assert engraved < 5000
+
+
+def axe() -> Path | None:
+    places = [Path(os.environ["AXE_CORE"])] if "AXE_CORE" in os.environ else []
+    places.append(ROOT / "node_modules" / "axe-core" / "axe.min.js")
+    return next((path for path in places if path.is_file()), None)
+
+
+def test_axe_finds_no_fault(tab) -> None:
+    path = axe()
+    if path is None:
+        pytest.skip("axe-core is not installed (npm install axe-core, or AXE_CORE=path of axe.min.js)")
+    source = path.read_text(encoding="utf-8")
+
+    def faults() -> list[str]:
+        # Evaluated by the debugger, which the page's policy does not bind.
+        tab.evaluate(source)
+        found = tab.evaluate("() => axe.run(document, {resultTypes: ['violations']})")
+        assert found["passes"]
+        return [f"{one['id']}: {one['nodes'][0]['html'][:200]}" for one in found["violations"]]
+
+    expect(tab.get_by_role("button", name="Attachment etude")).to_be_visible()
+    assert faults() == []
+    take_sample(tab)
+    assert faults() == []
+    tab.locator("#music .hot[role=button]").nth(with_choices(tab)).click()
+    tab.locator("#list .choice").nth(1).click()
+    settled(tab)
+    assert faults() == []

@@ -1,0 +1,41 @@
+"""Worker processes: what they lose when they die, and that they end with their parent."""
+
+import asyncio
+import os
+import time
+
+import pytest
+
+from analyzer.problem import Unreadable
+from analyzer.web.engraver import Engraver
+
+
+def test_a_worker_that_dies_costs_one_piece_of_work() -> None:
+    engraver = Engraver(workers=1)
+
+    async def work() -> int:
+        with pytest.raises(Unreadable, match="broke off"):
+            await engraver.run(os._exit, 3)
+        return await engraver.run(os.getpid)
+
+    try:
+        assert asyncio.run(work()) != os.getpid()
+    finally:
+        engraver.stop()
+
+
+def test_work_that_takes_too_long_is_stopped() -> None:
+    engraver = Engraver(workers=1, time_limit_s=1.5)
+
+    async def work() -> int:
+        await engraver.run(os.getpid)
+        with pytest.raises(Unreadable, match="too long"):
+            await engraver.run(time.sleep, 60)
+        return await engraver.run(os.getpid)
+
+    start = time.perf_counter()
+    try:
+        assert asyncio.run(work()) != os.getpid()
+        assert time.perf_counter() - start < 30
+    finally:
+        engraver.stop()

@@ -1,0 +1,96 @@
+"""The command as a process: address, Ctrl-C, ports, and nothing left behind."""
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import httpx
+import pytest
+
+from tests.web.running import ROOT, served
+
+pytest.importorskip("uvicorn", reason="the extra web is not installed")
+
+
+def children(pid: int) -> set[int]:
+    """Processes whose parent is `pid`, by /proc."""
+    found = set()
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            fields = path.read_text().rsplit(")", 1)[1].split()
+        except OSError:
+            continue
+        if int(fields[1]) == pid:
+            found.add(int(path.parent.name))
+    return found
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="needs /proc to see child processes")
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+def test_it_stops_and_leaves_no_process(number: signal.Signals) -> None:
+    with served() as (process, address):
+        base = address.split("#")[0]
+        for _ in range(100):
+            try:
+                assert httpx.get(base).status_code == 200
+                break
+            except httpx.TransportError:
+                time.sleep(0.1)
+        deadline = time.monotonic() + 20
+        while not children(process.pid) and time.monotonic() < deadline:
+            time.sleep(0.05)
+        born = children(process.pid)
+        assert born
+        if number == signal.SIGINT:
+            # A terminal sends Ctrl-C to the whole group.
+            os.killpg(process.pid, number)
+        else:
+            process.send_signal(number)
+        out, err = process.communicate(timeout=20)
+        if number != signal.SIGKILL:
+            assert process.returncode == 0
+            assert err.rstrip().endswith("Stopped.")
+        assert "Traceback" not in err
+        assert out == ""
+        deadline = time.monotonic() + 20
+        while any(Path(f"/proc/{one}").exists() for one in born) and time.monotonic() < deadline:
+            time.sleep(0.05)
+        assert not [one for one in born if Path(f"/proc/{one}").exists()]
+
+
+def test_the_address_has_a_new_key_each_time_and_is_for_this_machine() -> None:
+    with served() as (_, first), served() as (_, second):
+        keys = [re.fullmatch(r"http://127\.0\.0\.1:\d+/#key=([\w-]{30,})", one) for one in (first, second)]
+        assert all(keys)
+        assert keys[0][1] != keys[1][1]
+        port = int(first.split(":")[2].split("/")[0])
+        # Another address of this very machine must find nobody (127.0.0.2 is loopback too, on Linux).
+        if sys.platform == "linux":
+            with socket.socket() as other:
+                other.settimeout(2)
+                assert other.connect_ex(("127.0.0.2", port)) != 0
+
+
+def test_a_port_in_use_is_one_clear_line() -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        done = subprocess.run([sys.executable, "-m", "analyzer", "serve", "--no-open", "--port", str(port)],
+                              capture_output=True, text=True, cwd=ROOT, timeout=60, check=False)
+    assert done.returncode == 1
+    assert done.stdout == ""
+    assert done.stderr.count("\n") == 1
+    assert f"127.0.0.1:{port}: this port cannot be used" in done.stderr
+
+
+@pytest.mark.parametrize("port", ["-1", "65536", "web"])
+def test_a_port_that_is_none(port: str) -> None:
+    done = subprocess.run([sys.executable, "-m", "analyzer", "serve", "--port", port], capture_output=True, text=True,
+                          cwd=ROOT, timeout=60, check=False)
+    assert done.returncode == 2
