@@ -71,8 +71,6 @@ def draw_marks(root: etree._Element, *, lines: int, prefix: str = "") -> tuple[s
                 _shift(verse)
             else:
                 rows.setdefault(placed.baseline, []).append(placed)
-        for connector in by_class(system, "sylConn"):
-            _shift(connector)
         for baseline in sorted(rows):
             row = sorted(rows[baseline], key=lambda placed: placed.centre)
             for placed, centre in zip(row, spread(row), strict=True):
@@ -149,12 +147,14 @@ def _note(verse: etree._Element, name: str) -> etree._Element | None:
     owner = verse.getparent()
     if owner is None:
         return None
-    return next(iter(_with_id(owner, name=name)), owner)
+    return owner if owner.get("id") == name else next(iter(_with_id(owner, name=name)), owner)
 
 
 def _head(note: etree._Element) -> tuple[float, float, float] | None:
     """Return centre and half width of a note's head."""
-    group = next(iter(by_class(note, "notehead")), None)
+    group = next((child for child in note if child.get("class") == "notehead"), None)
+    if group is None:
+        group = next(iter(by_class(note, "notehead")), None)
     use = None if group is None else group.find(f"{{{SVG}}}use")
     if use is None:
         return None
@@ -171,7 +171,7 @@ def _numbers(text: str) -> list[float]:
 
 
 def _shift(group: etree._Element) -> None:
-    """Move the part's own lyrics, and the lines between their syllables, down with our row."""
+    """Move a verse of the part's own, hyphens and lines included, down with our row."""
     group.set("transform", f"translate(0, {ROW_DROP:g})")
 
 

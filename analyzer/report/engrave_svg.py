@@ -14,12 +14,20 @@ from analyzer.report.engrave_marks import SVG, by_class, write
 _OTHER_ID = re.compile(r'(?:(?<=<g)|(?<=<tspan)|(?<=<text)) id="(?!(?:[nm]\d{1,6}|[0-9A-F]{4,5}-\w+)")[^"]*"')
 _GLYPH = re.compile(r'<g id="[0-9A-F]{4,5}(-\w+)"')
 _KEPT_ID = re.compile(r'(<g id="|<use xlink:href="#)(?=(?:[nm]\d{1,6}|[0-9A-F]{4,5})")')
+
+
+def _groups(*classes: str) -> Any:
+    """Return a search for groups of any of the classes; in the library it is many times faster than a walk here."""
+    tests = " or ".join(f"contains(concat(' ', @class, ' '), ' {name} ')" for name in classes)
+    return etree.XPath(f".//s:g[{tests}]", namespaces={"s": SVG})
+
+
 _styles: Any = etree.XPath("//s:style | //s:desc | //s:title[@class='labelAttr']", namespaces={"s": SVG})
 _unseen: Any = etree.XPath("//s:g[not(*) and not(normalize-space())] | "
-                      "//s:g[contains(@class, 'placeholder')]/s:ellipse", namespaces={"s": SVG})
-_BOLD = ("ending", "fing", "reh", "tempo")
-_WORDS = ("tempo", "dir", "dynam")
-_ITALIC = ("dir", "dynam", "mNum")
+                           "//s:g[contains(@class, 'placeholder')]/s:ellipse", namespaces={"s": SVG})
+_bold = _groups("ending", "fing", "reh", "tempo")
+_italic = _groups("dir", "dynam", "mNum")
+_worded = _groups("tempo", "dir", "dynam")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,10 +88,9 @@ def tidy(root: etree._Element) -> etree._Element:
     for name in ("id", "overflow"):
         if name in root.attrib:
             del root.attrib[name]
-    for name, value, classes in (("font-weight", "bold", _BOLD), ("font-style", "italic", _ITALIC)):
-        for wanted in classes:
-            for group in by_class(inner, wanted):
-                group.set(name, value)
+    for name, value, groups in (("font-weight", "bold", _bold), ("font-style", "italic", _italic)):
+        for group in groups(inner):
+            group.set(name, value)
     for text in inner.iter(f"{{{SVG}}}text"):
         text.set("stroke", "none")
     return next(iter(by_class(inner, "page-margin")))
@@ -150,7 +157,7 @@ def set_music_signs(root: etree._Element) -> None:
 
 def fit_texts(page: etree._Element, width: float) -> None:
     """Move words that would run out of the page at the right to the left; make them smaller if they are too long."""
-    for group in (group for wanted in _WORDS for group in by_class(page, wanted)):
+    for group in _worded(page):
         for text in group.findall(f"{{{SVG}}}text"):
             left, length = float(text.get("x", "0")), _length(text)
             if text.get("text-anchor", "start") != "start" or left + length <= width:
