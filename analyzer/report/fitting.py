@@ -95,12 +95,18 @@ def _sentence(finding: Finding) -> str:
 def _findings_text(findings: Sequence[Finding]) -> Iterable[str]:
     """Return the gravest findings of a seat, a line each, and how many more there are; notes only if nothing else."""
     ordered = [one for level in ("stop", "care", "note") for one in findings if one.severity == level]
-    heavy = [one for one in ordered if one.severity != "note" or one.code == "horn"]
-    shown = heavy[:_SHOWN]
-    for one in shown:
-        place = f"measure {one.measure}: " if one.measure else ""
-        what = one.what if one.what.endswith(".") else f"{one.what}."
-        yield f"      {_MARKS[one.severity]}{place}{what}{f' {one.try_[0]}' if one.try_ else ''}"
-    more = len(ordered) - len(shown)
+    groups: dict[tuple[str, str, str], list[Finding]] = {}
+    for one in ordered:
+        if one.severity != "note" or one.code == "horn":
+            groups.setdefault((one.severity, one.what, one.try_[0] if one.try_ else ""), []).append(one)
+    shown = 0
+    for (severity, what, way), group in list(groups.items())[:_SHOWN]:
+        shown += len(group)
+        measures = list(dict.fromkeys(one.measure for one in group if one.measure))
+        rest = f" and {len(measures) - _SHOWN} more" if len(measures) > _SHOWN else ""
+        listed = ", ".join(measures[:_SHOWN]) + rest
+        place = f"measure{'s' if len(measures) > 1 else ''} {listed}: " if measures else ""
+        yield f"      {_MARKS[severity]}{place}{what}{'' if what.endswith('.') else '.'}{f' {way}' if way else ''}"
+    more = len(ordered) - shown
     if more:
         yield f"      and {more} more, all of them in --format json"

@@ -128,6 +128,36 @@ def too_fast(planner: Planner, plan: Plan) -> tuple[int, ...]:
     return tuple(k for k in range(len(planner.moves)) if load(planner, plan, k) > _TOO_MUCH)
 
 
+def quick_notes(burden: Burden, most: int, tempo_bpm: float | None = None) -> tuple[int, ...] | None:
+    """Return notes to leave out so that nothing is too fast any more, none of them in vain; None if `most` do not do.
+
+    The farther note of the first too-fast move goes, the rest is planned anew, and so on; then each that need not have
+    gone comes back.
+    """
+    line, out = burden.plan.line, list[int]()
+
+    def trial(without: list[int]) -> tuple[list[int], Planner, Plan]:
+        kept = [k for k in range(len(line.notes)) if k not in without]
+        planner = Planner(replace(line, notes=tuple(line.notes[k] for k in kept), jumps=()), burden.horn,
+                          burden.plan.player, tempo_bpm=tempo_bpm)
+        return kept, planner, planner.plan()
+
+    kept, planner, plan = list(range(len(line.notes))), burden.planner, burden.plan
+    while fast := too_fast(planner, plan):
+        if len(out) == most or len(kept) <= 1:
+            return None
+        a, b = plan.notes[fast[0]].choice, plan.notes[fast[0] + 1].choice
+        far_a, far_b = ((one.extension_mm or 0.0) if one else 0.0 for one in (a, b))
+        out.append(kept[fast[0] + (far_b >= far_a)])
+        kept, planner, plan = trial(out)
+    for k in list(out):
+        less = [one for one in out if one != k]
+        _, again, planned = trial(less)
+        if not too_fast(again, planned):
+            out = less
+    return tuple(sorted(out))
+
+
 def _over_speed(planner: Planner, plan: Plan) -> float:
     total = 0.0
     for k, move in enumerate(planner.moves):

@@ -1,7 +1,7 @@
 """The fewest changes that make a piece suit a section: move a player, lend a horn, slow down, leave something out.
 
 Searched exactly: for no, one or two moved players and lent horns, with the tempo kept or lowered, the seating with the
-fewest further changes is an assignment problem of its own. Ties go to the way that leaves fewest notes out, then to
+fewest further changes is an assignment problem of its own. Ties go to the way that takes least from the music, with
 the horns nearest at hand, then to the least price.
 """
 
@@ -11,7 +11,7 @@ from itertools import combinations
 
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
-from analyzer.review.burden import Burden, takes
+from analyzer.review.burden import Burden, quick_notes, takes
 from analyzer.review.seating import INF, Desk, assign, leading
 from analyzer.score.parts import HORN_OF_FAMILY
 
@@ -27,6 +27,11 @@ MOST_LEFT_OUT_SHARE = 0.05
 MOST_LEFT_OUT_ANYWAY = 2
 """So many notes of a line may be left out, handed over or moved by an octave: one in twenty, or two in a short line.
 Judged; what a listener does not miss."""
+MOST_QUICK = 6
+"""More notes than this are not left out of one line for want of speed: it is too fast, then. Judged."""
+NOTES_FOR_TEMPO = 20.0
+"""A tempo slower by a twentieth counts like one note left out, or one step farther to seek a horn. Judged; it decides
+only between ways with equally many changes."""
 MOST_MOVES = 2
 FAR = 1_000
 """Changes that stand for one that cannot be made."""
@@ -64,13 +69,16 @@ Step = Lend | Move
 class Way:
     """A seating and what it takes.
 
-    `seats` holds (member, burden) of each line, None where empty. `factor` is what the tempo must be multiplied by for
-    the slowest seat [above 0, 1 where it may stay]. `count` is how many changes it takes in all; `left_out` how many
-    notes, those of empty lines with them.
+    `seats` holds (member, burden) of each line, None where empty; `troubled` the notes of each that must be left out,
+    handed over or played otherwise. `least` is how far the tempo was let down, `factor` what it must be
+    multiplied by for the slowest seat [above 0, 1 where it may stay]; seats that would need less leave notes out.
+    `count` is how many changes it takes in all; `left_out` how many notes, those of empty lines with them.
     """
 
     steps: tuple[Step, ...]
     seats: tuple[tuple[int, Burden] | None, ...]
+    troubled: tuple[tuple[int, ...], ...]
+    least: float
     factor: float
     count: int
     left_out: int
@@ -83,24 +91,9 @@ class Way:
 
     @property
     def order(self) -> tuple[float, ...]:
-        """What ways are compared by."""
-        return (self.count, self.left_out, sum(one.distance if isinstance(one, Lend) else 1 for one in self.steps),
-                -self.factor, self.price)
-
-
-def troubled(burden: Burden) -> tuple[int, ...]:
-    """Notes of a seat that must be left out, handed over or played otherwise."""
-    return tuple(sorted({*burden.blocked, *burden.gliss}))
-
-
-def changes_at(burden: Burden, least_factor: float) -> int:
-    """How many changes one seat takes by itself, where the tempo may come down to `least_factor`; `FAR` if none do."""
-    if burden.too_fast and burden.tempo_factor < least_factor:
-        return FAR
-    count = len(troubled(burden))
-    if not count:
-        return 0
-    return 1 if count <= max(MOST_LEFT_OUT_ANYWAY, int(MOST_LEFT_OUT_SHARE * len(burden.plan.notes))) else FAR
+        """What ways are compared by: number of changes, what is lost to the music or to seek, price."""
+        to_seek = sum(one.distance if isinstance(one, Lend) else 1 for one in self.steps)
+        return (self.count, self.left_out + to_seek + NOTES_FOR_TEMPO * (1 - self.factor), self.price)
 
 
 class Search:
@@ -110,6 +103,7 @@ class Search:
         """Take the desk and the question whether a line's notes are heard elsewhere."""
         self.desk = desk
         self._lacks: dict[frozenset[int], int] = {}
+        self._quick: dict[int, tuple[int, ...] | None] = {}
         self._empty = [self._changes_if_empty(i, spared) for i in range(len(desk.chairs))]
 
     def _changes_if_empty(self, i: int, spared: Callable[[int], bool]) -> int:
@@ -127,6 +121,30 @@ class Search:
                 for j, member in enumerate(desk.members)] for i in own]
             self._lacks[lifted] = sum(one is None for one in assign(prices, [1.0] * len(own)))
         return self._lacks[lifted]
+
+    def troubled(self, burden: Burden, least_factor: float) -> tuple[int, ...] | None:
+        """Notes of a seat that must be left out, handed over or played otherwise; None where too many would have to.
+
+        Where the tempo would have to come below `least_factor`, notes that cannot be reached in time are among them.
+        """
+        most = max(MOST_LEFT_OUT_ANYWAY, int(MOST_LEFT_OUT_SHARE * len(burden.plan.notes)))
+        quick: tuple[int, ...] | None = ()
+        if burden.too_fast and burden.tempo_factor < least_factor:
+            # The desk keeps its burdens, so that their identity is a key.
+            if id(burden) not in self._quick:
+                few = min(most, MOST_QUICK)
+                self._quick[id(burden)] = quick_notes(burden, few, self.desk.tempo_bpm) \
+                    if len(burden.too_fast) <= 2 * few else None
+            quick = self._quick[id(burden)]
+        if quick is None:
+            return None
+        notes = {*burden.blocked, *burden.gliss, *quick}
+        return tuple(sorted(notes)) if len(notes) <= most else None
+
+    def changes_at(self, burden: Burden, least_factor: float) -> int:
+        """How many changes one seat takes, the tempo apart, which may come to `least_factor`; `FAR` where none do."""
+        notes = self.troubled(burden, least_factor)
+        return FAR if notes is None else int(bool(notes))
 
     def unchanged(self) -> Way:
         """Return the way without moves, loans or another tempo."""
@@ -175,8 +193,10 @@ class Search:
         for i in range(len(self.desk.chairs)):
             if self.desk.bars(i, lend.member):
                 continue
-            own, with_it = (min((changes_at(one, LEAST_TEMPO_FACTOR) for one in self.desk.offers(i, lend.member, lent)),
-                                default=FAR + 1) for lent in ((), (lend.horn,)))
+            own, with_it = (
+                min((self.changes_at(one, LEAST_TEMPO_FACTOR) for one in self.desk.offers(i, lend.member, lent)),
+                    default=FAR + 1)
+                for lent in ((), (lend.horn,)))
             if with_it < own:
                 return True
         return False
@@ -193,17 +213,18 @@ class Search:
                 lent = [one.horn for one in loans if one.member == j]
                 ways = [] if desk.bars(i, j, lifted) else [
                     one for one in desk.offers(i, j, lent) if one.horn in lent or one.horn.name not in away]
-                row.append(min(ways, key=lambda one: (changes_at(one, least), one.cost), default=None))
+                row.append(min(ways, key=lambda one: (self.changes_at(one, least), one.cost), default=None))
             table.append(row)
         # One change outweighs the whole difference that ranks, and those that prices, can make.
         unit = 1.0 + sum(max((one.cost for one in row if one), default=0.0) for row in table)
         count = len(table)
         step = unit * (count * count + count + 1)
-        prices = [[INF if one is None else step * changes_at(one, least) + one.cost + desk.tie(i, j)
+        prices = [[INF if one is None else step * self.changes_at(one, least) + one.cost + desk.tie(i, j)
                    for j, one in enumerate(row)] for i, row in enumerate(table)]
         empty = [step * self._empty[i] + unit * (count - desk.chairs[i].rank) for i in range(count)]
         found = assign(prices, empty)
         seats: list[tuple[int, Burden] | None] = []
+        notes: list[tuple[int, ...]] = [()] * count
         # A line that stays empty only because players lack is one change; any other cannot be mended.
         total, left_out, price, factor = len(steps) - self._lacking(lifted) * (2 * FAR - 1), 0, 0.0, 1.0
         for i, seat in enumerate(found):
@@ -214,12 +235,14 @@ class Search:
                 left_out += len(desk.chairs[i].line.notes) if desk.chairs[i].same_as is None else 0
                 continue
             seats.append((seat, burden))
-            total += changes_at(burden, least)
-            left_out += len(troubled(burden))
+            notes[i] = self.troubled(burden, least) or ()
+            total += self.changes_at(burden, least)
+            left_out += len(notes[i])
             price += burden.cost
-            factor = min(factor, burden.tempo_factor) if burden.too_fast else factor
-        return Way(steps=steps, seats=tuple(seats), factor=factor, count=total + (factor < 1), left_out=left_out,
-                   price=price)
+            if burden.too_fast and burden.tempo_factor >= least:
+                factor = min(factor, burden.tempo_factor)
+        return Way(steps=steps, seats=tuple(seats), troubled=tuple(notes), least=least, factor=factor,
+                   count=total + (factor < 1), left_out=left_out, price=price)
 
 
 def _clash(steps: Sequence[Step]) -> bool:

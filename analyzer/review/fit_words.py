@@ -9,7 +9,7 @@ from analyzer.pitch import Pitch
 from analyzer.plan.solve import allowed_choices
 from analyzer.review.burden import Burden, burden_of, load, slowed
 from analyzer.review.covered import Covered
-from analyzer.review.fit_changes import Lend, Way, troubled
+from analyzer.review.fit_changes import Lend, Way
 from analyzer.review.seating import Chair, Desk
 from analyzer.review.section import Member
 
@@ -55,8 +55,8 @@ def changes_of(desk: Desk, way: Way, covered: Covered) -> tuple[Change, ...]:
                 heard = f" ({double.part_name} has {100 * double.share:.0f} % of its notes)" if double else ""
                 changes.append(Change(kind="empty", chair=chair, data={},
                                       text=f"Play without {chair.title}{heard}."))
-        elif troubled(place[1]):
-            changes.append(_notes(desk, i, *place, covered))
+        elif way.troubled[i]:
+            changes.append(_notes(desk, i, *place, way.troubled[i], covered))
     return tuple(changes)
 
 
@@ -71,7 +71,8 @@ def _lend(desk: Desk, step: Lend, member: Member, chair: Chair | None) -> Change
 
 def _tempo(desk: Desk, way: Way) -> Change:
     """The tempo at which every seat's moves are within its player's speed, tried out on new plans."""
-    fast = [(i, *place) for i, place in enumerate(way.seats) if place and place[1].too_fast]
+    fast = [(i, *place) for i, place in enumerate(way.seats) if place and place[1].too_fast
+            and place[1].tempo_factor >= way.least]
     i, _, burden = min(fast, key=lambda one: one[2].tempo_factor)
     k = max(burden.too_fast, key=lambda k: load(burden.planner, burden.plan, k))
     was = burden.planner.times[k].bpm
@@ -97,9 +98,9 @@ def _replanned(desk: Desk, i: int, j: int, burden: Burden, factor: float) -> Bur
     return burden_of(slowed(line, factor), desk.members[j], burden.horn)
 
 
-def _notes(desk: Desk, i: int, j: int, burden: Burden, covered: Covered) -> Change:
+def _notes(desk: Desk, i: int, j: int, burden: Burden, notes: tuple[int, ...], covered: Covered) -> Change:
     chair, member = desk.chairs[i], desk.members[j]
-    items = [_note(chair, member, burden, k, covered) for k in troubled(burden)]
+    items = [_note(chair, member, burden, k, covered) for k in notes]
     said = []
     for (name, way), group in groupby(items, key=lambda item: (item["pitch"], item["way"])):
         measures = list(dict.fromkeys(item["measure"] for item in group))
@@ -115,14 +116,17 @@ def _note(chair: Chair, member: Member, burden: Burden, k: int, covered: Covered
     item = {"index": k, "measure": note.measure, "sounding": note.sounding.name, "pitch": note.sounding.pretty}
     if k in burden.gliss and k not in burden.blocked:
         return item | {"way": "play it without the glide"}
+    heard = covered.at(chair.line, k)
+    spare = f"may be left out: {heard}" if heard else "left out, it is heard nowhere else"
+    if k not in burden.blocked:
+        return item | {"way": f"too quick to reach; {spare}"}
     ways = []
     for by in (1, -1, 2, -2):
         pitch = Pitch(note.sounding.step, note.sounding.alter, note.sounding.octave + by)
         if _goes(burden, member, pitch.midi):
             ways.append(f"{pitch.pretty} goes instead")
             break
-    heard = covered.at(chair.line, k)
-    ways.append(f"may be left out: {heard}" if heard else "left out, it is heard nowhere else")
+    ways.append(spare)
     return item | {"way": "; or ".join(ways)}
 
 
