@@ -44,9 +44,25 @@ class Meter:
             return Fraction(3, 2)
         return Fraction(4, int(self.beat_type)) if self.beat_type in ("2", "4") else Fraction(1)
 
+    def holding(self, longest: Fraction) -> "Meter":
+        """Return a meter that holds measures of this length: this one, or one counted from the length.
+
+        Examples
+        --------
+        >>> Meter(0, "4", "4").holding(Fraction(9, 2))
+        Meter(fifths=0, beats='9', beat_type='8')
+        """
+        if longest <= self.quarters or longest.denominator & (longest.denominator - 1):
+            return self
+        unit = max(1, longest.denominator)
+        return Meter(self.fifths, str(longest.numerator), str(4 * unit))
+
 
 def hardest_window(kit: Kit, moves: Sequence[Move]) -> tuple[Measure, ...]:
-    """Return the measures (two to four, in a row and of one length) in which the ranked moves are densest."""
+    """Return the measures (two to four in a row) in which the ranked moves are densest; one where no two go together.
+
+    They are of one length, but for a pickup before them and a short measure at their end.
+    """
     measures = kit.plan.line.measures
     worth = [0.0] * len(measures)
     notes = [0] * len(measures)
@@ -68,14 +84,20 @@ def hardest_window(kit: Kit, moves: Sequence[Move]) -> tuple[Measure, ...]:
             if stop > len(measures) or (size > 2 and sum(notes[start:stop - 1]) >= _FEW_NOTES):
                 break
             inside = measures[start:stop]
-            if len({one.duration for one in inside}) > 1 or not any(notes[start:stop]):
+            if not _of_one_length(inside) or not any(notes[start:stop]):
                 continue
             value = sum(worth[start:stop]) / size ** 0.5
             if best is None or value > best[0] + 1e-9:
                 best = (value, start, stop)
     if best is None:
-        return tuple(measures[place] for place, count in enumerate(notes) if count)[:1]
+        able = [place for place, count in enumerate(notes) if count]
+        return (measures[max(able, key=lambda place: worth[place])],) if able else ()
     return measures[best[1]:best[2]]
+
+
+def _of_one_length(inside: Sequence[Measure]) -> bool:
+    longest = max(one.duration for one in inside)
+    return all(one.duration == longest for one in inside[1:-1])
 
 
 def passage_drills(kit: Kit, window: Sequence[Measure], meter: Meter) -> list[Exercise]:
@@ -130,13 +152,17 @@ def _hub(kit: Kit, notes: Sequence[PlannedNote]) -> PlannedNote:
 
 def _rows(kit: Kit, notes: Sequence[PlannedNote], window: Sequence[Measure], meter: Meter,
           ) -> tuple[tuple[DrillNote, ...], ...]:
-    """Return the notes by measure, gaps filled with rests, what crosses a barline tied; a pickup gets rests before."""
+    """Return the notes by measure, gaps filled with rests, what crosses a barline tied.
+
+    A short first measure of several is a pickup and gets rests before it; any other short one gets them after it.
+    """
     result = []
     for measure in window:
         row: list[DrillNote] = []
-        lead = meter.quarters - measure.duration
-        if lead > 0:
-            row.append(DrillNote(duration=lead))
+        missing = max(Fraction(0), meter.quarters - measure.duration)
+        pickup = measure is window[0] and len(window) > 1
+        if missing and pickup:
+            row.append(DrillNote(duration=missing))
         at, end = measure.onset, measure.onset + measure.duration
         for one in notes:
             note = one.note
@@ -153,8 +179,9 @@ def _rows(kit: Kit, notes: Sequence[PlannedNote], window: Sequence[Measure], met
                 written=_checked(kit, note.written, one.choice.midi), tied=not begins,
                 slur_after=note.slur_after, staccato=note.staccato))
             at = max(at, stop)
-        if at < end:
-            row.append(DrillNote(duration=end - at))
+        tail = end - at + (Fraction(0) if pickup else missing)
+        if tail > 0:
+            row.append(DrillNote(duration=tail))
         result.append(tuple(row))
     return tuple(result)
 

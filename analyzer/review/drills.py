@@ -77,7 +77,7 @@ def drills_for(document: Document, request: Request, *, seed: int = 1) -> Drills
                          try_="Choose another horn with --horn, or look at reach and range in the player file.")
     window = hardest_window(kit, moves)
     if window:
-        meter = meter_at(document, line.part_id, window[0].index)
+        meter = meter_at(document, line.part_id, window[0].index).holding(max(one.duration for one in window))
         kit = replace(kit, fifths=meter.fifths)
     before = (*two_ways(kit), *state_scales(kit))
     after = (*tuning(kit), *passage_drills(kit, window, meter))

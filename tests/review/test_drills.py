@@ -270,6 +270,54 @@ def test_passage_as_written_is_the_music(case: tuple[Drills, bytes]) -> None:
         or len(drills.planned.plan.line.tempi) > 1
 
 
+def written(step: str, octave: int, ticks: int, *, tie: str = "", extra: str = "", grace: bool = False) -> str:
+    length = "<grace/>" if grace else ""
+    duration = "" if grace else f"<duration>{ticks}</duration>"
+    ties = "".join(f'<tie type="{one}"/>' for one in tie.split())
+    return (f"<note>{length}<pitch><step>{step}</step><octave>{octave}</octave></pitch>{duration}{ties}"
+            f"<voice>1</voice>{extra}</note>")
+
+
+def rest(ticks: int) -> str:
+    return f"<note><rest/><duration>{ticks}</duration><voice>1</voice></note>"
+
+
+# Twelve ticks a quarter. A pickup; triplets; a tie over the barline; a grace note; rests that start off the beat.
+ODD = ("<score-partwise version='4.0'><part-list><score-part id='P1'><part-name>Trombone</part-name></score-part>"
+       "</part-list><part id='P1'><measure number='0' implicit='yes'><attributes><divisions>12</divisions>"
+       "<key><fifths>0</fifths></key><time><beats>3</beats><beat-type>4</beat-type></time>"
+       "<clef><sign>F</sign><line>4</line></clef></attributes>"
+       + written("F", 3, 12)
+       + "</measure><measure number='1'>"
+       + written("C", 3, 4) + rest(4) + written("F", 2, 4) + written("A", 2, 8) + rest(4)
+       + written("D", 3, 12, tie="start")
+       + "</measure><measure number='2'>"
+       + written("D", 3, 6, tie="stop") + rest(15) + written("B", 2, 0, grace=True) + written("C", 3, 15)
+       + "</measure></part></score-partwise>")
+
+
+@pytest.mark.parametrize("measures", [("0", "1"), ("1", "2")])
+def test_passage_keeps_pickup_triplets_ties_graces_and_rests(measures: tuple[str, str], schema: Any) -> None:  # noqa: F811
+    document = read_document(ODD.encode(), "odd.musicxml")
+    drills = drills_for(document, Request(horns=("tenor",), measures=measures))
+    sheet = sheet_musicxml(drills)
+    schema.assertValid(etree.fromstring(sheet))
+    line = analyse(read_document(sheet, "sheet"), Request(horns=("tenor",))).lines[0].plan.line
+    number = sum(len(one.measures) for one in drills.exercises[:-1])
+    assert drills.exercises[-1].kind == "passage"
+    back = [note for note in line.notes if note.measure_index >= number]
+    start = line.measures[number].onset
+    # Worked out from ticks: (onset, length) of each note from the first barline of the passage on, in quarters.
+    third = Fraction(1, 3)
+    first = [("C3", 0, third), ("F2", 2 * third, third), ("A2", 1, 2 * third)]
+    expected = {
+        "0": [("F3", 2, 1), *((name, 3 + at, length) for name, at, length in first), ("D3", 5, 1)],
+        "1": [*first, ("D3", 2, Fraction(3, 2)), ("B2", Fraction(19, 4), 0), ("C3", Fraction(19, 4), Fraction(5, 4))],
+    }[measures[0]]
+    assert [(note.written.name, note.onset - start, note.duration) for note in back] == expected
+    assert [note.grace for note in back] == [length == 0 for _, _, length in expected]
+
+
 @pytest.mark.parametrize(("beats", "beat_type", "quarters", "beat"), [
     ("4", "4", 4, 1), ("2", "2", 4, 2), ("6", "8", 3, Fraction(3, 2)), ("3+2", "8", Fraction(5, 2), 1)])
 def test_meter(beats: str, beat_type: str, quarters: Fraction, beat: Fraction) -> None:
