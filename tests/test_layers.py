@@ -22,7 +22,7 @@ MAY = {
     "__init__": {"analysis", "problem"},
 }
 HEAVY = {"pandas", "numpy", "scipy", "music21", "verovio", "rich", "matplotlib", "starlette", "uvicorn", "icalendar",
-         "soundfile", "pyarrow", "distributed", "cairosvg", "pypdf", "fontTools"}
+         "soundfile", "pyarrow", "distributed", "reportlab", "fontTools"}
 
 
 def place(path: Path) -> str:
