@@ -149,14 +149,20 @@ def run_dask(entries: Iterable[Entry], options: Options, *, jobs: int, scheduler
     with _client(distributed, jobs, scheduler, answer_s) as client:
         try:
             yield from _on_cluster(distributed, client, entries, options, contents, work)
+        except OSError as error:                     # all that Dask raises when a connection ends is one
+            raise _lost(error) from error
         finally:
             contents.close()
 
 
 def _client(distributed: Any, jobs: int, scheduler: str | None, answer_s: float) -> Any:
     if scheduler is None:
-        return distributed.Client(n_workers=jobs, threads_per_worker=1, processes=True, dashboard_address=None,
-                                  memory_limit=0)
+        import dask
+
+        # A file whose worker died is not tried again in company: `_on_cluster` tries it alone.
+        with dask.config.set({"distributed.scheduler.allowed-failures": 0}):
+            return distributed.Client(n_workers=jobs, threads_per_worker=1, processes=True, dashboard_address=None,
+                                      memory_limit=0)
     try:
         return distributed.Client(scheduler, timeout=answer_s, set_as_default=False)
     except (OSError, ValueError, TypeError) as error:
@@ -169,7 +175,7 @@ def _on_cluster(distributed: Any, client: Any, entries: Iterable[Entry], options
     waiting = iter(entries)
     out: dict[Any, tuple[Entry, bytes]] = {}
     suspects: list[tuple[Entry, bytes]] = []
-    results = distributed.as_completed()
+    results = distributed.as_completed(loop=client.loop)
 
     def hand_out() -> Steps:
         threads = sum(client.nthreads().values()) or 1
@@ -189,14 +195,38 @@ def _on_cluster(distributed: Any, client: Any, entries: Iterable[Entry], options
     while out:
         future = next(results)
         entry, data = out.pop(future)
-        if future.status == "finished":
-            yield entry, future.result()
-        else:
+        record = _gathered(distributed, future)
+        if record is None:
             suspects.append((entry, data))
-        future.release()
+        else:
+            yield entry, record
         yield from hand_out()
-    # The cluster gives up a file when workers died several times with it in their queue: alone, it is that file.
+    # The cluster gives up a file when workers died with it in their queue: if one dies again, it is that file.
     for entry, data in suspects:
-        future = client.submit(work, entry.name, data, options, pure=False)
-        distributed.wait(future)
-        yield entry, future.result() if future.status == "finished" else _killer(entry)
+        record = _gathered(distributed, client.submit(work, entry.name, data, options, pure=False))
+        yield entry, record or _killer(entry)
+
+
+def _lost(error: Exception) -> Unreadable:
+    return unreadable("cluster-lost", where="--engine dask", what=f"the cluster does not answer any more ({error})",
+                      try_="With --store, the same command goes on from what is done.")
+
+
+def _gathered(distributed: Any, future: Any) -> Record | None:
+    """Return the record of a file, None if the cluster gave it up as its workers died.
+
+    Raises
+    ------
+    Unreadable
+        If the cluster itself is lost; what is not done yet must not look as if it had failed.
+    """
+    try:
+        record: Record = future.result()
+    except distributed.KilledWorker:
+        # Raised also for a record that was done: it is lost when its worker dies before it is fetched.
+        return None
+    except Exception as error:
+        raise _lost(error) from error
+    finally:
+        future.release()
+    return record

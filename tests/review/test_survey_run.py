@@ -301,3 +301,36 @@ def test_cluster_names_the_file_that_kills_its_workers(library: Path, tmp_path: 
     assert len(found) == 25
     assert {name for name, code in found.items() if code == "worker-died"} == {"study 07.musicxml", "study 15.musicxml"}
     assert sum(code == "read" for code in found.values()) == 22
+
+
+_LOST = """
+import sys
+from pathlib import Path
+import distributed
+from analyzer.problem import Unreadable
+from analyzer.review.survey import Options
+from analyzer.review.survey_files import find_entries
+from analyzer.review.survey_run import run_dask
+if __name__ == "__main__":
+    entries = [one for one in find_entries(Path(sys.argv[1])) if one.status == "score"]
+    cluster = distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None)
+    done = list(run_dask(entries, Options(), jobs=1, scheduler=cluster.scheduler_address))
+    print(len(done), flush=True)
+    run = run_dask(entries, Options(), jobs=1, scheduler=cluster.scheduler_address)
+    next(run)
+    cluster.close()
+    try:
+        list(run)
+    except Unreadable as error:
+        print(error.problem.code, flush=True)
+"""
+
+
+@pytest.mark.whole
+def test_a_scheduler_elsewhere_is_used_and_its_loss_is_no_fault_of_the_files(library: Path, tmp_path: Path) -> None:
+    pytest.importorskip("distributed")
+    script = tmp_path / "lost.py"
+    script.write_text(_LOST)
+    done = subprocess.run([sys.executable, str(script), str(library)], cwd=ROOT, check=True, capture_output=True,
+                          text=True, env={**os.environ, "PYTHONPATH": str(ROOT)}, timeout=300)
+    assert done.stdout.split() == ["25", "cluster-lost"]
