@@ -126,5 +126,6 @@ def _player(given: object) -> Player:
     except Unreadable as error:
         problem = error.problem
         key = next((key for key in _PLAYER_KEYS if problem.what.startswith(key)), "")
-        raise unreadable(problem.code, where=f"player, {_FIELDS.get(key, 'fields')}",
-                         what=problem.what.removeprefix(key).strip(), try_=problem.try_) from None
+        what = f"it{problem.what.removeprefix(key)}" if key else problem.what
+        raise unreadable(problem.code, where=f"player, {_FIELDS.get(key, 'fields')}", what=what,
+                         try_=problem.try_) from None

@@ -207,7 +207,32 @@ def test_a_wrong_file_is_one_line_and_keeps_the_work(laptop, tmp_path: Path) -> 
     wrong.write_text("hello", encoding="utf-8")
     laptop.locator("#file-again").set_input_files(str(wrong))
     expect(laptop.locator("#error")).to_contain_text("song.musicxml: this is not MusicXML")
-    expect(laptop.locator("#music > svg")).to_be_visible()
+    expect(laptop.locator("#music > svg").first).to_be_visible()
+
+
+def test_a_question_that_cannot_be_answered_is_not_kept(laptop) -> None:
+    take_sample(laptop)
+    laptop.locator("#from").fill("900")
+    laptop.locator("#from").press("Enter")
+    expect(laptop.locator("#error")).to_contain_text("there is no measure 900")
+    laptop.reload()
+    settled(laptop)
+    expect(laptop.locator("#error")).to_be_hidden()
+    expect(laptop.locator("#music > svg").first).to_be_visible()
+
+
+def test_paper_breaks_between_systems_and_controls_stay_off_it(laptop, tmp_path: Path) -> None:
+    pypdf = pytest.importorskip("pypdf", reason="pypdf is not installed")
+    take_sample(laptop)
+    laptop.locator("#picture").evaluate("(element) => { element.open = false; }")
+    systems = laptop.locator("#music > svg").count()
+    assert systems > 3
+    assert laptop.locator("#music .system").count() == systems
+    laptop.pdf(path=str(tmp_path / "page.pdf"), format="A4")
+    pages = [page.extract_text() for page in pypdf.PdfReader(tmp_path / "page.pdf").pages]
+    assert "Andante" in pages[0]
+    assert "not medical advice" in pages[-1]
+    assert not any("Undo" in text or "Choose" in text for text in pages)
 
 
 def test_without_its_key_a_tab_is_told_what_to_do(browser, address: str) -> None:

@@ -15,6 +15,43 @@ export function spoken(label) {
   return label.replace("♯", " sharp").replace("♭", " flat").replace("×", "cannot be played");
 }
 
+/** Where each system of the picture begins and ends, half-way between neighbours. */
+function bandsOf(svg) {
+  const height = svg.querySelector(".definition-scale").viewBox.baseVal.height;
+  const shift = Number(/translate\([^,]+,\s*([\d.]+)/.exec(svg.querySelector(".page-margin").getAttribute("transform") || "")?.[1] ?? 0);
+  const systems = [...svg.querySelectorAll(".system")].map((group) => [group, group.getBBox()]);
+  return systems.map(([group, box], k) => {
+    const next = systems[k + 1]?.[1], last = systems[k - 1]?.[1];
+    const top = last ? (last.y + last.height + box.y) / 2 + shift : 0;
+    const bottom = next ? (box.y + box.height + next.y) / 2 + shift : height;
+    return { group, top, height: bottom - top };
+  });
+}
+
+/** Cut the picture into one for each system, so that paper breaks between systems; signs stay in the first. */
+function cut(svg, bands) {
+  if (bands.length < 2) return [svg];
+  const outer = svg.viewBox.baseVal, inner = svg.querySelector(".definition-scale"), page = svg.querySelector(".page-margin");
+  const [width, whole] = [inner.viewBox.baseVal.width, inner.viewBox.baseVal.height];
+  const scale = outer.height / whole;
+  const pieces = bands.map(({ group, top, height }, k) => {
+    if (k === 0) return [svg, inner, top, height];
+    const [a, b, c] = [svg, inner, page].map((element) => element.cloneNode(false));
+    c.append(group);
+    b.append(c);
+    a.append(b);
+    return [a, b, top, height];
+  });
+  return pieces.map(([a, b, top, height]) => {
+    a.setAttribute("viewBox", `0 ${top * scale} ${outer.width} ${height * scale}`);
+    // The inner picture keeps the place and size that it had within the whole.
+    for (const [name, value] of Object.entries({ x: 0, y: 0, width: outer.width, height: whole * scale })) b.setAttribute(name, value);
+    b.setAttribute("viewBox", `0 0 ${width} ${whole}`);
+    b.setAttribute("overflow", "visible");
+    return a;
+  });
+}
+
 export class Music {
   /** `onOpen(index)` is called when a note is clicked or Enter is pressed on it. */
   constructor(place, onOpen) {
@@ -47,7 +84,9 @@ export class Music {
         }
       }
       const marks = new Map([...svg.querySelectorAll(".mark")].map((mark) => [Number(mark.dataset.ref), mark]));
+      const bands = bandsOf(svg);
       notes.forEach((note, index) => this.groups.push(this.#heat(note, index, moved, boxes, marks)));
+      this.place.replaceChildren(...cut(svg, bands));
     } else {
       // No engraver: the notes stand as words, and work the same.
       this.place.replaceChildren(...notes.map((note, index) => {

@@ -153,10 +153,22 @@ async function solve(done = "") {
     performance.mark("lowbrass-engraved");
     if ($("picture").open) await pictures(mine);
   } catch (error) {
-    if (mine === asking) failed(error);
+    if (mine === asking) {
+      failed(error);
+      if (error.status === 400) back();
+    }
   } finally {
     if (mine === asking) busy(false);
   }
+}
+
+/** A question that cannot be answered is not kept: the last good one stands. */
+function back() {
+  if (at <= 0) return;
+  states.splice(at, 1);
+  at -= 1;
+  fill();
+  keep();
 }
 
 async function ask(path, mine) {
@@ -251,6 +263,7 @@ function tempoSaid(asked) {
   const { marked, ceiling } = answer.tempo;
   const above = ceiling !== null && (asked ?? Math.max(...marked)) > ceiling;
   const text = asked !== null ? `${Math.round(asked)}` : `as marked: ${marked.length > 3 ? `${marked[0]} to ${marked[marked.length - 1]}` : marked.join(", ")}`;
+  $("tempo").setAttribute("aria-valuetext", text);
   $("tempo-said").textContent = text + (above ? " (above the ceiling)" : "");
   $("tempo").closest(".tempo").classList.toggle("above", above);
 }
@@ -312,6 +325,7 @@ function fillChoices() {
   const others = ways.filter((way) => !named.has(way.label));
   $("others").hidden = !others.length;
   $("other-list").replaceChildren(...others.map((way) => choice(note, way, way.against || "not weighed here", "", false)));
+  $("costs").textContent = answer.family === "slide" ? "Costs count for the whole passage; 1 is as hard as 1 cm of unhurried slide." : "Costs count for the whole passage; more is harder.";
   $("unpin").hidden = !note.pinned;
   $("before").disabled = chosen === 0;
   $("after").disabled = chosen === answer.notes.length - 1;
