@@ -16,6 +16,8 @@ RULE = "#c3c9d2"
 HELD = ("#ffffff", "#e4ebf5", "#c9d6ea", "#b4c5df")
 """Ground by how many valves are held: each is darker in grey, too."""
 FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
+BASE = f'font-family="{FONT}" font-size="11" fill="{INK}"'
+"""Attributes of what holds shapes; a text that says nothing else is of this size and colour."""
 
 
 def num(value: float) -> str:
@@ -27,6 +29,10 @@ def num(value: float) -> str:
 def clean(text: str) -> str:
     """Return text without the control characters that no XML may hold."""
     return "".join(c for c in text if c >= " " and c not in "\ufffe\uffff" and not 0xD800 <= ord(c) <= 0xDFFF)
+
+
+def _stroke(color: str, width: float) -> str:
+    return "" if color == "none" else f' stroke="{color}" stroke-width="{num(width)}"'
 
 
 @dataclass(slots=True)
@@ -48,20 +54,19 @@ class Drawing:
         if width <= 0 or height <= 0:
             return
         more = f' rx="{num(radius)}"' if radius else ""
-        self.parts.append(f'<rect x="{num(x)}" y="{num(y)}" width="{num(width)}" height="{num(height)}" fill="{fill}" '
-                          f'stroke="{stroke}" stroke-width="{num(line)}"{more}/>')
+        self.parts.append(f'<rect x="{num(x)}" y="{num(y)}" width="{num(width)}" height="{num(height)}" '
+                          f'fill="{fill}"{_stroke(stroke, line)}{more}/>')
 
     def dot(self, x: float, y: float, radius: float, *, fill: str = INK, stroke: str = "none",
             line: float = 1.5) -> None:
         """Draw a circle."""
-        self.parts.append(f'<circle cx="{num(x)}" cy="{num(y)}" r="{num(radius)}" fill="{fill}" stroke="{stroke}" '
-                          f'stroke-width="{num(line)}"/>')
+        self.parts.append(f'<circle cx="{num(x)}" cy="{num(y)}" r="{num(radius)}" fill="{fill}"'
+                          f"{_stroke(stroke, line)}/>")
 
     def path(self, d: str, *, color: str = INK, width: float = 1.0, fill: str = "none", dash: str = "") -> None:
         """Draw a path."""
         more = f' stroke-dasharray="{dash}"' if dash else ""
-        self.parts.append(f'<path d="{d}" fill="{fill}" stroke="{color}" stroke-width="{num(width)}" '
-                          f'stroke-linejoin="round"{more}/>')
+        self.parts.append(f'<path d="{d}" fill="{fill}" stroke="{color}" stroke-width="{num(width)}"{more}/>')
 
     def polygon(self, *points: tuple[float, float], fill: str = INK) -> None:
         """Draw a filled polygon."""
@@ -73,7 +78,9 @@ class Drawing:
         """Write a text; `y` is its base line."""
         more = (' font-weight="bold"' if bold else "") + (' font-style="italic"' if italic else "")
         more += f' text-anchor="{anchor}"' if anchor != "start" else ""
-        self.parts.append(f'<text x="{num(x)}" y="{num(y)}" font-size="{num(size)}" fill="{color}"{more}>'
+        more += f' font-size="{num(size)}"' if size != 11 else ""
+        more += f' fill="{color}"' if color != INK else ""
+        self.parts.append(f'<text x="{num(x)}" y="{num(y)}"{more}>'
                           f"{escape(clean(text))}</text>")
 
     def body(self) -> str:
@@ -95,7 +102,7 @@ class Picture:
         """Return the picture as an SVG element with a title and a description; `name` makes its ids unique."""
         return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(self.width)} {num(self.height)}" '
                 f'width="{num(self.width)}" height="{num(self.height)}" role="img" '
-                f'aria-labelledby="{name}-t {name}-d" font-family="{FONT}">'
+                f'aria-labelledby="{name}-t {name}-d" {BASE}>'
                 f'<title id="{name}-t">{escape(clean(self.title))}</title>'
                 f'<desc id="{name}-d">{escape(clean(self.desc))}</desc>'
                 f'<rect width="{num(self.width)}" height="{num(self.height)}" fill="#ffffff"/>{self.body}</svg>')
@@ -103,4 +110,4 @@ class Picture:
     def placed(self, x: float, y: float, scale: float = 1.0) -> str:
         """Return the shapes as a group for use inside another picture."""
         more = f" scale({num(scale)})" if scale != 1.0 else ""
-        return f'<g transform="translate({num(x)},{num(y)}){more}" font-family="{FONT}">{self.body}</g>'
+        return f'<g transform="translate({num(x)},{num(y)}){more}" {BASE}>{self.body}</g>'

@@ -9,7 +9,7 @@ from analyzer.horns.candidate import shown
 from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
 from analyzer.plan.plan import Plan
 from analyzer.report.drawing import clean
-from analyzer.report.picture import NARROW, WIDE, key_of, pictures_of
+from analyzer.report.picture import LARGE, NARROW, WIDE, key_of, pictures_of
 
 Engraver = Callable[[Planned, str], Sequence[str]]
 """Engraves a line for ``narrow`` or ``wide`` screens or for ``paper``: one SVG a page."""
@@ -21,13 +21,15 @@ _AMPLE = 2.5
 """A tempo ceiling this many times the written tempo is no news; judged."""
 
 
-def page_html(analysis: Analysis, engrave: Engraver, *, each: Each = iter) -> str:
-    """Return the report as one HTML document; all text from the score is escaped."""
+def page_html(analysis: Analysis, engrave: Engraver, *, each: Each = iter, large: bool = False) -> str:
+    """Return the report as one HTML document; all text from the score is escaped. `large` sets large print."""
     document = analysis.document
     title = document.title or document.name
     several = len(analysis.lines) > 1
-    sections = [_section(one, number, engrave) for number, one in enumerate(each(analysis.lines), 1)]
+    sections = [_section(one, number, engrave, large) for number, one in enumerate(each(analysis.lines), 1)]
     css = Path(__file__).with_name("page.css").read_text(encoding="utf-8")
+    if large:
+        css += "html { font-size: 125%; } @media print { html { font-size: 15pt; } }"
     nav = ""
     if several:
         items = "".join(f'<li><a href="#line-{number}">{_t(name_of(one))}</a></li>'
@@ -55,7 +57,7 @@ def name_of(one: Planned) -> str:
     return f"{one.part.full_name or one.part.name or one.part.id}{player}"
 
 
-def _section(one: Planned, number: int, engrave: Engraver) -> str:
+def _section(one: Planned, number: int, engrave: Engraver, large: bool) -> str:
     plan = one.plan
     found = difficulties(one.planner, plan)
     prefix = f"l{number}"
@@ -70,7 +72,7 @@ def _section(one: Planned, number: int, engrave: Engraver) -> str:
     body.append(_practice(found))
     body.append(_strip(found))
     body.append(_music(one, engrave))
-    body.append(_pictures(one, prefix))
+    body.append(_pictures(one, prefix, large))
     body.append(_changes(one, prefix))
     body.append(_all_notes(plan))
     return "".join([*body, "</section>"])
@@ -152,7 +154,7 @@ def _music(one: Planned, engrave: Engraver) -> str:
     return "".join(out)
 
 
-def _pictures(one: Planned, prefix: str) -> str:
+def _pictures(one: Planned, prefix: str, large: bool) -> str:
     slide = one.plan.horn.family == "slide"
     name = "The slide picture" if slide else "The valve picture"
     explained = (
@@ -160,7 +162,7 @@ def _pictures(one: Planned, prefix: str) -> str:
         "each valve state its own." if slide else
         "Time goes across; the lanes show which valves are held, the curve below how far each note lies from in tune.")
     out = [f'<h3>{name}</h3><p class="faint">{explained}</p>']
-    for form, width in (("narrow", NARROW), ("wide", WIDE)):
+    for form, width in (("narrow", NARROW), ("wide", WIDE / LARGE if large else WIDE)):
         drawn = [key_of(one, width=width), *pictures_of(one, width=width)]
         svgs = "".join(picture.svg(f"{prefix}-{form}-{k}") for k, picture in enumerate(drawn))
         out.append(f'<div class="picture {form}">{svgs}</div>')

@@ -7,10 +7,10 @@ from typing import Literal, TypeVar
 
 from analyzer.analysis import Analysis, Planned
 from analyzer.problem import unreadable
-from analyzer.report.drawing import FAINT, FONT, INK, Drawing, Picture, clean, num
+from analyzer.report.drawing import BASE, FAINT, INK, Drawing, Picture, clean, num
 from analyzer.report.mapping import marks
 from analyzer.report.page import Each, name_of, page_html
-from analyzer.report.picture import WIDE, key_of, pictures_of
+from analyzer.report.picture import LARGE, WIDE, key_of, pictures_of
 
 _UNITS_PER_MM = 4.2                    # [px/mm] on paper: letters of 11 px become 7.4 points high
 _MARGIN_MM = 10.0
@@ -48,7 +48,8 @@ def page_file(analysis: Analysis, ending: str, choices: PageChoices | None = Non
     """
     choices = choices or PageChoices()
     if ending == ".html":
-        return page_html(analysis, lambda one, form: _engraved(analysis, one, form, choices), each=each).encode()
+        return page_html(analysis, lambda one, form: _engraved(analysis, one, form, choices), each=each,
+                         large=choices.large).encode()
     if ending == ".svg":
         return _svg(analysis, choices, each).encode()
     if ending == ".pdf":
@@ -105,7 +106,7 @@ def _svg(analysis: Analysis, choices: PageChoices, each: Each) -> str:
             head.text(12, 34, title, size=24, bold=True)
             y += 44
         head.text(12, y + 18, f"{name_of(one)} · {one.plan.horn.description}", size=14, color=FAINT)
-        parts.append(f'<g font-family="{FONT}">{head.body()}</g>')
+        parts.append(f'<g {BASE}>{head.body()}</g>')
         y += 34
         for page in _engraved(analysis, one, "wide", choices):
             width, height = _size(page)
@@ -114,10 +115,11 @@ def _svg(analysis: Analysis, choices: PageChoices, each: Each) -> str:
             y += height * scale + 14
         if not one.plan.notes:
             continue
-        for picture in (key_of(one), *pictures_of(one)):
-            parts.append(picture.placed(0, y))
+        grown = LARGE if choices.large else 1.0
+        for picture in (key_of(one, width=WIDE / grown), *pictures_of(one, width=WIDE / grown)):
+            parts.append(picture.placed(0, y, grown))
             said.append(picture.desc)
-            y += picture.height + 8
+            y += picture.height * grown + 8
         y += 24
     words = f"The part with a mark under each note, and below it how the player moves. {' '.join(said)}"
     body = "".join(parts)
@@ -159,7 +161,7 @@ def _pdf(analysis: Analysis, choices: PageChoices, each: Each) -> bytes:
         drawn: list[str] = []
         for one in each(analysis.lines):
             music += _engraved(analysis, one, "paper", choices)
-            drawn += sheets_of(one, options.size_mm, scale=1.5 if choices.large else 1.0,
+            drawn += sheets_of(one, options.size_mm, scale=LARGE if choices.large else 1.0,
                                title=analysis.document.title or analysis.document.name)
         return pdf_of([*music, *drawn], options, title=analysis.document.title or analysis.document.name)
 
@@ -184,7 +186,7 @@ def sheets_of(one: Planned, size_mm: tuple[float, float], *, scale: float = 1.0,
         head.text(margin, margin + 14, f"{name} · {title}", size=15, bold=True)
         head.text(margin, margin + 31, f"{name_of(one)} · {one.plan.horn.description}", size=12, color=FAINT)
         y = margin + 44
-        parts = [f'<g font-family="{FONT}">{head.body()}</g>']
+        parts = [f'<g {BASE}>{head.body()}</g>']
         first = True
         while rest and (first or y + rest[0].height <= high - margin):
             picture = rest.pop(0)

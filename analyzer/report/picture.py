@@ -19,6 +19,8 @@ from analyzer.report.picture_valves import valve_row
 
 WIDE, NARROW = 900.0, 360.0
 """Widths of a row for a laptop or paper, and for a phone. [px]"""
+LARGE = 1.5
+"""How much larger everything is in large print, as in the engraved part."""
 _SCALE_PX = 30.0                       # one position scale at the side
 _PX_PER_MM = 0.3
 _FAST_SHARE = 0.75
@@ -167,13 +169,19 @@ def _ground(f: Frame, top: float, bottom: float, limit: float) -> None:
             spans.append((at, f.begins(k), state))
             at, state = f.begins(k), choice.valves
     spans.append((at, row.right, state))
+    lines: dict[bool, list[str]] = {False: [], True: []}
     for a, b, held in spans:
-        out.rect(a, top - 8, b - a, bottom - top + 8, fill=HELD[min(len(held), 3)])
+        if held:
+            out.rect(a, top - 8, b - a, bottom - top + 8, fill=HELD[min(len(held), 3)])
         for number in range(1, positions(horn, held) + 1):
             place = position_place_mm(horn, held, number)
-            if place <= limit:
-                at_y = top + place * _PX_PER_MM
-                out.line(a, at_y, b, at_y, color="#9aa5b5" if held else RULE, width=0.9, dash="5 3" if held else "")
+            if place <= limit and b > a:
+                lines[bool(held)].append(f"M{num(a)} {num(top + place * _PX_PER_MM)}H{num(b)}")
+    # One path each: hundreds of lines would make the page heavy.
+    if lines[False]:
+        out.path("".join(lines[False]), color=RULE, width=0.9)
+    if lines[True]:
+        out.path("".join(lines[True]), color="#8a93a0", width=0.9, dash="5 3")
     out.rect(row.left, top - 8, row.right - row.left, bottom - top + 8, stroke="#8a93a0")
 
 
@@ -212,6 +220,9 @@ def _way(f: Frame, k: int, y: object, *, usual: bool) -> None:
     gap = f.gap(k)
     moves = min(note.time.move_s * note.time.bpm / 60, gap, 1.0) if after is not None else 0.0
     leave = row.x(f.starts[k] + gap - moves) if after is not None else sounds
+    if after is not None:
+        # Through folded rests a quarter note is no width at all: give the move some.
+        leave = min(leave, max(sounds, row.x(f.starts[k + 1]) - 14))
     at = y(choice)
     color, dash = (USUAL, "5 3") if usual else (INK, "")
     if k < row.first:

@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
+from itertools import pairwise
+from math import ceil
 
 from analyzer.plan.plan import Plan, PlannedNote
 
@@ -52,12 +53,25 @@ class Row:
 
 
 def starts_of(notes: Sequence[PlannedNote]) -> list[float]:
-    """When each note begins, in quarter notes; grace notes stand before the note they lean on."""
+    """Where each note begins in the picture, in quarter notes.
+
+    Grace notes take room from the note they lean on, so that they stand in its measure and can be read; in playing
+    they come a little earlier.
+    """
     starts = [float(one.note.onset) for one in notes]
-    for k in range(len(notes) - 2, -1, -1):
-        if notes[k].note.grace:
-            wait_s = max(0.0, notes[k + 1].time.start_s - notes[k].time.start_s)
-            starts[k] = min(starts[k], starts[k + 1] - max(wait_s * notes[k].time.bpm / 60, 0.05))
+    k = 0
+    while k < len(notes):
+        run = k
+        while run < len(notes) and notes[run].note.grace and notes[run].note.onset == notes[k].note.onset:
+            run += 1
+        graces = run - k
+        leans = run < len(notes) and notes[run].note.onset == notes[k].note.onset
+        if graces:
+            room = float(notes[run].note.duration) / 2 if leans else 0.5
+            step = min(0.25, room / graces)
+            for place in range(graces + leans):
+                starts[k + place] += step * place
+        k = run + leans if graces else k + 1
     return starts
 
 
@@ -101,27 +115,33 @@ def _wide(columns: Sequence[Column], scale: float) -> float:
 
 def _columns(plan: Plan, width: float) -> tuple[list[Column], list[int], list[float]]:
     """Return columns, how many notes each has, and the scale each needs. [px per quarter note]"""
-    here: dict[int, list[Fraction]] = {}
-    for one in plan.notes:
-        here.setdefault(one.note.measure_index, []).append(one.note.onset)
+    here: dict[int, list[float]] = {}
+    for one, start in zip(plan.notes, starts_of(plan.notes), strict=True):
+        here.setdefault(one.note.measure_index, []).append(start)
     columns: list[Column] = []
     counts: list[int] = []
     needs: list[float] = []
     for measure in plan.line.measures:
-        onsets = here.get(measure.index, [])
-        if measure.duration <= 0 and not onsets:
+        starts = here.get(measure.index, [])
+        if measure.duration <= 0 and not starts:
             continue
-        if not onsets and columns and not counts[-1]:
+        if not starts and columns and not counts[-1]:
             last = columns[-1]
             columns[-1] = Column(number=last.number, onset=last.onset, count=last.count + 1,
                                  duration=last.duration + float(measure.duration))
             continue
-        duration = max(float(measure.duration), 0.25)
-        columns.append(Column(number=measure.number, onset=float(measure.onset), duration=duration, count=1))
-        counts.append(len(onsets))
-        ends = [*onsets[1:], measure.onset + measure.duration]
-        gaps = [float(b - a) for a, b in zip(onsets, ends, strict=True) if b > a] if onsets else []
-        graces = len(onsets) - len(set(onsets))
-        need = max([_LEAST_PER_QUARTER, *(_NOTE_PX / gap for gap in gaps)]) * (1.0 + 0.15 * graces)
-        needs.append(min(need, width / duration))
+        onset, duration = float(measure.onset), max(float(measure.duration), 0.25)
+        gaps = [b - a for a, b in pairwise([*starts, onset + duration]) if b > a]
+        need = max([_LEAST_PER_QUARTER, *(_NOTE_PX / gap for gap in gaps)])
+        # A measure too full for one row goes over several, in equal parts.
+        parts = min(16, max(1, ceil(need * duration / width - 1e-9)))
+        while parts < 16 and parts > 1 and (4 * duration / parts) % 1:
+            parts += 1
+        for part in range(parts):
+            begin, end = onset + duration * part / parts, onset + duration * (part + 1) / parts
+            columns.append(Column(number=measure.number if not part else f"({measure.number})", onset=begin,
+                                  duration=end - begin, count=1))
+            counts.append(sum((begin - 1e-9 <= one or not part) and (one < end - 1e-9 or part == parts - 1)
+                              for one in starts))
+            needs.append(min(need, width / (end - begin)))
     return columns, counts, needs
