@@ -235,6 +235,38 @@ def test_paper_breaks_between_systems_and_controls_stay_off_it(laptop, tmp_path:
     assert not any("Undo" in text or "Choose" in text for text in pages)
 
 
+def test_a_score_that_the_server_let_go_is_opened_again_with_its_pins(laptop) -> None:
+    laptop.locator("#file").set_input_files(str(SAMPLE))
+    settled(laptop)
+    laptop.locator("#music .hot[role=button]").first.click()
+    laptop.locator("#list .choice").first.click()
+    settled(laptop)
+    laptop.route("**/api/plan", lambda route: route.fulfill(status=404, json={"line": "no longer open"}), times=1)
+    laptop.locator("#horn").select_option("tenor")
+    expect(laptop.locator("#heading")).to_contain_text("straight", timeout=WAIT_MS)
+    settled(laptop)
+    expect(laptop.locator("#pins li")).to_have_count(1)
+    expect(laptop.locator("#error")).to_be_hidden()
+
+
+def test_without_the_engraver_the_notes_stand_as_words(laptop) -> None:
+    laptop.route("**/api/music", lambda route: route.fulfill(status=400, json={"line": "the picture needs verovio"}))
+    laptop.get_by_role("button", name="Attachment etude").click()
+    note = laptop.locator("#music span.hot").nth(20)
+    expect(note).to_be_visible(timeout=WAIT_MS)
+    expect(laptop.locator("#error")).to_contain_text("verovio")
+    note.click()
+    laptop.locator("#list .choice").first.click()
+    expect(laptop.locator("#pins li")).to_have_count(1)
+    expect(laptop.locator("#music span.hot").nth(20)).to_have_attribute("aria-label", kept_by_you(), timeout=WAIT_MS)
+
+
+def kept_by_you():
+    import re
+
+    return re.compile("kept by you")
+
+
 def test_without_its_key_a_tab_is_told_what_to_do(browser, address: str) -> None:
     page = browser.new_context().new_page()
     page.goto(address.split("#")[0])

@@ -69,6 +69,7 @@ export class Music {
   show(svgText, notes, moved) {
     const hadFocus = this.place.contains(document.activeElement);
     this.groups = [];
+    this.place.classList.toggle("plain", !svgText);
     if (svgText) {
       const svg = picture(svgText);
       svg.removeAttribute("width");
@@ -91,7 +92,8 @@ export class Music {
       // No engraver: the notes stand as words, and work the same.
       this.place.replaceChildren(...notes.map((note, index) => {
         const item = document.createElement("span");
-        item.textContent = `${note.written} ${note.shown}  `;
+        item.textContent = `${note.written}: ${note.shown}`;
+        item.classList.toggle("pinned", note.pinned);
         this.groups.push([item]);
         this.#name(item, note, index);
         return item;

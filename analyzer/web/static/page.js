@@ -325,6 +325,7 @@ function fillChoices() {
   const others = ways.filter((way) => !named.has(way.label));
   $("others").hidden = !others.length;
   $("other-list").replaceChildren(...others.map((way) => choice(note, way, way.against || "not weighed here", "", false)));
+  $("costs").hidden = note.prices.length < 2;
   $("costs").textContent = answer.family === "slide" ? "Costs count for the whole passage; 1 is as hard as 1 cm of unhurried slide." : "Costs count for the whole passage; more is harder.";
   $("unpin").hidden = !note.pinned;
   $("before").disabled = chosen === 0;
