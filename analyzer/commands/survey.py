@@ -14,8 +14,10 @@ from analyzer.horns.profiles import load_horn
 from analyzer.plan.player import Player, read_player
 from analyzer.problem import unreadable
 from analyzer.report.surveying import survey_csv, survey_document, survey_parquet, survey_text
+from analyzer.review.section import read_section
 from analyzer.review.survey import Options, assemble
 from analyzer.review.survey_files import find_entries
+from analyzer.review.survey_purchase import horns_of, purchase, with_others
 from analyzer.review.survey_run import run_dask, run_pool
 from analyzer.review.survey_store import Store
 
@@ -37,12 +39,14 @@ _TABLES = (".parquet", ".csv")
 @click.option("--engine", type=click.Choice(("pool", "dask")), default="pool", show_default=True,
               help="Where the work runs: on this computer, or on a Dask cluster.")
 @click.option("--scheduler", metavar="ADDRESS", help="With --engine dask: the scheduler, such as tcp://host:8786.")
+@click.option("--section", type=click.Path(path_type=Path), metavar="FILE.toml",
+              help="Section file (as for fit): say what one more horn would bring to the horns it lists.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
               help="Write the table of lines too; its ending says how: .parquet or .csv.")
 @format_option("text", "json", "csv")
 def command(folder: Path, parts: tuple[str, ...], horns: tuple[str, ...], player: Path | None, tempo: float | None,
-            store: Path | None, jobs: int | None, engine: str, scheduler: str | None, output: Path | None,
-            form: str) -> None:
+            store: Path | None, jobs: int | None, engine: str, scheduler: str | None, section: Path | None,
+            output: Path | None, form: str) -> None:
     """Plan every trombone and euphonium line in FOLDER (and in its zip archives), and sum up what horns they ask for.
 
     Scores are told by their content. A file that cannot be read is named with the reason, and the others go on. Without
@@ -53,7 +57,10 @@ def command(folder: Path, parts: tuple[str, ...], horns: tuple[str, ...], player
                                  param_hint="-o")
     if scheduler is not None and engine != "dask":
         raise click.UsageError("--scheduler belongs to --engine dask; give both.")
-    options = Options(horns=tuple(load_horn(name) for name in horns), parts=parts,
+    if section is not None and horns:
+        raise click.UsageError("--section brings its own horns; leave --horn out.")
+    owned = horns_of(read_section(section)) if section else ()
+    options = Options(horns=with_others(owned) if owned else tuple(load_horn(name) for name in horns), parts=parts,
                       player=read_player(player) if player else Player(), tempo_bpm=tempo)
     processes = jobs or os.cpu_count() or 1
     done = 0
@@ -82,16 +89,17 @@ def command(folder: Path, parts: tuple[str, ...], horns: tuple[str, ...], player
             from None
     click.echo(f"{len(work)} scores; {before} were in the store already, {len(work) - before} done now.", err=True)
     survey = assemble(str(folder), entries, records)
+    bought = purchase(survey, {horn.name for horn in owned}) if owned else None
     if output is not None:
         write_file(output, survey_parquet(survey) if output.suffix.lower() == ".parquet"
                    else survey_csv(survey).encode("utf-8"))
         click.echo(f"Wrote {output}.", err=True)
     if form == "json":
-        print_json(survey_document(survey))
+        print_json(survey_document(survey, bought))
     elif form == "csv":
         click.echo(survey_csv(survey), nl=False)
     else:
-        click.echo(survey_text(survey))
+        click.echo(survey_text(survey, bought))
 
 
 class _Shown(Protocol):

@@ -21,26 +21,26 @@ _SAID = {
 }
 _SHOWN = 20
 _COLUMNS = (
-    "file", "title", "part_id", "part", "family", "line", "of", "horn", "horn_family", "horn_assumed", "horn_valves",
-    "horn_compensating", "measures", "notes", "unplayable", "written_low", "written_high", "sounding_low",
-    "sounding_high", "midi_low", "midi_high", "needs_valve", "needs_two_valves", "changed", "travel_mm",
+    "file", "title", "part_id", "part", "family", "line", "of", "horn", "horn_family", "horn_kind", "horn_assumed",
+    "horn_valves", "horn_compensating", "measures", "notes", "unplayable", "written_low", "written_high",
+    "sounding_low", "sounding_high", "midi_low", "midi_high", "needs_valve", "needs_two_valves", "changed", "travel_mm",
     "chart_travel_mm", "valve_changes", "peak_speed_mm_s", "tempo_ceiling_bpm", "tempo_there_bpm", "out_of_tune",
     "off_sum_cents", "off_worst_cents",
 )
 _WHOLE = ("line", "of", "horn_valves", "measures", "notes", "unplayable", "midi_low", "midi_high", "needs_valve",
           "needs_two_valves", "changed", "valve_changes", "out_of_tune")
-_TEXT = ("file", "title", "part_id", "part", "family", "horn", "horn_family", "written_low", "written_high",
-         "sounding_low", "sounding_high")
+_TEXT = ("file", "title", "part_id", "part", "family", "horn", "horn_family", "horn_kind", "written_low",
+         "written_high", "sounding_low", "sounding_high")
 _YES_NO = ("horn_assumed", "horn_compensating")
 
 
-def survey_document(survey: Survey) -> Record:
-    """Return the JSON document: every file, every line on every horn, and the sums."""
+def survey_document(survey: Survey, bought: Record | None = None) -> Record:
+    """Return the JSON document: every file, every line on every horn, the sums, and a purchase case if there is one."""
     return {
         "schema": SCHEMA, "folder": survey.folder, "files": list(survey.files), "lines": list(survey.lines),
         "summary": summary(survey),
         "problems": [row["problem"] for row in survey.files if row["status"] == "unreadable" and row["problem"]],
-        "cautions": list(_cautions(survey)),
+        "cautions": list(_cautions(survey)), **({"purchase": bought} if bought else {}),
     }
 
 
@@ -107,12 +107,17 @@ def _with_valves(rows: Sequence[Record], valves: int) -> Record | None:
 
 
 def _compensating(lines: Sequence[Sequence[Record]]) -> Record | None:
-    """Compare the same lines on a compensating horn and on a plain one with as many valves; None if none was both."""
+    """Compare each line on a compensating horn and on its plain like; None if no line was on both.
+
+    Likes are of one kind and have as many valves; of several pairs that with the most valves counts.
+    """
     pairs = []
     for rows in lines:
         plain = [row for row in rows if row["horn_family"] == "valves" and not row["horn_compensating"]]
         with_loops = [row for row in rows if row["horn_compensating"]]
-        pairs += [(a, b) for a in plain for b in with_loops if a["horn_valves"] == b["horn_valves"]]
+        likes = [(a, b) for a in plain for b in with_loops
+                 if (a["horn_kind"], a["horn_valves"]) == (b["horn_kind"], b["horn_valves"])]
+        pairs += sorted(likes, key=lambda pair: -pair[0]["horn_valves"])[:1]
     if not pairs:
         return None
 
@@ -127,8 +132,8 @@ def _compensating(lines: Sequence[Sequence[Record]]) -> Record | None:
             "saves_mean_cents": round(plain_side["off_mean_cents"] - with_side["off_mean_cents"], 2)}
 
 
-def survey_text(survey: Survey) -> str:
-    """Return the summary for a person."""
+def survey_text(survey: Survey, bought: Record | None = None) -> str:
+    """Return the summary for a person, with what one more horn would bring if that was asked."""
     sums = summary(survey)
     total = sum(sums["files"].values())
     said = "; ".join(f"{count} {_SAID[one]}" for one, count in sums["files"].items() if count)
@@ -137,7 +142,7 @@ def survey_text(survey: Survey) -> str:
         families = ", ".join(f"{count} {family}" for family, count in sums["lines_by_family"].items())
         out += [*_wrapped(f"{_count(sums['lines'], 'line')} ({families}), {sums['notes']:,} notes; a line is what one "
                           "player plays."), "", *_horn_table(sums["horns"]), "",
-                *(row for found in _findings(sums) for row in _wrapped(found))]
+                *(row for found in (*_findings(sums), *_bought(bought)) for row in _wrapped(found))]
     else:
         out.append("No line to plan was found. Name parts with --part, or give the folder that holds the scores.")
     bad = [row for row in survey.files if row["status"] == "unreadable"]
@@ -191,6 +196,18 @@ def _findings(sums: Record) -> list[str]:
                    f"{plain['off_worst_cents']:.0f} and {with_loops['off_worst_cents']:.0f} cents; out of tune "
                    f"{plain['out_of_tune']:,} and {with_loops['out_of_tune']:,} notes.")
     return out
+
+
+def _bought(bought: Record | None) -> list[str]:
+    if not bought:
+        return []
+    useful = [one for one in bought["horns"] if one["adds_lines"]]
+    said = "; ".join(f"{one['horn']} {_count(one['adds_lines'], 'more line')} ({_count(one['adds_notes'], 'note')})"
+                     for one in useful)
+    return [f"Purchase: the section's horns ({', '.join(bought['owned'])}) cover {bought['covered']} of "
+            f"{_count(bought['lines'], 'line')}: every note, in tune. "
+            + (f"One more horn would cover, each by itself: {said}. Whether a player can hold and reach it, see "
+               "lowbrass fit." if useful else "No other horn would cover more.")]
 
 
 def survey_frame(survey: Survey) -> "pd.DataFrame":

@@ -166,8 +166,8 @@ def _row(part: PartInfo, line: Line, plan: Plan, assumed: bool) -> Record:
     least = [_fewest(horn, midi) or 0 for midi in midis]
     return {
         "part_id": part.id, "part": part.full_name or part.name or part.id, "family": part.family,
-        "line": line.number, "of": line.of, "horn": horn.name, "horn_family": horn.family, "horn_assumed": assumed,
-        "horn_valves": len(horn.loops), "horn_compensating": bool(horn.master),
+        "line": line.number, "of": line.of, "horn": horn.name, "horn_family": horn.family, "horn_kind": horn.kind,
+        "horn_assumed": assumed, "horn_valves": len(horn.loops), "horn_compensating": bool(horn.master),
         "measures": len(line.measures), "notes": totals.notes, "unplayable": totals.unplayable,
         "written_low": written[0][1] if written else None, "written_high": written[-1][1] if written else None,
         "sounding_low": pitch_of(min(midis)).name if midis else None,

@@ -15,8 +15,10 @@ import analyzer.review.survey as survey_module
 from analyzer.horns.profiles import load_horn
 from analyzer.problem import Unreadable
 from analyzer.report.surveying import STATUSES, summary, survey_document, survey_frame, survey_text
+from analyzer.review.section import read_section
 from analyzer.review.survey import Options, Survey, assemble, survey_bytes
 from analyzer.review.survey_files import Contents, find_entries, shown_name
+from analyzer.review.survey_purchase import horns_of, purchase, with_others
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
 STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
@@ -284,6 +286,33 @@ def test_sums_are_those_of_a_count_by_hand(tmp_path: Path) -> None:
     assert (tenor["lines"], tenor["notes"], tenor["unplayable"], tenor["lines_with_unplayable"]) == (2, 6, 2, 1)
     assert sums["compensating"]["lines"] == 1
     assert sums["compensating"]["saves_mean_cents"] > 0
+
+
+def test_one_more_horn_is_worth_what_the_lines_lack(tmp_path: Path) -> None:
+    (tmp_path / "a.xml").write_bytes(score_of("Bb2", "D2", "C2"))               # D2, C2 need an attachment
+    (tmp_path / "b.xml").write_bytes(score_of("Bb2", "B1"))                     # B1 needs two valves
+    (tmp_path / "c.xml").write_bytes(score_of("Bb2", "F3"))
+    (tmp_path / "section.toml").write_text('[[player]]\nname = "First"\nhorns = ["tenor"]\n')
+    owned = horns_of(read_section(tmp_path / "section.toml"))
+    assert [horn.name for horn in owned] == ["tenor"]
+    survey = surveyed(tmp_path, Options(horns=with_others(owned)))
+    bought = purchase(survey, {"tenor"})
+    assert (bought["lines"], bought["covered"]) == (3, 1)
+    adds = {one["horn"]: (one["adds_lines"], one["adds_notes"]) for one in bought["horns"]}
+    assert adds["tenor-f"] == (1, 2)
+    assert adds["bass-independent"] == (2, 3)
+    assert bought["horns"][0]["adds_lines"] == 2
+    assert "cover 1 of 3 lines" in " ".join(survey_text(survey, bought).split())
+
+
+def test_compensating_is_compared_with_its_like_once_a_line(tmp_path: Path) -> None:
+    (tmp_path / "c.xml").write_bytes(score_of("C3", "D3", name="Euphonium"))
+    names = ("baritone-3", "euphonium-3", "euphonium-3-compensating", "euphonium-4", "euphonium-4-compensating")
+    loops = summary(surveyed(tmp_path, Options(horns=tuple(load_horn(name) for name in names))))["compensating"]
+    assert loops["lines"] == 1
+    assert (loops["plain"]["horns"], loops["compensating"]["horns"]) == (["euphonium-4"], ["euphonium-4-compensating"])
+    assert summary(surveyed(tmp_path, Options(horns=tuple(load_horn(name) for name in names[::2]))))[
+        "compensating"] is None, "a baritone is no like of a euphonium, nor three valves of four"
 
 
 def test_text_says_it_in_words(folder: Path) -> None:
