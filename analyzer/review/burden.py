@@ -30,7 +30,7 @@ PRICES = {
     "later_choice": 1.0,               # each place down the player's own list of horns
 }
 """Judged. The first four stand so far apart that only their order matters; halving or doubling any of the others gives
-the same seats in the sample scores. Seats that a director calls wrong would change our mind."""
+the same seats in the sample scores (once, two players change who doubles whom). Seats that a director calls wrong would change our mind."""
 
 _TOO_MUCH = 1 + 1e-9               # load of a move, 1 being all the player has
 

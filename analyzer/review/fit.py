@@ -11,7 +11,7 @@ from analyzer.review.bass import findings as review
 from analyzer.review.burden import Burden, excess_s, takes, unread_clefs
 from analyzer.review.covered import ENOUGH, Covered
 from analyzer.review.findings import Finding, Severity
-from analyzer.review.fit_changes import MOST_CHANGES, Lend, Search, Way
+from analyzer.review.fit_changes import FAR, MOST_CHANGES, Lend, Search, Way
 from analyzer.review.fit_words import Change, changes_of
 from analyzer.review.harmony import Harmony
 from analyzer.review.seating import Chair, Desk, chairs_of, leading, member_names
@@ -98,7 +98,7 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
     seats, unfilled, general = _seated(desk, placed, covered, harmony)
     changes = changes_of(desk, way, covered) if way.possible else ()
     after = _after(desk, way, placed) if way.possible and way.steps else ()
-    general = [*general, *_blocking(desk, way, verdict, covered)]
+    general = [*general, *_blocking(search, way, verdict, covered)]
     lent = [one for one in way.steps if isinstance(one, Lend)] if way.possible else []
     return Fit(document=document, verdict=verdict, seats=tuple(seats), unfilled=tuple(unfilled), changes=changes,
                after=after, findings=tuple(general), problems=tuple(problems),
@@ -260,7 +260,7 @@ def _tail(chair: Chair, covered: Covered, empty: Collection[str] = ()) -> str:
     return f"; {double.part_name} has {100 * double.share:.0f} % of its notes in some octave"
 
 
-def _blocking(desk: Desk, way: Way, verdict: Verdict, covered: Covered) -> list[Finding]:
+def _blocking(search: Search, way: Way, verdict: Verdict, covered: Covered) -> list[Finding]:
     """Say what no change mends, where the piece does not suit."""
     if verdict != "does not suit":
         return []
@@ -270,6 +270,7 @@ def _blocking(desk: Desk, way: Way, verdict: Verdict, covered: Covered) -> list[
                              "counts as suited",
                         try_=("Choose another piece, or write an easier part for one player.",))]
     found = []
+    desk = search.desk
     empty = {desk.chairs[i].part.id for i, place in enumerate(way.seats) if place is None}
     for i, place in enumerate(way.seats):
         chair = desk.chairs[i]
@@ -277,7 +278,7 @@ def _blocking(desk: Desk, way: Way, verdict: Verdict, covered: Covered) -> list[
             found.append(_finding(chair, "empty-line", "stop",
                                   f"no change fills {chair.title}{_tail(chair, covered, empty)}",
                                   "Ask a player from another section, or choose another piece."))
-        elif place is not None and (trouble := _trouble(place[1])):
+        elif place is not None and search.changes_at(place[1], way.least) >= FAR and (trouble := _trouble(place[1])):
             found.append(_finding(chair, "beyond-player", "stop",
                                   f"{desk.members[place[0]].name} on {place[1].horn.name}: {trouble}",
                                   "Rewrite these places, or choose another piece."))

@@ -117,7 +117,7 @@ def read_section(path: Path) -> Section:
         first = problems[0]
         if len(problems) > 1:
             count = len(problems) - 1
-            more = f"lowbrass section check {path.name} shows {count} more mistake{'s' if count > 1 else ''}."
+            more = f"lowbrass section check {path} shows {count} more mistake{'s' if count > 1 else ''}."
             first = replace(first, try_=f"{first.try_} {more}")
         raise Unreadable(first)
     return section
