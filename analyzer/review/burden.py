@@ -29,9 +29,9 @@ PRICES = {
     "big_horn": 20.0,                  # a bass trombone on another line: more to carry and to fill
     "later_choice": 1.0,               # each place down the player's own list of horns
 }
-"""Judged. The first four stand so far apart that only their order matters; halving or doubling any of the others gives
-the same seats in the sample scores (once, two players change who doubles whom). Seats that a director calls wrong would change our mind."""
-
+"""Judged. The first four stand so far apart that only their order matters; halving or doubling any of the others
+gives the same seats in the sample scores (once, two players change who doubles whom). Seats that a director calls wrong
+would change our mind."""
 _TOO_MUCH = 1 + 1e-9               # load of a move, 1 being all the player has
 
 MOST_UNPLAYABLE_SHARE = 0.5
