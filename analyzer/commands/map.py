@@ -76,7 +76,8 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 @click.pass_context
 def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tuple[str, ...], measures: str | None,
             pins: tuple[str, ...], player: Path | None, tempo: float | None, prefer: Path | None,
-            output: Path | None, clear: bool, strict: bool, plans: int | None, form: str, paper: Literal["a4", "letter"], large: bool) -> None:
+            output: Path | None, clear: bool, strict: bool, plans: int | None, form: str,
+            paper: Literal["a4", "letter"], large: bool) -> None:
     """Plan every trombone and euphonium line of SCORE: the best position or valves for each note, and why.
 
     SCORE is MusicXML (.musicxml, .xml or .mxl). Marks with * differ from the usual chart.
