@@ -19,6 +19,7 @@ KNOWN = {
     "02e-Rests-NoType.xml": "music21 gives a note without <staff> to both staves; `staff` is 1 by default",
     "21f-Chord-ElementInBetween.xml": "`chord` belongs to the note before it, whatever stands between",
     "32c-MultipleNotationChildren.xml": "`accidental` is how it is printed; `alter` alone changes the pitch",
+    "PMFC_13_04-Credo Cursor.xml": "as 32c",
     "Lindenbaum.xml": "a note of a chord may be shorter than the one it leans on (`chord`); music21 takes the latter's",
     "41g-PartNoId.xml": "the part list and the music do not agree; we list what either has",
     "41h-TooManyParts.xml": "as 41g",
