@@ -110,7 +110,7 @@ def test_a_note_is_pinned_by_mouse(tab) -> None:
 def expected_label(label: str):
     import re
 
-    return re.compile(f"played {re.escape(label.replace('#', ' sharp'))}, kept by you")
+    return re.compile(f"played {re.escape(label.replace('#', ' sharp'))}, pinned by you")
 
 
 def test_a_note_is_pinned_by_keyboard_alone(tab) -> None:
@@ -258,13 +258,13 @@ def test_without_the_engraver_the_notes_stand_as_words(laptop) -> None:
     note.click()
     laptop.locator("#list .choice").first.click()
     expect(laptop.locator("#pins li")).to_have_count(1)
-    expect(laptop.locator("#music span.hot").nth(20)).to_have_attribute("aria-label", kept_by_you(), timeout=WAIT_MS)
+    expect(laptop.locator("#music span.hot").nth(20)).to_have_attribute("aria-label", pinned_by_you(), timeout=WAIT_MS)
 
 
-def kept_by_you():
+def pinned_by_you():
     import re
 
-    return re.compile("kept by you")
+    return re.compile("pinned by you")
 
 
 def test_without_its_key_a_tab_is_told_what_to_do(browser, address: str) -> None:

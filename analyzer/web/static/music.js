@@ -156,7 +156,7 @@ export class Music {
     element.dataset.index = index;
     element.setAttribute("role", "button");
     if (!again) element.setAttribute("tabindex", "-1");
-    const more = [note.pinned ? "kept by you" : "", note.changed ? `usual ${spoken(note.usual)}` : ""].filter(Boolean);
+    const more = [note.pinned ? "pinned by you" : "", note.changed ? `usual ${spoken(note.usual)}` : ""].filter(Boolean);
     element.setAttribute("aria-label", `Measure ${note.measure}, note ${note.nth}: ${note.written}, ` +
       [note.label === null ? "cannot be played" : `played ${spoken(note.shown)}`, ...more].join(", "));
   }

@@ -338,7 +338,7 @@ function fillChoices() {
 
 function choice(note, way, cost, more, best) {
   const button = make("button", "", { type: "button", class: best ? "choice best" : "choice", "data-label": way.label, "aria-pressed": String(note.label === way.label) });
-  const state = note.label === way.label ? (note.pinned ? "kept by you; " : "played now; ") : "";
+  const state = note.label === way.label ? (note.pinned ? "pinned by you; " : "played now; ") : "";
   button.append(make("b", way.shown, { "aria-label": spoken(way.shown) }), make("span", `${state}${cost}`, { class: "cost" }), make("span", way.detail, { class: "small" }));
   if (more) button.append(make("span", more, { class: "small" }));
   button.addEventListener("click", () => pin(way.label));
@@ -351,7 +351,7 @@ function pin(label) {
   performance.mark("lowbrass-pinned");
   if (label === null) { change({ pins: others }, "The plan chooses again."); return; }
   const mine = { part: now.part, line: now.line, ref: note.refs[0], label, measure: note.measure, nth: note.nth, written: note.written };
-  change({ pins: [...others, mine] }, `${spoken(label)} is kept for measure ${note.measure}, note ${note.nth}.`);
+  change({ pins: [...others, mine] }, `${spoken(label)} is pinned in measure ${note.measure}, note ${note.nth}.`);
 }
 
 // --- what else there is to say ------------------------------------------------------------------------------------
