@@ -34,7 +34,8 @@ if TYPE_CHECKING:
 STATIC = Path(__file__).parent / "static"
 FILES = {
     "/": ("page.html", "text/html"), "/page.css": ("page.css", "text/css"), "/page.js": ("page.js", "text/javascript"),
-    "/music.js": ("music.js", "text/javascript"), "/icon.svg": ("icon.svg", "image/svg+xml"),
+    "/music.js": ("music.js", "text/javascript"), "/pieces.js": ("pieces.js", "text/javascript"),
+    "/icon.svg": ("icon.svg", "image/svg+xml"),
 }
 UPLOADS_AT_ONCE = 2
 """How many uploads are held in memory at the same time; the others wait in their sockets."""

@@ -1,10 +1,9 @@
 // The page: what is asked lives here as a list of states (for undo), the server answers each state anew.
 
 import { Music, picture, spoken } from "./music.js";
+import { $, Refused, call, choiceButton, fail, make, playerGiven, saved, say, tableOf } from "./pieces.js";
 
-const $ = (id) => document.getElementById(id);
 const KEPT = "lowbrass";
-const key = new URLSearchParams(location.hash.slice(1)).get("key") || "";
 let start = { samples: [], horns: [], ceilings: [], limit_mib: 32 };
 let score = null;      // {session, file, title, parts, sample}
 let states = [];
@@ -17,33 +16,8 @@ const music = new Music($("music"), (index, byKey) => openChoices(index, byKey))
 
 // --- small helpers ------------------------------------------------------------------------------------------------
 
-function make(tag, text = "", attributes = {}) {
-  const element = document.createElement(tag);
-  element.textContent = text;
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  return element;
-}
-function say(text) { $("said").textContent = ""; requestAnimationFrame(() => { $("said").textContent = text; }); }
-function fail(text) { $("error").textContent = text; $("error").hidden = !text; if (text) $("error").scrollIntoView({ block: "nearest" }); }
 const state = () => states[at];
 const same = (a, b) => JSON.stringify(a) === JSON.stringify(b);
-
-class Refused extends Error { constructor(text, status) { super(text); this.status = status; } }
-
-async function call(path, options = {}) {
-  let reply;
-  try {
-    reply = await fetch(path, { ...options, headers: { "X-Lowbrass-Token": key, ...(options.headers || {}) } });
-  } catch (error) {
-    if (error.name === "AbortError") throw error;
-    throw new Refused("lowbrass does not answer. Is lowbrass serve still running? Start it again and open the new address.", 0);
-  }
-  if (reply.ok) return reply;
-  const text = await reply.text();
-  let line = text;
-  try { line = JSON.parse(text).line; } catch { /* plain text already */ }
-  throw new Refused(line || `The answer was ${reply.status}.`, reply.status);
-}
 
 function keep() {
   if (!score) return;
@@ -268,15 +242,6 @@ function tempoSaid(asked) {
   $("tempo").closest(".tempo").classList.toggle("above", above);
 }
 
-function player() {
-  const numbers = { outermost_position: $("outermost").value, reach_mm: $("reach").value, max_slide_speed_mm_s: $("speed").value };
-  const given = {};
-  for (const [name, value] of Object.entries(numbers)) if (value !== "") given[name] = Number(value);
-  if ($("limit").value !== "C3") given.attachment_ceiling = $("limit").value;
-  for (const name of ["low", "high"]) if ($(name).value.trim()) given[name] = $(name).value.trim();
-  return given;
-}
-
 // --- the choices of one note --------------------------------------------------------------------------------------
 
 function openChoices(index, byKey = false) {
@@ -318,13 +283,13 @@ function fillChoices() {
     const way = ways.find((one) => one.label === label);
     const travel = note.way[place];
     const more = travel === null ? "" : `Slide travel before and after: ${Math.round(travel / 10)} cm.`;
-    return choice(note, way, cost === 0 ? "best here" : `costs ${cost.toFixed(1)} more`, more, place === 0);
+    return choiceButton(note, way, cost === 0 ? "best here" : `costs ${cost.toFixed(1)} more`, more, place === 0, pin);
   });
   $("list").replaceChildren(...weighed);
   const named = new Set(note.prices.map(([label]) => label));
   const others = ways.filter((way) => !named.has(way.label));
   $("others").hidden = !others.length;
-  $("other-list").replaceChildren(...others.map((way) => choice(note, way, way.against || "not weighed here", "", false)));
+  $("other-list").replaceChildren(...others.map((way) => choiceButton(note, way, way.against || "not weighed here", "", false, pin)));
   $("costs").hidden = note.prices.length < 2;
   $("costs").textContent = answer.family === "slide" ? "Costs count for the whole passage; 1 is as hard as 1 cm of unhurried slide." : "Costs count for the whole passage; more is harder.";
   $("unpin").hidden = !note.pinned;
@@ -334,15 +299,6 @@ function fillChoices() {
     const again = [...$("choices").querySelectorAll("[data-label]")].find((one) => one.dataset.label === focused) || $(focused || "note");
     (again && !again.hidden && !again.disabled ? again : $("note")).focus({ preventScroll: true });
   }
-}
-
-function choice(note, way, cost, more, best) {
-  const button = make("button", "", { type: "button", class: best ? "choice best" : "choice", "data-label": way.label, "aria-pressed": String(note.label === way.label) });
-  const state = note.label === way.label ? (note.pinned ? "pinned by you; " : "played now; ") : "";
-  button.append(make("b", way.shown, { "aria-label": spoken(way.shown) }), make("span", `${state}${cost}`, { class: "cost" }), make("span", way.detail, { class: "small" }));
-  if (more) button.append(make("span", more, { class: "small" }));
-  button.addEventListener("click", () => pin(way.label));
-  return button;
 }
 
 function pin(label) {
@@ -365,7 +321,7 @@ function facts() {
   $("cautions").replaceChildren(...answer.cautions.map((text) => make("li", text)));
   $("picture-name").textContent = answer.family === "slide" ? "How the slide moves" : "How the valves move";
   pins();
-  if ($("table").open) table();
+  if ($("table").open) $("table").querySelector(".scroll").replaceChildren(tableOf(answer.notes));
 }
 
 function pins() {
@@ -390,34 +346,12 @@ function pins() {
   }));
 }
 
-function table() {
-  const head = make("tr");
-  for (const name of ["Measure", "Note", "Written", "Play", "Usual", "Why"]) head.append(make("th", name, { scope: "col" }));
-  const rows = answer.notes.map((note) => {
-    const row = make("tr");
-    for (const text of [note.measure, note.nth, note.written, note.shown, note.usual ?? "none", note.problem || note.why.join(" ")]) row.append(make("td", text));
-    return row;
-  });
-  const body = make("table");
-  const top = make("thead"), rest = make("tbody");
-  top.append(head);
-  rest.append(...rows);
-  body.append(top, rest);
-  $("table").querySelector(".scroll").replaceChildren(body);
-}
-
 async function download(ending, button) {
   button.disabled = true;
   say("Making the file.");
   try {
     const reply = await call("/api/file", { method: "POST", body: JSON.stringify({ ...question(), ending }), headers: { "Content-Type": "application/json" } });
-    const name = decodeURIComponent((reply.headers.get("content-disposition") || "").split("''")[1] || `part${ending}`);
-    const address = URL.createObjectURL(await reply.blob());
-    const link = make("a", "", { href: address, download: name });
-    document.body.append(link);
-    link.click();
-    link.remove();
-    setTimeout(() => URL.revokeObjectURL(address), 10000);
+    const name = await saved(reply, `part${ending}`);
     fail("");
     say(`${name} is made.`);
   } catch (error) { failed(error); } finally { button.disabled = false; button.focus(); }
@@ -447,7 +381,7 @@ $("part").addEventListener("change", () => { chosen = null; change({ part: $("pa
 $("line").addEventListener("change", () => change({ line: Number($("line").value) }, "Another player."));
 $("horn").addEventListener("change", () => change({ horn: $("horn").value }, "Another horn."));
 for (const id of ["from", "to"]) $(id).addEventListener("change", () => change({ from: $("from").value.trim(), to: $("to").value.trim() }, "Other measures."));
-for (const id of ["outermost", "reach", "limit", "speed", "low", "high"]) $(id).addEventListener("change", () => change({ player: player() }, "Another player."));
+for (const id of ["outermost", "reach", "limit", "speed", "low", "high"]) $(id).addEventListener("change", () => change({ player: playerGiven() }, "Another player."));
 $("tempo").addEventListener("input", () => tempoSaid(Number($("tempo").value)));
 $("tempo").addEventListener("change", () => change({ tempo: Number($("tempo").value) }, `Tempo ${$("tempo").value}.`));
 $("tempo-marked").addEventListener("click", () => { change({ tempo: null }, "Tempo as marked."); $("tempo").focus(); });
@@ -460,7 +394,7 @@ $("before").addEventListener("click", () => openChoices(chosen - 1));
 $("after").addEventListener("click", () => openChoices(chosen + 1));
 $("print").addEventListener("click", () => window.print());
 $("picture").addEventListener("toggle", () => { if ($("picture").open && answer && asking) pictures(asking).catch(failed); });
-$("table").addEventListener("toggle", () => { if ($("table").open && answer) table(); });
+$("table").addEventListener("toggle", () => { if ($("table").open && answer) $("table").querySelector(".scroll").replaceChildren(tableOf(answer.notes)); });
 for (const button of document.querySelectorAll("[data-ending]")) button.addEventListener("click", () => download(button.dataset.ending, button));
 $("choices").addEventListener("keydown", (event) => {
   if (event.key === "Escape") { event.preventDefault(); closeChoices(); return; }

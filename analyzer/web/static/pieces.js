@@ -1,0 +1,85 @@
+// Small pieces of the page that know nothing of its state.
+
+import { spoken } from "./music.js";
+
+const key = new URLSearchParams(location.hash.slice(1)).get("key") || "";
+
+export const $ = (id) => document.getElementById(id);
+
+export function make(tag, text = "", attributes = {}) {
+  const element = document.createElement(tag);
+  element.textContent = text;
+  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
+  return element;
+}
+
+export function say(text) { $("said").textContent = ""; requestAnimationFrame(() => { $("said").textContent = text; }); }
+export function fail(text) { $("error").textContent = text; $("error").hidden = !text; if (text) $("error").scrollIntoView({ block: "nearest" }); }
+
+/** The server said no; `message` is its one line. */
+export class Refused extends Error { constructor(text, status) { super(text); this.status = status; } }
+
+/** Ask the server; the key from the address goes along. */
+export async function call(path, options = {}) {
+  let reply;
+  try {
+    reply = await fetch(path, { ...options, headers: { "X-Lowbrass-Token": key, ...(options.headers || {}) } });
+  } catch (error) {
+    if (error.name === "AbortError") throw error;
+    throw new Refused("lowbrass does not answer. Is lowbrass serve still running? Start it again and open the new address.", 0);
+  }
+  if (reply.ok) return reply;
+  const text = await reply.text();
+  let line = text;
+  try { line = JSON.parse(text).line; } catch { /* plain text already */ }
+  throw new Refused(line || `The answer was ${reply.status}.`, reply.status);
+}
+
+/** Save a reply as a file; returns its name. */
+export async function saved(reply, otherwise) {
+  const name = decodeURIComponent((reply.headers.get("content-disposition") || "").split("''")[1] || otherwise);
+  const address = URL.createObjectURL(await reply.blob());
+  const link = make("a", "", { href: address, download: name });
+  document.body.append(link);
+  link.click();
+  link.remove();
+  setTimeout(() => URL.revokeObjectURL(address), 10000);
+  return name;
+}
+
+/** What the fields of the player say, in the names of a player file. */
+export function playerGiven() {
+  const numbers = { outermost_position: $("outermost").value, reach_mm: $("reach").value, max_slide_speed_mm_s: $("speed").value };
+  const given = {};
+  for (const [name, value] of Object.entries(numbers)) if (value !== "") given[name] = Number(value);
+  if ($("limit").value !== "C3") given.attachment_ceiling = $("limit").value;
+  for (const name of ["low", "high"]) if ($(name).value.trim()) given[name] = $(name).value.trim();
+  return given;
+}
+
+/** A button for one way to play a note; `onPin(label)` is called when it is taken. */
+export function choiceButton(note, way, cost, more, best, onPin) {
+  const button = make("button", "", { type: "button", class: best ? "choice best" : "choice", "data-label": way.label, "aria-pressed": String(note.label === way.label) });
+  const state = note.label === way.label ? (note.pinned ? "pinned by you; " : "played now; ") : "";
+  button.append(make("b", way.shown, { "aria-label": spoken(way.shown) }), make("span", `${state}${cost}`, { class: "cost" }), make("span", way.detail, { class: "small" }));
+  if (more) button.append(make("span", more, { class: "small" }));
+  button.addEventListener("click", () => onPin(way.label));
+  return button;
+}
+
+/** The notes as a table, for reading line by line. */
+export function tableOf(notes) {
+  const head = make("tr");
+  for (const name of ["Measure", "Note", "Written", "Play", "Usual", "Why"]) head.append(make("th", name, { scope: "col" }));
+  const rows = notes.map((note) => {
+    const row = make("tr");
+    for (const text of [note.measure, note.nth, note.written, note.shown, note.usual ?? "none", note.problem || note.why.join(" ")]) row.append(make("td", text));
+    return row;
+  });
+  const body = make("table");
+  const top = make("thead"), rest = make("tbody");
+  top.append(head);
+  rest.append(...rows);
+  body.append(top, rest);
+  return body;
+}
