@@ -21,7 +21,7 @@ HORN_OF_FAMILY: dict[str, str] = {
 
 # Judged weights. What is printed for the player (name, group) outweighs what only playback reads (sound, program);
 # any weights with name > group >= instrument name > sound > abbreviation > program give the same answers on real files.
-# Program and clef together stay below what is enough: notation programs put program 58 on unnamed singers' parts.
+# Program and clef together stay below what is enough: real files carry program 58 on singers and flutes.
 _NAME, _GROUP, _INSTRUMENT, _SOUND, _ABBREVIATION, _PROGRAM, _CLEF = 6.0, 3.0, 2.8, 2.5, 2.0, 1.0, 0.9
 _ORDINAL, _LYRICS, _VOCAL_NEIGHBOUR = 2.4, 5.0, 2.2
 _ENOUGH = 2.0

@@ -69,7 +69,7 @@ def test_program_58_alone_makes_no_trombone(name: str) -> None:
 
 
 def test_program_58_and_bass_clef_are_no_proof() -> None:
-    """A trecento Kyrie of the music21 corpus has both on a part without a name that is no trombone."""
+    """Programs are left as they fell in real files, and cellos, bassoons and singers share the clef."""
     assert not one(entry("P1", "", program=58), bodies={"P1": F_CLEF}).low_brass
     assert not one(entry("P1", "", program=58), bodies={"P1": F_CLEF.replace("F<", "G<")}).low_brass
 
