@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -98,12 +98,12 @@ class Document:
 
 
 def open_document(path: Path) -> Document:
-    """Read a score from disk.
+    """Read a score from disk; ABC, Humdrum, MEI and MIDI become MusicXML, and `problems` say what that leaves out.
 
     Raises
     ------
     Unreadable
-        If there is no such file, or `read_document` refuses its content.
+        If there is no such file, or `read_document` or `to_musicxml` refuses its content.
     """
     name = path.name or str(path)
     try:
@@ -123,6 +123,13 @@ def open_document(path: Path) -> Document:
         reason = getattr(error, "strerror", None) or str(error)
         raise unreadable("no-file", where=name, what=f"the file cannot be read ({reason})",
                          try_="Check that you may read it.") from None
+    if not data.startswith(b"PK") and b"<score-" not in data[:4096]:
+        from analyzer.score.foreign import foreign_form, to_musicxml  # not paid for by a plain score
+
+        form = foreign_form(data, name)
+        if form is not None:
+            xml, problems = to_musicxml(data, name, form)
+            return replace(read_document(xml, name), problems=problems)
     return read_document(data, name)
 
 
@@ -134,7 +141,7 @@ def read_document(data: bytes, name: str) -> Document:
     Unreadable
         If the bytes are no MusicXML score, are damaged, or ask for more than a score needs.
     """
-    if not data.strip():
+    if not data or data.isspace():
         raise unreadable("empty-file", where=name, what="the file is empty", try_=_AGAIN)
     if data.startswith(b"PK"):
         if len(data) > MAX_ARCHIVE_BYTES:
