@@ -80,7 +80,7 @@ def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tupl
             paper: Literal["a4", "letter"], large: bool) -> None:
     """Plan every trombone and euphonium line of SCORE: the best position or valves for each note, and why.
 
-    SCORE is MusicXML (.musicxml, .xml or .mxl). Marks with * differ from the usual chart.
+    SCORE is MusicXML (.musicxml, .xml or .mxl), or ABC, Humdrum, MEI or MIDI. Marks with * differ from the usual chart.
     """
     span = measure_range(measures)
     wanted = read_pins(pins)
@@ -88,6 +88,11 @@ def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tupl
         raise click.BadParameter(f"'{output.name}' has an ending that is not known; use one of "
                                  f"{', '.join((*_SCORES, *_PAGES))}.", param_hint="-o")
     document = open_document(score)
+    if output is not None and output.suffix.lower() in _SCORES:
+        packed = document.archive is not None
+        if packed != (output.suffix.lower() == ".mxl"):
+            raise click.BadParameter(f"the score is {'compressed' if packed else 'plain'} MusicXML, so name a file "
+                                     f"that ends in {'.mxl' if packed else '.musicxml or .xml'}.", param_hint="-o")
     if clear:
         if output is None or output.suffix.lower() not in _SCORES:
             raise click.UsageError("--clear needs -o FILE, a score to write the cleared music to.")
