@@ -25,6 +25,7 @@ from analyzer.score.document import MARK_TARGET, Document
 _PI = MARK_TARGET.encode()
 _HIDDEN = ((b"<!--", b"-->"), (b"<![CDATA[", b"]]>"), (b"<?", b"?>"))
 _NOTE = re.compile(rb"<note[\s>/]")
+_NOTE_END = re.compile(rb"</note\s*>")          # not </notehead>, not </notations>
 _LATER = re.compile(rb"<(?:lyric|play|listen)[\s>/]")
 _NOTATIONS = re.compile(rb"<notations(?:\s(?:[^>\"']|\"[^\"]*\"|'[^']*')*)?/?>")
 _OURS = rb"<fingering[^<>]*>[^<]*<\?" + _PI + rb"[^?]*\?>\s*</fingering\s*>"
@@ -173,8 +174,8 @@ def _part_starts(visible: bytes) -> list[int]:
 
 def _insertion(visible: bytes, start: int, stop: int, texts: Sequence[bytes]) -> tuple[int, bytes]:
     """Return where in the file the mark of a note goes, and the bytes of it."""
-    end = visible.find(b"</note", start, stop)
-    end = stop if end < 0 else end               # an odd structure, which the caller refuses
+    closing = _NOTE_END.search(visible, start, stop)
+    end = closing.start() if closing else stop   # without one: an odd structure, which the caller refuses
     notations = _NOTATIONS.search(visible, start, end)
     if notations is not None and not notations.group().endswith(b"/>"):
         close = visible.find(b"</notations", notations.end(), end)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from lxml import etree
 
 from analyzer.pitch import Pitch
-from analyzer.report.annotate import _NOTE, _part_starts, _visible, _with_xml
+from analyzer.report.annotate import _NOTE, _NOTE_END, _part_starts, _visible, _with_xml
 from analyzer.score.document import Document
 
 _PITCH = re.compile(rb"<pitch[\s>].*?</pitch\s*>", re.DOTALL)
@@ -146,7 +146,7 @@ def _places(document: Document, visible: bytes,
         seen[part_id] += len(notes)
         for place, start in enumerate(notes):
             if first + place in wanted:
-                yield start, visible.find(b"</note", start), wanted[first + place]
+                yield start, _end_of(visible, start), wanted[first + place]
 
 
 def _note(raw: bytes, visible: bytes, edit: _Edit) -> bytes:
@@ -184,3 +184,9 @@ def _repitch(pitch: bytes, new: Pitch) -> bytes:
         alter = _space(pitch[step.end():]) + b"<alter>" + str(new.alter).encode() + b"</alter>"
         pitch = pitch[:step.end()] + alter + pitch[step.end():]
     return pitch
+
+
+def _end_of(visible: bytes, start: int) -> int:
+    """Return where the note that begins at `start` closes (``</notehead>`` is not its end)."""
+    closing = _NOTE_END.search(visible, start)
+    return closing.start() if closing else len(visible)

@@ -228,3 +228,16 @@ def test_result_is_valid_musicxml(schema: etree.XMLSchema) -> None:
     assert len(fingerings(result)) == 5
     assert not schema.validate(etree.fromstring(result.replace(b"<technical>", b"<technic>").replace(
         b"</technical>", b"</technic>")))
+
+
+@pytest.mark.parametrize("inside", ["<notehead>x</notehead>", "<notehead parentheses=\"yes\">normal</notehead >"])
+def test_a_note_head_is_not_the_end_of_its_note(inside: str) -> None:
+    """MusicXML 4.0, the note element: notehead is text only, notations stands after it."""
+    xml = score(attributes() + note("F", 3).replace("</note>", f"{inside}</note>"))
+    document = read_document(xml if isinstance(xml, bytes) else xml.encode(), "a.musicxml")
+    mark = Mark(part_id=document.part_ids[0], ref=0, line=1, text="1")
+    out = read_document(annotated(document, [mark]), "a.musicxml")
+    one = out.root.find(".//note")
+    assert one is not None
+    assert len(one.find("notehead")) == 0
+    assert one.findtext("notations/technical/fingering") == "1"

@@ -15,6 +15,7 @@ from analyzer.analysis import Request, analyse
 from analyzer.report.annotate import annotated, cleared
 from analyzer.report.mapping import marks
 from analyzer.score.document import Document, open_document, read_document
+from tests.report.test_annotate import schema as schema  # the fixture
 
 music21 = pytest.importorskip("music21", reason="the corpus comes with music21")
 verovio = pytest.importorskip("verovio", reason="verovio is an extra")
@@ -77,3 +78,34 @@ def test_a_sample_of_the_corpus_is_read_by_others(path: Path) -> None:
 @pytest.mark.parametrize("path", chosen(100), ids=lambda path: path.name)
 def test_a_hundred_of_the_corpus_are_read_by_others(path: Path) -> None:
     assert check(path) in ("same", "no pitches")
+
+
+def valid_stays_valid(paths: list[Path], schema: etree.XMLSchema) -> tuple[int, list[str]]:
+    """Mark the lowest part of each file; return how many were valid before, and which are no longer."""
+    before, broken = 0, []
+    for path in paths:
+        document = open_document(path)
+        out = annotated(document, marks(analyse(document, Request(parts=(document.part_ids[-1],))).lines))
+        if schema.validate(document.root):
+            before += 1
+            if not schema.validate(read_document(out, path.name).root):
+                broken.append(f"{path.name}: {schema.error_log[0]}")
+    return before, broken
+
+
+EVERY = sorted(path for path in CORPUS.parent.rglob("*")
+               if path.suffix in (".mxl", ".xml", ".musicxml") and path.is_file())
+
+
+def test_a_sample_stays_valid(schema: etree.XMLSchema) -> None:
+    before, broken = valid_stays_valid(random.Random(8).sample([one for one in EVERY if one in FILES], 30), schema)
+    assert before > 20
+    assert broken == []
+
+
+@pytest.mark.whole
+def test_every_file_stays_valid(schema: etree.XMLSchema) -> None:
+    before, broken = valid_stays_valid(EVERY, schema)
+    print(f"{before} of {len(EVERY)} files valid before, {len(broken)} not after")
+    assert before > 700
+    assert broken == []
