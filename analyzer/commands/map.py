@@ -26,7 +26,8 @@ from analyzer.commands.options import (
 from analyzer.plan.player import Player, read_player
 from analyzer.plan.weights import read_preferences
 from analyzer.report.mapping import ROW_COLUMNS, map_document, map_text, marks, rows
-from analyzer.score.document import open_document
+from analyzer.score.archive import new_archive
+from analyzer.score.document import Document, open_document, read_document
 
 _PIN = re.compile(r"(?P<measure>[^:=]+):(?:(?P<line>\d+)\.)?(?P<nth>\d+)=(?P<label>\S+)")
 _SCORES = (".musicxml", ".xml", ".mxl")
@@ -64,8 +65,8 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 @click.option("--prefer", type=click.Path(path_type=Path), metavar="FILE.toml",
               help="Preferences of a teacher, as lowbrass learn writes them.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
-              help="Write a file; its ending says what: an annotated score (.musicxml, .xml, .mxl: the form of the "
-                   "input), or a page (.svg, .pdf, .html).")
+              help="Write a file; its ending says what: an annotated score (.musicxml or .xml plain, "
+                   ".mxl compressed), or a page (.svg, .pdf, .html).")
 @click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True,
               help="Paper of a .pdf, and of a printed .html.")
 @click.option("--large", is_flag=True, help="Large print on pages.")
@@ -88,17 +89,12 @@ def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tupl
         raise click.BadParameter(f"'{output.name}' has an ending that is not known; use one of "
                                  f"{', '.join((*_SCORES, *_PAGES))}.", param_hint="-o")
     document = open_document(score)
-    if output is not None and output.suffix.lower() in _SCORES:
-        packed = document.archive is not None
-        if packed != (output.suffix.lower() == ".mxl"):
-            raise click.BadParameter(f"the score is {'compressed' if packed else 'plain'} MusicXML, so name a file "
-                                     f"that ends in {'.mxl' if packed else '.musicxml or .xml'}.", param_hint="-o")
     if clear:
         if output is None or output.suffix.lower() not in _SCORES:
             raise click.UsageError("--clear needs -o FILE, a score to write the cleared music to.")
         from analyzer.report.annotate import cleared
 
-        write_file(output, cleared(document))
+        write_file(output, _in_form(cleared(document), document, output))
         click.echo(f"Wrote {output} without our marks.", err=True)
         return
     request = Request(parts=parts, horns=horns, measures=span, pins=wanted,
@@ -123,7 +119,7 @@ def _write(analysis: Analysis, output: Path, paper: Literal["a4", "letter"], lar
     if ending in _SCORES:
         from analyzer.report.annotate import annotated
 
-        write_file(output, annotated(analysis.document, marks(analysis.lines)))
+        write_file(output, _in_form(annotated(analysis.document, marks(analysis.lines)), analysis.document, output))
     else:
         from analyzer.report.pages import PageChoices, page_file
 
@@ -141,3 +137,12 @@ def _watched(lines: Iterable[Planned]) -> Iterable[Planned]:
     except ImportError:
         return lines
     return track(tuple(lines), description="Engraving", console=Console(stderr=True), transient=True)
+
+
+def _in_form(score: bytes, document: Document, output: Path) -> bytes:
+    """Return a score as the ending of `output` wants it: plain or compressed, whatever the input was."""
+    packed = document.archive is not None
+    wanted = output.suffix.lower() == ".mxl"
+    if packed == wanted:
+        return score
+    return new_archive(score) if wanted else read_document(score, output.name).xml

@@ -124,3 +124,18 @@ def _reason(error: Exception) -> str:
 def _refused(name: str, why: str) -> Unreadable:
     return unreadable("refused-archive", where=name, what=f"the compressed score is refused because {why}",
                       try_="Export the score again, or unpack it and give the .musicxml file inside.")
+
+
+def new_archive(xml: bytes, member: str = "score.musicxml") -> bytes:
+    """Return a compressed score (.mxl) that holds one plain score; same bytes for the same score.
+
+    MusicXML 4.0, "Compressed .MXL files": a zip with META-INF/container.xml that names the score.
+    """
+    container = ('<?xml version="1.0" encoding="UTF-8"?>\n<container><rootfiles>'
+                 f'<rootfile full-path="{member}" media-type="application/vnd.recordare.musicxml+xml"/>'
+                 "</rootfiles></container>\n")
+    whole = io.BytesIO()
+    with zipfile.ZipFile(whole, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in (("META-INF/container.xml", container.encode()), (member, xml)):
+            archive.writestr(zipfile.ZipInfo(name), content, zipfile.ZIP_DEFLATED)
+    return whole.getvalue()

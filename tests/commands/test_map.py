@@ -176,3 +176,19 @@ def test_two_runs_give_the_same_bytes(tmp_path: Path) -> None:
         first, second = (run("map", SAMPLES / "harbour-march-trio.musicxml", "--format", ending).stdout for _ in "ab")
         assert first == second
         assert first
+
+
+def test_the_ending_decides_plain_or_compressed(tmp_path: Path) -> None:
+    from lxml import etree
+
+    from analyzer.score.document import open_document
+
+    plain, packed = SAMPLES / "attachment-etude.musicxml", SAMPLES / "quiet-chorale-trombones.mxl"
+    for source in (plain, packed):
+        outs = [tmp_path / f"{source.stem}{ending}" for ending in (".musicxml", ".mxl")]
+        for out in outs:
+            assert run("map", source, "-o", out).returncode == 0
+        assert not zipfile.is_zipfile(outs[0])
+        assert zipfile.is_zipfile(outs[1])
+        first, second = (etree.tostring(open_document(out).root, method="c14n") for out in outs)
+        assert first == second

@@ -212,13 +212,16 @@ def test_map_writes_the_converted_score_with_marks(tmp_path: Path) -> None:
     assert written.xml.count(b"<fingering") == 7
 
 
-def test_a_converted_score_is_not_written_under_a_wrong_ending(tmp_path: Path) -> None:
+def test_a_converted_score_is_written_as_musicxml_only(tmp_path: Path) -> None:
     _put(tmp_path, "tune.abc", ABC)
-    for name, said in (("out.mxl", ".musicxml or .xml"), ("out.abc", ".musicxml")):
-        done = _run("map", "tune.abc", "--part", "P1", "-o", name, cwd=tmp_path)
-        assert done.returncode == 2
-        assert said in done.stderr.splitlines()[-1]
-        assert not (tmp_path / name).exists()
+    refused = _run("map", "tune.abc", "--part", "P1", "-o", "out.abc", cwd=tmp_path)
+    assert refused.returncode == 2
+    assert ".musicxml" in refused.stderr
+    assert not (tmp_path / "out.abc").exists()
+    for name in ("out.musicxml", "out.mxl"):
+        assert _run("map", "tune.abc", "--part", "P1", "-o", name, cwd=tmp_path).returncode == 0
+        assert open_document(tmp_path / name).notes("P1")
+
 
 
 def test_without_music21_one_line_says_what_to_install(tmp_path: Path) -> None:
