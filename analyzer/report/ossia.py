@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from lxml import etree
 
 from analyzer.pitch import Pitch
-from analyzer.report.annotate import _NOTE, _NOTE_END, _part_starts, _visible, _with_xml
+from analyzer.report.splice import NOTE, NOTE_END, part_starts, rewritten, visible_bytes
 from analyzer.score.document import Document
 
 _PITCH = re.compile(rb"<pitch[\s>].*?</pitch\s*>", re.DOTALL)
@@ -52,7 +52,7 @@ def repitched(document: Document, changes: Mapping[str, Mapping[int, Pitch]]) ->
         If the file is in an encoding that cannot be written back.
     """
     edits = {part_id: _edits(document, part_id, wanted) for part_id, wanted in changes.items() if wanted}
-    return _with_xml(document, lambda xml: _changed(document, xml, edits))
+    return rewritten(document, lambda xml: _changed(document, xml, edits))
 
 
 def _edits(document: Document, part_id: str, wanted: Mapping[int, Pitch]) -> dict[int, _Edit]:
@@ -120,7 +120,7 @@ def _pitch(note: etree._Element) -> Pitch | None:
 
 
 def _changed(document: Document, xml: bytes, edits: Mapping[str, Mapping[int, _Edit]]) -> bytes:
-    visible = _visible(xml)
+    visible = visible_bytes(xml)
     pieces: list[bytes] = []
     at = 0
     for start, stop, edit in _places(document, visible, edits):
@@ -133,7 +133,7 @@ def _changed(document: Document, xml: bytes, edits: Mapping[str, Mapping[int, _E
 def _places(document: Document, visible: bytes,
             edits: Mapping[str, Mapping[int, _Edit]]) -> Iterator[tuple[int, int, _Edit]]:
     """Yield begin, end and edit of every ``<note>`` to change, in file order."""
-    starts = _part_starts(visible)
+    starts = part_starts(visible)
     elements = document.root.iterfind("measure/part") if document.timewise else document.root.iterchildren("part")
     seen: dict[str, int] = defaultdict(int)
     for index, element in enumerate(elements):
@@ -141,7 +141,7 @@ def _places(document: Document, visible: bytes,
         wanted = edits.get(part_id)
         if wanted is None:
             continue
-        notes = [match.start() for match in _NOTE.finditer(visible, starts[index], starts[index + 1])]
+        notes = [match.start() for match in NOTE.finditer(visible, starts[index], starts[index + 1])]
         first = seen[part_id]
         seen[part_id] += len(notes)
         for place, start in enumerate(notes):
@@ -188,5 +188,5 @@ def _repitch(pitch: bytes, new: Pitch) -> bytes:
 
 def _end_of(visible: bytes, start: int) -> int:
     """Return where the note that begins at `start` closes (``</notehead>`` is not its end)."""
-    closing = _NOTE_END.search(visible, start)
+    closing = NOTE_END.search(visible, start)
     return closing.start() if closing else len(visible)
