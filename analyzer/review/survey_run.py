@@ -106,7 +106,15 @@ class _Pool:
         return self
 
     def submit(self, work: Work, name: str, data: bytes, options: Options) -> Future[Record]:
-        return self._pool.submit(work, name, data, options)
+        # A worker that is just starting would answer Ctrl-C with a traceback of its own: it begins with the signal
+        # held back (the mask passes to new processes) and leaves it so; here it is let through again at once.
+        if not hasattr(signal, "pthread_sigmask"):
+            return self._pool.submit(work, name, data, options)
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            return self._pool.submit(work, name, data, options)
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
     def __exit__(self, *error: object) -> None:
         # Cancel what waits, then end the workers: at the normal end none of them has work.
