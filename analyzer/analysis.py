@@ -78,14 +78,13 @@ def analyse(document: Document, request: Request) -> Analysis:
         lines += [(part, line) for line in found]
     if request.measures:
         lines = [(part, between(line, *request.measures, name=document.name)) for part, line in lines]
-    several = len(lines) > 1
     planned = []
     for number, (part, line) in enumerate(lines, 1):
         horn, assumed = horn_for(part, horns)
         planner = Planner(line, horn, request.player, tempo_bpm=request.tempo_bpm, weights=request.weights)
         mine = {}
         for (which, measure, nth), label in list(pins.items()):
-            if which == number or (which is None and not several) or (which is None and len(pins) and number == 1):
+            if which == number or (which is None and number == 1):
                 mine[attack(line, measure, nth)] = label
                 pins.pop((which, measure, nth))
         planned.append(Planned(part=part, planner=planner, plan=planner.plan(mine), assumed=assumed))

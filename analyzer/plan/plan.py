@@ -23,7 +23,7 @@ class PlannedNote:
     """One note with its choice.
 
     `choice` is None where nothing sounds it, with a `problem`. `usual` is the usual chart's choice, None where the
-    chart has none. `peak` is the peak slide speed of the move to the next note [mm/s] on a slide horn.
+    chart has none.
     """
 
     index: int

@@ -69,11 +69,9 @@ def note_times(line: Line, weights: Weights, tempo_bpm: float | None = None) -> 
         start, end = starts[k], ends[k]
         following = starts[k + 1] if k + 1 < count else end
         sounds = max(end - start, 0.001)
-        wait = 0.0
-        if note.fermata:
-            wait += weights.fermata_share * sounds
-        if note.breath_after:
-            wait += weights.breath_s
+        held = weights.fermata_share * sounds if note.fermata else 0.0
+        breath = weights.breath_s if note.breath_after else 0.0
+        wait = held + breath
         gap = max(following - start, 0.001)
         if note.staccato:
             share = weights.short_share
@@ -81,8 +79,7 @@ def note_times(line: Line, weights: Weights, tempo_bpm: float | None = None) -> 
             share = weights.slur_share
         else:
             share = weights.rest_share
-        idle = max(following - end, 0.0) + (weights.fermata_share * sounds if note.fermata else 0.0)
-        breath = weights.breath_s if note.breath_after else 0.0
+        idle = max(following - end, 0.0) + held
         if note.gliss_after:
             share = 1.0
         move = idle + breath + moving_s(min(sounds, gap), share, weights.glide_from_s)

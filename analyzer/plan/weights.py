@@ -5,6 +5,7 @@ from dataclasses import dataclass, fields, replace
 from functools import cache
 from pathlib import Path
 
+from analyzer.plan.player import parse_toml, read_toml_text
 from analyzer.problem import unreadable
 
 
@@ -67,12 +68,7 @@ def read_preferences(path: Path) -> Weights:
     def wrong(what: str, try_: str) -> Exception:
         return unreadable("bad-preferences", where=path.name, what=what, try_=try_)
 
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise wrong(f"cannot be read ({error.strerror})", "Check the name and folder.") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise wrong(f"is no valid TOML: {error}", "Mend that line, or let lowbrass learn write the file.") from error
+    table = parse_toml(read_toml_text(path), path.name)
     given = table.get("weights")
     if not isinstance(given, dict) or set(table) != {"weights"}:
         raise wrong("has not just one table, [weights]", "Let lowbrass learn write the file.")

@@ -22,7 +22,7 @@ class Note:
 
     `ref` is the ordinal of the element among all ``<note>`` elements of its part, in document order from 0.
     `onset` and `duration` count quarter notes from the start of the part; a grace note has duration 0 and the
-    onset of the note it leans on. `time_s`-like values do not exist here.
+    onset of the note it leans on.
     """
 
     ref: int
