@@ -34,7 +34,8 @@ def command(horn: str, output: Path | None, form: str) -> None:
                                  param_hint="-o")
     model = load_horn(horn)
     if output is not None:
-        from analyzer.report.horn_chart import chart_page, chart_picture
+        from analyzer.picture.horn_chart import chart_picture
+        from analyzer.report.horn_page import chart_page
 
         page = chart_page(model) if output.suffix.lower() == ".html" else chart_picture(model).svg("chart") + "\n"
         write_file(output, page.encode())

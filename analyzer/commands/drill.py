@@ -21,11 +21,11 @@ from analyzer.commands.options import (
     write_file,
 )
 from analyzer.plan.player import Player, read_player
+from analyzer.practice.drills import drills_for
+from analyzer.practice.weeks import practice_days
 from analyzer.report.drillsheet import sheet_musicxml
 from analyzer.report.drillsound import listening_wav, sheet_midi, tones
 from analyzer.report.drilltables import calendar_ics, drill_document, drill_text
-from analyzer.review.drill_weeks import practice_days
-from analyzer.review.drills import drills_for
 from analyzer.score.document import open_document
 
 _SHEETS = (".musicxml", ".xml")

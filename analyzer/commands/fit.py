@@ -15,9 +15,9 @@ from analyzer.commands.options import (
     tempo_option,
 )
 from analyzer.report.fitting import fit_document, fit_text
-from analyzer.review.fit import fit
-from analyzer.review.section import read_section
 from analyzer.score.document import open_document
+from analyzer.section.fit import fit
+from analyzer.section.section import read_section
 
 
 @click.command("fit")

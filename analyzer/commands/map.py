@@ -23,9 +23,9 @@ from analyzer.commands.options import (
     tempo_option,
     write_file,
 )
+from analyzer.marking.mapping import ROW_COLUMNS, map_document, map_text, marks, rows
 from analyzer.plan.player import Player, read_player
 from analyzer.plan.weights import read_preferences
-from analyzer.report.mapping import ROW_COLUMNS, map_document, map_text, marks, rows
 from analyzer.score.archive import new_archive
 from analyzer.score.document import Document, open_document, read_document
 
@@ -92,7 +92,7 @@ def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tupl
     if clear:
         if output is None or output.suffix.lower() not in _SCORES:
             raise click.UsageError("--clear needs -o FILE, a score to write the cleared music to.")
-        from analyzer.report.annotate import cleared
+        from analyzer.marking.annotate import cleared
 
         write_file(output, _in_form(cleared(document), document, output))
         click.echo(f"Wrote {output} without our marks.", err=True)
@@ -117,7 +117,7 @@ def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tupl
 def _write(analysis: Analysis, output: Path, paper: Literal["a4", "letter"], large: bool) -> None:
     ending = output.suffix.lower()
     if ending in _SCORES:
-        from analyzer.report.annotate import annotated
+        from analyzer.marking.annotate import annotated
 
         write_file(output, _in_form(annotated(analysis.document, marks(analysis.lines)), analysis.document, output))
     else:

@@ -8,8 +8,8 @@ from analyzer.commands.options import format_option, part_option, player_option,
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.player import Player, read_player
 from analyzer.report.readiness import ready_document, ready_text
-from analyzer.review.ready import ready
 from analyzer.score.document import open_document
+from analyzer.section.ready import ready
 
 
 @click.command("ready")

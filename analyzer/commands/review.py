@@ -18,8 +18,8 @@ from analyzer.commands.options import (
     tempo_option,
     write_file,
 )
+from analyzer.marking.ossia import repitched
 from analyzer.plan.player import Player, read_player
-from analyzer.report.ossia import repitched
 from analyzer.report.reviewing import ossia_text, review_document, review_text
 from analyzer.review.bass import review
 from analyzer.review.ossia import ossia

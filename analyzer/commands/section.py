@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from analyzer.commands.options import write_file
-from analyzer.review.section import check_section, template_for
+from analyzer.section.section import check_section, template_for
 
 
 @click.group("section")

@@ -11,15 +11,15 @@ import click
 
 from analyzer.commands.options import format_option, horn_option, player_option, print_json, tempo_option, write_file
 from analyzer.horns.profiles import load_horn
+from analyzer.library.files import find_entries
+from analyzer.library.purchase import horns_of, purchase, with_others
+from analyzer.library.run import run_dask, run_pool
+from analyzer.library.store import Store
+from analyzer.library.survey import Options, assemble
 from analyzer.plan.player import Player, read_player
 from analyzer.problem import unreadable
 from analyzer.report.surveying import survey_csv, survey_document, survey_parquet, survey_text
-from analyzer.review.section import read_section
-from analyzer.review.survey import Options, assemble
-from analyzer.review.survey_files import find_entries
-from analyzer.review.survey_purchase import horns_of, purchase, with_others
-from analyzer.review.survey_run import run_dask, run_pool
-from analyzer.review.survey_store import Store
+from analyzer.section.section import read_section
 
 _TABLES = (".parquet", ".csv")
 

@@ -8,10 +8,10 @@ from typing import Any
 from lxml import etree
 
 from analyzer.horns.candidate import shown
-from analyzer.report.annotate import annotated
+from analyzer.marking.annotate import annotated
+from analyzer.marking.mark import Mark
+from analyzer.practice.drills import Drills
 from analyzer.report.drillstream import PART, sheet_stream
-from analyzer.report.mark import Mark
-from analyzer.review.drills import Drills
 from analyzer.score.document import read_document
 from analyzer.score.naming import read_name
 

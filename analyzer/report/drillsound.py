@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from analyzer.horns.candidate import shown
+from analyzer.practice.drills import Drills
 from analyzer.report.drillsheet import sheet_musicxml
-from analyzer.review.drills import Drills
 
 RATE_HZ = 44100
 TONE_S, GAP_S = 3.0, 1.0

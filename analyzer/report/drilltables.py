@@ -7,12 +7,12 @@ from typing import Any
 
 from analyzer.horns.candidate import shown
 from analyzer.pitch import Pitch
+from analyzer.practice.drills import Drills
+from analyzer.practice.kit import Exercise
+from analyzer.practice.moves import Move
+from analyzer.practice.weeks import MINUTES, Day
 from analyzer.report.drillsheet import part_name, sheet_title
 from analyzer.report.drillsound import tones
-from analyzer.review.drill_kit import Exercise
-from analyzer.review.drill_moves import Move
-from analyzer.review.drill_weeks import MINUTES, Day
-from analyzer.review.drills import Drills
 
 SCHEMA = "lowbrass.drill/1"
 _BEATS = {Fraction(1, 2): "eighth", Fraction(1): "quarter", Fraction(3, 2): "dotted quarter", Fraction(2): "half"}

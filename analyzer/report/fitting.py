@@ -4,9 +4,9 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from analyzer.review.findings import Finding
-from analyzer.review.fit import Fit, Seat
-from analyzer.review.fit_words import Change
-from analyzer.review.seating import Chair
+from analyzer.section.fit import Fit, Seat
+from analyzer.section.seating import Chair
+from analyzer.section.words import Change
 
 SCHEMA = "lowbrass.fit/1"
 _MARKS = {"stop": "!!", "care": "! ", "note": "- "}

@@ -6,10 +6,10 @@ from pathlib import Path
 
 from analyzer.analysis import Analysis, Planned
 from analyzer.horns.candidate import shown
+from analyzer.picture.drawing import clean
+from analyzer.picture.picture import LARGE, NARROW, WIDE, key_of, pictures_of
 from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
 from analyzer.plan.plan import Plan
-from analyzer.report.drawing import clean
-from analyzer.report.picture import LARGE, NARROW, WIDE, key_of, pictures_of
 
 Engraver = Callable[[Planned, str], Sequence[str]]
 """Engraves a line for ``narrow`` or ``wide`` screens or for ``paper``: one SVG a page."""

@@ -6,11 +6,11 @@ from html import escape
 from typing import Literal, TypeVar
 
 from analyzer.analysis import Analysis, Planned
+from analyzer.marking.mapping import marks
+from analyzer.picture.drawing import BASE, FAINT, INK, Drawing, Picture, clean, num
+from analyzer.picture.picture import LARGE, WIDE, key_of, pictures_of
 from analyzer.problem import unreadable
-from analyzer.report.drawing import BASE, FAINT, INK, Drawing, Picture, clean, num
-from analyzer.report.mapping import marks
 from analyzer.report.page import Each, name_of, page_html
-from analyzer.report.picture import LARGE, WIDE, key_of, pictures_of
 
 _UNITS_PER_MM = 4.2                    # [px/mm] on paper: letters of 11 px become 7.4 points high
 _MARGIN_MM = 10.0
@@ -69,7 +69,7 @@ def _needing(work: Callable[[], _T], where: str) -> _T:
 
 def _engraved(analysis: Analysis, one: Planned, form: str, choices: PageChoices) -> tuple[str, ...]:
     def work() -> tuple[str, ...]:
-        from analyzer.report.engrave import PageOptions, engraved_pages, engraving_copy
+        from analyzer.engrave.engrave import PageOptions, engraved_pages, engraving_copy
 
         measures = one.plan.line.measures
         whole = len(measures) == len(analysis.document.part_measures(one.part.id))
@@ -153,8 +153,8 @@ def _nested(svg: str, y: float, width: float, height: float) -> str:
 
 def _pdf(analysis: Analysis, choices: PageChoices, each: Each) -> bytes:
     def work() -> bytes:
-        from analyzer.report.engrave import PageOptions
-        from analyzer.report.pdf import pdf_of
+        from analyzer.engrave.engrave import PageOptions
+        from analyzer.engrave.pdf import pdf_of
 
         options = PageOptions(paper=choices.paper, large_print=choices.large)
         music: list[str] = []

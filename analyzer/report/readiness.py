@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from analyzer.evidence import Evidence
-from analyzer.review.ready import Change, LineSum, Need, Place, Ready
+from analyzer.section.ready import Change, LineSum, Need, Place, Ready
 
 SCHEMA = "lowbrass.ready/1"
 DECIDES = ("This is for the talk between teacher, pupil and home. It decides nothing and rules nobody out: "

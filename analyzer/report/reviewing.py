@@ -9,8 +9,8 @@ from analyzer.evidence import Evidence
 from analyzer.horns.candidate import shown
 from analyzer.horns.candidates import candidates, sounding_range
 from analyzer.horns.horn import Horn, Quantity, Statement
+from analyzer.marking.mapping import heading
 from analyzer.pitch import pitch_of
-from analyzer.report.mapping import heading
 from analyzer.review.bass import Reviewed
 from analyzer.review.compare import OFF_STEPS_CENTS, Column, Comparison
 from analyzer.review.findings import Finding

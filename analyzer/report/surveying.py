@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from analyzer import cautions
+from analyzer.library.survey import Record, Survey
 from analyzer.problem import unreadable
-from analyzer.review.survey import Record, Survey
 
 if TYPE_CHECKING:
     import pandas as pd

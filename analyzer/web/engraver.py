@@ -12,8 +12,8 @@ from multiprocessing import get_context, parent_process
 from typing import TypeVar
 
 from analyzer.analysis import Request, analyse
+from analyzer.marking.mapping import map_document, marks
 from analyzer.problem import unreadable
-from analyzer.report.mapping import map_document, marks
 from analyzer.score.document import read_document
 
 _Result = TypeVar("_Result")
@@ -26,7 +26,7 @@ TIME_LIMIT_S = 120.0
 
 def engrave(musicxml: str, width_px: int) -> str:
     """Return one long picture of an engraving copy, without fonts (they come once, by `font_sheet`)."""
-    from analyzer.report.engrave import PageOptions, engraved_pages
+    from analyzer.engrave.engrave import PageOptions, engraved_pages
 
     return engraved_pages(musicxml, PageOptions(paper="screen", width_px=width_px, id_prefix=ID_PREFIX,
                                                 embed_fonts=False))[0]
@@ -34,7 +34,7 @@ def engrave(musicxml: str, width_px: int) -> str:
 
 def font_sheet() -> str:
     """Return the style sheet with the faces that pictures ask for."""
-    from analyzer.report.engrave_fonts import style_sheet
+    from analyzer.engrave.fonts import style_sheet
 
     text = "".join(map(chr, (*range(0x20, 0x180), *range(0x2010, 0x2045), 0x2190, 0x2192, 0x2212)))
     signs = "♭♮♯" + "".join(map(chr, range(0xE000, 0xF400)))
@@ -55,7 +55,7 @@ def file_of(data: bytes, name: str, request: Request, ending: str) -> bytes:
     if ending == ".json":
         return json.dumps(map_document(analysis), ensure_ascii=False, indent=1).encode()
     if ending in SCORE_ENDINGS:
-        from analyzer.report.annotate import annotated
+        from analyzer.marking.annotate import annotated
 
         return annotated(analysis.document, marks(analysis.lines))
     from analyzer.report.pages import page_file

@@ -5,16 +5,16 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from analyzer.analysis import Analysis, Planned, analyse, cautions_for
+from analyzer.engrave.copy import engraving_copy
 from analyzer.horns.candidate import shown
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import horn_names, load_horn
+from analyzer.marking.mapping import heading, marks, summary
+from analyzer.picture.picture import NARROW, WIDE, key_of, pictures_of
 from analyzer.pitch import pitch_of
 from analyzer.plan.plan import PlannedNote
 from analyzer.problem import unreadable
-from analyzer.report.engrave_copy import engraving_copy
-from analyzer.report.mapping import heading, marks, summary
-from analyzer.report.picture import NARROW, WIDE, key_of, pictures_of
 from analyzer.score.document import Document
 from analyzer.score.parts import find_parts
 from analyzer.web.asked import Asked, Pin

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from analyzer.analysis import Request, analyse
+from analyzer.marking.ossia import repitched
 from analyzer.pitch import parse_pitch
 from analyzer.plan.player import Player
-from analyzer.report.ossia import repitched
 from analyzer.review.bass import review
 from analyzer.review.ossia import ossia
 from analyzer.score.document import open_document, read_document

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analyzer.marking.annotate import annotated, cleared
+from analyzer.marking.mark import Mark
 from analyzer.problem import Unreadable
-from analyzer.report.annotate import annotated, cleared
-from analyzer.report.mark import Mark
 from analyzer.score.document import read_document
 from analyzer.score.lines import lines_of
 from analyzer.score.parts import find_parts

@@ -11,8 +11,8 @@ import pytest
 from lxml import etree
 
 from analyzer.analysis import Request, analyse
-from analyzer.report.annotate import annotated
-from analyzer.report.mapping import map_document, marks
+from analyzer.marking.annotate import annotated
+from analyzer.marking.mapping import map_document, marks
 from analyzer.score.document import open_document
 from analyzer.web import app as app_module
 from analyzer.web.app import Page, build, file_name

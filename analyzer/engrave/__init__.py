@@ -1,0 +1,1 @@
+"""Music and marks engraved: SVG, and PDF with text."""

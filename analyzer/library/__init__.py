@@ -1,0 +1,1 @@
+"""A whole library of scores, surveyed in parallel and resumable."""

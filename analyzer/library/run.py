@@ -1,0 +1,240 @@
+"""Runs a survey over many processes, or over a Dask cluster; a worker that dies takes no other file with it."""
+
+import multiprocessing
+import os
+import signal
+import threading
+from collections.abc import Callable, Generator, Iterable
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.connection import Connection
+from typing import Any
+
+from analyzer.library.files import Contents, Entry
+from analyzer.library.survey import Options, Record, failed, survey_bytes
+from analyzer.problem import Problem, Unreadable, unreadable
+
+Work = Callable[[str, bytes, Options], Record]
+Done = tuple[Entry, Record]
+Steps = Generator[Done, None, None]
+
+# Files handed out and not yet back, a worker. Judged: 2 keeps workers busy (handing out takes about a millisecond);
+# more would only widen the suspicion when a worker dies.
+_AHEAD = 2
+
+
+def run_pool(entries: Iterable[Entry], options: Options, *, jobs: int, work: Work = survey_bytes) -> Steps:
+    """Yield each entry with its record, as they get done, in `jobs` processes.
+
+    When a worker dies, the files that were out are done again one by one, each in a process of its own, so that the
+    one that kills is named and no other suffers. Closing the generator ends the workers at once.
+    """
+    contents = Contents()
+    waiting = iter(entries)
+    try:
+        exhausted = False
+        while not exhausted:
+            suspects: list[tuple[Entry, bytes]] = []
+            with _Pool(jobs) as pool:
+                out: dict[Future[Record], tuple[Entry, bytes]] = {}
+                while not suspects:
+                    while not exhausted and len(out) < _AHEAD * jobs:
+                        entry = next(waiting, None)
+                        if entry is None:
+                            exhausted = True
+                            break
+                        data = _content(contents, entry)
+                        if isinstance(data, dict):
+                            yield entry, data
+                            continue
+                        try:
+                            out[pool.submit(work, entry.name, data, options)] = entry, data
+                        except BrokenProcessPool:
+                            suspects.append((entry, data))
+                            break
+                    if not out:
+                        break
+                    done, _ = wait(out, return_when=FIRST_COMPLETED)
+                    # In the order handed out, so that equal runs are as equal as can be.
+                    for future in [one for one in out if one in done]:
+                        entry, data = out.pop(future)
+                        try:
+                            record = future.result()
+                        except BrokenProcessPool:
+                            suspects.append((entry, data))
+                        else:
+                            yield entry, record
+                suspects += out.values()
+            for entry, data in suspects:
+                yield entry, _alone(entry, data, options, work)
+    finally:
+        contents.close()
+
+
+def _content(contents: Contents, entry: Entry) -> bytes | Record:
+    try:
+        return contents.read(entry)
+    except Unreadable as error:
+        return failed(entry.name, error.problem)
+
+
+def _alone(entry: Entry, data: bytes, options: Options, work: Work) -> Record:
+    with _Pool(1) as pool:
+        try:
+            return pool.submit(work, entry.name, data, options).result()
+        except BrokenProcessPool:
+            return _killer(entry)
+
+
+def _killer(entry: Entry) -> Record:
+    return failed(entry.name, Problem(
+        severity="error", code="worker-died", where=entry.name,
+        what="the process that read this score died, and again when it had nothing else to do",
+        try_="The score may need more memory than there is: export only its low-brass parts."))
+
+
+class _Pool:
+    """A process pool whose workers end when this process does, however it ends (they wait on a pipe of ours)."""
+
+    def __init__(self, jobs: int) -> None:
+        # Fresh processes: forking one that has threads (the progress bar) may hang, and Windows has no fork.
+        context = multiprocessing.get_context("spawn")
+        self._theirs, self._ours = context.Pipe(duplex=False)
+        self._pool = ProcessPoolExecutor(jobs, mp_context=context, initializer=_begin, initargs=(self._theirs,))
+
+    def __enter__(self) -> "_Pool":
+        return self
+
+    def submit(self, work: Work, name: str, data: bytes, options: Options) -> Future[Record]:
+        # A worker that is just starting would answer Ctrl-C with a traceback of its own: it begins with the signal
+        # held back (the mask passes to new processes) and leaves it so; here it is let through again at once.
+        if not hasattr(signal, "pthread_sigmask"):
+            return self._pool.submit(work, name, data, options)
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            return self._pool.submit(work, name, data, options)
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+    def __exit__(self, *error: object) -> None:
+        # Cancel what waits, then end the workers: at the normal end none of them has work.
+        if error[0] is not None:
+            self._ours.close()
+        self._pool.shutdown(wait=True, cancel_futures=True)
+        self._ours.close()
+        self._theirs.close()
+
+
+def _begin(pipe: Connection) -> None:
+    """Set up a worker: Ctrl-C is the parent's business, and the end of the pipe is the end of the worker."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with, args=(pipe,), daemon=True).start()
+
+
+def _end_with(pipe: Connection) -> None:
+    multiprocessing.connection.wait([pipe])
+    os._exit(1)
+
+
+def run_dask(entries: Iterable[Entry], options: Options, *, jobs: int, scheduler: str | None = None,
+             answer_s: float = 5.0, work: Work = survey_bytes) -> Steps:
+    """Yield each entry with its record, done on a Dask cluster (`scheduler`, or one of `jobs` processes made here).
+
+    The scheduler has `answer_s` seconds to answer. The files' bytes are sent along, so the workers need no access to
+    the folder; they need this package.
+
+    Raises
+    ------
+    Unreadable
+        If Dask is not installed, or no scheduler answers.
+    """
+    try:
+        import distributed
+    except ImportError as error:
+        raise unreadable("not-installed", where="--engine dask", what="this needs distributed, which is not installed",
+                         try_="Install the extra: pip install 'lowbrass[cluster]', or leave --engine out.") from error
+    contents = Contents()
+    with _client(distributed, jobs, scheduler, answer_s) as client:
+        try:
+            yield from _on_cluster(distributed, client, entries, options, contents, work)
+        except OSError as error:                     # all that Dask raises when a connection ends is one
+            raise _lost(error) from error
+        finally:
+            contents.close()
+
+
+def _client(distributed: Any, jobs: int, scheduler: str | None, answer_s: float) -> Any:
+    if scheduler is None:
+        import dask
+
+        # A file whose worker died is not tried again in company: `_on_cluster` tries it alone.
+        with dask.config.set({"distributed.scheduler.allowed-failures": 0}):
+            return distributed.Client(n_workers=jobs, threads_per_worker=1, processes=True, dashboard_address=None,
+                                      memory_limit=0)
+    try:
+        return distributed.Client(scheduler, timeout=answer_s, set_as_default=False)
+    except (OSError, ValueError, TypeError) as error:
+        raise unreadable("no-scheduler", where=scheduler, what=f"no Dask scheduler answers there ({error})",
+                         try_="Give its address, such as tcp://host:8786, or leave --engine out.") from error
+
+
+def _on_cluster(distributed: Any, client: Any, entries: Iterable[Entry], options: Options, contents: Contents,
+                work: Work) -> Steps:
+    waiting = iter(entries)
+    out: dict[Any, tuple[Entry, bytes]] = {}
+    suspects: list[tuple[Entry, bytes]] = []
+    results = distributed.as_completed(loop=client.loop)
+
+    def hand_out() -> Steps:
+        threads = sum(client.nthreads().values()) or 1
+        while len(out) < _AHEAD * threads:
+            entry = next(waiting, None)
+            if entry is None:
+                return
+            data = _content(contents, entry)
+            if isinstance(data, dict):
+                yield entry, data
+                continue
+            future = client.submit(work, entry.name, data, options, pure=False)
+            out[future] = entry, data
+            results.add(future)
+
+    yield from hand_out()
+    while out:
+        future = next(results)
+        entry, data = out.pop(future)
+        record = _gathered(distributed, future)
+        if record is None:
+            suspects.append((entry, data))
+        else:
+            yield entry, record
+        yield from hand_out()
+    # The cluster gives up a file when workers died with it in their queue: if one dies again, it is that file.
+    for entry, data in suspects:
+        record = _gathered(distributed, client.submit(work, entry.name, data, options, pure=False))
+        yield entry, record or _killer(entry)
+
+
+def _lost(error: Exception) -> Unreadable:
+    return unreadable("cluster-lost", where="--engine dask", what=f"the cluster does not answer any more ({error})",
+                      try_="With --store, the same command goes on from what is done.")
+
+
+def _gathered(distributed: Any, future: Any) -> Record | None:
+    """Return the record of a file, None if the cluster gave it up as its workers died.
+
+    Raises
+    ------
+    Unreadable
+        If the cluster itself is lost; what is not done yet must not look as if it had failed.
+    """
+    try:
+        record: Record = future.result()
+    except distributed.KilledWorker:
+        # Raised also for a record that was done: it is lost when its worker dies before it is fetched.
+        return None
+    except Exception as error:
+        raise _lost(error) from error
+    finally:
+        future.release()
+    return record

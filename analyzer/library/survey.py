@@ -1,0 +1,237 @@
+"""One score of many: bytes and options in, a plain record out; and many records put together.
+
+`survey_bytes` reads no file, no clock and no state, so any process or machine may do it, in any order.
+"""
+
+import hashlib
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any
+
+from analyzer.analysis import chosen_parts, horn_for, part_lines
+from analyzer.horns.candidates import candidates
+from analyzer.horns.horn import Horn
+from analyzer.horns.profiles import load_horn
+from analyzer.library.files import SCORE_ENDINGS, Entry
+from analyzer.pitch import pitch_of
+from analyzer.plan.plan import Plan
+from analyzer.plan.player import Player
+from analyzer.plan.solve import Planner
+from analyzer.problem import Problem, Unreadable
+from analyzer.score.document import Document, read_document
+from analyzer.score.line import Line
+from analyzer.score.parts import PartInfo
+
+Record = dict[str, Any]
+"""What one score gave, in plain JSON values: status, reason, problem, title, content, problems, lines."""
+
+COMPARED: Mapping[str, tuple[str, ...]] = {
+    "trombone": ("tenor", "tenor-f"),
+    "bass trombone": ("bass-single", "bass-independent"),
+    "euphonium": ("euphonium-4", "euphonium-4-compensating"),
+    "baritone": ("baritone-3",),
+}
+"""Horns for each family of part where none is asked: the plainer one, then the one that `map` assumes."""
+
+_WRONG_KIND = "not-musicxml"
+_NO_PART = ("no-low-brass", "no-such-part")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """What is asked of every score: as in `analysis.Request`. Empty `horns`: those of `COMPARED`."""
+
+    horns: tuple[Horn, ...] = ()
+    parts: tuple[str, ...] = ()
+    player: Player = field(default_factory=Player)
+    tempo_bpm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Survey:
+    """Every file of a folder, by name, and every line found, in the order of the files."""
+
+    folder: str
+    files: tuple[Record, ...]
+    lines: tuple[Record, ...]
+
+
+def survey_bytes(name: str, data: bytes, options: Options) -> Record:
+    """Survey one score; whatever is wrong with it becomes part of the record, and nothing is raised.
+
+    Parameters
+    ----------
+    name : str
+        The file's name, for the words of problems; its ending tells whether it was meant to be a score.
+    data : bytes
+        The whole file.
+    options : Options
+        Horns, parts, player, tempo.
+
+    Returns
+    -------
+    Record
+        `status` is ``read``, ``no low brass``, ``not a score`` or ``unreadable``; `content` the SHA-256 of the score
+        inside (the same for a compressed and a plain copy), None where there is none.
+    """
+    try:
+        return _surveyed(read_document(data, name), options)
+    except Unreadable as error:
+        return failed(name, error.problem)
+    except MemoryError:
+        return failed(name, Problem(severity="error", code="too-large", where=name, what="the score needs more memory "
+                                    "than there is", try_="Export only the low-brass parts."))
+    except Exception as error:
+        # One file that meets a fault of ours must not end the survey of the others; the record says so.
+        return failed(name, Problem(
+            severity="error", code="inner-fault", where=name,
+            what=f"the score led to a fault in this program ({type(error).__name__}: {error})",
+            try_="Please report it with the file; the other files are not affected."))
+
+
+def failed(name: str, problem: Problem) -> Record:
+    """Return the record of a file that gave no lines."""
+    status = "unreadable"
+    if problem.code in _NO_PART:
+        status = "no low brass"
+    elif problem.code == _WRONG_KIND and not name.lower().endswith(SCORE_ENDINGS):
+        status = "not a score"
+    return {"status": status, "reason": problem.what, "problem": problem.as_json(), "title": "", "content": None,
+            "problems": [], "lines": []}
+
+
+def _surveyed(document: Document, options: Options) -> Record:
+    parts, problems = _parts(document, options.parts)
+    lines: list[Record] = []
+    for part in parts:
+        found, more = part_lines(document, part)
+        problems += more
+        for line in found:
+            for horn, assumed in _horns(part, options.horns):
+                plan = Planner(line, _shared(horn), options.player, tempo_bpm=options.tempo_bpm).plan()
+                lines.append(_row(part, line, plan, assumed))
+    return {
+        "status": "read", "reason": "", "problem": None, "title": document.title,
+        "content": hashlib.sha256(document.xml).hexdigest(), "problems": [one.as_json() for one in problems],
+        "lines": lines,
+    }
+
+
+def _parts(document: Document, asked: Sequence[str]) -> tuple[list[PartInfo], list[Problem]]:
+    """Return the asked parts that this score has: of many scores, few have every part."""
+    if not asked:
+        return chosen_parts(document, ())
+    parts: list[PartInfo] = []
+    problems: list[Problem] = []
+    missing: Unreadable | None = None
+    for name in asked:
+        try:
+            found, problems = chosen_parts(document, (name,))
+        except Unreadable as error:
+            missing = error
+            continue
+        parts += [part for part in found if part not in parts]
+    if not parts and missing is not None:
+        raise missing
+    return parts, problems
+
+
+def _horns(part: PartInfo, asked: Sequence[Horn]) -> list[tuple[Horn, bool]]:
+    """Return the horns for a part's lines, each with whether it was assumed: all asked ones of the part's family."""
+    horn, assumed = horn_for(part, asked)
+    if not assumed:
+        return [(one, False) for one in asked if part.horn is None or one.family == horn.family]
+    if asked:
+        return [(horn, True)]
+    return [(load_horn(name), True) for name in COMPARED.get(part.family, (horn.name,))]
+
+
+@cache
+def _shared(horn: Horn) -> Horn:
+    """Return one object for equal horns: a horn that came from another process is new each time, and caches ask."""
+    return horn
+
+
+def _row(part: PartInfo, line: Line, plan: Plan, assumed: bool) -> Record:
+    horn, totals = plan.horn, plan.totals
+    midis = [note.midi for note in line.notes]
+    written = sorted((note.written.midi, note.written.name) for note in line.notes)
+    choices = [note.choice for note in plan.notes if note.choice is not None]
+    off = [abs(choice.off_cents) for choice in choices]
+    by_position = Counter(str(one.position) for one in choices if one.position is not None)
+    by_valves = Counter(_state(one.valves, horn) for one in choices)
+    slide = horn.family == "slide"
+    least = [_fewest(horn, midi) or 0 for midi in midis]
+    return {
+        "part_id": part.id, "part": part.full_name or part.name or part.id, "family": part.family,
+        "line": line.number, "of": line.of, "horn": horn.name, "horn_family": horn.family, "horn_kind": horn.kind,
+        "horn_assumed": assumed, "horn_valves": len(horn.loops), "horn_compensating": bool(horn.master),
+        "measures": len(line.measures), "notes": totals.notes, "unplayable": totals.unplayable,
+        "written_low": written[0][1] if written else None, "written_high": written[-1][1] if written else None,
+        "sounding_low": pitch_of(min(midis)).name if midis else None,
+        "sounding_high": pitch_of(max(midis)).name if midis else None,
+        "midi_low": min(midis, default=None), "midi_high": max(midis, default=None),
+        "notes_by_position": dict(sorted(by_position.items())), "notes_by_valves": dict(sorted(by_valves.items())),
+        # Notes that this slide horn has only with a valve, and only with two: what an attachment is needed for.
+        "needs_valve": sum(one > 0 for one in least) if slide else None,
+        "needs_two_valves": sum(one > 1 for one in least) if slide else None,
+        "changed": sum(note.changed for note in plan.notes),
+        "travel_mm": _rounded(totals.travel_mm), "chart_travel_mm": _rounded(totals.chart_travel_mm),
+        "valve_changes": totals.valve_changes, "peak_speed_mm_s": _rounded(totals.peak_speed_mm_s),
+        "tempo_ceiling_bpm": _rounded(totals.tempo_ceiling_bpm),
+        "tempo_there_bpm": _rounded(plan.notes[plan.hardest[0]].time.bpm) if plan.hardest else None,
+        # Out of tune: farther off than the profile says a player bends without harm to the tone.
+        "out_of_tune": sum(cents > horn.lip_reach.value for cents in off),
+        "off_sum_cents": round(sum(off), 1), "off_worst_cents": round(max(off, default=0.0), 1),
+    }
+
+
+@cache
+def _fewest(horn: Horn, midi: int) -> int | None:
+    """Least number of valves that sounds a pitch (by what is recommended, if anything is), None where nothing does."""
+    ways = candidates(horn, midi)
+    return min((len(one.valves) for one in [one for one in ways if one.advice is None] or ways), default=None)
+
+
+def _state(valves: tuple[str, ...], horn: Horn) -> str:
+    return ("" if horn.family == "slide" else "-").join(valves) or "open"
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 1)
+
+
+def assemble(folder: str, entries: Iterable[Entry], records: Mapping[str, Record]) -> Survey:
+    """Put a survey together: a row for every file by name; of equal scores the first by name counts.
+
+    `records` maps names to records; an entry that needs one and has none is left out (the survey was stopped).
+    """
+    files: list[Record] = []
+    lines: list[Record] = []
+    first_of: dict[str, str] = {}
+    for entry in sorted(entries, key=lambda one: one.name):
+        twin = records.get(entry.same_as) if entry.same_as else None
+        row: Record = {"file": entry.name, "bytes": entry.size_bytes, "status": entry.status, "reason": entry.reason,
+                       "duplicate_of": entry.same_as, "title": "", "lines": 0, "problem": entry.problem_json,
+                       "problems": []}
+        if twin is not None and twin["status"] != "read":
+            # A copy of a file that gave nothing has the same fault, and says so itself.
+            row |= {"status": twin["status"], "reason": twin["reason"], "problem": {
+                **twin["problem"], "where": twin["problem"]["where"].replace(str(entry.same_as), entry.name, 1)}}
+        elif entry.status == "score":
+            record = records.get(entry.name)
+            if record is None:
+                continue
+            row |= {key: record[key] for key in ("status", "reason", "title", "problem", "problems")}
+            earlier = first_of.setdefault(record["content"] or entry.name, entry.name)
+            if earlier != entry.name:
+                row |= {"status": "duplicate", "reason": f"the same score as {earlier}", "duplicate_of": earlier,
+                        "problems": []}
+            else:
+                found = [{"file": entry.name, "title": record["title"], **line} for line in record["lines"]]
+                row["lines"] = len({(line["part_id"], line["line"]) for line in found})
+                lines += found
+        files.append(row)
+    return Survey(folder=folder, files=tuple(files), lines=tuple(lines))

@@ -1,0 +1,1 @@
+"""Plans written into the score they came from, byte by byte, and taken out again."""

@@ -1,0 +1,173 @@
+"""The map as data and as text: the JSON document of the contract, rows for tables, marks, and the terminal table."""
+
+from collections.abc import Iterable, Sequence
+from itertools import groupby, islice
+from typing import Any
+
+from analyzer.analysis import Analysis, Planned
+from analyzer.horns.candidate import Candidate, shown
+from analyzer.marking.mark import Mark
+from analyzer.plan.plan import Plan, PlannedNote
+
+SCHEMA = "lowbrass.map/1"
+
+
+def map_document(analysis: Analysis, *, plans: int = 0) -> dict[str, Any]:
+    """Return the JSON document of a map; with `plans`, that many best plans of each line."""
+    document = analysis.document
+    return {
+        "schema": SCHEMA,
+        "score": {"file": document.name, "title": document.title},
+        "lines": [line_json(one, plans) for one in analysis.lines],
+        "problems": [problem.as_json() for problem in analysis.problems],
+        "cautions": list(analysis.cautions),
+    }
+
+
+def line_json(one: Planned, plans: int = 0) -> dict[str, Any]:
+    """Return one line with its notes and totals."""
+    plan, totals = one.plan, one.plan.totals
+    result: dict[str, Any] = {
+        "part": {"id": one.part.id, "name": one.part.name},
+        "line": plan.line.number, "of": plan.line.of, "horn": plan.horn.name, "horn_assumed": one.assumed,
+        "notes": [note_json(note) for note in plan.notes],
+        "totals": {
+            "notes": totals.notes, "unplayable": totals.unplayable, "travel_mm": _rounded(totals.travel_mm),
+            "chart_travel_mm": _rounded(totals.chart_travel_mm), "valve_changes": totals.valve_changes,
+            "peak_speed_mm_s": _rounded(totals.peak_speed_mm_s),
+            "tempo_ceiling_bpm": _rounded(totals.tempo_ceiling_bpm),
+        },
+        "cost": round(plan.cost, 3),
+    }
+    if plans:
+        result["plans"] = [
+            {"cost": round(cost, 3), "labels": [choice.label if choice else None for choice in choices]}
+            for cost, choices in islice(one.planner.walks(), plans)
+        ]
+    return result
+
+
+def _rounded(value: float | None, digits: int = 1) -> float | None:
+    return None if value is None else round(value, digits)
+
+
+def choice_json(choice: Candidate | None) -> dict[str, Any]:
+    """Return the contract's fields of a choice."""
+    if choice is None:
+        return {"label": None, "valves": [], "position": None, "shade": "", "partial": None, "extension_mm": None,
+                "off_cents": None}
+    return {
+        "label": choice.label, "valves": list(choice.valves), "position": choice.position, "shade": choice.shade,
+        "partial": choice.partial, "extension_mm": _rounded(choice.extension_mm, 2),
+        "off_cents": round(choice.off_cents, 2),
+    }
+
+
+def note_json(one: PlannedNote) -> dict[str, Any]:
+    """Return one note of the map."""
+    note = one.note
+    return {
+        "index": one.index, "measure": note.measure, "onset": str(note.onset), "duration": str(note.duration),
+        "written": note.written.name, "sounding": note.sounding.name, "midi": note.midi, "grace": note.grace,
+        **choice_json(one.choice),
+        "chart_label": one.usual.label if one.usual else None, "pinned": one.pinned, "why": list(one.why),
+        "alternatives": [
+            {"label": other.choice.label, "valves": list(other.choice.valves), "position": other.choice.position,
+             "extra_cost": round(other.extra_cost, 3)}
+            for other in one.alternatives
+        ],
+        "problem": one.problem.as_json() if one.problem else None,
+    }
+
+
+def marks(lines: Iterable[Planned]) -> list[Mark]:
+    """Return the marks to print: one for each attack (a tied note is marked once)."""
+    return [
+        Mark(part_id=one.part.id, ref=note.note.refs[0], line=one.plan.line.number,
+             text=shown(note.choice.label) if note.choice else "×", changed=note.changed,
+             playable=note.choice is not None)
+        for one in lines for note in one.plan.notes
+    ]
+
+
+ROW_COLUMNS = ("part", "line", "horn", "measure", "onset", "written", "sounding", "label", "usual", "partial",
+               "extension_mm", "off_cents", "why", "problem")
+
+
+def rows(analysis: Analysis) -> list[dict[str, Any]]:
+    """Return one flat row a note, with `ROW_COLUMNS`, for tables."""
+    result = []
+    for one in analysis.lines:
+        for note in one.plan.notes:
+            data = note_json(note)
+            result.append({
+                "part": one.part.name, "line": one.plan.line.number, "horn": one.plan.horn.name,
+                "measure": data["measure"], "onset": data["onset"], "written": data["written"],
+                "sounding": data["sounding"], "label": data["label"], "usual": data["chart_label"],
+                "partial": data["partial"], "extension_mm": data["extension_mm"], "off_cents": data["off_cents"],
+                "why": " ".join(note.why), "problem": note.problem.what if note.problem else None,
+            })
+    return result
+
+
+def map_text(analysis: Analysis, *, width: int = 100) -> str:
+    """Return the terminal table: a block a measure, notes over marks, then what differs from the usual and why."""
+    blocks = [_line_text(one, width) for one in analysis.lines]
+    return "\n".join([*blocks, *(f"Caution: {line}" for line in analysis.cautions)])
+
+
+def heading(one: Planned) -> str:
+    """Return the name of a line and its horn, for a person."""
+    plan = one.plan
+    player = f", player {plan.line.number} of {plan.line.of}" if plan.line.of > 1 else ""
+    assumed = " (assumed; choose another with --horn)" if one.assumed else ""
+    return f"{one.part.full_name or one.part.name or one.part.id}{player} - {plan.horn.description}{assumed}"
+
+
+def _line_text(one: Planned, width: int) -> str:
+    plan = one.plan
+    out = ["", heading(one), "=" * min(width, len(heading(one)))]
+    for _, group in groupby(plan.notes, key=lambda note: note.note.measure_index):
+        out += _measure_text(list(group), width)
+    out += ["", summary(plan), ""]
+    return "\n".join(out)
+
+
+def _measure_text(notes: Sequence[PlannedNote], width: int) -> list[str]:
+    cells = []
+    for note in notes:
+        label = shown(note.choice.label) if note.choice else "×"
+        cells.append((note.note.written.pretty, f"{label}*" if note.changed else label))
+    lead = f"m. {notes[0].note.measure}"
+    out: list[str] = []
+    upper, lower = f"{lead:<8}", " " * 8
+    for name, label in cells:
+        wide = max(len(name), len(label)) + 2
+        if len(upper) + wide > width:
+            out += [upper.rstrip(), lower.rstrip()]
+            upper, lower = " " * 8, " " * 8
+        upper += f"{name:<{wide}}"
+        lower += f"{label:<{wide}}"
+    out += [upper.rstrip(), lower.rstrip()]
+    for number, note in enumerate(notes, 1):
+        if note.problem:
+            out.append(f"        ! note {number}: {note.problem.what}. {note.problem.try_}")
+        elif note.changed and note.choice and note.usual:
+            out.append(f"        * note {number}, {note.note.written.pretty}: {shown(note.choice.label)}. "
+                       f"{' '.join(note.why)}")
+    return out
+
+
+def summary(plan: Plan) -> str:
+    """Return the totals in a few plain sentences."""
+    totals = plan.totals
+    said = [f"{totals.notes} notes, {totals.unplayable} of them not playable on this horn."]
+    if totals.travel_mm is not None and totals.chart_travel_mm is not None:
+        said.append(f"Slide travel {totals.travel_mm / 1000:.1f} m; by the usual chart "
+                    f"{totals.chart_travel_mm / 1000:.1f} m.")
+    said.append(f"Valve changes: {totals.valve_changes}.")
+    if totals.peak_speed_mm_s:
+        said.append(f"Fastest move: {totals.peak_speed_mm_s / 1000:.1f} m/s at its peak.")
+    if totals.tempo_ceiling_bpm:
+        said.append(f"Tempo ceiling: about {totals.tempo_ceiling_bpm:.0f} quarter notes a minute.")
+    return " ".join(said)

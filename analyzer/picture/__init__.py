@@ -1,0 +1,1 @@
+"""Pictures of slides, valves and horns, as SVG."""

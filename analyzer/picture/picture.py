@@ -1,0 +1,292 @@
+"""The slide picture and, for valved horns, the valve picture: a passage as the player moves, one picture a row.
+
+Time goes across in beats, as in the music. On a slide horn the height is how far the slide is out, in mm down: thick
+where a note is held, thin where the slide moves (drawn for the time the plan allows, as a smooth move from rest to
+rest). The ground shows the valve state, with the places of that state's own positions; the scales at the left show them
+all, so that T4 is seen to lie elsewhere than 4. Everything said by colour is said by shape or word, too.
+"""
+
+from itertools import pairwise
+
+from analyzer.analysis import Planned
+from analyzer.horns.candidate import Candidate
+from analyzer.horns.candidates import position_place_mm, positions, states
+from analyzer.picture.drawing import FAINT, HELD, INK, RULE, USUAL, Drawing, Picture, num
+from analyzer.picture.lanes import Frame, draw_bars, draw_lanes, frame, held_spans, measures_of, words_of
+from analyzer.picture.rows import Row, rows_of
+from analyzer.picture.valves import valve_row
+from analyzer.plan.costs import PEAK_OVER_MEAN
+
+WIDE, NARROW = 900.0, 360.0
+"""Widths of a row for a laptop or paper, and for a phone. [px]"""
+LARGE = 1.5
+"""How much larger everything is in large print, as in the engraved part."""
+_SCALE_PX = 30.0                       # one position scale at the side
+_PX_PER_MM = 0.3
+_FAST_SHARE = 0.75
+"""Moves at least this near the passage's greatest peak speed are marked, the greatest of each measure; judged."""
+
+
+def pictures_of(one: Planned, *, width: float = WIDE) -> tuple[Picture, ...]:
+    """Draw a planned line, one picture a row of measures; none for a line without notes."""
+    plan = one.plan
+    if not plan.notes:
+        return ()
+    if plan.horn.family == "valves":
+        left, right = 58.0, 34.0
+    else:
+        left, right = 12.0 + max(_SCALE_PX * len(_used_states(one)), 46.0), 30.0
+    found = []
+    rows = rows_of(plan, left=left, width=width - left - right)
+    for row in rows:
+        f = frame(one, row)
+        bottom = valve_row(f) if plan.horn.family == "valves" else _slide_row(f, one)
+        kind = "Valve picture" if plan.horn.family == "valves" else "Slide picture"
+        found.append(Picture(width=width, height=bottom, title=f"{kind}, {measures_of(row)}", desc=words_of(f),
+                             body=f.out.body()))
+    return tuple(found)
+
+
+def key_of(one: Planned, *, width: float = WIDE) -> Picture:
+    """Draw the key to the pictures of a line."""
+    out = Drawing()
+    x = y = 0.0
+    notes = one.plan.notes
+    changed = any(note.changed for note in notes)
+    shows = {"ours": True, "usual": changed, "tray": changed, "fast": bool(fast_moves(one)),
+             "held": any(note.choice and note.choice.valves for note in notes),
+             "none": any(note.choice is None for note in notes)}
+    items = [item for item in (_SLIDE_KEY if one.plan.horn.family == "slide" else _VALVE_KEY) if shows[item[0]]]
+    for sign, words, wide in items:
+        if x and x + wide > width - 8:
+            x, y = 0.0, y + 20
+        _key_sign(out, sign, x + 6, y + 12)
+        out.text(x + 36, y + 16, words, size=11)
+        x += wide
+    return Picture(width=width, height=y + 26, title="Key to the picture",
+                   desc="; ".join(words for _, words, _ in items), body=out.body())
+
+
+_SLIDE_KEY = (
+    ("ours", "our plan: thick held, thin moving", 216.0), ("usual", "usual chart, where it differs", 200.0),
+    ("tray", "other than the usual chart", 190.0), ("held", "attachment held", 130.0),
+    ("fast", "fastest moves, peak speed", 180.0), ("none", "cannot be played", 140.0))
+_VALVE_KEY = (
+    ("ours", "our plan, cents off", 150.0), ("usual", "usual chart, where it differs", 200.0),
+    ("tray", "other than the usual chart", 190.0), ("held", "valve held", 110.0),
+    ("none", "cannot be played", 140.0))
+
+
+def _key_sign(out: Drawing, sign: str, x: float, y: float) -> None:
+    if sign == "ours":
+        out.line(x, y, x + 24, y, color=INK, width=4)
+        out.dot(x, y, 3.4)
+    elif sign == "usual":
+        out.line(x, y, x + 24, y, color=USUAL, width=2, dash="5 3")
+        out.dot(x + 1, y, 3.2, fill="#ffffff", stroke=USUAL)
+    elif sign == "tray":
+        out.rect(x + 2, y - 8, 20, 15, stroke=INK, line=1.2, radius=3)
+        out.text(x + 12, y + 4, "T2", size=12, bold=True, anchor="middle")
+    elif sign == "held":
+        out.rect(x, y - 7, 24, 14, fill=HELD[2], stroke=INK, line=0.8)
+    elif sign == "fast":
+        out.polygon((x + 6, y + 6), (x + 18, y + 6), (x + 12, y - 6))
+    else:
+        out.text(x + 12, y + 5, "×", size=16, bold=True, anchor="middle")
+
+
+# --- the slide --------------------------------------------------------------------------------------------------------
+
+def _used_states(one: Planned) -> list[tuple[str, ...]]:
+    used = {choice.valves for note in one.plan.notes for choice in (note.choice, note.usual) if choice}
+    return [held for held in states(one.plan.horn) if held == () or held in used]
+
+
+def _range_mm(one: Planned) -> float:
+    plan = one.plan
+    most = max((choice.extension_mm or 0.0 for note in plan.notes for choice in (note.choice, note.usual) if choice),
+               default=0.0)
+    # Never less than fifth position, so that a calm line does not look wild.
+    return min(plan.horn.slide_end_mm, max(most + 25.0, position_place_mm(plan.horn, (), min(
+        5, positions(plan.horn))) + 10))
+
+
+def _slide_row(f: Frame, one: Planned) -> float:
+    out, row, horn = f.out, f.row, one.plan.horn
+    top = draw_lanes(f, 2.0) + 4
+    loops = [loop for loop in horn.loop_names if any(
+        note.choice and loop in note.choice.valves for note in one.plan.notes)]
+    for loop in loops:
+        out.text(row.left - 6, top + 11, f"{loop} held" if len(loops) == 1 else loop, size=11, anchor="end",
+                 color=FAINT)
+        out.rect(row.left, top, row.right - row.left, 14, fill="#ffffff", stroke=RULE, line=0.8)
+        for a, b in held_spans(f, loop):
+            out.rect(a, top, b - a, 14, fill=HELD[2], stroke=INK, line=0.8)
+            if b - a > 14:
+                out.text((a + b) / 2, top + 11, loop, size=11, bold=True, anchor="middle")
+        top += 16
+    top += 16
+    limit = _range_mm(one)
+    bottom = top + limit * _PX_PER_MM
+
+    def y(choice: Candidate | None) -> float:
+        return top + ((choice.extension_mm if choice else None) or 0.0) * _PX_PER_MM
+
+    _ground(f, top, bottom, limit)
+    _side_scales(out, one, row, top, limit)
+    draw_bars(f, 2.0, bottom)
+    reach = one.plan.player.reach_on(horn)
+    if reach < min(limit, horn.slide_end_mm) - 1:
+        at = top + reach * _PX_PER_MM
+        out.line(row.left, at, row.right, at, color=INK, width=1.4, dash="1 4", cap="round")
+        out.text(row.right - 3, at - 3, "reach", size=11, italic=True, anchor="end")
+    for usual in (True, False):
+        for k in range(max(0, row.first - 1), row.last):
+            _way(f, k, y, usual=usual)
+    for k in f.span:
+        note = f.note(k)
+        if note.choice is None:
+            # At the far end: off the slide, or out of this player's reach.
+            out.text(f.begins(k) + 3, bottom - 4, "×", size=16, bold=True, anchor="middle")
+            continue
+        if note.changed and note.usual:
+            out.dot(f.begins(k), y(note.usual), 3.4, fill="#ffffff", stroke=USUAL)
+        out.dot(f.begins(k), y(note.choice), 3.8, stroke="#ffffff", line=1.0)
+    _speeds(f, y, top, bottom)
+    return bottom + 12
+
+
+def _ground(f: Frame, top: float, bottom: float, limit: float) -> None:
+    """Tint what is held, with the places of the positions that hold there."""
+    out, row, horn = f.out, f.row, f.one.plan.horn
+    spans: list[tuple[float, float, tuple[str, ...]]] = []
+    at = row.left
+    first = f.note(row.first - 1) if row.first else None
+    state: tuple[str, ...] = first.choice.valves if first and first.choice else ()
+    for k in f.span:
+        choice = f.note(k).choice
+        if choice and choice.valves != state:
+            spans.append((at, f.begins(k), state))
+            at, state = f.begins(k), choice.valves
+    spans.append((at, row.right, state))
+    lines: dict[bool, list[str]] = {False: [], True: []}
+    for a, b, held in spans:
+        if held:
+            out.rect(a, top - 8, b - a, bottom - top + 8, fill=HELD[min(len(held), 3)])
+        for number in range(1, positions(horn, held) + 1):
+            place = position_place_mm(horn, held, number)
+            if place <= limit and b > a:
+                lines[bool(held)].append(f"M{num(a)} {num(top + place * _PX_PER_MM)}H{num(b)}")
+    # One path each: hundreds of lines would make the page heavy.
+    if lines[False]:
+        out.path("".join(lines[False]), color=RULE, width=0.9)
+    if lines[True]:
+        out.path("".join(lines[True]), color="#8a93a0", width=0.9, dash="5 3")
+    out.rect(row.left, top - 8, row.right - row.left, bottom - top + 8, stroke="#8a93a0")
+
+
+def _side_scales(out: Drawing, one: Planned, row: Row, top: float, limit: float) -> None:
+    horn = one.plan.horn
+    used = _used_states(one)
+    for place, held in enumerate(used):
+        right = row.left - 4 - (len(used) - 1 - place) * _SCALE_PX
+        out.text(right - 10, top - 10, "".join(held) or "open", size=10, color=FAINT, bold=True, anchor="middle")
+        out.line(right, top, right, top + min(limit, horn.slide_end_mm) * _PX_PER_MM, color="#8a93a0",
+                 width=1.2 if not held else 1.0, dash="" if not held else "5 3")
+        for number in range(1, positions(horn, held) + 1):
+            mm = position_place_mm(horn, held, number)
+            if mm <= limit:
+                y = top + mm * _PX_PER_MM
+                out.line(right - 4, y, right, y, color=INK, width=1.2)
+                out.text(right - 6, y + 4, f"{''.join(held)}{number}", size=11, anchor="end", bold=not held)
+    for mm in range(0, int(limit) + 1, 100):
+        y = top + mm * _PX_PER_MM
+        out.line(row.right, y, row.right + 4, y, color=FAINT)
+        out.text(row.right + 6, y + 4, str(mm), size=10, color=FAINT)
+    out.text(row.right + 6, top - 10, "mm", size=10, color=FAINT)
+
+
+def _way(f: Frame, k: int, y: object, *, usual: bool) -> None:
+    """Draw note `k`, held, and the move to the next one; the usual way only where it differs."""
+    assert callable(y)
+    out, row, note = f.out, f.row, f.note(k)
+    after = f.note(k + 1) if k + 1 < len(f.starts) else None
+    if usual and not (note.changed or (after is not None and after.changed)):
+        return
+    choice = note.usual if usual else note.choice
+    if choice is None or note.choice is None:
+        return
+    begin, sounds = f.begins(k), f.sounds_to(k)
+    gap = f.gap(k)
+    moves = min(note.time.move_s * note.time.bpm / 60, gap, 1.0) if after is not None else 0.0
+    leave = row.x(f.starts[k] + gap - moves) if after is not None else sounds
+    if after is not None:
+        # Through folded rests a quarter note is no width at all: give the move some.
+        leave = min(leave, max(sounds, row.x(f.starts[k + 1]) - 14))
+    at = y(choice)
+    color, dash = (USUAL, "5 3") if usual else (INK, "")
+    if k < row.first:
+        begin = sounds = row.left
+        leave = max(leave, row.left)
+        if f.starts[k] + gap - moves < row.columns[0].onset - 1e-9 and f.starts[k] + gap <= row.columns[0].onset:
+            return
+    if not usual or note.changed:
+        held = max(min(sounds, leave), begin + 2)
+        out.line(begin, at, held, at, color=color, width=2 if usual else 4, dash=dash)
+        if leave > held:
+            out.line(held, at, leave, at, color=color, width=1.6 if usual else 1.3, dash=dash or "1 3")
+    if after is None or after.choice is None:
+        return
+    goal = after.usual if usual else after.choice
+    if goal is None:
+        return
+    end, to = row.x(f.starts[k + 1]), y(goal)
+    if end - leave < 0.3:
+        out.line(leave, at, end, to, color=color, width=2, dash=dash)
+        return
+    bend = 0.45 * (end - leave)
+    out.path(f"M{num(leave)} {num(at)}C{num(leave + bend)} {num(at)} {num(end - bend)} {num(to)} {num(end)} {num(to)}",
+             color=color, width=2 if usual else 1.8, dash=dash)
+
+
+def peaks_mm_s(one: Planned) -> dict[int, float]:
+    """Peak speed of each slide move, by the index of the note it leaves. [mm/s]; as the plan's totals have it."""
+    if one.plan.horn.family != "slide":
+        return {}
+    return {
+        k: PEAK_OVER_MEAN * abs((b.choice.extension_mm or 0.0) - (a.choice.extension_mm or 0.0)) / a.time.move_s
+        for k, (a, b) in enumerate(pairwise(one.plan.notes)) if a.choice and b.choice
+    }
+
+
+def fast_moves(one: Planned) -> dict[int, float]:
+    """Return the moves to mark: the greatest of a measure, if near the greatest of all. [mm/s]"""
+    peaks = peaks_mm_s(one)
+    most = max(peaks.values(), default=0.0)
+    best: dict[int, int] = {}
+    for k, speed in peaks.items():
+        where = one.plan.notes[k].note.measure_index
+        if speed > 0 and speed >= _FAST_SHARE * most and (where not in best or speed > peaks[best[where]]):
+            best[where] = k
+    return {k: peaks[k] for k in best.values()}
+
+
+def _speeds(f: Frame, y: object, top: float, bottom: float) -> None:
+    assert callable(y)
+    for k, speed in fast_moves(f.one).items():
+        if not f.row.first <= k < f.row.last:
+            continue
+        a, b = f.note(k), f.note(k + 1)
+        gap = f.gap(k)
+        moves = min(a.time.move_s * a.time.bpm / 60, gap, 1.0)
+        x = f.row.x(f.starts[k] + gap - moves / 2)
+        middle = (y(a.choice) + y(b.choice)) / 2
+        down = y(b.choice) > y(a.choice)
+        tip = 6.0 if down else -6.0
+        f.out.polygon((x - 6, middle - tip), (x + 6, middle - tip), (x, middle + tip))
+        words = f"{speed / 1000:.1f} m/s"
+        wide = 6.0 * len(words)
+        left = x + 9 if x + 9 + wide < f.row.right - 2 else x - 11 - wide
+        level = min(max(middle + 4, top + 8), bottom - 4)
+        f.out.rect(left - 2, level - 10, wide + 4, 13, fill="#ffffff", stroke=RULE, line=0.6, radius=2)
+        f.out.text(left, level, words, size=11, bold=True)

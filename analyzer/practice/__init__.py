@@ -1,0 +1,1 @@
+"""Practice sheets built from the music at hand."""

@@ -1,0 +1,235 @@
+"""What every exercise is built with: the notes of a sheet, the player it is for, and proof that it can be played."""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from random import Random
+
+from analyzer.horns.candidate import Candidate
+from analyzer.horns.horn import Horn
+from analyzer.pitch import Pitch, Transposition, pitch_of
+from analyzer.plan.plan import Plan
+from analyzer.plan.player import Player
+from analyzer.plan.solve import Planner
+from analyzer.practice.grammar import Grammar, Measure
+from analyzer.score.line import Line, LineNote
+from analyzer.score.timeline import Measure as LineMeasure
+from analyzer.score.timeline import Tempo
+
+# The numbers on a metronome of the usual make; common practice, no source.
+METRONOME = (40, 42, 44, 46, 48, 50, 52, 54, 56, 58, 60, 63, 66, 69, 72, 76, 80, 84, 88, 92, 96, 100, 104, 108, 112,
+             116, 120, 126, 132, 138, 144, 152, 160, 168, 176, 184, 192, 200, 208)
+_STEPS = "CDEFGAB"
+_SHARPS = "FCGDAEB"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrillNote:
+    """One note of a sheet, or a rest (`choice` and `written` None). `duration` in quarter notes, 0 for a grace note.
+
+    `tied` continues the note before; `text` stands above it.
+    """
+
+    duration: Fraction
+    choice: Candidate | None = None
+    written: Pitch | None = None
+    text: str = ""
+    tied: bool = False
+    slur_after: bool = False
+    staccato: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exercise:
+    """One exercise: notes by measure, with what to do in words.
+
+    `tempo_bpm` is where to begin, `steps` the metronome numbers up to the goal (empty where no speed is asked for);
+    both count beats of `beat` quarter notes. `covers` names the moves or choices that it trains. `beats` over
+    `beat_type` is its meter.
+    """
+
+    kind: str
+    title: str
+    words: str
+    tempo_bpm: int
+    steps: tuple[int, ...]
+    measures: tuple[tuple[DrillNote, ...], ...]
+    covers: tuple[str, ...]
+    beats: str = "4"
+    beat_type: str = "4"
+    beat: Fraction = Fraction(1)
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One end of a pair: a choice and what stands above it the first time."""
+
+    choice: Candidate
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kit:
+    """Everything that the makers of exercises share.
+
+    `learner` is the player as the file tells, `player` the same with the valve states of this music learned: a drill
+    teaches them. `low` and `high` [MIDI] bound every note.
+    """
+
+    planner: Planner
+    plan: Plan
+    learner: Player
+    player: Player
+    grammar: Grammar
+    chance: Random
+    fifths: int                        # key signature as printed
+    transposition: Transposition
+    clef: str
+    low: int
+    high: int
+    spelled: Mapping[int, Pitch] = field(default_factory=dict)     # sounding MIDI -> written, as the music has it
+
+    @property
+    def horn(self) -> Horn:
+        """The horn."""
+        return self.planner.horn
+
+    def can(self, choice: Candidate | None) -> bool:
+        """Tell whether this player may be asked for a choice: in range, in reach, and known after the drill."""
+        return (choice is not None and self.low <= choice.midi <= self.high and self.player.knows(choice.valves)
+                and (choice.extension_mm or 0.0) <= self.player.reach_on(self.horn))
+
+    def written(self, midi: int) -> Pitch:
+        """Return the printed pitch of a sounding one: as in the music, else as its key has it."""
+        return self.spelled.get(midi) or in_key(self.transposition.written(pitch_of(midi)), self.fifths)
+
+    def note(self, choice: Candidate, duration: Fraction, text: str = "") -> DrillNote:
+        """Return a note of a sheet."""
+        return DrillNote(duration=duration, choice=choice, written=self.written(choice.midi), text=text)
+
+    def pair(self, measures: Iterable[Measure], a: Way, b: Way) -> tuple[tuple[DrillNote, ...], ...]:
+        """Fill the roles a and b; the text of each stands once."""
+        ways = {"a": a, "b": b}
+        said: set[str] = set()
+        result = []
+        for measure in measures:
+            notes = []
+            for token in measure:
+                way = ways.get(token.role)
+                if way is None:
+                    notes.append(DrillNote(duration=token.length))
+                    continue
+                notes.append(self.note(way.choice, token.length, "" if token.role in said else way.text))
+                said.add(token.role)
+            result.append(tuple(notes))
+        return tuple(result)
+
+    def row(self, kind: str, ways: Sequence[Way]) -> tuple[tuple[DrillNote, ...], ...]:
+        """Fill the role n with a row of notes."""
+        left = iter(ways)
+        result = []
+        for measure in self.grammar.row(kind, len(ways), self.chance):
+            notes = []
+            for token in measure:
+                if token.role == "n":
+                    way = next(left)
+                    notes.append(self.note(way.choice, token.length, way.text))
+                else:
+                    notes.append(DrillNote(duration=token.length))
+            result.append(tuple(notes))
+        return tuple(result)
+
+
+def in_key(pitch: Pitch, fifths: int) -> Pitch:
+    """Return the spelling of a pitch that its key signature has, else the given one.
+
+    Examples
+    --------
+    >>> in_key(Pitch("F", 1, 2), -6).name, in_key(Pitch("E", -1, 3), 2).name
+    ('Gb2', 'Eb3')
+    """
+    for index, step in enumerate(_STEPS):
+        place = _SHARPS.index(step)
+        alter = 1 if place < fifths else -1 if 6 - place < -fifths else 0
+        for octave in (pitch.octave - 1, pitch.octave, pitch.octave + 1):
+            spelled = Pitch(_STEPS[index], alter, octave)
+            if spelled.midi == pitch.midi:
+                return spelled
+    return pitch
+
+
+def transposition_of(line: Line) -> Transposition:
+    """Return the transposition that most notes of a line have."""
+    found = Counter(
+        (note.sounding.octave * 7 + _STEPS.index(note.sounding.step)
+         - note.written.octave * 7 - _STEPS.index(note.written.step), note.sounding.midi - note.written.midi)
+        for note in line.notes)
+    if not found:
+        return Transposition()
+    diatonic, chromatic = found.most_common(1)[0][0]
+    return Transposition(diatonic, chromatic)
+
+
+def metronome(bpm: float) -> int:
+    """Return the nearest number on a metronome."""
+    return min(METRONOME, key=lambda number: (abs(number - bpm), number))
+
+
+def steps_to(goal_bpm: float) -> tuple[int, ...]:
+    """Return metronome numbers from three fifths of the goal up to it, about four.
+
+    Examples
+    --------
+    >>> steps_to(120)
+    (72, 88, 104, 120)
+    """
+    return tuple(dict.fromkeys(metronome(goal_bpm * share) for share in (0.6, 0.73, 0.87, 1.0)))
+
+
+def exercise_line(exercise: Exercise, transposition: Transposition) -> Line:
+    """Return an exercise as a line, as the planner wants it."""
+    notes: list[LineNote] = []
+    measures = []
+    onset = Fraction(0)
+    for index, row in enumerate(exercise.measures):
+        start = onset
+        for one in row:
+            if one.tied and notes:
+                last = notes[-1]
+                notes[-1] = _lengthened(last, one.duration)
+            elif one.written is not None and one.choice is not None:
+                notes.append(LineNote(
+                    refs=(len(notes),), measure=str(index + 1), measure_index=index, onset=onset,
+                    duration=one.duration, written=one.written, sounding=transposition.sounding(one.written),
+                    midi=one.choice.midi, grace=one.duration == 0, slur_after=one.slur_after, staccato=one.staccato))
+            onset += one.duration
+        measures.append(LineMeasure(index=index, number=str(index + 1), onset=start, duration=onset - start))
+    goal = exercise.steps[-1] if exercise.steps else exercise.tempo_bpm
+    return Line(part_id="P1", part_name=exercise.title, family="other", number=1, of=1, notes=tuple(notes),
+                measures=tuple(measures), tempi=(Tempo(onset=Fraction(0), bpm=float(goal * exercise.beat)),))
+
+
+def _lengthened(note: LineNote, by: Fraction) -> LineNote:
+    return LineNote(refs=note.refs, measure=note.measure, measure_index=note.measure_index, onset=note.onset,
+                    duration=note.duration + by, written=note.written, sounding=note.sounding, midi=note.midi,
+                    grace=note.grace, slur_after=note.slur_after, staccato=note.staccato)
+
+
+def verified(exercise: Exercise, kit: Kit) -> Plan:
+    """Plan an exercise with its labels pinned; return the plan.
+
+    Raises
+    ------
+    ValueError
+        If a note cannot be played by this player on this horn, or its label sounds another pitch.
+    """
+    line = exercise_line(exercise, kit.transposition)
+    choices = [one.choice for row in exercise.measures for one in row if one.choice is not None and not one.tied]
+    for note, choice in zip(line.notes, choices, strict=True):
+        if not kit.can(choice) or note.sounding.midi != choice.midi:
+            raise ValueError(f"{exercise.title}: {note.sounding.name} with {choice.label} is not for this player")
+    plan = Planner(line, kit.horn, kit.player).plan({k: choice.label for k, choice in enumerate(choices)})
+    if plan.totals.unplayable:
+        raise ValueError(f"{exercise.title}: a note cannot be played on {kit.horn.name}")
+    return plan

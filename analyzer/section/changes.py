@@ -1,0 +1,253 @@
+"""The fewest changes that make a piece suit a section: move a player, lend a horn, slow down, leave something out.
+
+Searched exactly: for no, one or two moved players and lent horns, with the tempo kept or lowered, the seating with the
+fewest further changes is an assignment problem of its own. Ties go to the way that takes least from the music, with
+the horns nearest at hand, then to the least price.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+from analyzer.horns.horn import Horn
+from analyzer.horns.profiles import load_horn
+from analyzer.score.parts import HORN_OF_FAMILY
+from analyzer.section.burden import Burden, quick_notes, takes
+from analyzer.section.seating import INF, Desk, assign, leading
+
+MOST_CHANGES = 4
+"""With more changes than this a piece is said not to suit. Judged: about one a desk; a director may think otherwise and
+still sees them."""
+LEAST_TEMPO_FACTOR = 2 / 3
+"""Slower than this share of its tempo a piece is another piece. Judged; from 0.6 to 0.75 the samples' verdicts stay."""
+TEMPO_STEPS = (1.0, 0.95, 0.9, 0.8, LEAST_TEMPO_FACTOR)
+"""Least tempo factors that are tried, so that a seating that needs little slowing is found before one that needs more.
+"""
+MOST_LEFT_OUT_SHARE = 0.05
+MOST_LEFT_OUT_ANYWAY = 2
+"""So many notes of a line may be left out, handed over or moved by an octave: one in twenty, or two in a short line.
+Judged; what a listener does not miss."""
+MOST_QUICK = 6
+"""More notes than this are not left out of one line for want of speed: it is too fast, then. Judged."""
+NOTES_FOR_TEMPO = 20.0
+"""A tempo slower by a twentieth counts like one note left out, or one step farther to seek a horn. Judged; it decides
+only between ways with equally many changes."""
+MOST_MOVES = 2
+FAR = 1_000
+"""Changes that stand for one that cannot be made."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lend:
+    """A horn for a member who has none like it.
+
+    `source` is ``band room``, ``player`` (a horn that `owner` has beside another) or ``elsewhere``.
+    """
+
+    member: int
+    horn: Horn
+    source: str
+    owner: int | None = None
+
+    @property
+    def distance(self) -> int:
+        """How far the horn is to seek: 0 in the band room, 1 with another player, 2 elsewhere."""
+        return ("band room", "player", "elsewhere").index(self.source)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Move:
+    """A member, kept on a family's parts, who may take another line."""
+
+    member: int
+
+
+Step = Lend | Move
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Way:
+    """A seating and what it takes.
+
+    `seats` holds (member, burden) of each line, None where empty; `troubled` the notes of each that must be left out,
+    handed over or played otherwise. `least` is how far the tempo was let down, `factor` what it must be
+    multiplied by for the slowest seat [above 0, 1 where it may stay]; seats that would need less leave notes out.
+    `count` is how many changes it takes in all; `left_out` how many notes, those of empty lines with them.
+    """
+
+    steps: tuple[Step, ...]
+    seats: tuple[tuple[int, Burden] | None, ...]
+    troubled: tuple[tuple[int, ...], ...]
+    least: float
+    factor: float
+    count: int
+    left_out: int
+    price: float
+
+    @property
+    def possible(self) -> bool:
+        """Whether every change can be made."""
+        return self.count < FAR
+
+    @property
+    def order(self) -> tuple[float, ...]:
+        """What ways are compared by: number of changes, what is lost to the music or to seek, price."""
+        to_seek = sum(one.distance if isinstance(one, Lend) else 1 for one in self.steps)
+        return (self.count, self.left_out + to_seek + NOTES_FOR_TEMPO * (1 - self.factor), self.price)
+
+
+class Search:
+    """Looks for the way with the fewest changes. `spared(i)` tells whether other parts have the notes of line `i`."""
+
+    def __init__(self, desk: Desk, spared: Callable[[int], bool]) -> None:
+        """Take the desk and the question whether a line's notes are heard elsewhere."""
+        self.desk = desk
+        self._lacks: dict[frozenset[int], int] = {}
+        self._quick: dict[int, tuple[int, ...] | None] = {}
+        self._empty = [self._changes_if_empty(i, spared) for i in range(len(desk.chairs))]
+
+    def _changes_if_empty(self, i: int, spared: Callable[[int], bool]) -> int:
+        if self.desk.chairs[i].same_as is not None:
+            return 0
+        return 3 * FAR if leading(self.desk.chairs, i) and not spared(i) else 2 * FAR
+
+    def _lacking(self, lifted: frozenset[int]) -> int:
+        """How many lines must stay empty because there are too few players with a horn of their kind."""
+        if lifted not in self._lacks:
+            desk = self.desk
+            own = [i for i, chair in enumerate(desk.chairs) if chair.same_as is None]
+            prices = [[0.0 if not desk.bars(i, j, lifted) and any(
+                takes(horn, desk.chairs[i].line.family) for horn in member.horns) else INF
+                for j, member in enumerate(desk.members)] for i in own]
+            self._lacks[lifted] = sum(one is None for one in assign(prices, [1.0] * len(own)))
+        return self._lacks[lifted]
+
+    def troubled(self, burden: Burden, least_factor: float) -> tuple[int, ...] | None:
+        """Notes of a seat that must be left out, handed over or played otherwise; None where too many would have to.
+
+        Where the tempo would have to come below `least_factor`, notes that cannot be reached in time are among them.
+        """
+        most = max(MOST_LEFT_OUT_ANYWAY, int(MOST_LEFT_OUT_SHARE * len(burden.plan.notes)))
+        quick: tuple[int, ...] | None = ()
+        if burden.too_fast and burden.tempo_factor < least_factor:
+            # The desk keeps its burdens, so that their identity is a key.
+            if id(burden) not in self._quick:
+                few = min(most, MOST_QUICK)
+                self._quick[id(burden)] = quick_notes(burden, few, self.desk.tempo_bpm) \
+                    if len(burden.too_fast) <= 2 * few else None
+            quick = self._quick[id(burden)]
+        if quick is None:
+            return None
+        notes = {*burden.blocked, *burden.gliss, *quick}
+        return tuple(sorted(notes)) if len(notes) <= most else None
+
+    def changes_at(self, burden: Burden, least_factor: float) -> int:
+        """How many changes one seat takes, the tempo apart, which may come to `least_factor`; `FAR` where none do."""
+        notes = self.troubled(burden, least_factor)
+        return FAR if notes is None else int(bool(notes))
+
+    def unchanged(self) -> Way:
+        """Return the way without moves, loans or another tempo."""
+        return self._way((), 1.0)
+
+    def best(self) -> Way:
+        """Return the way with the fewest changes (not `possible` where there is none)."""
+        best = min((self._way((), least) for least in TEMPO_STEPS), key=lambda way: way.order)
+        steps = self._steps()
+        for size in range(1, MOST_MOVES + 1):
+            if best.count <= size:
+                break
+            for chosen in combinations(steps, size):
+                if _clash(chosen):
+                    continue
+                for least in TEMPO_STEPS:
+                    way = self._way(chosen, least)
+                    if way.order < best.order:
+                        best = way
+        return best
+
+    def _steps(self) -> list[Step]:
+        """Every move and loan that could help somebody take a line."""
+        desk = self.desk
+        steps: list[Step] = []
+        for j in range(len(desk.members)):
+            if desk.members[j].dedicated:
+                steps.append(Move(member=j))
+            steps += [lend for lend in self._loans(j) if self._helps(lend)]
+        return steps
+
+    def _loans(self, j: int) -> Iterator[Lend]:
+        desk = self.desk
+        own = desk.members[j].horns
+        families = {horn.family for horn in own}
+        offers: list[tuple[Horn, str, int | None]] = [(horn, "band room", None) for horn in desk.section.spare]
+        offers += [(horn, "player", k) for k, other in enumerate(desk.members) if k != j and len(other.horns) > 1
+                   for horn in other.horns]
+        needed = dict.fromkeys(HORN_OF_FAMILY.get(chair.line.family, "") for chair in desk.chairs)
+        offers += [(load_horn(name), "elsewhere", None) for name in needed if name]
+        for horn, source, owner in offers:
+            if horn.family in families and horn not in own:
+                yield Lend(member=j, horn=horn, source=source, owner=owner)
+
+    def _helps(self, lend: Lend) -> bool:
+        for i in range(len(self.desk.chairs)):
+            if self.desk.bars(i, lend.member):
+                continue
+            own, with_it = (
+                min((self.changes_at(one, LEAST_TEMPO_FACTOR) for one in self.desk.offers(i, lend.member, lent)),
+                    default=FAR + 1)
+                for lent in ((), (lend.horn,)))
+            if with_it < own:
+                return True
+        return False
+
+    def _way(self, steps: tuple[Step, ...], least: float) -> Way:
+        desk = self.desk
+        lifted = frozenset(one.member for one in steps if isinstance(one, Move))
+        loans = [one for one in steps if isinstance(one, Lend)]
+        table: list[list[Burden | None]] = []
+        for i in range(len(desk.chairs)):
+            row: list[Burden | None] = []
+            for j in range(len(desk.members)):
+                away = {one.horn.name for one in loans if one.owner == j}
+                lent = [one.horn for one in loans if one.member == j]
+                ways = [] if desk.bars(i, j, lifted) else [
+                    one for one in desk.offers(i, j, lent) if one.horn in lent or one.horn.name not in away]
+                row.append(min(ways, key=lambda one: (self.changes_at(one, least), one.cost), default=None))
+            table.append(row)
+        # One change outweighs the whole difference that ranks, and those that prices, can make.
+        unit = 1.0 + sum(max((one.cost for one in row if one), default=0.0) for row in table)
+        count = len(table)
+        step = unit * (count * count + count + 1)
+        prices = [[INF if one is None else step * self.changes_at(one, least) + one.cost + desk.tie(i, j)
+                   for j, one in enumerate(row)] for i, row in enumerate(table)]
+        empty = [step * self._empty[i] + unit * (count - desk.chairs[i].rank) for i in range(count)]
+        found = assign(prices, empty)
+        seats: list[tuple[int, Burden] | None] = []
+        notes: list[tuple[int, ...]] = [()] * count
+        # A line that stays empty only because players lack is one change; any other cannot be mended.
+        total, left_out, price, factor = len(steps) - self._lacking(lifted) * (2 * FAR - 1), 0, 0.0, 1.0
+        for i, seat in enumerate(found):
+            burden = None if seat is None else table[i][seat]
+            if seat is None or burden is None:
+                seats.append(None)
+                total += self._empty[i]
+                left_out += len(desk.chairs[i].line.notes) if desk.chairs[i].same_as is None else 0
+                continue
+            seats.append((seat, burden))
+            notes[i] = self.troubled(burden, least) or ()
+            total += self.changes_at(burden, least)
+            left_out += len(notes[i])
+            price += burden.cost
+            if burden.too_fast and burden.tempo_factor >= least:
+                factor = min(factor, burden.tempo_factor)
+        return Way(steps=steps, seats=tuple(seats), troubled=tuple(notes), least=least, factor=factor,
+                   count=total + (factor < 1), left_out=left_out, price=price)
+
+
+def _clash(steps: Sequence[Step]) -> bool:
+    """Whether two steps want the same player or the same horn twice."""
+    loans = [one for one in steps if isinstance(one, Lend)]
+    members = [one.member for one in steps]
+    horns = [(one.source, one.owner, one.horn.name) for one in loans if one.source != "elsewhere"]
+    return len(set(members)) < len(members) or len(set(horns)) < len(horns)

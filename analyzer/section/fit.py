@@ -1,0 +1,319 @@
+"""Does a piece suit a section: who plays what on which horn, what stands in the way, what would have to change."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from analyzer import cautions
+from analyzer.analysis import between, chosen_parts, part_lines
+from analyzer.problem import Problem, unreadable
+from analyzer.review.bass import findings as review
+from analyzer.review.findings import Finding, Severity
+from analyzer.review.harmony import Harmony
+from analyzer.score.document import Document
+from analyzer.section.burden import Burden, excess_s, takes, unread_clefs
+from analyzer.section.changes import FAR, MOST_CHANGES, Lend, Search, Way
+from analyzer.section.covered import ENOUGH, Covered
+from analyzer.section.seating import Chair, Desk, chairs_of, leading, member_names
+from analyzer.section.section import Member, Section
+from analyzer.section.words import Change, changes_of
+
+Verdict = Literal["suits", "suits with changes", "does not suit"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seat:
+    """One player on one line. `doubles` where the line has another player who comes first."""
+
+    chair: Chair
+    member: Member
+    burden: Burden
+    doubles: bool
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unfilled:
+    """A line without a player, and why."""
+
+    chair: Chair
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """The answer. `after` is the seating once the changes are made, as (chair, player, horn), where it differs."""
+
+    document: Document
+    verdict: Verdict
+    seats: tuple[Seat, ...]
+    unfilled: tuple[Unfilled, ...]
+    changes: tuple[Change, ...]
+    after: tuple[tuple[Chair, str, str], ...]
+    findings: tuple[Finding, ...]
+    problems: tuple[Problem, ...]
+    cautions: tuple[str, ...]
+
+
+def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
+        measures: tuple[str, str] | None = None, tempo_bpm: float | None = None) -> Fit:
+    """Seat a section for a score and judge whether the piece suits it.
+
+    Raises
+    ------
+    Unreadable
+        If a part or measure is not there, the score has no low brass or no note of it, or scipy is not installed.
+    """
+    chosen, problems = chosen_parts(document, parts)
+    lines = []
+    for part in chosen:
+        found, more = part_lines(document, part)
+        problems += more
+        lines += [(part, line) for line in found]
+    if measures:
+        lines = [(part, between(line, *measures, name=document.name)) for part, line in lines]
+    lines = [(part, line) for part, line in lines if line.notes]
+    if not lines:
+        raise unreadable("no-notes", where=document.name, what="the low-brass parts have no notes here",
+                         try_="Choose other measures or parts.")
+    desk = Desk(chairs_of(lines), section, tempo_bpm)
+    covered = Covered(document)
+
+    section_parts = {chair.part.id for chair in desk.chairs}
+
+    def spared(i: int) -> bool:
+        double = covered.best_double(desk.chairs[i].line, section_parts)
+        return double is not None and double.share >= ENOUGH
+
+    search = Search(desk, spared)
+    plain = search.unchanged()
+    way = plain if plain.count == 0 else search.best()
+    # Where horns and players stay as they are, the seating with the fewest changes is the one to show.
+    shown = plain if not way.possible else way if not way.steps else plain
+    placed = _placed(desk, shown if shown.possible else None)
+    verdict: Verdict = "suits" if way.count == 0 else "does not suit"
+    if way.possible and 0 < way.count <= MOST_CHANGES:
+        verdict = "suits with changes"
+    harmony = Harmony(document)
+    seats, unfilled, general = _seated(desk, placed, covered, harmony)
+    changes = changes_of(desk, way, covered) if way.possible else ()
+    after = _after(desk, way, placed) if way.possible and way.steps else ()
+    general = [*general, *_blocking(search, way, verdict, covered)]
+    lent = [one for one in way.steps if isinstance(one, Lend)] if way.possible else []
+    return Fit(document=document, verdict=verdict, seats=tuple(seats), unfilled=tuple(unfilled), changes=changes,
+               after=after, findings=tuple(general), problems=tuple(problems),
+               cautions=_cautions(seats, lent))
+
+
+Placed = tuple[tuple[int, Burden] | None, ...]
+
+
+def _placed(desk: Desk, way: Way | None) -> Placed:
+    """Return member and burden of each line: those of a way, else the seating of least price."""
+    if way is not None:
+        places = list(way.seats)
+    else:
+        places = []
+        for i, j in enumerate(desk.seats()):
+            best = None if j is None else desk.best(i, j)
+            places.append(None if j is None or best is None else (j, best))
+    return tuple(_better_print(desk, places))
+
+
+def _better_print(desk: Desk, places: list[tuple[int, Burden] | None]) -> list[tuple[int, Burden] | None]:
+    """Where a line is printed twice and only one print has a player, give that player the print that is read."""
+    for i, chair in enumerate(desk.chairs):
+        first = chair.same_as
+        if first is None or places[i] is not None or (place := places[first]) is None:
+            continue
+        member = desk.members[place[0]]
+        if unread_clefs(desk.chairs[first].line, member) and not unread_clefs(chair.line, member):
+            places[i], places[first] = (place[0], desk.burden(i, place[0], place[1].horn)), None
+    return places
+
+
+def _seated(desk: Desk, placed: Placed, covered: Covered, harmony: Harmony,
+            ) -> tuple[list[Seat], list[Unfilled], list[Finding]]:
+    doubling = desk.doublings([place[0] if place else None for place in placed])
+    seats: list[Seat] = []
+    unfilled: list[Unfilled] = []
+    for i, (chair, place) in enumerate(zip(desk.chairs, placed, strict=True)):
+        if place is None:
+            unfilled.append(Unfilled(chair=chair, why=_why_empty(desk, i, placed, covered)))
+        else:
+            seats.append(_seat(desk, i, *place, doubles=False, harmony=harmony))
+        seats += [_seat(desk, i, j, burden, doubles=True, harmony=harmony)
+                  for j, (line, burden) in doubling.items() if line == i]
+    seated = {place[0] for place in placed if place} | set(doubling)
+    return seats, unfilled, _about_players(desk, seated, doubling)
+
+
+def _seat(desk: Desk, i: int, j: int, burden: Burden, *, doubles: bool, harmony: Harmony) -> Seat:
+    chair, member = desk.chairs[i], desk.members[j]
+    found = list(review(burden.plan, burden.planner, harmony=harmony))
+    clefs = unread_clefs(chair.line, member)
+    if clefs:
+        found.append(_finding(chair, "clef", "care", f"{member.name} does not read {' or '.join(clefs)} clef",
+                              "Print the part in a clef that is read, or teach this one first."))
+    excess = excess_s(burden.plan, member)
+    if excess:
+        found.append(_finding(chair, "tiring", "care",
+                              f"{member.name} plays {excess / 60:.1f} minutes more here than the endurance in the file",
+                              "Let another player take a strain, and rest before it."))
+    first = next((horn for horn in member.horns if takes(horn, chair.line.family)), burden.horn)
+    if first != burden.horn:
+        found.append(_finding(chair, "horn", "note", f"{member.name} takes {burden.horn.name}, not {first.name}: "
+                                                     f"{_gain(desk.burden(i, j, first), burden)}"))
+    return Seat(chair=chair, member=member, burden=burden, doubles=doubles, findings=tuple(found))
+
+
+def _gain(first: Burden, taken: Burden) -> str:
+    """Say what is better on the horn taken than on the player's first one."""
+    for name, words in (("unplayable", "that cannot be played"), ("too_fast", "too fast to move to"),
+                        ("gliss", "whose glide breaks"), ("out_of_range", "out of range")):
+        less = len(getattr(first, name)) - len(getattr(taken, name))
+        if less > 0:
+            return f"{less} note{'s' if less > 1 else ''} fewer {words}"
+    if first.items.get("big_horn", 0) > taken.items.get("big_horn", 0):
+        return "this line does not need the bass trombone"
+    if first.items.get("not_bass", 0) > taken.items.get("not_bass", 0):
+        return "a bass trombone line belongs on a bass trombone"
+    return "the line lies easier there"
+
+
+def _about_players(desk: Desk, seated: set[int], doubling: dict[int, tuple[int, Burden]]) -> list[Finding]:
+    """Say why players sit where rules and numbers put them."""
+    found: list[Finding] = []
+    for i, chair in enumerate(desk.chairs):
+        for j, member in enumerate(desk.members):
+            if desk.bars(i, j) == "beginner" and any(takes(horn, chair.line.family) for horn in member.horns):
+                last = " and sits last in the file" if j == len(desk.members) - 1 else ""
+                found.append(_finding(
+                    chair, "beginner", "note",
+                    f"{member.name} is a beginner{last}; that is no reason to be put on bass trombone, where the horn "
+                    "is heavier, takes more air and lies low",
+                    'Where the teacher has decided otherwise, write keeps = "bass trombone" in the section file; '
+                    "lowbrass ready helps to look at a change of horn."))
+    for j, (i, burden) in sorted(doubling.items()):
+        more = f", leaving out the {len(burden.blocked)} notes that do not fit" if burden.blocked else ""
+        found.append(_finding(desk.chairs[i], "doubling", "note",
+                              f"{desk.members[j].name} doubles {desk.chairs[i].title} on {burden.horn.name}{more}",
+                              "There are more players than lines; choose another line to double if balance asks."))
+    found += [_idle(desk, j) for j in range(len(desk.members)) if j not in seated]
+    return found
+
+
+def _idle(desk: Desk, j: int) -> Finding:
+    """Say why a member has no line."""
+    member = desk.members[j]
+    horns = " or ".join(horn.name for horn in member.horns)
+    fitting = [i for i, chair in enumerate(desk.chairs)
+               if any(takes(horn, chair.line.family) for horn in member.horns)]
+    if not fitting:
+        return Finding(code="no-line", severity="note", part_id="", part_name="",
+                       what=f"this piece has no line for {member.name}'s {horns}")
+    bars = {desk.bars(i, j) for i in fitting}
+    if bars == {"kept"}:
+        why, ways = f"is kept on {member.dedicated} parts", "Take keeps out of the section file to let the player move."
+    elif None not in bars:
+        why, ways = "finds only lines that are for others", "Write an easier part."
+    else:
+        why, ways = f"finds none to double on {horns} without leaving much out", "Write an easier part."
+    return Finding(code="no-line", severity="care", part_id="", part_name="",
+                   what=f"{member.name} has no line here: the lines have players, and {member.name} {why}",
+                   try_=(ways,))
+
+
+def _why_empty(desk: Desk, i: int, placed: Placed, covered: Covered) -> str:
+    chair = desk.chairs[i]
+    if chair.same_as is not None and placed[chair.same_as] is not None:
+        return f"it has the same notes as {desk.chairs[chair.same_as].title}, which has a player"
+    others = [k for k, one in enumerate(desk.chairs) if one.same_as == i and placed[k] is not None]
+    if others:
+        return f"it has the same notes as {desk.chairs[others[0]].title}, which has a player"
+    fitting = [j for j, member in enumerate(desk.members)
+               if any(takes(horn, chair.line.family) for horn in member.horns)]
+    tail = _tail(chair, covered, {one.part.id for one, place in zip(desk.chairs, placed, strict=True) if place is None})
+    if not fitting:
+        kind = "a slide" if chair.line.family in ("trombone", "bass trombone") else "valves"
+        return f"nobody in the section has a horn with {kind}{tail}"
+    bars = {desk.bars(i, j) for j in fitting}
+    if bars == {"beginner"}:
+        names = member_names([desk.members[j] for j in fitting])
+        return f"only {names} could take it, and a beginner is not put on bass trombone because the chair is free{tail}"
+    if None not in bars:
+        return f"everybody with a horn for it is kept on other parts{tail}"
+    free = [j for j in fitting if not desk.bars(i, j)]
+    if not any(desk.offers(i, j) for j in free):
+        horn, j = min(((horn, j) for j in free for horn in desk.members[j].horns if takes(horn, chair.line.family)),
+                      key=lambda pair: len(desk.burden(i, pair[1], pair[0]).unplayable))
+        lacks = len(desk.burden(i, j, horn).unplayable)
+        return (f"nobody can play half of it: {desk.members[j].name} on {horn.name} comes nearest and lacks {lacks} of "
+                f"{len(chair.line.notes)} notes{tail}")
+    return f"there are fewer players for it than lines, and others are missed sooner{tail}"
+
+
+def _tail(chair: Chair, covered: Covered, empty: Collection[str] = ()) -> str:
+    double = covered.best_double(chair.line, empty)
+    if double is None:
+        return "; no other part has its notes"
+    return f"; {double.part_name} has {100 * double.share:.0f} % of its notes in some octave"
+
+
+def _blocking(search: Search, way: Way, verdict: Verdict, covered: Covered) -> list[Finding]:
+    """Say what no change mends, where the piece does not suit."""
+    if verdict != "does not suit":
+        return []
+    if way.possible:
+        return [Finding(code="too-many-changes", severity="stop", part_id="", part_name="",
+                        what=f"the piece would need {way.count} changes, more than the {MOST_CHANGES} at which it "
+                             "counts as suited",
+                        try_=("Choose another piece, or write an easier part for one player.",))]
+    found = []
+    desk = search.desk
+    empty = {desk.chairs[i].part.id for i, place in enumerate(way.seats) if place is None}
+    for i, place in enumerate(way.seats):
+        chair = desk.chairs[i]
+        if place is None and leading(desk.chairs, i):
+            found.append(_finding(chair, "empty-line", "stop",
+                                  f"no change fills {chair.title}{_tail(chair, covered, empty)}",
+                                  "Ask a player from another section, or choose another piece."))
+        elif place is not None and search.changes_at(place[1], way.least) >= FAR and (trouble := _trouble(place[1])):
+            found.append(_finding(chair, "beyond-player", "stop",
+                                  f"{desk.members[place[0]].name} on {place[1].horn.name}: {trouble}",
+                                  "Rewrite these places, or choose another piece."))
+    return found
+
+
+def _trouble(burden: Burden) -> str:
+    counts = ((burden.unplayable, "cannot be played"), (burden.out_of_range, "out of range"),
+              (burden.too_fast, "with a move that is too fast"), (burden.gliss, "with a glide that breaks"))
+    return ", ".join(f"{len(which)} of {len(burden.plan.notes)} notes {words}" for which, words in counts if which)
+
+
+def _after(desk: Desk, way: Way, placed: Placed) -> tuple[tuple[Chair, str, str], ...]:
+    """Return the seats of the changed seating that differ from those shown."""
+    result = []
+    for i, place in enumerate(_better_print(desk, list(way.seats))):
+        now = placed[i]
+        if place is not None and (now is None or (now[0], now[1].horn) != (place[0], place[1].horn)):
+            result.append((desk.chairs[i], desk.members[place[0]].name, place[1].horn.name))
+    return tuple(result)
+
+
+def _finding(chair: Chair, code: str, severity: Severity, what: str, *try_: str) -> Finding:
+    return Finding(code=code, severity=severity, part_id=chair.part.id, part_name=chair.part.name,
+                   line=chair.line.number, what=what, try_=try_)
+
+
+def _cautions(seats: Sequence[Seat], lent: Sequence[Lend]) -> tuple[str, ...]:
+    horns = [one.burden.horn for one in seats]
+    lines = cautions.for_playing(
+        slide=any(horn.family == "slide" for horn in horns) or not horns,
+        valves=any(horn.family == "valves" for horn in horns),
+        estimated_reach=any(one.member.player.reach_estimated for one in seats))
+    if lent:
+        lines = (*cautions.for_changing(slide=any(one.horn.family == "slide" for one in lent),
+                                        valves=any(one.horn.family == "valves" for one in lent)), *lines)
+    # The line on who decides stands last, once.
+    return (*(line for line in dict.fromkeys(lines) if line != cautions.WHO), cautions.WHO)

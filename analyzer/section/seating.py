@@ -1,0 +1,227 @@
+"""Who sits where: prices of every seat, and the cheapest way to give lines to players, found exactly.
+
+A line may go to a player who has a horn for it. Two habits of the trade are rules here, not prices: who is kept on a
+family's parts stays on them, and a beginner is not put on a bass trombone part because the chair happens to be free.
+"""
+
+from collections import Counter
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+from analyzer.horns.horn import Horn
+from analyzer.problem import unreadable
+from analyzer.score.line import Line
+from analyzer.score.parts import PartInfo
+from analyzer.section.burden import Burden, burden_of, takes
+from analyzer.section.section import Member, Section
+
+INF = float("inf")
+MOST_DOUBLED_LESS = 0.1
+"""Share of a line's notes that somebody who doubles it may leave out. Judged: less would keep a young player from
+playing along, more is no part; a teacher decides by ear."""
+_TIE = 1e-6
+"""Unit of the price that breaks ties; all of it stays below any difference of prices that a reader would see."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chair:
+    """One line that somebody should play.
+
+    `rank` says how late it is left empty where players lack (0 last of all); `same_as` is the index of an earlier line
+    with the same sounding notes (one part printed in two clefs), else None.
+    """
+
+    part: PartInfo
+    line: Line
+    rank: int
+    same_as: int | None = None
+
+    @property
+    def title(self) -> str:
+        """Name for a person."""
+        name = self.part.full_name or self.part.name or self.part.id
+        return f"{name}, line {self.line.number} of {self.line.of}" if self.line.of > 1 else name
+
+
+def chairs_of(lines: Sequence[tuple[PartInfo, Line]]) -> tuple[Chair, ...]:
+    """Return the chairs of a score's lines, ranked.
+
+    Filled first are the first trombone, then bass trombones, then the first euphonium (a baritone where there is
+    none), then the lowest trombone (it carries the chord), then the other trombones from the top, baritones and
+    euphoniums, other parts, and last what another line has already. Judged: what the ear misses first.
+    """
+    kinds: dict[str, list[int]] = {}
+    same: dict[int, int] = {}
+    seen: dict[tuple[str, tuple[object, ...]], int] = {}
+    for k, (_, line) in enumerate(lines):
+        music = (line.family, tuple((note.onset, note.duration, note.midi) for note in line.notes))
+        if music in seen:
+            same[k] = seen[music]
+        else:
+            seen[music] = k
+            kinds.setdefault(line.family, []).append(k)
+    trombones, basses = kinds.pop("trombone", []), kinds.pop("bass trombone", [])
+    valved = kinds.pop("euphonium", []), kinds.pop("baritone", [])
+    lead = [*valved[0], *valved[1]][:1]
+    order = [*trombones[:1], *basses, *lead, *trombones[-1:], *trombones, *valved[1], *valved[0]]
+    order += [k for rest in kinds.values() for k in rest] + list(same)
+    ranks = {k: rank for rank, k in enumerate(dict.fromkeys(order))}
+    return tuple(Chair(part=part, line=line, rank=ranks[k], same_as=same.get(k))
+                 for k, (part, line) in enumerate(lines))
+
+
+def leading(chairs: Sequence[Chair], k: int) -> bool:
+    """Tell whether a chair is one that a piece hardly does without: first trombone, bass trombone, first euphonium."""
+    chair = chairs[k]
+    if chair.same_as is not None:
+        return False
+    if chair.line.family == "bass trombone":
+        return True
+    valved = [one for one in chairs if one.line.family in ("euphonium", "baritone") and one.same_as is None]
+    family = [one for one in chairs if one.line.family == chair.line.family and one.same_as is None]
+    if chair.line.family in ("euphonium", "baritone"):
+        return chair is min(valved, key=lambda one: one.rank)
+    return chair is family[0]
+
+
+def assign(prices: Sequence[Sequence[float]], empty: Sequence[float]) -> tuple[int | None, ...]:
+    """Give every row a column of its own, or none, at the least total price; exact.
+
+    Parameters
+    ----------
+    prices : rows of prices
+        ``prices[i][j]`` of giving column j to row i; inf forbids.
+    empty : sequence of float
+        Price of leaving row i without a column, finite.
+
+    Returns
+    -------
+    tuple
+        The column of each row, None where it is left without.
+
+    Raises
+    ------
+    Unreadable
+        If scipy is not installed.
+
+    Notes
+    -----
+    The assignment problem, solved by ``scipy.optimize.linear_sum_assignment`` (D. F. Crouse, "On implementing 2D
+    rectangular assignment algorithms", IEEE Transactions on Aerospace and Electronic Systems 52(4), 2016,
+    pp. 1679-1696); each row has one more column of its own, which stands for leaving it empty.
+    """
+    try:
+        import numpy as np
+        from scipy.optimize import linear_sum_assignment
+    except ImportError:
+        raise unreadable("missing-extra", where="fit", what="seating needs scipy, which is not installed",
+                         try_="Install the extra: pip install 'lowbrass[decide]'.") from None
+    rows = len(prices)
+    if not rows:
+        return ()
+    columns = len(prices[0])
+    matrix = np.full((rows, columns + rows), INF)
+    if columns:
+        matrix[:, :columns] = np.asarray(prices, dtype=float)
+    matrix[range(rows), range(columns, columns + rows)] = empty
+    found_rows, found = linear_sum_assignment(matrix)
+    taken = dict(zip(found_rows.tolist(), found.tolist(), strict=True))
+    return tuple(taken[i] if taken[i] < columns else None for i in range(rows))
+
+
+class Desk:
+    """Burdens of a section's seats, worked out when asked for and kept."""
+
+    def __init__(self, chairs: Sequence[Chair], section: Section, tempo_bpm: float | None = None) -> None:
+        """Take the chairs and players; `tempo_bpm` overrides the score's tempo."""
+        self.chairs = tuple(chairs)
+        self.section = section
+        self.members = section.members
+        self.tempo_bpm = tempo_bpm
+        self._known: dict[tuple[int, int, Horn], Burden] = {}
+        # How many different lines each family has; a line printed twice counts once.
+        self._lines_of = Counter(chair.line.family for chair in self.chairs if chair.same_as is None)
+
+    def burden(self, i: int, j: int, horn: Horn) -> Burden:
+        """Return what line `i` on `horn` asks of member `j`."""
+        key = (i, j, horn)
+        if key not in self._known:
+            self._known[key] = burden_of(self.chairs[i].line, self.members[j], horn, tempo_bpm=self.tempo_bpm)
+        return self._known[key]
+
+    def offers(self, i: int, j: int, lent: Sequence[Horn] = ()) -> list[Burden]:
+        """Return the burdens of the horns with which member `j` could take line `i`: own ones, then lent ones."""
+        family = self.chairs[i].line.family
+        horns = [*self.members[j].horns, *lent]
+        if self.members[j].level == "beginner" and self.members[j].keeps != "bass trombone":
+            # Nor is a beginner given the bass trombone for another part, while there is any other horn.
+            horns = [horn for horn in horns if horn.kind != "bass trombone"] or horns
+        return [one for horn in horns if takes(horn, family) for one in [self.burden(i, j, horn)] if one.offered]
+
+    def best(self, i: int, j: int) -> Burden | None:
+        """Return the cheapest of a member's own horns for a line, None where there is none."""
+        return min(self.offers(i, j), key=lambda one: one.cost, default=None)
+
+    def bars(self, i: int, j: int, lifted: Collection[int] = ()) -> str | None:
+        """Return what keeps member `j` from line `i` whatever the horn, None where nothing does.
+
+        ``beginner``: a bass trombone part; ``kept``: the member stays on another family's parts; ``reserved``: those
+        who stay on this line's family are enough for its lines. A member in `lifted` is not kept anywhere.
+        """
+        member, family = self.members[j], self.chairs[i].line.family
+        if family == "bass trombone" and member.level == "beginner" and member.keeps != "bass trombone":
+            return "beginner"
+        kept = member.dedicated if j not in lifted else None
+        if kept in self._lines_of and kept != family:
+            return "kept"
+        if kept != family:
+            keepers = sum(one.dedicated == family and k not in lifted for k, one in enumerate(self.members))
+            if keepers >= self._lines_of[family]:
+                return "reserved"
+        return None
+
+    def tie(self, i: int, j: int) -> float:
+        """Return the price that breaks ties by the order of the file: first players first, on the first lines."""
+        return _TIE * j * (len(self.chairs) - i)
+
+    def seats(self) -> tuple[int | None, ...]:
+        """Return the member of each line, None where it stays empty: as many lines as can be, then the least price."""
+        prices = [[INF if self.bars(i, j) or (one := self.best(i, j)) is None else one.cost + self.tie(i, j)
+                   for j in range(len(self.members))] for i in range(len(self.chairs))]
+        return assign(prices, self.empty_prices(prices))
+
+    def empty_prices(self, prices: Sequence[Sequence[float]]) -> list[float]:
+        """Return prices of leaving lines empty, above all that the others add up to; the highest rank costs least.
+
+        With n lines, n * n + (n - rank) of a unit that no seating reaches: one line less outweighs any ranks.
+        """
+        count = len(prices)
+        unit = 1.0 + sum(max((one for one in row if one < INF), default=0.0) for row in prices)
+        return [unit * (count * count + count - chair.rank) for chair in self.chairs]
+
+    def doublings(self, seats: Sequence[int | None]) -> dict[int, tuple[int, Burden]]:
+        """Give each member without a line one to double: with least to leave out, then where fewer play already.
+
+        Returns member -> (line, burden); nothing for a member who lacks more than `MOST_DOUBLED_LESS` of each line. A
+        bass trombone line is doubled only on another bass trombone.
+        """
+        heads = [int(one is not None) for one in seats]
+        found: dict[int, tuple[int, Burden]] = {}
+        for j in range(len(self.members)):
+            if j in seats:
+                continue
+            ways = [(heads[i] > 1, one.cost, i, one) for i in range(len(self.chairs))
+                    if heads[i] and not self.bars(i, j) for one in self.offers(i, j)
+                    if "not_bass" not in one.items
+                    and len(one.blocked) + len(one.too_fast) <= MOST_DOUBLED_LESS * len(one.plan.notes)]
+            if ways:
+                _, _, i, burden = min(ways, key=lambda way: way[:3])
+                heads[i] += 1
+                found[j] = (i, burden)
+        return found
+
+
+def member_names(members: Sequence[Member]) -> str:
+    """List names for a person."""
+    names = [one.name for one in members]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else "nobody"

@@ -1,0 +1,138 @@
+"""The changes of a fit in words and as data, each worked out on the plan before it is said."""
+
+from dataclasses import dataclass
+from itertools import groupby
+from math import floor
+from typing import Any, Literal
+
+from analyzer.pitch import Pitch
+from analyzer.plan.solve import allowed_choices
+from analyzer.section.burden import Burden, burden_of, load, slowed
+from analyzer.section.changes import Lend, Way
+from analyzer.section.covered import Covered
+from analyzer.section.seating import Chair, Desk
+from analyzer.section.section import Member
+
+Kind = Literal["move", "lend", "tempo", "notes", "empty"]
+_MOST_TRIES = 20
+_CUT_TIME_BPM = 160
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One change that would make a piece suit.
+
+    `data` holds, by kind: `player`, `horn`, `source`, `owner` (lend); `player` (move); `measure`, `from_bpm`, `to_bpm`
+    [quarter notes a minute], `factor` (tempo); `player` and `notes` (notes); nothing more (empty).
+    """
+
+    kind: Kind
+    text: str
+    chair: Chair | None
+    data: dict[str, Any]
+
+
+def changes_of(desk: Desk, way: Way, covered: Covered) -> tuple[Change, ...]:
+    """Return the changes of a way, in the order in which a director would make them."""
+    changes: list[Change] = []
+    for step in way.steps:
+        member = desk.members[step.member]
+        chair = next((desk.chairs[i] for i, place in enumerate(way.seats) if place and place[0] == step.member), None)
+        if isinstance(step, Lend):
+            changes.append(_lend(desk, step, member, chair))
+        else:
+            goes = f" to {chair.title}" if chair else ""
+            changes.append(Change(kind="move", chair=chair, data={"player": member.name},
+                                  text=f"Move {member.name}, otherwise kept on {member.dedicated} parts,{goes}."))
+    if way.factor < 1:
+        changes.append(_tempo(desk, way))
+    empty = {desk.chairs[i].part.id for i, place in enumerate(way.seats) if place is None}
+    for i, place in enumerate(way.seats):
+        chair = desk.chairs[i]
+        if place is None:
+            if chair.same_as is None:
+                double = covered.best_double(chair.line, empty)
+                heard = f" ({double.part_name} has {100 * double.share:.0f} % of its notes)" if double else ""
+                changes.append(Change(kind="empty", chair=chair, data={},
+                                      text=f"Play without {chair.title}{heard}."))
+        elif way.troubled[i]:
+            changes.append(_notes(desk, i, *place, way.troubled[i], covered))
+    return tuple(changes)
+
+
+def _lend(desk: Desk, step: Lend, member: Member, chair: Chair | None) -> Change:
+    owner = desk.members[step.owner].name if step.owner is not None else None
+    whence = {"band room": "the band has one to lend", "player": f"{owner} has one beside another horn",
+              "elsewhere": "nobody in the file has one to spare"}[step.source]
+    use = f" for {chair.title}" if chair else ""
+    return Change(kind="lend", chair=chair, text=f"Lend {member.name} a {step.horn.name}{use}: {whence}.",
+                  data={"player": member.name, "horn": step.horn.name, "source": step.source, "owner": owner})
+
+
+def _tempo(desk: Desk, way: Way) -> Change:
+    """The tempo at which every seat's moves are within its player's speed, tried out on new plans."""
+    fast = [(i, *place) for i, place in enumerate(way.seats) if place and place[1].too_fast
+            and place[1].tempo_factor >= way.least]
+    i, _, burden = min(fast, key=lambda one: one[2].tempo_factor)
+    k = max(burden.too_fast, key=lambda k: load(burden.planner, burden.plan, k))
+    was = burden.planner.times[k].bpm
+    bpm = floor(was * burden.tempo_factor)
+    for _ in range(_MOST_TRIES):
+        if bpm <= 1 or not any(_replanned(desk, line, member, one, bpm / was).too_fast for line, member, one in fast):
+            break
+        bpm -= 1
+    note = burden.plan.notes[k].note
+    # A quick quarter is the half of a beat in cut time, and directors count the half note.
+    half = f" (half note = {bpm / 2:g})" if was > _CUT_TIME_BPM else ""
+    return Change(
+        kind="tempo", chair=desk.chairs[i],
+        text=f"Lower the tempo: quarter note = {bpm}{half} in place of {was:.0f} at measure {note.measure}, and in "
+             f"proportion elsewhere ({100 * bpm / was:.0f} %).",
+        data={"measure": note.measure, "from_bpm": round(was, 1), "to_bpm": bpm, "factor": round(bpm / was, 4)})
+
+
+def _replanned(desk: Desk, i: int, j: int, burden: Burden, factor: float) -> Burden:
+    line = desk.chairs[i].line
+    if desk.tempo_bpm or not line.tempi:
+        return burden_of(line, desk.members[j], burden.horn, tempo_bpm=burden.planner.times[0].bpm * factor)
+    return burden_of(slowed(line, factor), desk.members[j], burden.horn)
+
+
+def _notes(desk: Desk, i: int, j: int, burden: Burden, notes: tuple[int, ...], covered: Covered) -> Change:
+    chair, member = desk.chairs[i], desk.members[j]
+    items = [_note(chair, member, burden, k, covered) for k in notes]
+    said = []
+    for (name, way), group in groupby(items, key=lambda item: (item["pitch"], item["way"])):
+        measures = list(dict.fromkeys(item["measure"] for item in group))
+        said.append(f"{name} in measure{'s' if len(measures) > 1 else ''} {', '.join(measures)} ({way})")
+    return Change(kind="notes", chair=chair, text=f"{chair.title}, {member.name}: change {'; '.join(said)}.",
+                  data={"player": member.name,
+                        "notes": [{key: item[key] for key in ("index", "measure", "sounding", "way")}
+                                  for item in items]})
+
+
+def _note(chair: Chair, member: Member, burden: Burden, k: int, covered: Covered) -> dict[str, Any]:
+    note = chair.line.notes[k]
+    item = {"index": k, "measure": note.measure, "sounding": note.sounding.name, "pitch": note.sounding.pretty}
+    if k in burden.gliss and k not in burden.blocked:
+        return item | {"way": "play it without the glide"}
+    heard = covered.at(chair.line, k)
+    spare = f"may be left out: {heard}" if heard else "left out, it is heard nowhere else"
+    if k not in burden.blocked:
+        return item | {"way": f"too quick to reach; {spare}"}
+    ways = []
+    for by in (1, -1, 2, -2):
+        pitch = Pitch(note.sounding.step, note.sounding.alter, note.sounding.octave + by)
+        if _goes(burden, member, pitch.midi):
+            ways.append(f"{pitch.pretty} goes instead")
+            break
+    ways.append(spare)
+    return item | {"way": "; or ".join(ways)}
+
+
+def _goes(burden: Burden, member: Member, midi: int) -> bool:
+    player = member.player
+    low = member.extreme_low if member.extreme_low is not None else player.low
+    high = member.extreme_high if member.extreme_high is not None else player.high
+    inside = (low is None or midi >= low) and (high is None or midi <= high)
+    return inside and bool(allowed_choices(burden.horn, player, midi))
