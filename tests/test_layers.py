@@ -6,9 +6,9 @@ from pathlib import Path
 import analyzer
 
 ROOT = Path(analyzer.__file__).parent
-BASE = {"pitch", "evidence", "problem", "solver", "cautions"}
+BASE = {"pitch", "evidence", "problem", "toml_file", "solver", "cautions"}
 MAY = {
-    "pitch": set(), "evidence": set(), "problem": set(), "solver": set(), "cautions": set(),
+    "pitch": set(), "evidence": set(), "problem": set(), "toml_file": {"problem"}, "solver": set(), "cautions": set(),
     "horns": BASE - {"solver"},
     "score": BASE - {"solver"},
     "plan": BASE | {"horns", "score"},

@@ -19,10 +19,10 @@ from analyzer.horns.horn import (
     Statement,
     Valves,
 )
-from analyzer.horns.table import Table, parse_table, read_table
 from analyzer.horns.tubing import HIGHEST_PARTIAL, loop_share
 from analyzer.pitch import parse_pitch
 from analyzer.problem import unreadable
+from analyzer.toml_file import Table, parse_table, read_table
 
 DATA = Path(__file__).parent / "data"
 SCHEMA = 1

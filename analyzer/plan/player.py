@@ -1,7 +1,5 @@
 """The player: reach, ceiling, speed, range, learned valve states; read from a TOML file."""
 
-import re
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -9,8 +7,10 @@ from typing import Any
 from analyzer.horns.candidates import DEFAULT_CEILING_MIDI, position_place_mm, positions
 from analyzer.horns.horn import Horn
 from analyzer.pitch import parse_pitch
-from analyzer.problem import Unreadable, unreadable
+from analyzer.problem import Unreadable
+from analyzer.toml_file import Table, read_table
 
+CODE = "bad-key"
 ARM_SHARE = 0.42
 """Shoulder to thumb tip over height, ages 5 to 20 (Han, Kim, Jung and Park, J Korean Acad Rehabil Med 28(5), 2004,
 pp. 458-461: 0.19 + 0.23)."""
@@ -89,55 +89,20 @@ def read_player(path: Path) -> Player:
     Unreadable
         If the file cannot be read, is no TOML, or holds an unknown key or a value out of its range; names the line.
     """
-    text = read_toml_text(path)
-    table = parse_toml(text, path.name)
-    extra = [key for key in table if key != "player"]
+    top = read_table(path)
+    extra = [key for key in top.data if key != "player"]
     if extra:
-        raise mistake(path.name, text, extra[0], f"unknown key '{extra[0]}'", "A player file has one table, [player].")
-    player = table.get("player", {})
+        raise top.problem(extra[0], f"unknown key '{extra[0]}'", "A player file has one table, [player].", code=CODE)
+    player = top.data.get("player", {})
     if not isinstance(player, dict):
-        raise mistake(path.name, text, "player", "'player' is no table", "Write [player] on a line of its own.")
-    return player_from(player, path.name, text)
-
-
-def read_toml_text(path: Path) -> str:
-    """Return the text of a TOML file, or raise `Unreadable` with one clear line."""
-    try:
-        return path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise unreadable("no-file", where=str(path), what=f"cannot be read ({error.strerror})",
-                         try_="Check the name and folder.") from error
-    except UnicodeDecodeError as error:
-        raise unreadable("not-text", where=str(path), what="is no UTF-8 text",
-                         try_="Save it as plain text (UTF-8).") from error
-
-
-def parse_toml(text: str, name: str) -> dict[str, Any]:
-    """Parse TOML, or raise `Unreadable` with the line of the mistake."""
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise unreadable("bad-toml", where=name, what=f"is no valid TOML: {error}",
-                         try_="Mend that line; text needs quotation marks.") from error
-
-
-def mistake(name: str, text: str, key: str, what: str, try_: str, nth: int = 0) -> Unreadable:
-    """Return an `Unreadable` that names the line on which the `nth` table's `key` stands."""
-    line, seen = 0, -1
-    for number, row in enumerate(text.splitlines(), 1):
-        if row.lstrip().startswith("["):
-            seen += row.lstrip().startswith("[[")
-            if seen <= nth and key in row:
-                line = line or number
-        elif re.match(rf"\s*\"?{re.escape(key)}\"?\s*=", row) and (seen == nth or seen < 0 or not line):
-            line = number
-            if seen == nth:
-                break
-    return unreadable("bad-key", where=f"{name}, line {line}" if line else name, what=what, try_=try_)
+        raise top.problem("player", "'player' is no table", "Write [player] on a line of its own.", code=CODE)
+    return player_from(player, path.name, top.text)
 
 
 def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str, ...] = (), nth: int = 0) -> Player:
     """Build a player from a parsed table; `also` names keys that the caller reads itself.
+
+    `name` and `text` are the file's, for the place of a mistake; `nth` tells which [[player]] it is, from 0.
 
     Raises
     ------
@@ -146,7 +111,7 @@ def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str,
     """
 
     def wrong(key: str, what: str, try_: str) -> Unreadable:
-        return mistake(name, text, key, what, try_, nth)
+        return Table(table, text=text, file=name, heading="player", nth=nth).problem(key, what, try_, code=CODE)
 
     for key in table:
         if key not in KEYS and key not in also:

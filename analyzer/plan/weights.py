@@ -5,8 +5,8 @@ from dataclasses import dataclass, fields, replace
 from functools import cache
 from pathlib import Path
 
-from analyzer.plan.player import parse_toml, read_toml_text
 from analyzer.problem import unreadable
+from analyzer.toml_file import read_table
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +68,7 @@ def read_preferences(path: Path) -> Weights:
     def wrong(what: str, try_: str) -> Exception:
         return unreadable("bad-preferences", where=path.name, what=what, try_=try_)
 
-    table = parse_toml(read_toml_text(path), path.name)
+    table = read_table(path).data
     given = table.get("weights")
     if not isinstance(given, dict) or set(table) != {"weights"}:
         raise wrong("has not just one table, [weights]", "Let lowbrass learn write the file.")

@@ -12,10 +12,10 @@ from typing import Any, Literal
 
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
-from analyzer.horns.table import Table, parse_table
 from analyzer.pitch import parse_pitch
-from analyzer.plan.player import KEYS, Player, parse_toml, player_from, read_toml_text
+from analyzer.plan.player import KEYS, Player, player_from
 from analyzer.problem import Problem, Unreadable, unreadable
+from analyzer.toml_file import Table, read_table
 
 _Add = Callable[[int, str, str], None]      # line, what, try
 _Miss = Callable[[str, str, str], None]     # key, what, try
@@ -126,12 +126,10 @@ def read_section(path: Path) -> Section:
 def check_section(path: Path) -> tuple[Section | None, tuple[Problem, ...]]:
     """Read a section file; return the section (None where a mistake stands in the way) and every mistake, in order."""
     try:
-        text = read_toml_text(path)
-        parse_table(text, path.name)   # its message names the line
-        table = parse_toml(text, path.name)
+        top = read_table(path)
     except Unreadable as error:
         return None, (error.problem,)
-    return section_from(table, path.name, text, folder=path.parent)
+    return section_from(top.data, path.name, top.text, folder=path.parent)
 
 
 def section_from(table: dict[str, Any], name: str, text: str, *, folder: Path = Path(),

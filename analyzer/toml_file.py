@@ -1,4 +1,4 @@
-"""A TOML table read key by key: wrong types and unknown keys become one clear line with file and line number."""
+"""TOML files read key by key: wrong types and unknown keys become one clear line with file and line number."""
 
 import re
 import tomllib
@@ -31,20 +31,21 @@ class Table:
 
     def __init__(self, data: dict[str, Any], *, text: str, file: str, heading: str = "", nth: int = 0) -> None:
         """Wrap a parsed table; see the class for the parameters."""
-        self._data = data
-        self._text = text
+        self.data = data
+        self.text = text
         self.file = file
         self.heading = heading
         self._nth = nth
         self._taken: set[str] = set()
 
-    def problem(self, key: str, what: str, try_: str) -> Unreadable:
-        """Return (not raise) the problem of one key, with its line."""
-        return unreadable(CODE, where=f"{self.file}, line {self.line(key)}", what=what, try_=try_)
+    def problem(self, key: str, what: str, try_: str, *, code: str = CODE) -> Unreadable:
+        """Return (not raise) the problem of one key, with its line; no line where the table came without its text."""
+        where = f"{self.file}, line {self.line(key)}" if self.text else self.file
+        return unreadable(code, where=where, what=what, try_=try_)
 
     def has(self, key: str) -> bool:
         """Tell whether the key stands in the file."""
-        return key in self._data
+        return key in self.data
 
     def take(self, key: str, kind: type[Any], default: Any = ...) -> Any:
         """Return the value of a key (`kind` is str, float, int or bool).
@@ -55,13 +56,13 @@ class Table:
             If it is missing without a default, or of another kind.
         """
         self._taken.add(key)
-        if key not in self._data:
+        if key not in self.data:
             if default is ...:
                 raise self.problem(
                     key, f"'{key}' is missing{self._of()}", f"Add {key} = ... with {_KIND_WORDS[kind]}."
                 )
             return default
-        value = self._data[key]
+        value = self.data[key]
         if kind is float and isinstance(value, int) and not isinstance(value, bool):
             value = float(value)
         if not isinstance(value, kind) or (kind is int and isinstance(value, bool)):
@@ -86,11 +87,11 @@ class Table:
     def numbers(self, key: str, low: int, high: int) -> tuple[int, ...]:
         """Return a list of whole numbers between `low` and `high`."""
         self._taken.add(key)
-        value = self._data.get(key)
+        value = self.data.get(key)
         if not isinstance(value, list) or not value or not all(
             isinstance(item, int) and not isinstance(item, bool) and low <= item <= high for item in value
         ):
-            found = f"is {value!r}" if key in self._data else "is missing"
+            found = f"is {value!r}" if key in self.data else "is missing"
             mend = f"Give a list such as [1, 2], each {low} to {high}."
             raise self.problem(key, f"'{key}' {found}{self._of()}", mend)
         return tuple(value)
@@ -99,19 +100,19 @@ class Table:
         """Return a table that must be there."""
         self._taken.add(key)
         heading = f"{self.heading}.{key}" if self.heading else key
-        value = self._data.get(key)
+        value = self.data.get(key)
         if not isinstance(value, dict):
             raise self.problem(key, f"the table [{heading}] is missing", f"Add [{heading}] with its keys.")
-        return Table(value, text=self._text, file=self.file, heading=heading)
+        return Table(value, text=self.text, file=self.file, heading=heading)
 
     def tables(self, key: str) -> Iterator["Table"]:
         """Yield the tables of a repeated heading, in order; none where it is absent."""
         self._taken.add(key)
-        value = self._data.get(key, [])
+        value = self.data.get(key, [])
         if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
             raise self.problem(key, f"'{key}' is no list of tables", f"Write each under a heading [[{key}]].")
         for nth, item in enumerate(value):
-            yield Table(item, text=self._text, file=self.file, heading=key, nth=nth)
+            yield Table(item, text=self.text, file=self.file, heading=key, nth=nth)
 
     def done(self) -> None:
         """Refuse keys that nothing asked for.
@@ -121,7 +122,7 @@ class Table:
         Unreadable
             With the first of them and the keys that are known.
         """
-        for key in self._data:
+        for key in self.data:
             if key not in self._taken:
                 known = ", ".join(sorted(self._taken))
                 raise self.problem(key, f"unknown key '{key}'{self._of()}", f"Known here: {known}.")
@@ -131,7 +132,7 @@ class Table:
 
     def line(self, key: str) -> int:
         """Line of a key of this table, from 1; the table's own line where the key is absent."""
-        lines = self._text.splitlines()
+        lines = self.text.splitlines()
         start, end = self._span(lines)
         quoted = re.escape(key)
         pattern = re.compile(rf"""\s*(?:{quoted}|"{quoted}"|'{quoted}')\s*[=.]""")
@@ -159,8 +160,8 @@ class Table:
         return start, next(headings, len(lines))
 
 
-def read_table(path: Path, shown: str) -> Table:
-    """Read a TOML file. `shown` is its name as the user gave it.
+def read_table(path: Path, shown: str = "") -> Table:
+    """Read a TOML file. `shown` is its name in problems, else the bare file name.
 
     Raises
     ------
@@ -170,11 +171,12 @@ def read_table(path: Path, shown: str) -> Table:
     try:
         text = path.read_text(encoding="utf-8")
     except UnicodeDecodeError:
-        raise unreadable(CODE, where=shown, what="the file is not UTF-8 text", try_="Save it as UTF-8.") from None
+        what = "the file is not UTF-8 text"
+        raise unreadable("not-text", where=str(path), what=what, try_="Save it as UTF-8.") from None
     except OSError as error:
         what = f"the file cannot be read ({error.strerror or error})"
-        raise unreadable("no-file", where=shown, what=what, try_="Check the name and the folder.") from None
-    return parse_table(text, shown)
+        raise unreadable("no-file", where=str(path), what=what, try_="Check the name and the folder.") from None
+    return parse_table(text, shown or path.name)
 
 
 def parse_table(text: str, shown: str) -> Table:
