@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from analyzer.review.findings import Finding
+from analyzer.review.findings import Finding, grouped
 from analyzer.section.fit import Fit, Seat
 from analyzer.section.seating import Chair
 from analyzer.section.words import Change
@@ -94,19 +94,17 @@ def _sentence(finding: Finding) -> str:
 
 def _findings_text(findings: Sequence[Finding]) -> Iterable[str]:
     """Return the gravest findings of a seat, a line each, and how many more there are; notes only if nothing else."""
-    ordered = [one for level in ("stop", "care", "note") for one in findings if one.severity == level]
-    groups: dict[tuple[str, str, str], list[Finding]] = {}
-    for one in ordered:
-        if one.severity != "note" or one.code == "horn":
-            groups.setdefault((one.severity, one.what, one.try_[0] if one.try_ else ""), []).append(one)
+    groups = [one for one in grouped(findings) if one.first.severity != "note" or one.first.code == "horn"]
     shown = 0
-    for (severity, what, way), group in list(groups.items())[:_SHOWN]:
-        shown += len(group)
-        measures = list(dict.fromkeys(one.measure for one in group if one.measure))
+    for group in groups[:_SHOWN]:
+        shown += len(group.findings)
+        measures = list(dict.fromkeys(group.places))
         rest = f" and {len(measures) - _SHOWN} more" if len(measures) > _SHOWN else ""
         listed = ", ".join(measures[:_SHOWN]) + rest
         place = f"measure{'s' if len(measures) > 1 else ''} {listed}: " if measures else ""
-        yield f"      {_MARKS[severity]}{place}{what}{'' if what.endswith('.') else '.'}{f' {way}' if way else ''}"
-    more = len(ordered) - shown
+        what = group.first.what
+        way = f" {group.first.try_[0]}" if group.first.try_ else ""
+        yield f"      {_MARKS[group.first.severity]}{place}{what}{'' if what.endswith('.') else '.'}{way}"
+    more = len(findings) - shown
     if more:
         yield f"      and {more} more, all of them in --format json"

@@ -13,7 +13,7 @@ from analyzer.marking.mapping import heading
 from analyzer.pitch import pitch_of
 from analyzer.review.bass import Reviewed
 from analyzer.review.compare import OFF_STEPS_CENTS, Column, Comparison
-from analyzer.review.findings import Finding
+from analyzer.review.findings import Group, grouped
 from analyzer.review.ossia import Ossia
 
 _HEADINGS = {"stop": "Cannot be played so", "care": "Asks for care", "note": "Good to know"}
@@ -70,28 +70,20 @@ def review_text(analysis: Analysis, reviewed: Sequence[Reviewed]) -> str:
         title = heading(one.planned)
         out += ["", title, "=" * min(100, len(title))]
         for severity, name in _HEADINGS.items():
-            mine = [finding for finding in one.findings if finding.severity == severity]
+            mine = [group for group in grouped(one.findings) if group.first.severity == severity]
             if mine:
-                out += ["", f"{name}:", *_grouped(mine)]
+                out += ["", f"{name}:", *_told(mine)]
         if not one.findings:
             out += ["", "Nothing found: every note and move lies within this horn and player."]
     return "\n".join([*out, "", *(f"Caution: {line}" for line in review_cautions(analysis, reviewed))])
 
 
-def _grouped(found: Iterable[Finding]) -> list[str]:
-    groups: dict[tuple[str, str], list[Finding]] = {}
-    for one in found:
-        groups.setdefault((one.code, one.what), []).append(one)
+def _told(groups: Iterable[Group]) -> list[str]:
     out = []
-    for (code, what), same in groups.items():
-        places = [one.measure or "?" for one in same]
-        out.append(f"  {_measures(places)}: {what[0].upper()}{what[1:]}. [{code}]")
-        ways: dict[str, list[str]] = {}
-        for one in same:
-            for way in one.try_:
-                ways.setdefault(way, []).append(one.measure or "?")
-        out += [f"      - {way}" if len(where) == len(same) else f"      - {_measures(where)}: {way}"
-                for way, where in sorted(ways.items(), key=lambda item: len(item[1]) != len(same))]
+    for one in groups:
+        what = one.first.what
+        out.append(f"  {_measures(one.places or ('?',))}: {what[0].upper()}{what[1:]}. [{one.first.code}]")
+        out += [f"      - {_measures(where)}: {way}" if where else f"      - {way}" for way, where in one.ways]
     return out
 
 

@@ -1,5 +1,6 @@
 """What a review finds in a line, and the remedies that were computed for it."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -90,3 +91,42 @@ def finding_at(line: Line, index: int | None, code: Code, severity: Severity, wh
         sounding=note.sounding.name if note else None, what=what,
         try_=(*(remedy.text for remedy in remedies), *more), remedies=remedies,
     )
+
+
+SEVERITIES: tuple[Severity, ...] = ("stop", "care", "note")
+"""Gravest first."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Findings of a line that say the same of several places, in playing order; never empty."""
+
+    findings: tuple[Finding, ...]
+
+    @property
+    def first(self) -> Finding:
+        """The finding that comes first in the music."""
+        return self.findings[0]
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """The measure of each finding that has one, as printed; one that holds two is named twice."""
+        return tuple(one.measure for one in self.findings if one.measure is not None)
+
+    @property
+    def ways(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """Each way out with the measures it is for (none: for all); those for all come first."""
+        found: dict[str, list[str]] = {}
+        for one in self.findings:
+            for way in one.try_:
+                found.setdefault(way, []).append(one.measure or "?")
+        common = [(way, ()) for way, where in found.items() if len(where) == len(self.findings)]
+        return (*common, *((way, tuple(where)) for way, where in found.items() if len(where) != len(self.findings)))
+
+
+def grouped(found: Iterable[Finding]) -> tuple[Group, ...]:
+    """Put findings that say the same together, the gravest first, else as they come."""
+    groups: dict[tuple[str, str, str], list[Finding]] = {}
+    for one in sorted(found, key=lambda one: SEVERITIES.index(one.severity)):
+        groups.setdefault((one.severity, one.code, one.what), []).append(one)
+    return tuple(Group(findings=tuple(same)) for same in groups.values())

@@ -1,7 +1,7 @@
 """Findings and remedies as data."""
 
 from analyzer.pitch import parse_pitch
-from analyzer.review.findings import Remedy, finding_at
+from analyzer.review.findings import Remedy, finding_at, grouped
 from tests.lines import line_of
 
 
@@ -26,3 +26,16 @@ def test_remedies_carry_only_what_they_have() -> None:
     assert Remedy(kind="tempo", text="x", bpm=81.04).as_json() == {"kind": "tempo", "text": "x", "bpm": 81.0}
     assert Remedy(kind="tune", text="x", cents=120.0, label="T6").as_json() == {
         "kind": "tune", "text": "x", "tune_cents": 120.0, "label": "T6"}
+
+
+def test_findings_that_say_the_same_stand_together_gravest_first() -> None:
+    line = line_of("C2 D2 C2")
+    found = [finding_at(line, 1, "tiring", "note", "long"),
+             finding_at(line, 0, "beyond-horn", "stop", "low", more=("Up.",)),
+             finding_at(line, 2, "beyond-horn", "stop", "low", more=("Ask.", "Up."))]
+    low, long = grouped(found)
+    assert [one.index for one in low.findings] == [0, 2]
+    assert (low.first.code, low.places) == ("beyond-horn", ("1", "1"))
+    # What is for all stands first, without measures.
+    assert low.ways == (("Up.", ()), ("Ask.", ("1",)))
+    assert (long.first.severity, long.ways) == ("note", ())
