@@ -13,11 +13,14 @@ from analyzer.commands.options import (
     say,
     score_argument,
     tempo_option,
+    write_file,
 )
 from analyzer.report.fitting import fit_document, fit_text
 from analyzer.score.document import open_document
 from analyzer.section.fit import fit
 from analyzer.section.section import read_section
+
+_PAGES = (".html", ".htm")
 
 
 @click.command("fit")
@@ -27,18 +30,28 @@ from analyzer.section.section import read_section
 @part_option
 @measures_option
 @tempo_option
+@click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE.html",
+              help="Write the answer as a page to print or to read on a phone: seats, hard measures, remedies.")
 @format_option("text", "json")
 @click.pass_context
 def command(ctx: click.Context, score: Path, section: Path, parts: tuple[str, ...], measures: str | None,
-            tempo: float | None, form: str) -> None:
+            tempo: float | None, output: Path | None, form: str) -> None:
     """Say whether SCORE suits your section, who should play which line on which horn, and what would have to change.
 
     Exit code 3 if it does not suit.
     """
     span = measure_range(measures)
+    if output is not None and output.suffix.lower() not in _PAGES:
+        raise click.BadParameter(f"'{output.name}': the answer is written as a page; let its name end in .html.",
+                                 param_hint="-o")
     players = read_section(section)
     answer = fit(open_document(score), players, parts=parts, measures=span, tempo_bpm=tempo)
     say(answer.problems)
+    if output is not None:
+        from analyzer.report.section_page import section_page
+
+        write_file(output, section_page(answer))
+        click.echo(f"Wrote {output}.", err=True)
     if form == "json":
         print_json(fit_document(answer))
     else:

@@ -10,7 +10,7 @@ from analyzer.section.words import Change
 
 SCHEMA = "lowbrass.fit/1"
 _MARKS = {"stop": "!!", "care": "! ", "note": "- "}
-_VERDICTS = {
+VERDICTS = {
     "suits": "The piece suits this section.",
     "suits with changes": "The piece suits this section with changes:",
     "does not suit": "The piece does not suit this section as it is.",
@@ -58,9 +58,9 @@ def _change_json(change: Change) -> dict[str, Any]:
 
 def fit_text(fit: Fit) -> str:
     """Return the fit for a director: the verdict and the changes, who plays what, what to know, cautions."""
-    out = ["", fit.document.title or fit.document.name, _VERDICTS[fit.verdict]]
+    out = ["", fit.document.title or fit.document.name, VERDICTS[fit.verdict]]
     if fit.verdict == "does not suit":
-        out += [f"  {number}. {_sentence(one)}" for number, one in enumerate(_stops(fit), 1)]
+        out += [f"  {number}. {told(one)}" for number, one in enumerate(severe(fit), 1)]
         if fit.changes:
             out += ["The changes that it would take:"]
     out += [f"  {number}. {change.text}" for number, change in enumerate(fit.changes, 1)]
@@ -79,15 +79,17 @@ def fit_text(fit: Fit) -> str:
     general = [one for one in fit.findings if not (fit.verdict == "does not suit" and one.severity == "stop")]
     if general:
         out += ["", "To know"]
-        out += [f"  {_MARKS[one.severity]}{_sentence(one)}" for one in general]
+        out += [f"  {_MARKS[one.severity]}{told(one)}" for one in general]
     return "\n".join([*out, "", *(f"Caution: {line}" for line in fit.cautions)])
 
 
-def _stops(fit: Fit) -> list[Finding]:
+def severe(fit: Fit) -> list[Finding]:
+    """Return what stands in the way of the whole piece."""
     return [one for one in fit.findings if one.severity == "stop"]
 
 
-def _sentence(finding: Finding) -> str:
+def told(finding: Finding) -> str:
+    """Say a finding and its ways out in sentences."""
     what = finding.what if finding.what.endswith(".") else f"{finding.what}."
     return f"{what[:1].upper()}{what[1:]} {' '.join(finding.try_)}".strip()
 

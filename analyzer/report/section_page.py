@@ -1,0 +1,220 @@
+"""The page of a section: does the piece suit it, who plays what, how hard each measure is for whom, what to mend.
+
+One HTML file without network or script, for a phone, a laptop, a screen reader and paper.
+"""
+
+from collections.abc import Callable, Sequence
+from html import escape
+from pathlib import Path
+
+from analyzer.picture.drawing import clean
+from analyzer.picture.heat import LEVEL_WORDS, HeatRow, heat_pictures, level_of
+from analyzer.picture.picture import NARROW, WIDE
+from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
+from analyzer.report.fitting import VERDICTS, severe, told
+from analyzer.review.findings import Group, grouped
+from analyzer.section.fit import Fit, Seat
+from analyzer.section.seating import Chair
+
+Excerpt = Callable[[Seat, int, int], str]
+"""Engraves the measures from one index to another (both included) of a seat's line: an SVG, or nothing."""
+
+_MOST_EXCERPTS = 6
+"""So many findings of one line are shown in notes; the others in words. Judged: a page that opens fast on a phone."""
+_MOST_MEASURES = 12
+_MOST_FIRST = 8
+_KINDS = {"stop": "Cannot be played so", "care": "Asks for care", "note": "Good to know"}
+
+
+def section_page(fit: Fit) -> bytes:
+    """Return the page of a fit as a file."""
+    return section_html(fit, lambda seat, first, last: "").encode()
+
+
+def section_html(fit: Fit, excerpt: Excerpt, *, note: str = "") -> str:
+    """Return the page of a fit as one HTML document; all text from score and section file is escaped.
+
+    `note` is told beside the findings, for instance why there is no music.
+    """
+    title = fit.document.title or fit.document.name
+    css = "".join(Path(__file__).with_name(name).read_text(encoding="utf-8") for name in ("page.css", "section.css"))
+    hard = {id(seat): difficulties(seat.burden.planner, seat.burden.plan) for seat in fit.seats}
+    body = [_verdict(fit), _who(fit), _heat(fit, hard), _first(fit, hard),
+            f"<h2>Line by line</h2>{_paragraph(note, 'faint')}",
+            *(_line(seat, number, excerpt) for number, seat in enumerate(fit.seats, 1)),
+            _to_know(fit), _listed("Cautions", fit.cautions, care=True),
+            _listed("Found while reading the score", [one.line() for one in fit.problems])]
+    return (
+        f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
+        f'<meta name="viewport" content="width=device-width, initial-scale=1"><title>{_t(title)}: does it suit the '
+        f"section?</title><style>{css}</style></head><body>"
+        f'<a class="skip" href="#content">To the content</a><header><h1>{_t(title)}</h1>'
+        f'<p class="faint">Does this piece suit the section, who plays what, and what to rehearse or rewrite. For the '
+        f"director; from the file {_t(fit.document.name)}.</p></header>"
+        f'<main id="content">{"".join(body)}</main></body></html>\n')
+
+
+def _t(text: str) -> str:
+    return escape(clean(text))
+
+
+def _paragraph(text: str, kind: str = "") -> str:
+    return f'<p{f" class={kind}" if kind else ""}>{_t(text)}</p>' if text else ""
+
+
+def _listed(title: str, items: Sequence[str], *, care: bool = False) -> str:
+    if not items:
+        return ""
+    listed = f"<h2>{_t(title)}</h2><ul>{''.join(f'<li>{_t(one)}</li>' for one in items)}</ul>"
+    return f'<section class="care">{listed}</section>' if care else listed
+
+
+# --- the answer ------------------------------------------------------------------------------------------------------
+
+
+def _verdict(fit: Fit) -> str:
+    """Say the verdict first, then what would have to change, most telling words first."""
+    out = [f'<p class="verdict">{_t(VERDICTS[fit.verdict].rstrip(":."))}.</p>']
+    if fit.verdict == "does not suit":
+        out.append(f"<ul>{''.join(f'<li>{_t(told(one))}</li>' for one in severe(fit))}</ul>")
+    if fit.changes:
+        title = "What to change" if fit.verdict != "does not suit" else "The changes that it would take"
+        out.append(f"<h2>{title}</h2><ol>{''.join(f'<li>{_t(one.text)}</li>' for one in fit.changes)}</ol>")
+    return "".join(out)
+
+
+def _who(fit: Fit) -> str:
+    later = {(chair.part.id, chair.line.number): f"{player} on {horn}" for chair, player, horn in fit.after}
+    rows = []
+    for number, seat in enumerate(fit.seats, 1):
+        doubling = ' <span class="faint">doubles</span>' if seat.doubles else ""
+        then = "" if seat.doubles else later.get((seat.chair.part.id, seat.chair.line.number), "")
+        rows.append(f'<tr><th scope="row"><a href="#seat-{number}">{_t(seat.chair.title)}</a></th>'
+                    f"<td>{_t(seat.member.name)}{doubling}</td><td>{_t(seat.burden.horn.name)}</td>"
+                    f"<td>{_t(_state(seat))}{f'; then {_t(then)}' if then else ''}</td></tr>")
+    empty = [f'<tr><th scope="row">{_t(one.chair.title)}</th><td colspan="2">'
+             f"{_then_or_nobody(one.chair, later)}</td><td>{_t(one.why)}</td></tr>" for one in fit.unfilled]
+    before = ", before these changes" if fit.after else ""
+    head = "".join(f'<th scope="col">{name}</th>' for name in ("Line", "Player", "Horn", "How it suits"))
+    return ('<h2>Who plays what</h2><div class="scroll" role="region" aria-labelledby="who" tabindex="0"><table '
+            f'class="who"><caption id="who">Each line with its player and horn{before}</caption>'
+            f"<thead><tr>{head}</tr></thead>"
+            f"<tbody>{''.join(rows + empty)}</tbody></table></div>")
+
+
+def _then_or_nobody(chair: Chair, later: dict[tuple[str, int], str]) -> str:
+    then = later.get((chair.part.id, chair.line.number))
+    return f"nobody; then {_t(then)}" if then else "nobody"
+
+
+def _state(seat: Seat) -> str:
+    """Say in a few words how a line suits its player."""
+    stops = sum(one.severity == "stop" for one in seat.findings)
+    cares = sum(one.severity == "care" for one in seat.findings)
+    if stops:
+        return f"{_places(stops)} cannot be played so" + (f", {cares} more ask for care" if cares else "")
+    return f"suits; {_places(cares)} ask{'s' if cares == 1 else ''} for care" if cares else "suits"
+
+
+def _places(count: int) -> str:
+    return f"{count} place{'s' if count != 1 else ''}"
+
+
+# --- how hard it is --------------------------------------------------------------------------------------------------
+
+_Hard = dict[int, tuple[MeasureDifficulty, ...]]
+
+
+def _label(seat: Seat) -> str:
+    return f"{seat.member.name}, {seat.chair.title}"
+
+
+def _heat(fit: Fit, hard: _Hard) -> str:
+    rows = [HeatRow(label=_label(seat), measures=hard[id(seat)]) for seat in fit.seats]
+    if not rows:
+        return ""
+    ends = "; ".join(f"{nth} {word}, up to {100 * end:.0f} %" for nth, (end, word) in enumerate(LEVELS, 1))
+    out = [f'<h2>How hard each measure is, line by line</h2><p class="faint">How near a measure comes to a limit of '
+           f"its player: {ends}; {len(LEVEL_WORDS)} {LEVEL_WORDS[-1]} it. A dash is a rest. Measures in which nobody "
+           "plays may be left out.</p>"]
+    for form, width in (("narrow", NARROW), ("wide", WIDE)):
+        drawn = heat_pictures(rows, width=width)
+        svgs = "".join(picture.svg(f"heat-{form}-{k}") for k, picture in enumerate(drawn))
+        out.append(f'<div class="picture {form}">{svgs}</div>')
+    items = "".join(f"<li>{_t(row.label)}: {_t(_by_level(row.measures))}.</li>" for row in rows)
+    return "".join([*out, f"<details><summary>The same in words</summary><ul>{items}</ul></details>"])
+
+
+def _by_level(measures: Sequence[MeasureDifficulty]) -> str:
+    """Name the measures of each level, hardest first, and count the calm ones."""
+    said = []
+    for level in range(len(LEVEL_WORDS), 1, -1):
+        found = [one.measure for one in measures if level_of(one) == level]
+        if found:
+            said.append(f"{LEVEL_WORDS[level - 1]} {', '.join(found)}")
+    calm = sum(level_of(one) == 1 for one in measures)
+    return "; ".join([*said, f"{calm} calm"])
+
+
+def _first(fit: Fit, hard: _Hard) -> str:
+    """Name the places to rehearse first over all lines, hardest first, one entry a measure and line."""
+    found = [(one, seat) for seat in fit.seats for one in hardest(hard[id(seat)], _MOST_FIRST)
+             if one.level in ("busy", "hard", "beyond")]
+    found.sort(key=lambda pair: -pair[0].share)
+    if not found:
+        return "<h2>What to rehearse first</h2><p>No measure comes near a limit: rehearse for sound and time.</p>"
+    items = "".join(
+        f"<li><strong>Measure {_t(one.measure)}</strong>, {_t(_label(seat))} ({one.level}). {_t(one.reason)}</li>"
+        for one, seat in found[:_MOST_FIRST])
+    beyond = (" What is beyond a limit is not for rehearsing as it stands: see the ways out below."
+              if any(one.level == "beyond" for one, _ in found[:_MOST_FIRST]) else "")
+    return (f'<h2>What to rehearse first</h2><p class="faint">Hardest first; begin slowly, and stop before it '
+            f"tires.{beyond}</p><ol>{items}</ol>")
+
+
+# --- what was found --------------------------------------------------------------------------------------------------
+
+
+def _line(seat: Seat, number: int, excerpt: Excerpt) -> str:
+    doubling = ", doubling" if seat.doubles else ""
+    out = [f'<section class="seat" id="seat-{number}" aria-labelledby="seat-{number}-h">'
+           f'<h3 id="seat-{number}-h">{_t(seat.chair.title)}: {_t(seat.member.name)} on {_t(seat.burden.horn.name)}'
+           f"{doubling}</h3>"]
+    groups = grouped(seat.findings)
+    if not groups:
+        out.append("<p>Nothing found: every note and move lies within this horn and player.</p>")
+    shown = 0
+    for one in groups:
+        music = ""
+        if one.first.severity != "note" and one.first.index is not None and shown < _MOST_EXCERPTS:
+            measure = seat.burden.plan.line.notes[one.first.index].measure_index
+            music = excerpt(seat, measure, measure)
+            shown += bool(music)
+        out.append(_group(seat, one, music))
+    return "".join([*out, "</section>"])
+
+
+def _group(seat: Seat, one: Group, music: str) -> str:
+    what = one.first.what
+    measures = _measures(one.places)
+    figure = ""
+    if music:
+        words = f"Measure {one.first.measure} of {seat.chair.title} as engraved music."
+        figure = f'<div class="excerpt" role="img" aria-label="{_t(words)}">{music}</div>'
+    ways = "".join(f"<li>{_t(f'{_measures(where)}: {way}' if where else way)}</li>" for way, where in one.ways)
+    return (f'<div class="finding is-{one.first.severity}"><p><strong>{_KINDS[one.first.severity]}'
+            f"{f', {_t(measures)}' if measures else ''}.</strong> {_t(what[0].upper() + what[1:].rstrip('.'))}.</p>"
+            f"{figure}{f'<ul>{ways}</ul>' if ways else ''}</div>")
+
+
+def _measures(places: Sequence[str]) -> str:
+    listed = list(dict.fromkeys(places))
+    if not listed:
+        return ""
+    more = f" and {len(listed) - _MOST_MEASURES} more" if len(listed) > _MOST_MEASURES else ""
+    return f"measure{'s' if len(listed) > 1 else ''} {', '.join(listed[:_MOST_MEASURES])}{more}"
+
+
+def _to_know(fit: Fit) -> str:
+    stops = severe(fit) if fit.verdict == "does not suit" else []
+    return _listed("To know", [told(one) for one in fit.findings if one not in stops])
