@@ -90,13 +90,24 @@ def read_player(path: Path) -> Player:
         If the file cannot be read, is no TOML, or holds an unknown key or a value out of its range; names the line.
     """
     top = read_table(path)
+    return player_from(player_table(top), path.name, top.text)
+
+
+def player_table(top: Table) -> dict[str, Any]:
+    """Return the one table of a parsed player file.
+
+    Raises
+    ------
+    Unreadable
+        If the file holds anything else.
+    """
     extra = [key for key in top.data if key != "player"]
     if extra:
         raise top.problem(extra[0], f"unknown key '{extra[0]}'", "A player file has one table, [player].", code=CODE)
     player = top.data.get("player", {})
     if not isinstance(player, dict):
         raise top.problem("player", "'player' is no table", "Write [player] on a line of its own.", code=CODE)
-    return player_from(player, path.name, top.text)
+    return player
 
 
 def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str, ...] = (), nth: int = 0) -> Player:

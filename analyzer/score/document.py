@@ -123,6 +123,17 @@ def open_document(path: Path) -> Document:
         reason = getattr(error, "strerror", None) or str(error)
         raise unreadable("no-file", where=name, what=f"the file cannot be read ({reason})",
                          try_="Check that you may read it.") from None
+    return read_score(data, name)
+
+
+def read_score(data: bytes, name: str) -> Document:
+    """Read a score of any known form from bytes: as `open_document` without the disk.
+
+    Raises
+    ------
+    Unreadable
+        If `read_document` or `to_musicxml` refuses the content.
+    """
     if not data.startswith(b"PK") and b"<score-" not in data[:4096]:
         from analyzer.score.foreign import foreign_form, to_musicxml  # not paid for by a plain score
 
