@@ -28,9 +28,11 @@ from analyzer.engrave.svg import (
     used_characters,
     wrap,
 )
+from analyzer.marking.mark import Mark
 from analyzer.score.document import Document
 
-__all__ = ["NoteTime", "PageOptions", "engraved_excerpt", "engraved_pages", "engraving_copy", "midi_of", "note_times"]
+__all__ = ["NoteTime", "PageOptions", "engraved_excerpt", "engraved_pages", "engraving_copy", "excerpt_svg", "midi_of",
+           "note_times"]
 
 Paper = Literal["a4", "letter", "screen"]
 
@@ -184,6 +186,39 @@ def engraved_excerpt(musicxml: str, options: PageOptions | None = None) -> str:
     _finish(root, options, lines=line_count(source), used=used, heading=Heading(), inner=0.0, foot="", foot_y=0.0)
     _size(root, float(root.get("viewBox", "0 0 100 100").split()[2]) / _UNITS_PER_PX * options.scale)
     return _written(root, used if options.embed_fonts else {})
+
+
+def excerpt_svg(
+    document: Document, part_id: str, measures: tuple[int, int], marks: Iterable[Mark] = (), *,
+    options: PageOptions | None = None,
+) -> str:
+    """Engrave measures `measures[0]` to `measures[1]` of one part in one line, as an SVG to stand in a page.
+
+    Parameters
+    ----------
+    document : Document
+        The score; it is not changed.
+    part_id : str
+        Id of the part.
+    measures : (int, int)
+        First and last measure index, both shown (a line's `measures[k].index`, not the printed number).
+    marks : iterable of Mark
+        What stands under the notes; marks of other parts and measures are left out.
+    options : PageOptions, optional
+        Large print; `id_prefix`, which keeps the ids of several pictures in one page apart; `embed_fonts` False where
+        the page has the faces already.
+
+    Returns
+    -------
+    str
+        One `<svg>` trimmed to the music, with width and height in px (a staff is 36 px high), without title or foot.
+
+    Raises
+    ------
+    ValueError
+        If the part has no music, the measures lie outside it, or the engraver cannot read them.
+    """
+    return engraved_excerpt(engraving_copy(document, part_id, marks, measures=measures), options)
 
 
 def midi_of(document: Document, part_id: str, *, measures: tuple[int, int] | None = None) -> bytes:

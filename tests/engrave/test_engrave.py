@@ -16,6 +16,7 @@ from analyzer.engrave.engrave import (
     engraved_excerpt,
     engraved_pages,
     engraving_copy,
+    excerpt_svg,
     midi_of,
     note_times,
 )
@@ -191,6 +192,15 @@ def test_marks_of_other_parts_and_measures_are_left_out() -> None:
     foreign = Mark(part_id="P9", ref=0, line=1, text="9")
     svg = engraved_excerpt(engraving_copy(document, "P1", [foreign, *marks(document)], measures=(1, 1)))
     assert labels(svg) == [mark.text for mark in marks(document) if 16 <= mark.ref < 20]
+
+
+def test_an_excerpt_for_a_page_holds_its_measures_and_their_marks() -> None:
+    document = busy(1)
+    svg = excerpt_svg(document, "P1", (1, 1), marks(document), options=PageOptions(id_prefix="x-", embed_fonts=False))
+    assert labels(svg) == [mark.text for mark in marks(document) if 16 <= mark.ref < 20]
+    assert svg.startswith("<svg")
+    assert "@font-face" not in svg
+    assert {found for found in re.findall(r' id="([^"]*)"', svg) if re.fullmatch(r"x-m\d+", found)} == {"x-m1"}
 
 
 @pytest.mark.parametrize("measures", [(-1, 2), (3, 2), (0, 99)])
