@@ -29,6 +29,7 @@ _TABLES = (".parquet", ".csv")
 @click.option("--part", "parts", multiple=True, metavar="ID_OR_NAME",
               help="Part to plan in every score that has it, by id or name; may be repeated. Default: every low-brass "
                    "part.")
+@click.option("--bass-clef", is_flag=True, help="Plan every part that begins in bass clef too, whatever its name.")
 @horn_option
 @player_option
 @tempo_option
@@ -44,9 +45,9 @@ _TABLES = (".parquet", ".csv")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
               help="Write the table of lines too; its ending says how: .parquet or .csv.")
 @format_option("text", "json", "csv")
-def command(folder: Path, parts: tuple[str, ...], horns: tuple[str, ...], player: Path | None, tempo: float | None,
-            store: Path | None, jobs: int | None, engine: str, scheduler: str | None, section: Path | None,
-            output: Path | None, form: str) -> None:
+def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[str, ...], player: Path | None,
+            tempo: float | None, store: Path | None, jobs: int | None, engine: str, scheduler: str | None,
+            section: Path | None, output: Path | None, form: str) -> None:
     """Plan every trombone and euphonium line in FOLDER (and in its zip archives), and sum up what horns they ask for.
 
     Scores are told by their content. A file that cannot be read is named with the reason, and the others go on. Without
@@ -57,11 +58,13 @@ def command(folder: Path, parts: tuple[str, ...], horns: tuple[str, ...], player
                                  param_hint="-o")
     if scheduler is not None and engine != "dask":
         raise click.UsageError("--scheduler belongs to --engine dask; give both.")
+    if bass_clef and parts:
+        raise click.UsageError("--bass-clef takes every part in that clef; leave --part out.")
     if section is not None and horns:
         raise click.UsageError("--section brings its own horns; leave --horn out.")
     owned = horns_of(read_section(section)) if section else ()
     options = Options(horns=with_others(owned) if owned else tuple(load_horn(name) for name in horns), parts=parts,
-                      player=read_player(player) if player else Player(), tempo_bpm=tempo)
+                      bass_clef=bass_clef, player=read_player(player) if player else Player(), tempo_bpm=tempo)
     processes = jobs or os.cpu_count() or 1
     done = 0
     try:

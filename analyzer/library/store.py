@@ -13,7 +13,7 @@ from analyzer.library.survey import Options, Record
 from analyzer.problem import Unreadable, unreadable
 
 _APPLICATION_ID = 0x6C6F7762       # "lowb": tells our files from other databases
-_FORMAT = 1
+_FORMAT = 2
 
 
 def settings_key(options: Options) -> str:

@@ -15,14 +15,17 @@ from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.library.files import SCORE_ENDINGS, Entry
+from analyzer.library.glance import without_low_brass
 from analyzer.pitch import pitch_of
-from analyzer.plan.plan import Plan
+from analyzer.plan.difficulty import difficulties
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
+from analyzer.plan.timing import note_times
+from analyzer.plan.weights import default_weights
 from analyzer.problem import Problem, Unreadable
 from analyzer.score.document import Document, read_document
 from analyzer.score.line import Line
-from analyzer.score.parts import PartInfo
+from analyzer.score.parts import PartInfo, find_parts
 
 Record = dict[str, Any]
 """What one score gave, in plain JSON values: status, reason, problem, title, content, problems, lines."""
@@ -41,10 +44,14 @@ _NO_PART = ("no-low-brass", "no-such-part")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
-    """What is asked of every score: as in `analysis.Request`. Empty `horns`: those of `COMPARED`."""
+    """What is asked of every score: as in `analysis.Request`. Empty `horns`: those of `COMPARED`.
+
+    `bass_clef`: besides low brass, every part on one staff that begins in bass clef.
+    """
 
     horns: tuple[Horn, ...] = ()
     parts: tuple[str, ...] = ()
+    bass_clef: bool = False
     player: Player = field(default_factory=Player)
     tempo_bpm: float | None = None
 
@@ -77,7 +84,8 @@ def survey_bytes(name: str, data: bytes, options: Options) -> Record:
         inside (the same for a compressed and a plain copy), None where there is none.
     """
     try:
-        return _surveyed(read_document(data, name), options)
+        head = None if options.parts or options.bass_clef else without_low_brass(data, name)
+        return _surveyed(head or read_document(data, name), options)
     except Unreadable as error:
         return failed(name, error.problem)
     except MemoryError:
@@ -103,15 +111,16 @@ def failed(name: str, problem: Problem) -> Record:
 
 
 def _surveyed(document: Document, options: Options) -> Record:
-    parts, problems = _parts(document, options.parts)
+    parts, problems = _bass_clef_parts(document) if options.bass_clef else _parts(document, options.parts)
     lines: list[Record] = []
     for part in parts:
         found, more = part_lines(document, part)
         problems += more
         for line in found:
+            times = note_times(line, default_weights(), options.tempo_bpm)
             for horn, assumed in _horns(part, options.horns):
-                plan = Planner(line, _shared(horn), options.player, tempo_bpm=options.tempo_bpm).plan()
-                lines.append(_row(part, line, plan, assumed))
+                planner = Planner(line, _shared(horn), options.player, tempo_bpm=options.tempo_bpm, times=times)
+                lines.append(_row(part, line, planner, assumed))
     return {
         "status": "read", "reason": "", "problem": None, "title": document.title,
         "content": hashlib.sha256(document.xml).hexdigest(), "problems": [one.as_json() for one in problems],
@@ -138,6 +147,19 @@ def _parts(document: Document, asked: Sequence[str]) -> tuple[list[PartInfo], li
     return parts, problems
 
 
+def _bass_clef_parts(document: Document) -> tuple[list[PartInfo], list[Problem]]:
+    """Return the low-brass parts and those that stand on one staff and begin in bass clef."""
+    found, problems = find_parts(document)
+    parts = [part for part in found if part.low_brass or _in_bass_clef(document, part.id)]
+    return (parts, list(problems)) if parts else chosen_parts(document, ())
+
+
+def _in_bass_clef(document: Document, part_id: str) -> bool:
+    measures = document.part_measures(part_id)
+    first = measures[0].find("attributes") if measures else None
+    return first is not None and first.findtext("clef/sign") == "F" and (first.findtext("staves") or "1") == "1"
+
+
 def _horns(part: PartInfo, asked: Sequence[Horn]) -> list[tuple[Horn, bool]]:
     """Return the horns for a part's lines, each with whether it was assumed: all asked ones of the part's family."""
     horn, assumed = horn_for(part, asked)
@@ -154,8 +176,10 @@ def _shared(horn: Horn) -> Horn:
     return horn
 
 
-def _row(part: PartInfo, line: Line, plan: Plan, assumed: bool) -> Record:
+def _row(part: PartInfo, line: Line, planner: Planner, assumed: bool) -> Record:
+    plan = planner.outline()
     horn, totals = plan.horn, plan.totals
+    hardest = max(difficulties(planner, plan), key=lambda one: one.share, default=None)
     midis = [note.midi for note in line.notes]
     written = sorted((note.written.midi, note.written.name) for note in line.notes)
     choices = [note.choice for note in plan.notes if note.choice is not None]
@@ -173,6 +197,7 @@ def _row(part: PartInfo, line: Line, plan: Plan, assumed: bool) -> Record:
         "sounding_low": pitch_of(min(midis)).name if midis else None,
         "sounding_high": pitch_of(max(midis)).name if midis else None,
         "midi_low": min(midis, default=None), "midi_high": max(midis, default=None),
+        "notes_by_pitch": {str(midi): count for midi, count in sorted(Counter(midis).items())},
         "notes_by_position": dict(sorted(by_position.items())), "notes_by_valves": dict(sorted(by_valves.items())),
         # Notes that this slide horn has only with a valve, and only with two: what an attachment is needed for.
         "needs_valve": sum(one > 0 for one in least) if slide else None,
@@ -182,6 +207,9 @@ def _row(part: PartInfo, line: Line, plan: Plan, assumed: bool) -> Record:
         "valve_changes": totals.valve_changes, "peak_speed_mm_s": _rounded(totals.peak_speed_mm_s),
         "tempo_ceiling_bpm": _rounded(totals.tempo_ceiling_bpm),
         "tempo_there_bpm": _rounded(plan.notes[plan.hardest[0]].time.bpm) if plan.hardest else None,
+        # How near the hardest measure comes to the player's limit: see `plan.difficulty`.
+        "difficulty": hardest.share if hardest else 0.0, "hardest_measure": hardest.measure if hardest else None,
+        "hardest_why": hardest.reason if hardest else None,
         # Out of tune: farther off than the profile says a player bends without harm to the tone.
         "out_of_tune": sum(cents > horn.lip_reach.value for cents in off),
         "off_sum_cents": round(sum(off), 1), "off_worst_cents": round(max(off, default=0.0), 1),

@@ -12,7 +12,7 @@ from analyzer.plan.jumps import leaps_of, settled
 from analyzer.plan.plan import Alternative, Plan, PlannedNote, Totals
 from analyzer.plan.player import Player
 from analyzer.plan.reasons import Around, reasons
-from analyzer.plan.timing import note_times
+from analyzer.plan.timing import NoteTime, note_times
 from analyzer.plan.weights import Weights, default_weights
 from analyzer.problem import Problem, unreadable
 from analyzer.score.line import Line
@@ -55,16 +55,18 @@ class Planner:
         Quarter notes a minute for the whole line; else the score's own marks.
     weights : Weights, optional
         Judged weights; the data file's where not given.
+    times : tuple of NoteTime, optional
+        The line's times where another planner with the same tempo and weights has them already.
     """
 
     def __init__(self, line: Line, horn: Horn, player: Player | None = None, *, tempo_bpm: float | None = None,
-                 weights: Weights | None = None) -> None:
+                 weights: Weights | None = None, times: tuple[NoteTime, ...] | None = None) -> None:
         self.line = line
         self.horn = horn
         self.player = player or Player()
         self.weights = weights or default_weights()
         self.costs = costs_for(horn, self.weights, self.player.max_speed_mm_s)
-        self.times = note_times(line, self.weights, tempo_bpm)
+        self.times = times or note_times(line, self.weights, tempo_bpm)
         known: dict[int, tuple[Candidate, ...]] = {}
         usual: dict[int, Candidate | None] = {}
         for note in line.notes:
@@ -152,6 +154,12 @@ class Planner:
         base = self._built(choices) if rebuilt else self.lattice
         return self._planned(base.with_nodes(changes), choices, pins, old)
 
+    def outline(self) -> Plan:
+        """Return the best plan without reasons, alternatives and warnings: a survey of thousands asks for none."""
+        if not self.line.notes:
+            return self.plan()
+        return self._planned(self.lattice, self.choices, {}, None, outline=True)
+
     def _pinned(self, index: int, label: str) -> Candidate:
         note = self.line.notes[index]
         wanted = label.strip().replace("♯", "#").replace("♭", "b")
@@ -182,7 +190,7 @@ class Planner:
                 yield cost, tuple(self.choices[t][j] if self.choices[t] else None for t, j in enumerate(bare))
 
     def _planned(self, lattice: Lattice, choices: Sequence[tuple[Candidate, ...]], pins: Mapping[int, str],
-                 old: Plan | None) -> Plan:
+                 old: Plan | None, *, outline: bool = False) -> Plan:
         landings: dict[int, list[float]] = {}
         if self.leaps:
             # A leap ties notes far apart, so nothing of an older plan is sure to hold.
@@ -200,7 +208,11 @@ class Planner:
             if old and not first - 1 <= k <= last and old.notes[k].choice is choice and k not in pins:
                 notes.append(old.notes[k])
                 continue
-            worth = landings.get(k) or self._worth(lattice, k, len(choices[k]))
+            if outline and choice is not None:
+                notes.append(PlannedNote(index=k, note=self.line.notes[k], time=self.times[k], choice=choice,
+                                         usual=self.usual[k], pinned=False, why=(), alternatives=()))
+                continue
+            worth = [] if choice is None else landings.get(k) or self._worth(lattice, k, len(choices[k]))
             notes.append(self._noted(k, choice, choices[k], [one - cost for one in worth], k in pins, around))
         planned = tuple(notes)
         peaks = self._peaks(picked)

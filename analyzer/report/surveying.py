@@ -25,12 +25,12 @@ _COLUMNS = (
     "horn_valves", "horn_compensating", "measures", "notes", "unplayable", "written_low", "written_high",
     "sounding_low", "sounding_high", "midi_low", "midi_high", "needs_valve", "needs_two_valves", "changed", "travel_mm",
     "chart_travel_mm", "valve_changes", "peak_speed_mm_s", "tempo_ceiling_bpm", "tempo_there_bpm", "out_of_tune",
-    "off_sum_cents", "off_worst_cents",
+    "off_sum_cents", "off_worst_cents", "difficulty", "hardest_measure", "hardest_why",
 )
 _WHOLE = ("line", "of", "horn_valves", "measures", "notes", "unplayable", "midi_low", "midi_high", "needs_valve",
           "needs_two_valves", "changed", "valve_changes", "out_of_tune")
 _TEXT = ("file", "title", "part_id", "part", "family", "horn", "horn_family", "horn_kind", "written_low",
-         "written_high", "sounding_low", "sounding_high")
+         "written_high", "sounding_low", "sounding_high", "hardest_measure", "hardest_why")
 _YES_NO = ("horn_assumed", "horn_compensating")
 
 

@@ -21,6 +21,7 @@ _MAGIC = (
     (b"RIFF", "a sound or picture file"), (b"ID3", "a sound file"), (b"OggS", "a sound file"),
     (b"\xd0\xcf\x11\xe0", "an old Office document"), (b"7z\xbc\xaf", "a 7z archive"), (b"Rar!", "a RAR archive"),
 )
+_LIST_END = b"</part-list>"
 _UTF16 = (b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<")
 _ENTITY = re.compile(rb"&(?!amp;|lt;|gt;|quot;|apos;|#)")
 _BOMB = ("amplification", "entity", "Excessive depth", "huge text", "too long", "Detected an entity", "size limit",
@@ -165,6 +166,30 @@ def read_document(data: bytes, name: str) -> Document:
         raise _too_large(name, len(data))
     root = _root(data, name)
     return Document(name=name, xml=data, root=root, timewise=root.tag == "score-timewise")
+
+
+def read_head(data: bytes, name: str) -> Document | None:
+    """Read a partwise score only to the end of its part list; the parts that the list names have no music.
+
+    None where the list cannot be told from the rest without a whole parse (timewise scores, UTF-16, oddities). What is
+    wrong behind the list is not noticed.
+
+    Raises
+    ------
+    Unreadable
+        If an archive is refused or damaged.
+    """
+    packed = data.startswith(b"PK")
+    xml = score_member(data, name, _parser())[1] if packed else data
+    end = xml.find(_LIST_END)
+    if end < 0 or b"<score-partwise" not in xml[:end]:
+        return None
+    try:
+        root = _root(xml[:end + len(_LIST_END)] + b"<part/></score-partwise>", name)
+    except Unreadable:
+        return None
+    root.remove(root[-1])
+    return Document(name=name, xml=xml, root=root, timewise=False)
 
 
 def _parser() -> etree.XMLParser:

@@ -14,10 +14,13 @@ import pytest
 import analyzer.library.survey as survey_module
 from analyzer.horns.profiles import load_horn
 from analyzer.library.files import Contents, find_entries, shown_name
+from analyzer.library.glance import without_low_brass
 from analyzer.library.purchase import horns_of, purchase, with_others
 from analyzer.library.survey import Options, Survey, assemble, survey_bytes
 from analyzer.problem import Unreadable
 from analyzer.report.surveying import STATUSES, summary, survey_document, survey_frame, survey_text
+from analyzer.score.document import read_document
+from analyzer.score.parts import find_parts
 from analyzer.section.section import read_section
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
@@ -342,3 +345,62 @@ def test_table_has_a_column_for_every_position_and_state(folder: Path) -> None:
     assert (frame[states].sum(axis=1) == frame["notes"] - frame["unplayable"]).all()
     empty = survey_frame(Survey(folder="x", files=(), lines=()))
     assert list(empty.columns)[:3] == ["file", "title", "part_id"]
+
+
+# --- a glance at the part list ---------------------------------------------------------------------------------------
+
+
+def corpus() -> list[Path]:
+    music21 = pytest.importorskip("music21", reason="the scores come with music21")
+    return sorted(path for path in Path(music21.__file__).parent.rglob("*")
+                  if path.suffix in (".mxl", ".xml", ".musicxml") and path.is_file())
+
+
+def agrees_with_a_whole_reading(path: Path) -> bool:
+    """Whether the glance found nothing to read; if so, the whole score must have no low brass either."""
+    data = path.read_bytes()
+    if without_low_brass(data, path.name) is None:
+        return False
+    record = survey_bytes(path.name, data, Options())
+    try:
+        parts, _ = find_parts(read_document(data, path.name))
+    except Unreadable:
+        return False
+    assert record["status"] == "no low brass"
+    assert f"among its {len(parts)} parts" in record["reason"]
+    assert not any(part.low_brass for part in parts), path
+    return True
+
+
+def test_the_part_list_tells_that_there_is_no_low_brass() -> None:
+    paths = [*random.Random(5).sample(corpus(), 30), *(SAMPLES.glob("*.m*xl"))]
+    assert sum(agrees_with_a_whole_reading(path) for path in paths) > 20
+
+
+@pytest.mark.whole
+def test_the_part_list_is_right_about_every_score_of_the_corpus() -> None:
+    assert sum(agrees_with_a_whole_reading(path) for path in corpus()) > 700
+
+
+@pytest.mark.parametrize(("name", "sign"), [("Trombone", "F"), ("Tbn.", "C"), ("Posaune 2", "F")])
+def test_a_glance_never_turns_away_low_brass(name: str, sign: str) -> None:
+    data = score_of("F3", name=name).replace(b"<sign>F<", f"<sign>{sign}<".encode())
+    assert without_low_brass(data, "x.xml") is None
+    assert without_low_brass(data.decode().encode("utf-16"), "x.xml") is None
+    assert survey_bytes("x.xml", data, Options())["status"] == "read"
+
+
+def test_parts_in_bass_clef_are_planned_when_asked() -> None:
+    data = score_of("C3", "G2", name="Violoncello")
+    row, = survey_bytes("x.xml", data, Options(bass_clef=True))["lines"]
+    assert (row["part"], row["horn"], row["notes_by_pitch"]) == ("Violoncello", "tenor-f", {"43": 1, "48": 1})
+    treble = data.replace(b"<sign>F</sign><line>4</line>", b"<sign>G</sign><line>2</line>")
+    assert survey_bytes("x.xml", treble, Options(bass_clef=True))["status"] == "no low brass"
+
+
+def test_the_hardest_measure_is_the_one_far_out() -> None:
+    row, = survey_bytes("x.xml", score_of("Bb2", "E2", "Bb2"), Options(horns=(load_horn("tenor"),)))["lines"]
+    # By the definition in plan/difficulty.py: a move across the whole slide, or its far end.
+    assert 0.25 < row["difficulty"] <= 2.0
+    assert row["hardest_measure"] == "1"
+    assert "E2" in row["hardest_why"].replace("♭", "b")

@@ -149,3 +149,12 @@ def test_learned_trombone_states_say_nothing_of_a_euphonium() -> None:
 def test_a_broken_glissando_leaves_the_tempo_ceiling_alone() -> None:
     totals = Planner(line_of("Bb2/ Bb3 C3 F3 C3"), load_horn("tenor")).plan().totals
     assert totals.tempo_ceiling_bpm is not None
+
+
+@pytest.mark.parametrize("horn", ["tenor-f", "bass-independent", "euphonium-4"])
+def test_an_outline_is_the_plan_without_its_reasons(horn: str) -> None:
+    line = line_of("Bb2 B1 C3 D2 E3 F3 A3 Bb2 B2 Bb2 D3 Eb3 F3/ A3", 0.3)
+    plan, outline = Planner(line, load_horn(horn)).plan(), Planner(line, load_horn(horn)).outline()
+    assert [one.choice for one in outline.notes] == [one.choice for one in plan.notes]
+    assert (outline.totals, outline.cost, outline.hardest) == (plan.totals, plan.cost, plan.hardest)
+    assert all(one.why == () for one in outline.notes if one.choice)
