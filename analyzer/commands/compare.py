@@ -18,31 +18,44 @@ from analyzer.commands.options import (
 )
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.player import Player, read_player
-from analyzer.report.reviewing import compare_document, compare_text
+from analyzer.report.comparing import compare_document, compare_text, folder_document, folder_text
 from analyzer.review.compare import compare
 from analyzer.score.document import open_document
 
 
 @click.command("compare")
 @score_argument
-@click.option("--horns", required=True, metavar="NAME,NAME[,…]",
+@click.option("--horns", default="", metavar="NAME,NAME[,…]",
               help="Two horns or more, by name (lowbrass horns) or TOML file, with commas between.")
+@click.option("--horn", "one_by_one", multiple=True, metavar="NAME_OR_FILE", help="The same, one at a time.")
 @part_option
 @measures_option
 @player_option
 @tempo_option
 @format_option("text", "json")
-def command(score: Path, horns: str, parts: tuple[str, ...], measures: str | None, player: Path | None,
-            tempo: float | None, form: str) -> None:
-    """Compare horns on the parts of SCORE: travel, speed, far positions, intonation, valves, and how they are held."""
-    names = list(dict.fromkeys(name.strip() for name in horns.split(",") if name.strip()))
+def command(score: Path, horns: str, one_by_one: tuple[str, ...], parts: tuple[str, ...], measures: str | None,
+            player: Path | None, tempo: float | None, form: str) -> None:
+    """Compare horns on the parts of SCORE: travel, speed, far positions, intonation, valves, and how they are held.
+
+    SCORE may be a folder: then a row a piece, and all of them together.
+    """
+    names = list(dict.fromkeys(name.strip() for name in (*horns.split(","), *one_by_one) if name.strip()))
     if len(names) < 2:
-        raise click.BadParameter(f"'{horns}' names {len(names)} horn; name two or more with commas between, such as "
-                                 "tenor,tenor-f.", param_hint="--horns")
+        raise click.BadParameter(f"{len(names)} horn{'' if len(names) == 1 else 's'} named; name two or more, such as "
+                                 "--horns tenor,tenor-f.", param_hint="--horns")
     span = measure_range(measures)
-    document = open_document(score)
-    comparison = compare(document, [load_horn(name) for name in names], Request(
-        parts=parts, measures=span, player=read_player(player) if player else Player(), tempo_bpm=tempo))
+    compared = [load_horn(name) for name in names]
+    request = Request(parts=parts, measures=span, player=read_player(player) if player else Player(), tempo_bpm=tempo)
+    if score.is_dir():
+        from analyzer.library.comparing import compare_folder
+
+        folder = compare_folder(score, compared, request)
+        if form == "json":
+            print_json(folder_document(folder))
+        else:
+            click.echo(folder_text(folder))
+        return
+    comparison = compare(open_document(score), compared, request)
     say(comparison.problems)
     if form == "json":
         print_json(compare_document(comparison))

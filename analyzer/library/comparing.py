@@ -46,7 +46,7 @@ Each = Callable[[Sequence[Entry]], Iterable[Entry]]
 
 
 def compare_folder(folder: Path, horns: Sequence[Horn], request: Request, *, each: Each = iter) -> Folder:
-    """Compare horns on every score of a folder; a file that cannot be compared stands among the pieces with its reason.
+    """Compare horns on every score of a folder, each once; one that cannot be compared stands there with its reason.
 
     Raises
     ------
@@ -64,7 +64,7 @@ def compare_folder(folder: Path, horns: Sequence[Horn], request: Request, *, eac
     finally:
         contents.close()
     pieces += [Piece(name=one.name, title=None, lines=0, totals=(), problem=one.problem) for one in entries
-               if one.status != "score" and one.problem is not None]
+               if one.status not in ("score", "not a score") and one.problem is not None]
     return Folder(name=str(folder), horns=tuple(horns), pieces=tuple(sorted(pieces, key=lambda one: one.name)),
                   cautions=changing(horns))
 

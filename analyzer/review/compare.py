@@ -1,8 +1,11 @@
 """The same lines on several horns side by side."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import reduce
 from itertools import pairwise
+from operator import add
+from typing import TypeVar
 
 from analyzer.analysis import Request, between, cautions_for, chosen_parts, horn_for, part_lines
 from analyzer.cautions import for_changing
@@ -11,11 +14,12 @@ from analyzer.horns.horn import Horn
 from analyzer.plan.costs import PEAK_OVER_MEAN
 from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner
-from analyzer.problem import Problem
+from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
 from analyzer.score.line import Line
 from analyzer.score.parts import PartInfo
 
+_Number = TypeVar("_Number", int, float)
 OFF_STEPS_CENTS = (10, 20, 30)
 """Deviations that a comparison counts. [cents] Judged: hardly heard, heard in a chord, heard at once."""
 
@@ -74,6 +78,36 @@ class Comparison:
     problems: tuple[Problem, ...]
     cautions: tuple[str, ...]
 
+    @property
+    def totals(self) -> tuple[Column, ...]:
+        """All lines together, a column a horn."""
+        return summed([line.columns for line in self.lines])
+
+
+def summed(rows: Sequence[Sequence[Column]]) -> tuple[Column, ...]:
+    """Add columns of the same horns: counts and travel add up, the fastest move is the fastest, the ceiling the lowest.
+
+    Returns nothing for no rows.
+    """
+    return tuple(_sum(columns) for columns in zip(*rows, strict=True))
+
+
+def _sum(columns: Sequence[Column]) -> Column:
+    def added(values: Iterable[_Number | None]) -> _Number | None:
+        known = [one for one in values if one is not None]
+        return reduce(add, known) if known else None
+
+    fastest_moves = [one.fastest for one in columns if one.fastest is not None]
+    ceilings = [one.tempo_ceiling_bpm for one in columns if one.tempo_ceiling_bpm is not None]
+    return Column(
+        horn=columns[0].horn, notes=sum(one.notes for one in columns), beyond=sum(one.beyond for one in columns),
+        unplayable=sum(one.unplayable for one in columns), travel_mm=added(one.travel_mm for one in columns),
+        fastest=max(fastest_moves, key=lambda one: one.speed_mm_s, default=None),
+        sixth=added(one.sixth for one in columns), seventh=added(one.seventh for one in columns),
+        off=tuple(sum(counts) for counts in zip(*(one.off for one in columns), strict=True)),
+        valve_changes=sum(one.valve_changes for one in columns),
+        tempo_ceiling_bpm=min(ceilings, default=None), cost=sum(one.cost for one in columns))
+
 
 def column(plan: Plan) -> Column:
     """Return what a comparison shows of a plan."""
@@ -107,18 +141,24 @@ def fastest(plan: Plan) -> Fastest | None:
     return best
 
 
-def compare(document: Document, horns: Sequence[Horn], request: Request) -> Comparison:
+def compare(document: Document, horns: Sequence[Horn], request: Request, *, fitting: bool = False) -> Comparison:
     """Plan the asked parts (by default the low-brass parts of the horns' families) on each horn.
+
+    Where no part is of these families every low-brass part is planned, unless only `fitting` ones are wanted.
 
     Raises
     ------
     Unreadable
-        If a part or measure of the request is not there, or the score has no low brass.
+        If a part or measure of the request is not there, or the score has no low brass (no fitting one).
     """
     parts, problems = chosen_parts(document, request.parts)
     if not request.parts:
         families = {horn.family for horn in horns}
-        parts = [part for part in parts if horn_for(part, [])[0].family in families] or parts
+        of_kind = [part for part in parts if horn_for(part, [])[0].family in families]
+        if fitting and not of_kind:
+            raise unreadable("no-fitting-part", where=document.name, what="no part here is for horns of this kind",
+                             try_="Name other horns, or a part with --part.")
+        parts = of_kind or parts
     plans: list[Plan] = []
     compared = []
     for part in parts:
@@ -131,11 +171,15 @@ def compare(document: Document, horns: Sequence[Horn], request: Request) -> Comp
             plans += own
             compared.append(ComparedLine(part=part, number=line.number, of=line.of,
                                          columns=tuple(column(plan) for plan in own)))
-    slide = any(horn.family == "slide" for horn in horns)
-    valves = any(horn.family == "valves" for horn in horns)
     return Comparison(
         document=document, horns=tuple(horns), lines=tuple(compared), problems=tuple(problems),
-        cautions=tuple(dict.fromkeys((*for_changing(slide=slide, valves=valves), *cautions_for(plans)))))
+        cautions=tuple(dict.fromkeys((*changing(horns), *cautions_for(plans)))))
+
+
+def changing(horns: Sequence[Horn]) -> tuple[str, ...]:
+    """Return the cautions for a change between these horns."""
+    return for_changing(slide=any(horn.family == "slide" for horn in horns),
+                        valves=any(horn.family == "valves" for horn in horns))
 
 
 def _planned(line: Line, horns: Sequence[Horn], request: Request) -> list[Plan]:

@@ -1,18 +1,21 @@
 """Horns side by side: counts that can be checked by hand, and sums done again from the plans."""
 
 import json
+import shutil
 import subprocess
 import sys
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 
 from analyzer.analysis import Request
 from analyzer.horns.profiles import load_horn
+from analyzer.library.comparing import compare_folder
 from analyzer.plan.costs import PEAK_OVER_MEAN
 from analyzer.plan.solve import Planner
-from analyzer.report.reviewing import compare_document, compare_text
-from analyzer.review.compare import column, compare
+from analyzer.report.comparing import compare_document, compare_text, folder_document
+from analyzer.review.compare import column, compare, summed
 from analyzer.score.document import open_document
 from tests.lines import line_of
 from tests.review.scores import SAMPLES
@@ -94,6 +97,55 @@ def test_document_and_text() -> None:
     text = compare_text(comparison)
     assert "Caution: " in text
     assert "13.9 mm (c)" in text
+
+
+# --- a folder ------------------------------------------------------------------------------------------------------
+
+def test_a_folder_adds_up_what_its_pieces_have() -> None:
+    horns = [load_horn(name) for name in ("tenor", "tenor-f")]
+    folder = compare_folder(SAMPLES, horns, Request())
+    by_name = {one.name: one for one in folder.pieces}
+    for name in ("harbour-march-trio.musicxml", "quiet-chorale-trombones.mxl"):
+        lines = compare(open_document(SAMPLES / name), horns, Request()).lines
+        assert by_name[name].lines == len(lines)
+        for k, total in enumerate(by_name[name].totals):
+            columns = [line.columns[k] for line in lines]
+            assert total.notes == sum(one.notes for one in columns)
+            assert total.travel_mm == pytest.approx(sum(one.travel_mm for one in columns))
+            assert total.fastest.speed_mm_s == max(one.fastest.speed_mm_s for one in columns)
+            assert total.tempo_ceiling_bpm == min(one.tempo_ceiling_bpm for one in columns)
+            assert total.off == tuple(sum(one.off[n] for one in columns) for n in range(3))
+    assert by_name["evening-song-euphonium.musicxml"].problem.code == "no-fitting-part"
+    data = folder_document(folder)
+    assert json.loads(json.dumps(data)) == data
+    assert data["totals"][0]["notes"] == sum(one.totals[0].notes for one in folder.pieces if one.totals)
+    assert data["cautions"]
+
+
+def test_sums_leave_out_what_has_no_meaning() -> None:
+    horns = [load_horn(name) for name in ("tenor", "euphonium-3")]
+    document = open_document(SAMPLES / "harbour-march-trio.musicxml")
+    slide, valves = compare(document, horns, Request()).totals
+    assert slide.travel_mm > 0
+    assert (valves.travel_mm, valves.fastest, valves.sixth) == (None, None, None)
+    assert valves.valve_changes > 0
+    assert summed([]) == ()
+
+
+def test_a_folder_from_the_command_line(tmp_path: Path) -> None:
+    (tmp_path / "broken.musicxml").write_text("<score-partwise><part>", encoding="utf-8")
+    shutil.copy(SAMPLES / "attachment-etude.musicxml", tmp_path)
+    done = run("compare", tmp_path, "--horn", "tenor", "--horn", "tenor-f")
+    assert done.returncode == 0
+    assert "attachment-etude.musicxml" in done.stdout
+    assert "All 1 piece - " in done.stdout
+    assert "broken.musicxml: " in done.stdout
+    assert "Caution: " in done.stdout
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    done = run("compare", empty, "--horns", "tenor,tenor-f")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert "no score among its 0 files" in done.stderr
 
 
 # --- the commands, as a user runs them -----------------------------------------------------------------------------

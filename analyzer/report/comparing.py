@@ -1,0 +1,221 @@
+"""Comparisons of horns, over one score or a folder of them, as JSON documents and as text for a director."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from analyzer.evidence import Evidence
+from analyzer.horns.candidate import shown
+from analyzer.horns.candidates import candidates, sounding_range
+from analyzer.horns.horn import Horn, Quantity, Statement
+from analyzer.library.comparing import Folder, Piece
+from analyzer.pitch import pitch_of
+from analyzer.review.compare import OFF_STEPS_CENTS, Column, Comparison
+
+
+def compare_document(comparison: Comparison) -> dict[str, Any]:
+    """Return the JSON document of a comparison."""
+    return {
+        "schema": "lowbrass.compare/1",
+        "score": {"file": comparison.document.name, "title": comparison.document.title},
+        "horns": [horn_json(horn) for horn in comparison.horns],
+        "lines": [
+            {"part": {"id": line.part.id, "name": line.part.name}, "line": line.number, "of": line.of,
+             "columns": [_column_json(one) for one in line.columns]}
+            for line in comparison.lines
+        ],
+        "totals": [_column_json(one) for one in comparison.totals],
+        "problems": [problem.as_json() for problem in comparison.problems],
+        "cautions": list(comparison.cautions),
+    }
+
+
+def _column_json(one: Column) -> dict[str, Any]:
+    move = one.fastest
+    return {
+        "horn": one.horn, "notes": one.notes, "beyond": one.beyond, "unplayable": one.unplayable,
+        "travel_mm": _rounded(one.travel_mm),
+        "fastest": None if move is None else {
+            "peak_speed_mm_s": _rounded(move.speed_mm_s), "index": move.index, "measure": move.measure,
+            "from": move.from_label, "to": move.to_label},
+        "sixth": one.sixth, "seventh": one.seventh,
+        **{f"off_over_{limit}_cents": count for limit, count in zip(OFF_STEPS_CENTS, one.off, strict=True)},
+        "valve_changes": one.valve_changes, "tempo_ceiling_bpm": _rounded(one.tempo_ceiling_bpm),
+        "cost": round(one.cost, 3),
+    }
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 1)
+
+
+def horn_json(horn: Horn) -> dict[str, Any]:
+    """Return what a horn is and how it is held, each with the kind of its evidence."""
+    low, high = sounding_range(horn)
+    hold = horn.handling
+    return {
+        "name": horn.name, "family": horn.family, "description": horn.description,
+        "low": pitch_of(low).name, "high": pitch_of(high).name,
+        "gaps": [pitch_of(midi).name for midi in range(low, high + 1) if not candidates(horn, midi)],
+        "bore_mm": _quantity(hold.bore_mm), "weight_kg": _quantity(hold.weight_kg),
+        "valves": list(horn.loop_names), "compensating": bool(horn.master),
+        "valve_type": {"value": hold.valve_type or None, **_evidence(hold.evidence)},
+        "fourth_valve": {"value": hold.fourth_valve or None, **_evidence(hold.evidence)},
+        "main_slide_trigger": {"value": hold.main_slide_trigger, **_evidence(hold.evidence)},
+        "left_hand_carries": _statement(hold.left_hand_carries), "left_hand_works": _statement(hold.left_hand_works),
+    }
+
+
+def _quantity(one: Quantity) -> dict[str, Any]:
+    return {"value": one.value, **_evidence(one.evidence)}
+
+
+def _statement(one: Statement) -> dict[str, Any]:
+    return {"value": one.text, **_evidence(one.evidence)}
+
+
+def _evidence(one: Evidence) -> dict[str, Any]:
+    return {"kind": one.kind, "source": one.source, "why": one.why}
+
+
+def compare_text(comparison: Comparison) -> str:
+    """Return a comparison as tables: a row a measure of effort, a column a horn; then the horns themselves."""
+    out: list[str] = []
+    for line in comparison.lines:
+        player = f", player {line.number} of {line.of}" if line.of > 1 else ""
+        title = f"{line.part.full_name or line.part.name or line.part.id}{player} - {line.columns[0].notes} notes"
+        out += _titled(title, _effort(line.columns))
+    if len(comparison.lines) > 1:
+        out += _titled(f"All {len(comparison.lines)} lines - {comparison.totals[0].notes} notes",
+                       _effort(comparison.totals))
+    return "\n".join([*out, *_horns(comparison.horns), "", *(f"Caution: {line}" for line in comparison.cautions)])
+
+
+def _titled(title: str, rows: Sequence[str]) -> list[str]:
+    return ["", title, "=" * min(100, len(title)), *rows]
+
+
+def _effort(columns: Sequence[Column]) -> list[str]:
+    """Return the table of one line, or of many together: a row a measure of effort, a column a horn."""
+    return _table(["", *(one.horn for one in columns)], [
+        ["notes beyond the horn", *(str(one.beyond) for one in columns)],
+        ["notes this player cannot play", *(str(one.unplayable) for one in columns)],
+        ["slide travel", *(_metres(one.travel_mm) for one in columns)],
+        ["fastest move, peak", *(_fastest(one) for one in columns)],
+        ["notes in 6th / 7th position", *("-" if one.sixth is None else f"{one.sixth} / {one.seventh}"
+                                          for one in columns)],
+        [f"more than {' / '.join(map(str, OFF_STEPS_CENTS))} cents out",
+         *(" / ".join(map(str, one.off)) for one in columns)],
+        ["valve changes", *(str(one.valve_changes) for one in columns)],
+        ["tempo ceiling", *("-" if one.tempo_ceiling_bpm is None else f"{one.tempo_ceiling_bpm:.0f} a minute"
+                            for one in columns)],
+    ])
+
+
+def _horns(horns: Sequence[Horn]) -> list[str]:
+    """Say what the horns are and how they are held, each number with the kind of its evidence."""
+    out = _titled("The horns (c cited, d derived, j judged)",
+                  _table(["", *(horn.name for horn in horns)], _horn_rows(horns)))
+    for horn in horns:
+        hold = horn.handling
+        out += ["", f"{horn.name}: {horn.description}.",
+                f"  The left hand carries {hold.left_hand_carries.text} ({hold.left_hand_carries.evidence.kind}); "
+                f"{hold.left_hand_works.text} ({hold.left_hand_works.evidence.kind})."]
+    return out
+
+
+def _metres(travel_mm: float | None) -> str:
+    return "-" if travel_mm is None else f"{travel_mm / 1000:.1f} m"
+
+
+def _fastest(one: Column) -> str:
+    move = one.fastest
+    if move is None:
+        return "-"
+    return f"{move.speed_mm_s / 1000:.1f} m/s, m. {move.measure}: {shown(move.from_label)} to {shown(move.to_label)}"
+
+
+def _horn_rows(horns: Sequence[Horn]) -> list[list[str]]:
+    def mark(evidence: Evidence) -> str:
+        return f" ({evidence.kind[0]})"
+
+    def run(horn: Horn) -> str:
+        low, high = sounding_range(horn)
+        missing = [pitch_of(midi).pretty for midi in range(low, high + 1) if not candidates(horn, midi)]
+        gap = "" if not missing else f", no {missing[0]}" if len(missing) == 1 else f", no {missing[0]}-{missing[-1]}"
+        return f"{pitch_of(low).pretty} to {pitch_of(high).pretty}{gap}"
+
+    return [
+        ["notes", *(run(horn) for horn in horns)],
+        ["bore", *(f"{horn.handling.bore_mm.value:g} mm{mark(horn.handling.bore_mm.evidence)}" for horn in horns)],
+        ["weight", *(f"{horn.handling.weight_kg.value:g} kg{mark(horn.handling.weight_kg.evidence)}"
+                     for horn in horns)],
+        ["valves", *(f"{', '.join(horn.loop_names) or 'none'}"
+                     f"{f', {horn.handling.valve_type}' if horn.handling.valve_type else ''}"
+                     f"{mark(horn.handling.evidence) if horn.handling.valve_type else ''}"
+                     f"{', compensating' if horn.master else ''}" for horn in horns)],
+        ["fourth valve", *(f"{horn.handling.fourth_valve}{mark(horn.handling.evidence)}"
+                           if horn.handling.fourth_valve else "-" for horn in horns)],
+        ["main slide trigger", *("yes" if horn.handling.main_slide_trigger else "-" for horn in horns)],
+    ]
+
+
+def _table(head: Sequence[str], body: Sequence[Sequence[str]]) -> list[str]:
+    rows = [head, *body]
+    widths = [max(len(row[k]) for row in rows) for k in range(len(head))]
+    return ["  ".join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+
+
+# --- a folder --------------------------------------------------------------------------------------------------------
+
+
+def folder_document(folder: Folder) -> dict[str, Any]:
+    """Return the JSON document of a comparison over a folder; files that could not be compared stand with their reason.
+    """
+    return {
+        "schema": "lowbrass.compare-folder/1",
+        "folder": folder.name,
+        "horns": [horn_json(horn) for horn in folder.horns],
+        "pieces": [
+            {"file": one.name, "title": one.title, "lines": one.lines,
+             "totals": [_column_json(column) for column in one.totals],
+             "problem": one.problem.as_json() if one.problem else None}
+            for one in folder.pieces
+        ],
+        "totals": [_column_json(one) for one in folder.totals],
+        "cautions": list(folder.cautions),
+    }
+
+
+def folder_text(folder: Folder) -> str:
+    """Return a comparison over a folder: a row a piece, all of them together, what was left out, the horns."""
+    compared = [one for one in folder.pieces if one.totals]
+    left = [one for one in folder.pieces if one.problem is not None]
+    names = [horn.name for horn in folder.horns]
+    out = [""]
+    if compared:
+        out += _table(["piece", "notes", *names], [_piece_row(one) for one in compared])
+        out += ["", "Each cell: notes this player cannot play, slide travel (or valve changes), fastest move, tempo "
+                    "ceiling in quarter notes a minute."]
+        many = f"{len(compared)} piece{'s' if len(compared) != 1 else ''}"
+        out += _titled(f"All {many} - {folder.totals[0].notes} notes", _effort(folder.totals))
+        out += [f"{total.horn} moves fastest in {_holder(compared, k, total)}." for k, total in
+                enumerate(folder.totals) if total.fastest is not None]
+    if left:
+        out += _titled("Not compared", [f"{one.name}: {one.problem.what}." for one in left if one.problem])
+    return "\n".join([*out, *_horns(folder.horns), "", *(f"Caution: {line}" for line in folder.cautions)])
+
+
+def _holder(pieces: Sequence[Piece], column: int, total: Column) -> str:
+    """Name the piece whose fastest move is that of all together."""
+    return next(one.name for one in pieces if one.totals[column].fastest == total.fastest)
+
+
+def _piece_row(one: Piece) -> list[str]:
+    return [one.name, str(one.totals[0].notes), *(_cell(column) for column in one.totals)]
+
+
+def _cell(one: Column) -> str:
+    way = f"{one.valve_changes} valve changes" if one.travel_mm is None else _metres(one.travel_mm)
+    fast = "" if one.fastest is None else f", {one.fastest.speed_mm_s / 1000:.1f} m/s"
+    ceiling = "" if one.tempo_ceiling_bpm is None else f", {one.tempo_ceiling_bpm:.0f}"
+    return f"{one.unplayable} lacking, {way}{fast}{ceiling}"
