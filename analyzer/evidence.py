@@ -1,9 +1,10 @@
-"""Where a number comes from: cited, derived or judged."""
+"""Where a number comes from: cited, derived, judged or measured."""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
-Kind = Literal["cited", "derived", "judged"]
+Kind = Literal["cited", "derived", "judged", "measured"]
+KINDS: tuple[Kind, ...] = get_args(Kind)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -11,7 +12,8 @@ class Evidence:
     """The origin of one number.
 
     A cited number has a `source` key; a derived one its formula in `why`; a judged one its reason in `why`
-    and in `range` what would change our mind.
+    and in `range` what would change our mind; a measured one in `why` what was measured on that very horn, and in
+    `range` how sure it is.
     """
 
     kind: Kind

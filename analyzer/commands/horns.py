@@ -9,10 +9,11 @@ import click
 
 from analyzer.commands.options import format_option, print_json, write_file
 from analyzer.evidence import Evidence
-from analyzer.horns.calibrate import calibrated_text, parse_measured
+from analyzer.horns.calibrate import calibrated, parse_measured
 from analyzer.horns.candidates import candidates, sounding_range
 from analyzer.horns.horn import Horn
-from analyzer.horns.profiles import horn_from_text, horn_names, load_horn, profile_path
+from analyzer.horns.profile_text import own_name, profile_text
+from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.pitch import pitch_of
 
 SCHEMA = "lowbrass.horns/1"
@@ -122,11 +123,8 @@ def calibrate(name: str, known: str, slide_end: str | None, output: Path, form: 
     horn = load_horn(name)
     measured = parse_measured(known)
     end_mm = None if slide_end is None else _distance_mm(slide_end)
-    source = profile_path(name).read_text(encoding="utf-8")
-    own_name = re.sub(r"[^\w.+-]+", "-", output.stem) or "my-horn"
-    text = calibrated_text(source, horn, measured, name=own_name, slide_end_mm=end_mm)
-    own = horn_from_text(text, output.name)
-    write_file(output, text.encode())
+    own = calibrated(horn, measured, name=own_name(output), slide_end_mm=end_mm)
+    write_file(output, profile_text(own).encode())
     lost = [
         pitch_of(midi).name for midi in range(sounding_range(horn)[0], sounding_range(horn)[1] + 1)
         if candidates(horn, midi) and not candidates(own, midi)

@@ -1,10 +1,11 @@
 """A profile fitted to one's own horn: here by one measured place of the slide."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from analyzer.horns.horn import Horn, Valves
-from analyzer.horns.profiles import horn_from_text
+from analyzer.evidence import Evidence
+from analyzer.horns.horn import Horn, Quantity, Valves
+from analyzer.horns.profiles import SLIDE_ENDS_MM
 from analyzer.horns.tubing import HIGHEST_PARTIAL, length_ratio, nominal_semitones, state, states
 from analyzer.pitch import parse_pitch, pitch_of
 from analyzer.problem import Unreadable, unreadable
@@ -102,43 +103,23 @@ def measured_tube_mm(horn: Horn, measured: Measured) -> float:
     return tube_mm
 
 
-def calibrated_text(text: str, horn: Horn, measured: Measured, *, name: str, slide_end_mm: float | None = None) -> str:
-    """Return a profile's TOML text with the tube that was measured; all else, comments too, stays.
-
-    Parameters
-    ----------
-    text : str
-        The profile that `horn` was read from.
-    measured : Measured
-        The note measured.
-    name : str
-        Name of the new horn.
-    slide_end_mm : float, optional
-        How far the own slide goes out, where that was measured too.
+def calibrated(horn: Horn, measured: Measured, *, name: str, slide_end_mm: float | None = None) -> Horn:
+    """Return the horn under a new name with the tube that was measured, and its slide's end where that was too.
 
     Raises
     ------
     Unreadable
-        As `measured_tube_mm`, and if the result is no horn.
+        As `measured_tube_mm`, and if the slide's end is none that a profile may have.
     """
     if horn.family == "slide" and slide_end_mm is not None:
-        text = _with_table(text, "slide", (
-            f"end_mm = {slide_end_mm:.1f}", 'kind = "derived"', 'why = "measured on this horn"',
-        ))
-        horn = horn_from_text(text, horn.name)
-    tube_mm = measured_tube_mm(horn, measured)
-    text = _with_table(text, "tube", (
-        f"length_mm = {tube_mm:.1f}", 'kind = "derived"', f'why = "measured on this horn: {measured.shown}"',
-    ))
-    text = re.sub(r"(?m)^name\s*=.*$", lambda _: f'name = "{name}"', text, count=1)
-    horn_from_text(text, name)
-    return text
-
-
-def _with_table(text: str, heading: str, lines: tuple[str, ...]) -> str:
-    block = re.compile(rf"(?m)^\[{heading}\][^\n]*\n(?:(?!\s*\[)[^\n]*\n?)*")
-    body = "\n".join((f"[{heading}]", *lines)) + "\n\n"
-    return block.sub(lambda _: body, text, count=1)
+        if not SLIDE_ENDS_MM[0] <= slide_end_mm <= SLIDE_ENDS_MM[1]:
+            raise unreadable(
+                "measurement", where="slide end", what=f"a slide does not go out {slide_end_mm:g} mm",
+                try_=f"Give {SLIDE_ENDS_MM[0]} to {SLIDE_ENDS_MM[1]} mm, measured from first position.")
+        end = Evidence(kind="measured", why="measured on this horn")
+        horn = replace(horn, slide_end=Quantity(value=slide_end_mm, evidence=end))
+    tube = Evidence(kind="measured", why=f"measured on this horn: {measured.shown}")
+    return replace(horn, name=name, tube=Quantity(value=round(measured_tube_mm(horn, measured), 1), evidence=tube))
 
 
 def _refused(where: str, what: str, try_: str) -> Unreadable:

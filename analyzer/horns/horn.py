@@ -35,7 +35,8 @@ class Loop:
 
     `share` is its length over the open tube [ratio, above 0]; `semitones` how far it nominally lowers what it is
     added to; `flat_cents` how far below that it is tuned by itself. `needs` names the valve without which it
-    cannot be held (the second valve of a dependent bass trombone), else empty.
+    cannot be held (the second valve of a dependent bass trombone), else empty. `second_share` is the length of its
+    compensating loop over the open tube [ratio], None where that is as long as the master valve's tube asks.
     """
 
     name: str
@@ -44,6 +45,7 @@ class Loop:
     flat_cents: float
     needs: str
     evidence: Evidence
+    second_share: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

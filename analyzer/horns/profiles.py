@@ -5,7 +5,7 @@ from functools import cache
 from pathlib import Path
 from typing import cast
 
-from analyzer.evidence import Evidence, Kind
+from analyzer.evidence import KINDS, Evidence, Kind
 from analyzer.horns.horn import (
     Family,
     Handling,
@@ -26,6 +26,8 @@ from analyzer.toml_file import Table, parse_table, read_table
 
 DATA = Path(__file__).parent / "data"
 SCHEMA = 1
+SLIDE_ENDS_MM = (100, 1200)
+"""How far out the end of a slide may lie. [mm]"""
 
 _NAMES = (
     "alto", "tenor", "tenor-f", "bass-single", "bass-independent", "bass-dependent", "euphonium-3", "euphonium-4",
@@ -105,7 +107,7 @@ def horn_from_table(top: Table) -> Horn:
     names = tuple(loop.name for loop in loops)
     lip = top.table("lip")
     lip_evidence = _evidence(lip)
-    master, master_evidence = _master(top, names)
+    master, master_evidence = _master(top, loops)
     horn = Horn(
         name=name,
         family=family,
@@ -113,7 +115,7 @@ def horn_from_table(top: Table) -> Horn:
         description=top.take("description", str),
         fundamental_midi=_fundamental(top),
         tube=_quantity(top.table("tube"), "length_mm", 500, 6000),
-        slide_end=_quantity(top.table("slide"), "end_mm", 100, 1200) if family == "slide" else None,
+        slide_end=_quantity(top.table("slide"), "end_mm", *SLIDE_ENDS_MM) if family == "slide" else None,
         lip_reach=Quantity(value=lip.number("reach_cents", 0, 50), evidence=lip_evidence),
         flat_limit=Quantity(value=lip.number("flat_limit_cents", 0, 60), evidence=lip_evidence),
         sharp_limit=Quantity(value=lip.number("sharp_limit_cents", 0, 120, 0.0), evidence=lip_evidence),
@@ -130,7 +132,7 @@ def horn_from_table(top: Table) -> Horn:
 
 
 def _evidence(table: Table) -> Evidence:
-    kind = cast(Kind, table.word("kind", ("cited", "derived", "judged")))
+    kind = cast(Kind, table.word("kind", KINDS))
     source, why = table.take("source", str, ""), table.take("why", str, "")
     if kind == "cited" and not source:
         raise table.problem("kind", f"[{table.heading}] is cited without a source", 'Add source = "..."')
@@ -188,8 +190,15 @@ def _valves(top: Table) -> tuple[Loop, ...]:
         name = table.word("name", (str(nth),))
         share = table.number("adds_percent", 1, 100) / 100
         semitones = int(table.number("semitones", 1, 12))
+        second = None
+        if table.has("second_percent"):
+            second = table.number("second_percent", 0, 50) / 100
+            if not top.has("compensation"):
+                raise table.problem("second_percent", f"valve {name} has a second loop, but nothing compensates",
+                                    "Add [compensation] with the valve whose tube it belongs to.")
         loops.append(Loop(
             name=name, share=share, semitones=semitones, flat_cents=0.0, needs="", evidence=_evidence(table),
+            second_share=second,
         ))
         table.done()
     if not 3 <= len(loops) <= 4:
@@ -197,11 +206,14 @@ def _valves(top: Table) -> tuple[Loop, ...]:
     return tuple(loops)
 
 
-def _master(top: Table, names: Valves) -> tuple[str, Evidence | None]:
+def _master(top: Table, loops: tuple[Loop, ...]) -> tuple[str, Evidence | None]:
     if not top.has("compensation"):
         return "", None
     table = top.table("compensation")
-    master, evidence = table.word("valve", names), _evidence(table)
+    master, evidence = table.word("valve", tuple(loop.name for loop in loops)), _evidence(table)
+    if any(loop.name == master and loop.second_share is not None for loop in loops):
+        raise table.problem("valve", f"valve {master} has second_percent, but the second loops are the others'",
+                            f"Take second_percent out under valve {master}.")
     table.done()
     return master, evidence
 

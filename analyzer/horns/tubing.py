@@ -9,7 +9,7 @@ from functools import cache
 from itertools import combinations
 from math import log2
 
-from analyzer.horns.horn import Horn, Valves
+from analyzer.horns.horn import Horn, Loop, Valves
 
 HIGHEST_PARTIAL = 12
 
@@ -165,12 +165,25 @@ def tube_ratio(horn: Horn, valves: Valves) -> float:
     """Tube with `valves` held over the open tube. [ratio]
 
     Plain loops add up. With the master valve of a compensating horn the air goes through the other valves a second
-    time, and their second loops lengthen each in proportion to the master's tube.
+    time, and their second loops add up too.
     """
-    share = {loop.name: loop.share for loop in horn.loops}
+    held = [loop for loop in horn.loops if loop.name in valves]
+    ratio = 1 + sum(loop.share for loop in held)
     if horn.master and horn.master in valves:
-        return (1 + share[horn.master]) * (1 + sum(share[name] for name in valves if name != horn.master))
-    return 1 + sum(share[name] for name in valves)
+        ratio += sum(second_share(horn, loop) for loop in held)
+    return ratio
+
+
+def second_share(horn: Horn, loop: Loop) -> float:
+    """Length of a valve's compensating loop over the open tube; 0 for the master and on other horns. [ratio]
+
+    Where the profile tells no length, the second loop lengthens the valve in proportion to the master's tube.
+    """
+    if not horn.master or loop.name == horn.master:
+        return 0.0
+    if loop.second_share is not None:
+        return loop.second_share
+    return loop.share * next(one.share for one in horn.loops if one.name == horn.master)
 
 
 @cache

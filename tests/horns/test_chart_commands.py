@@ -106,7 +106,7 @@ def test_calibrate_writes_a_horn_that_plays_the_measurement(tmp_path: Path) -> N
     c3 = chart_choice(horn, 48)
     assert c3 is not None
     assert c3.extension_mm == pytest.approx(490, abs=0.02)
-    assert horn.tube.evidence.kind == "derived"
+    assert horn.tube.evidence.kind == "measured"
     assert "C3 in 6 at 490 mm" in horn.tube.evidence.why
     # All else stays.
     before = tomllib.loads((Path(horns.__file__).parents[1] / "horns/data/tenor.toml").read_text(encoding="utf-8"))
