@@ -11,6 +11,7 @@ from analyzer.horns.candidates import DEFAULT_CEILING_MIDI, candidates, chart_ch
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.pitch import pitch_of
+from analyzer.problem import unreadable
 
 SCHEMA = "lowbrass.chart/1"
 
@@ -24,20 +25,30 @@ _IN_TUNE_CENTS = 5
 
 @click.command(name="chart")
 @click.argument("horn")
+@click.option("--from", "before", metavar="HORN",
+              help="The horn played so far: show what stays and what moves, by how many mm or cents.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
-              help="Write the printable chart: .svg (a picture) or .html (picture and table).")
+              help="Write the printable chart: .svg (a picture), .html (picture and table), with --from also .pdf.")
 @format_option("text", "json", "csv")
-def command(horn: str, output: Path | None, form: str) -> None:
-    """Print every note of HORN (a name, or a TOML profile) with every way to sound it, the usual one first."""
-    if output is not None and output.suffix.lower() not in (".svg", ".html"):
-        raise click.BadParameter(f"'{output.name}' has an ending that is not known; use .svg or .html.",
-                                 param_hint="-o")
+def command(horn: str, before: str | None, output: Path | None, form: str) -> None:
+    """Print every note of HORN (a name, or a TOML profile) with every way to sound it, the usual one first.
+
+    With --from, print what a change from another horn to HORN asks of the hand.
+    """
+    endings = (".svg", ".html", ".pdf") if before else (".svg", ".html")
+    ending = output.suffix.lower() if output else ""
+    if output is not None and ending not in endings:
+        raise click.BadParameter(f"'{output.name}' has an ending that is not known; use {', '.join(endings[:-1])} or "
+                                 f"{endings[-1]}.", param_hint="-o")
+    if before is not None:
+        _print_change(load_horn(before), load_horn(horn), output, form)
+        return
     model = load_horn(horn)
     if output is not None:
         from analyzer.picture.horn_chart import chart_picture
         from analyzer.report.horn_page import chart_page
 
-        page = chart_page(model) if output.suffix.lower() == ".html" else chart_picture(model).svg("chart") + "\n"
+        page = chart_page(model) if ending == ".html" else chart_picture(model).svg("chart") + "\n"
         write_file(output, page.encode())
         click.echo(f"Wrote {output}.", err=True)
     if form == "json":
@@ -46,6 +57,32 @@ def command(horn: str, output: Path | None, form: str) -> None:
         click.echo(chart_csv(model), nl=False)
     else:
         click.echo(chart_text(model))
+
+
+def _print_change(before: Horn, after: Horn, output: Path | None, form: str) -> None:
+    from analyzer.horns.transition import transition
+    from analyzer.report.transition_page import transition_document, transition_file, transition_text
+
+    if form == "csv":
+        raise click.BadParameter("a change of horn has two tables; take text or json.", param_hint="--format")
+    if before == after:
+        raise click.BadParameter(f"both horns are {after.name}; name another.", param_hint="--from")
+    if before.family != after.family:
+        raise unreadable("no-common-ground", where=f"{before.name}, {after.name}",
+                         what="one has a slide and the other has none, so nothing of one lies on the other",
+                         try_="Print both with lowbrass chart; lowbrass ready says what such a change asks for.")
+    change = transition(before, after)
+    if output is not None:
+        try:
+            content = transition_file(change, output.suffix.lower())
+        except ImportError as error:
+            raise missing(error.name or "a package", "engrave") from error
+        write_file(output, content)
+        click.echo(f"Wrote {output}.", err=True)
+    if form == "json":
+        print_json(transition_document(change))
+    else:
+        click.echo(transition_text(change))
 
 
 def chart_document(horn: Horn) -> dict[str, Any]:

@@ -1,0 +1,145 @@
+"""A change of horn said to people: data, words, and files for the wall or the music stand."""
+
+from html import escape
+from typing import Any
+
+from analyzer import cautions
+from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.transition import NoteChange, Transition, beside_words
+from analyzer.picture.drawing import num
+from analyzer.picture.transition import stays_words, transition_picture
+from analyzer.pitch import pitch_of
+from analyzer.report.shell import figure, row, shell, table
+
+SCHEMA = "lowbrass.transition/1"
+_MARGIN_MM = 10.0
+
+
+def transition_document(change: Transition) -> dict[str, Any]:
+    """Return the JSON document: places of a slide or tunings of valves, then every note, low to high."""
+    return {
+        "schema": SCHEMA, "from": change.before.name, "to": change.after.name,
+        "places": [
+            {"label": one.label, "valves": list(one.valves), "position": one.position, "kind": one.kind,
+             "before_mm": _rounded(one.before_mm), "after_mm": _rounded(one.after_mm), "by_mm": _rounded(one.by_mm),
+             "near": one.near, "beside_mm": _rounded(one.beside_mm)} for one in change.places],
+        "combinations": [
+            {"label": one.label, "valves": list(one.valves), "kind": one.kind,
+             "before_cents": _rounded(one.before_cents), "after_cents": _rounded(one.after_cents)}
+            for one in change.tunings],
+        "notes": [
+            {"midi": one.midi, "note": pitch_of(one.midi).name, "kind": one.kind, "before": _end(one.before),
+             "after": _end(one.after), "by_mm": _rounded(one.by_mm), "by_cents": _rounded(one.by_cents)}
+            for one in change.notes],
+        "cautions": list(_cautions(change)),
+    }
+
+
+def _end(choice: Candidate | None) -> dict[str, Any] | None:
+    return None if choice is None else {"label": choice.label, "extension_mm": _rounded(choice.extension_mm),
+                                        "off_cents": _rounded(choice.off_cents)}
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 1) + 0.0
+
+
+def _cautions(change: Transition) -> tuple[str, ...]:
+    slide = change.after.family == "slide"
+    return cautions.for_changing(slide=slide, valves=not slide)
+
+
+def transition_text(change: Transition) -> str:
+    """Return the change in words, a line for each place or combination and each note that changes."""
+    out = [f"From {change.before.name} to {change.after.name}", f"  {change.before.description}",
+           f"  {change.after.description}", ""]
+    for title, heads, rows in _tables(change):
+        wide = [max(len(line[k]) for line in (heads, *rows)) for k in range(len(heads))]
+        out += [title, *("  " + "  ".join(cell.ljust(w) for cell, w in zip(line, wide, strict=True)).rstrip()
+                         for line in (heads, *rows)), ""]
+    return "\n".join([*out, stays_words(change) or "No note stays.", "",
+                      *(f"Caution: {line}" for line in _cautions(change))])
+
+
+def _tables(change: Transition) -> list[tuple[str, tuple[str, ...], list[tuple[str, ...]]]]:
+    """Return title, heads and rows of the two tables: places or combinations, then the notes that change."""
+    slide = change.before.family == "slide"
+    unit = "mm" if slide else "cents"
+    ends = (f"before, {unit}", f"after, {unit}")
+    if slide:
+        first: tuple[str, tuple[str, ...], list[tuple[str, ...]]] = (
+            "The slide", ("position", *ends, "against the old open slide", ""), [
+                (one.label, _said(one.before_mm), _said(one.after_mm),
+                 "" if one.near is None else beside_words(one.near, one.beside_mm or 0.0), one.kind)
+                for one in change.places])
+    else:
+        first = ("Combinations", ("valves", *ends, ""), [
+            (one.label, _said(one.before_cents, signed=True), _said(one.after_cents, signed=True), one.kind)
+            for one in change.tunings])
+    changed = [one for one in reversed(change.notes) if one.kind != "stays"]
+    rows = [_note_row(one, slide=slide) for one in changed]
+    return [first, *([("Notes that change", ("note", "before", "after", *ends, "moves by"), rows)] if rows else [])]
+
+
+def _note_row(one: NoteChange, *, slide: bool) -> tuple[str, ...]:
+    def value(choice: Candidate | None) -> str:
+        if choice is None:
+            return ""
+        return _said(choice.extension_mm) if slide else _said(choice.off_cents, signed=True)
+
+    by = one.by_mm if slide else one.by_cents
+    labels = ("none" if end is None else shown(end.label) for end in (one.before, one.after))
+    return (pitch_of(one.midi).pretty, *labels, value(one.before), value(one.after),
+            one.kind if by is None else _said(by, signed=True))
+
+
+def _said(value: float | None, *, signed: bool = False) -> str:
+    if value is None:
+        return ""
+    return f"{round(value):{'+' if signed and round(value) else ''}d}".replace("-", "−")
+
+
+def transition_file(change: Transition, ending: str) -> bytes:
+    """Return the chart as a file: ``.svg`` (picture), ``.html`` (picture and tables) or ``.pdf`` (one sheet of A4).
+
+    Raises
+    ------
+    ValueError
+        If the ending is another one.
+    ImportError
+        If reportlab (extra `engrave`) is not installed and the file is a PDF.
+    """
+    if ending == ".svg":
+        return (transition_picture(change).svg("change") + "\n").encode()
+    if ending == ".html":
+        return _page(change).encode()
+    if ending == ".pdf":
+        return _pdf(change)
+    raise ValueError(f"a chart is .svg, .html or .pdf, not {ending!r}")
+
+
+def _page(change: Transition) -> str:
+    tables = "".join(f"<h2>{escape(title)}</h2>{table(title, heads, ''.join(row(*line) for line in rows))}"
+                     for title, heads, rows in _tables(change))
+    care = "".join(f"<li>{escape(line)}</li>" for line in _cautions(change))
+    return shell(
+        figure(transition_picture(change).svg("change"), "The change as a picture") + tables
+        + f"<p>{escape(stays_words(change))}</p>"
+        + f'<section class="care"><h2>Cautions</h2><ul>{care}</ul></section>',
+        heading=f"From {change.before.name} to {change.after.name}",
+        lead=f"{change.before.description}, then {change.after.description}. What stays and what moves; sounding "
+             "pitch, usual choices.")
+
+
+def _pdf(change: Transition) -> bytes:
+    from analyzer.engrave.engrave import PAPER_MM
+    from analyzer.engrave.pdf import pdf_of
+
+    picture = transition_picture(change)
+    wide, high = PAPER_MM["a4"]
+    # As wide as the paper allows, or as high: one sheet, from its top on.
+    scale = min((wide - 2 * _MARGIN_MM) / picture.width, (high - 2 * _MARGIN_MM) / picture.height)
+    left = (wide - picture.width * scale) / 2 / scale
+    sheet = (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(wide / scale)} {num(high / scale)}">'
+             f"{picture.placed(left, _MARGIN_MM / scale)}</svg>")
+    return pdf_of([sheet], title=picture.title)
