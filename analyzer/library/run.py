@@ -1,4 +1,4 @@
-"""Runs a survey over many processes, or over a Dask cluster; a worker that dies takes no other file with it."""
+"""Goes through many files in many processes, or on a Dask cluster; a worker that dies takes no other file with it."""
 
 import multiprocessing
 import os
@@ -11,10 +11,12 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from analyzer.library.files import Contents, Entry
-from analyzer.library.survey import Options, Record, failed, survey_bytes
+from analyzer.library.limits import Limits, limit_memory, within
+from analyzer.library.survey import Record, failed, survey_bytes
 from analyzer.problem import Problem, Unreadable, unreadable
 
-Work = Callable[[str, bytes, Options], Record]
+Work = Callable[[str, bytes, Any], Record]
+"""What is done with a file: its name, its bytes and the options go in; it raises nothing but MemoryError."""
 Done = tuple[Entry, Record]
 Steps = Generator[Done, None, None]
 
@@ -23,19 +25,32 @@ Steps = Generator[Done, None, None]
 _AHEAD = 2
 
 
-def run_pool(entries: Iterable[Entry], options: Options, *, jobs: int, work: Work = survey_bytes) -> Steps:
+def _limited(work: Work, name: str, data: bytes, options: Any, limits: Limits) -> Record:
+    try:
+        return within(limits.seconds, lambda: work(name, data, options))
+    except TimeoutError:
+        return _too_slow(name, limits)
+    except MemoryError:
+        return failed(name, Problem(
+            severity="error", code="out-of-memory", where=name, what="the score needs more memory than it is given",
+            try_="Give more with --memory-limit, or export only its low-brass parts."))
+
+
+def run_pool(entries: Iterable[Entry], options: Any, *, jobs: int, limits: Limits | None = None,
+             work: Work = survey_bytes) -> Steps:
     """Yield each entry with its record, as they get done, in `jobs` processes.
 
-    When a worker dies, the files that were out are done again one by one, each in a process of its own, so that the
-    one that kills is named and no other suffers. Closing the generator ends the workers at once.
+    When a worker dies or hangs, the files that were out are done again one by one, each in a process of its own, so
+    that the culprit is named and no other suffers. Closing the generator ends the workers at once.
     """
+    limits = limits or Limits()
     contents = Contents()
     waiting = iter(entries)
     try:
         exhausted = False
         while not exhausted:
             suspects: list[tuple[Entry, bytes]] = []
-            with _Pool(jobs) as pool:
+            with _Pool(jobs, limits) as pool:
                 out: dict[Future[Record], tuple[Entry, bytes]] = {}
                 while not suspects:
                     while not exhausted and len(out) < _AHEAD * jobs:
@@ -54,7 +69,10 @@ def run_pool(entries: Iterable[Entry], options: Options, *, jobs: int, work: Wor
                             break
                     if not out:
                         break
-                    done, _ = wait(out, return_when=FIRST_COMPLETED)
+                    done, _ = wait(out, timeout=limits.patience_s, return_when=FIRST_COMPLETED)
+                    if not done:
+                        pool.end()
+                        break
                     # In the order handed out, so that equal runs are as equal as can be.
                     for future in [one for one in out if one in done]:
                         entry, data = out.pop(future)
@@ -66,7 +84,7 @@ def run_pool(entries: Iterable[Entry], options: Options, *, jobs: int, work: Wor
                             yield entry, record
                 suspects += out.values()
             for entry, data in suspects:
-                yield entry, _alone(entry, data, options, work)
+                yield entry, _alone(entry, data, options, work, limits)
     finally:
         contents.close()
 
@@ -78,12 +96,15 @@ def _content(contents: Contents, entry: Entry) -> bytes | Record:
         return failed(entry.name, error.problem)
 
 
-def _alone(entry: Entry, data: bytes, options: Options, work: Work) -> Record:
-    with _Pool(1) as pool:
+def _alone(entry: Entry, data: bytes, options: Any, work: Work, limits: Limits) -> Record:
+    with _Pool(1, limits) as pool:
         try:
-            return pool.submit(work, entry.name, data, options).result()
+            return pool.submit(work, entry.name, data, options).result(limits.patience_s)
         except BrokenProcessPool:
             return _killer(entry)
+        except TimeoutError:
+            pool.end()
+            return _too_slow(entry.name, limits)
 
 
 def _killer(entry: Entry) -> Record:
@@ -93,40 +114,53 @@ def _killer(entry: Entry) -> Record:
         try_="The score may need more memory than there is: export only its low-brass parts."))
 
 
+def _too_slow(name: str, limits: Limits) -> Record:
+    return failed(name, Problem(
+        severity="error", code="too-slow", where=name, what=f"the score was given up after {limits.seconds:g} seconds",
+        try_="Give more with --time-limit, or export only its low-brass parts."))
+
+
 class _Pool:
     """A process pool whose workers end when this process does, however it ends (they wait on a pipe of ours)."""
 
-    def __init__(self, jobs: int) -> None:
+    def __init__(self, jobs: int, limits: Limits) -> None:
+        self._limits = limits
         # Fresh processes: forking one that has threads (the progress bar) may hang, and Windows has no fork.
         context = multiprocessing.get_context("spawn")
         self._theirs, self._ours = context.Pipe(duplex=False)
-        self._pool = ProcessPoolExecutor(jobs, mp_context=context, initializer=_begin, initargs=(self._theirs,))
+        self._pool = ProcessPoolExecutor(jobs, mp_context=context, initializer=_begin,
+                                         initargs=(self._theirs, limits.memory_mib))
 
     def __enter__(self) -> "_Pool":
         return self
 
-    def submit(self, work: Work, name: str, data: bytes, options: Options) -> Future[Record]:
+    def submit(self, work: Work, name: str, data: bytes, options: Any) -> Future[Record]:
         # A worker that is just starting would answer Ctrl-C with a traceback of its own: it begins with the signal
         # held back (the mask passes to new processes) and leaves it so; here it is let through again at once.
         if not hasattr(signal, "pthread_sigmask"):
-            return self._pool.submit(work, name, data, options)
+            return self._pool.submit(_limited, work, name, data, options, self._limits)
         before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
         try:
-            return self._pool.submit(work, name, data, options)
+            return self._pool.submit(_limited, work, name, data, options, self._limits)
         finally:
             signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+    def end(self) -> None:
+        """End the workers at once, whatever they do."""
+        self._ours.close()
 
     def __exit__(self, *error: object) -> None:
         # Cancel what waits, then end the workers: at the normal end none of them has work.
         if error[0] is not None:
-            self._ours.close()
+            self.end()
         self._pool.shutdown(wait=True, cancel_futures=True)
         self._ours.close()
         self._theirs.close()
 
 
-def _begin(pipe: Connection) -> None:
+def _begin(pipe: Connection, memory_mib: int | None) -> None:
     """Set up a worker: Ctrl-C is the parent's business, and the end of the pipe is the end of the worker."""
+    limit_memory(memory_mib)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with, args=(pipe,), daemon=True).start()
 
@@ -136,12 +170,12 @@ def _end_with(pipe: Connection) -> None:
     os._exit(1)
 
 
-def run_dask(entries: Iterable[Entry], options: Options, *, jobs: int, scheduler: str | None = None,
-             answer_s: float = 5.0, work: Work = survey_bytes) -> Steps:
+def run_dask(entries: Iterable[Entry], options: Any, *, jobs: int, scheduler: str | None = None,
+             answer_s: float = 5.0, limits: Limits | None = None, work: Work = survey_bytes) -> Steps:
     """Yield each entry with its record, done on a Dask cluster (`scheduler`, or one of `jobs` processes made here).
 
     The scheduler has `answer_s` seconds to answer. The files' bytes are sent along, so the workers need no access to
-    the folder; they need this package.
+    the folder; they need this package. A file's time is limited here too; memory is the cluster's own matter.
 
     Raises
     ------
@@ -156,7 +190,7 @@ def run_dask(entries: Iterable[Entry], options: Options, *, jobs: int, scheduler
     contents = Contents()
     with _client(distributed, jobs, scheduler, answer_s) as client:
         try:
-            yield from _on_cluster(distributed, client, entries, options, contents, work)
+            yield from _on_cluster(distributed, client, entries, options, contents, work, limits or Limits())
         except OSError as error:                     # all that Dask raises when a connection ends is one
             raise _lost(error) from error
         finally:
@@ -178,8 +212,8 @@ def _client(distributed: Any, jobs: int, scheduler: str | None, answer_s: float)
                          try_="Give its address, such as tcp://host:8786, or leave --engine out.") from error
 
 
-def _on_cluster(distributed: Any, client: Any, entries: Iterable[Entry], options: Options, contents: Contents,
-                work: Work) -> Steps:
+def _on_cluster(distributed: Any, client: Any, entries: Iterable[Entry], options: Any, contents: Contents,
+                work: Work, limits: Limits) -> Steps:
     waiting = iter(entries)
     out: dict[Any, tuple[Entry, bytes]] = {}
     suspects: list[tuple[Entry, bytes]] = []
@@ -195,7 +229,7 @@ def _on_cluster(distributed: Any, client: Any, entries: Iterable[Entry], options
             if isinstance(data, dict):
                 yield entry, data
                 continue
-            future = client.submit(work, entry.name, data, options, pure=False)
+            future = client.submit(_limited, work, entry.name, data, options, limits, pure=False)
             out[future] = entry, data
             results.add(future)
 
@@ -211,7 +245,7 @@ def _on_cluster(distributed: Any, client: Any, entries: Iterable[Entry], options
         yield from hand_out()
     # The cluster gives up a file when workers died with it in their queue: if one dies again, it is that file.
     for entry, data in suspects:
-        record = _gathered(distributed, client.submit(work, entry.name, data, options, pure=False))
+        record = _gathered(distributed, client.submit(_limited, work, entry.name, data, options, limits, pure=False))
         yield entry, record or _killer(entry)
 
 

@@ -7,17 +7,18 @@ from collections.abc import Iterable
 from importlib import metadata
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 from analyzer.library.files import Entry
-from analyzer.library.survey import Options, Record
+from analyzer.library.survey import OF_THE_MOMENT, Record
 from analyzer.problem import Unreadable, unreadable
 
 _APPLICATION_ID = 0x6C6F7762       # "lowb": tells our files from other databases
 _FORMAT = 2
 
 
-def settings_key(options: Options) -> str:
-    """Return what the records depend on besides the file: horns, parts, player, tempo and the program's version."""
+def settings_key(options: Any) -> str:
+    """Return what the records depend on besides the file: all that is asked (its ``repr``), the program's version."""
     try:
         version = metadata.version("lowbrass")
     except metadata.PackageNotFoundError:
@@ -32,7 +33,7 @@ class Store:
     ----------
     path : Path or None
         The SQLite file, made if it is not there; None keeps the records in memory.
-    options : Options
+    options : dataclass
         Records that were made with others stay in the file and are not seen.
 
     Raises
@@ -41,7 +42,7 @@ class Store:
         If the file is no store of ours, cannot be written, or another survey has it open.
     """
 
-    def __init__(self, path: Path | None, options: Options) -> None:
+    def __init__(self, path: Path | None, options: Any) -> None:
         self.path = path
         self.settings = settings_key(options)
         try:
@@ -81,13 +82,15 @@ class Store:
                 if (one.name, one.sha256) in kept}
 
     def keep(self, entry: Entry, record: Record) -> None:
-        """Keep one record, on disk before this returns.
+        """Keep one record, on disk before this returns; what is of the moment is not kept, so that it is tried again.
 
         Raises
         ------
         Unreadable
             If the disk is full or the file cannot be written; what was kept before stays.
         """
+        if record["problem"] and record["problem"]["code"] in OF_THE_MOMENT:
+            return
         # A plain INSERT: doing a file twice would be refused by the key, not pass unseen.
         try:
             self._base.execute("INSERT INTO record VALUES (?, ?, ?, ?)",

@@ -38,6 +38,9 @@ COMPARED: Mapping[str, tuple[str, ...]] = {
 }
 """Horns for each family of part where none is asked: the plainer one, then the one that `map` assumes."""
 
+OF_THE_MOMENT = ("too-slow", "out-of-memory", "worker-died", "no-file", "file-changed")
+"""Codes of problems that lie in the machine or the moment, not in the score: another run may do better."""
+
 _WRONG_KIND = "not-musicxml"
 _NO_PART = ("no-low-brass", "no-such-part")
 
@@ -66,7 +69,7 @@ class Survey:
 
 
 def survey_bytes(name: str, data: bytes, options: Options) -> Record:
-    """Survey one score; whatever is wrong with it becomes part of the record, and nothing is raised.
+    """Survey one score; whatever is wrong with it becomes part of the record.
 
     Parameters
     ----------
@@ -82,6 +85,11 @@ def survey_bytes(name: str, data: bytes, options: Options) -> Record:
     Record
         `status` is ``read``, ``no low brass``, ``not a score`` or ``unreadable``; `content` the SHA-256 of the score
         inside (the same for a compressed and a plain copy), None where there is none.
+
+    Raises
+    ------
+    MemoryError
+        If there is not enough memory for it; nothing else is raised.
     """
     try:
         head = None if options.parts or options.bass_clef else without_low_brass(data, name)
@@ -89,8 +97,7 @@ def survey_bytes(name: str, data: bytes, options: Options) -> Record:
     except Unreadable as error:
         return failed(name, error.problem)
     except MemoryError:
-        return failed(name, Problem(severity="error", code="too-large", where=name, what="the score needs more memory "
-                                    "than there is", try_="Export only the low-brass parts."))
+        raise                               # how much there is, is not known here
     except Exception as error:
         # One file that meets a fault of ours must not end the survey of the others; the record says so.
         return failed(name, Problem(

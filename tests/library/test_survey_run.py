@@ -18,6 +18,7 @@ import pytest
 
 from analyzer.horns.profiles import load_horn
 from analyzer.library.files import find_entries
+from analyzer.library.limits import Limits, within
 from analyzer.library.run import run_dask, run_pool
 from analyzer.library.store import Store
 from analyzer.library.survey import Options, Record, survey_bytes
@@ -84,6 +85,69 @@ def test_a_file_that_kills_its_worker_is_named_and_no_other_is_hurt(library: Pat
     assert sum(record["status"] == "read" for record in records.values()) == 22
 
 
+def endless(name: str, data: bytes, options: Options) -> Record:
+    """Survey, but turn round and round in one file, take all memory for a second, and hang in a third."""
+    while "03" in name:
+        pass
+    if "09" in name:
+        return {"status": "read", "problem": None, "lines": [len(bytearray(2**30))]}
+    if "14" in name:
+        time.sleep(600)                 # foreign code that does not come back
+    return survey_bytes(name, data, options)
+
+
+def problems_of(library: Path, names: str, **limits: int | float) -> dict[str, str]:
+    entries = [one for one in find_entries(library) if one.name[6:8] in names.split()]
+    records = {entry.name[6:8]: record for entry, record in run_pool(
+        entries, Options(), jobs=2, limits=Limits(**limits), work=endless)}
+    assert sorted(records) == names.split()
+    return {name: (record["problem"] or {}).get("code", "read") for name, record in records.items()}
+
+
+def test_a_file_that_takes_too_long_is_named_and_left(library: Path) -> None:
+    assert problems_of(library, "01 02 03 04 05", seconds=1.0) == {
+        "01": "read", "02": "read", "03": "too-slow", "04": "read", "05": "read"}
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="memory of a process is limited on Linux")
+def test_a_file_that_takes_too_much_memory_is_named_and_left(library: Path) -> None:
+    assert problems_of(library, "08 09 10", memory_mib=512) == {"08": "read", "09": "out-of-memory", "10": "read"}
+
+
+@pytest.mark.whole
+def test_a_file_that_hangs_in_foreign_code_is_named_and_left(library: Path) -> None:
+    assert problems_of(library, "12 13 14 15 16", seconds=1.0) == {
+        "12": "read", "13": "read", "14": "too-slow", "15": "read", "16": "read"}
+
+
+def test_time_over_is_told_from_any_other_error() -> None:
+    def busy() -> None:
+        while True:
+            try:
+                time.sleep(0.001)
+            except Exception:           # what ends the work must not be taken for an error of its own
+                continue
+
+    with pytest.raises(TimeoutError, match=r"not done in 0\.2 seconds"):
+        within(0.2, busy)
+    with pytest.raises(ZeroDivisionError):
+        within(5.0, lambda: 1 / 0)
+    assert within(None, lambda: 7) == 7
+
+
+def test_time_over_in_the_last_moment_does_not_strike_later() -> None:
+    ends = {"done": 0, "over": 0}
+    for _ in range(300):
+        try:
+            within(0.001, lambda: time.sleep(0.0009))
+        except TimeoutError:
+            ends["over"] += 1
+        else:
+            ends["done"] += 1
+    time.sleep(0.05)
+    assert sum(ends.values()) == 300
+
+
 def test_closing_the_run_ends_its_workers_at_once(library: Path) -> None:
     entries = [one for one in find_entries(library) if one.status == "score"]
 
@@ -108,10 +172,13 @@ def test_a_record_comes_back_only_for_the_same_name_content_and_options(tmp_path
     options = Options(horns=(load_horn("tenor"),))
     with Store(path, options) as store:
         assert store.done([entry]) == {}
-        store.keep(entry, {"status": "read", "lines": []})
-        assert store.done([entry]) == {"a.xml": {"status": "read", "lines": []}}
+        store.keep(entry, {"status": "unreadable", "problem": {"code": "too-slow"}})
+        assert store.done([entry]) == {}, "what is of the moment is tried again"
+        record = {"status": "read", "problem": None, "lines": []}
+        store.keep(entry, record)
+        assert store.done([entry]) == {"a.xml": record}
         with pytest.raises(Unreadable, match="cannot be used"):
-            store.keep(entry, {"status": "read again"})
+            store.keep(entry, record)
     (tmp_path / "a.xml").write_bytes(making.study(2, seed=5))
     changed, = find_entries(tmp_path, leave_out=[path])
     with Store(path, options) as store:
@@ -284,6 +351,7 @@ _DEADLY = """
 from pathlib import Path
 from analyzer.library.survey import Options
 from analyzer.library.files import find_entries
+from analyzer.library.limits import Limits, within
 from analyzer.library.run import run_dask
 from tests.library.test_survey_run import deadly
 import sys
@@ -314,6 +382,7 @@ import distributed
 from analyzer.problem import Unreadable
 from analyzer.library.survey import Options
 from analyzer.library.files import find_entries
+from analyzer.library.limits import Limits, within
 from analyzer.library.run import run_dask
 if __name__ == "__main__":
     entries = [one for one in find_entries(Path(sys.argv[1])) if one.status == "score"]

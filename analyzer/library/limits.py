@@ -1,0 +1,86 @@
+"""What one file may cost: seconds of work and memory of the process that does it."""
+
+import ctypes
+import sys
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TypeVar
+
+_Found = TypeVar("_Found")
+_AGAIN_S = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """`seconds` of work a file and `memory_mib` of its process; None lifts a limit.
+
+    Judged defaults: the largest score that is read at all (32 MiB of XML) is planned in 20 seconds on a slow computer
+    and needs about 1 GiB. An honest score that is refused would change our mind.
+    """
+
+    seconds: float | None = 120.0
+    memory_mib: int | None = 2048
+
+    @property
+    def patience_s(self) -> float | None:
+        """How long to wait for a process that ought to have stopped by itself: it hangs in foreign code. [s]"""
+        return None if self.seconds is None else 2 * self.seconds + 10.0
+
+
+class _Stopped(BaseException):
+    """Ends the work from within; no Exception, so that no handler of errors takes it for one."""
+
+
+def within(seconds: float | None, work: Callable[[], _Found]) -> _Found:
+    """Do a piece of work, in any thread, on any system; give up when its time is over.
+
+    Python code is stopped at its next step; foreign code (a parser at work) only when it comes back.
+
+    Raises
+    ------
+    TimeoutError
+        If the work took longer than `seconds`.
+
+    Examples
+    --------
+    >>> within(5.0, lambda: 1 + 1)
+    2
+    """
+    if seconds is None:
+        return work()
+    thread = ctypes.c_ulong(threading.get_ident())
+    ended, lock = threading.Event(), threading.Lock()
+
+    def watch() -> None:
+        wait_s = seconds
+        # Again and again: a destructor that is just running swallows whatever is raised in it.
+        while not ended.wait(wait_s):
+            with lock:
+                if not ended.is_set():
+                    ctypes.pythonapi.PyThreadState_SetAsyncExc(thread, ctypes.py_object(_Stopped))
+            wait_s = _AGAIN_S
+
+    try:
+        try:
+            threading.Thread(target=watch, daemon=True).start()
+            return work()
+        finally:
+            with lock:
+                ended.set()
+    except _Stopped:
+        ended.set()
+        raise TimeoutError(f"not done in {seconds:g} seconds") from None
+
+
+def limit_memory(mib: int | None) -> None:
+    """Let this process take no more than so much memory; a system that knows no such limit goes without. [MiB]"""
+    try:
+        import resource
+    except ImportError:                  # Windows
+        return
+    # On Linux what is written to counts, not the address space: that of every thread is large and mostly unused.
+    kind = resource.RLIMIT_DATA if sys.platform == "linux" else resource.RLIMIT_AS
+    _, hard = resource.getrlimit(kind)
+    if mib is not None and (hard == resource.RLIM_INFINITY or mib * 2**20 < hard):
+        resource.setrlimit(kind, (mib * 2**20, hard))
