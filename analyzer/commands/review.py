@@ -22,6 +22,7 @@ from analyzer.marking.ossia import repitched
 from analyzer.plan.player import Player, read_player
 from analyzer.report.reviewing import ossia_text, review_document, review_text
 from analyzer.review.bass import review
+from analyzer.review.harmony import Harmony
 from analyzer.review.ossia import ossia
 from analyzer.score.document import Document, open_document
 
@@ -37,7 +38,7 @@ _PACKED = (".mxl",)
 @player_option
 @tempo_option
 @click.option("--ossia", "wanted", is_flag=True,
-              help="Write the score with every note that cannot be played at another pitch (needs -o).")
+              help="Write the score so that it can be played, with other notes and no broken glissando (needs -o).")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
               help="Where --ossia writes; a score in the form of the input.")
 @format_option("text", "json")
@@ -59,12 +60,12 @@ def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tupl
         tempo_bpm=tempo))
     say(analysis.problems)
     reviewed = review(analysis)
-    changed = ossia(reviewed) if wanted else None
+    changed = ossia(reviewed, Harmony(document)) if wanted else None
     if changed is not None and output is not None:
-        write_file(output, repitched(document, changed.by_part()))
+        write_file(output, repitched(document, changed.by_part(), changed.glides()))
         for line in ossia_text(changed):
             click.echo(line, err=True)
-        click.echo(f"Wrote {output}: {len(changed.changes)} notes changed, {len(changed.left)} left.", err=True)
+        click.echo(f"Wrote {output}: {len(changed.changes)} places changed, {len(changed.left)} left.", err=True)
     if form == "json":
         print_json(review_document(analysis, reviewed, changed))
     else:

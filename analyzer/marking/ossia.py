@@ -1,4 +1,4 @@
-"""A score with some notes at another pitch, notated rightly; every other byte stays as it was.
+"""A score with some notes at another pitch, or without a glissando, notated rightly; other bytes stay as they were.
 
 A changed note gets its new ``<pitch>``, and the accidental that the key and the measure so far ask for. Where a later
 note of the measure now needs an accidental that it could do without before, that note gets it printed.
@@ -7,7 +7,7 @@ note of the measure now needs an accidental that it could do without before, tha
 import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from lxml import etree
 
@@ -22,20 +22,30 @@ _OCTAVE = re.compile(rb"(<octave[^>]*>)\s*-?\d+\s*(</octave\s*>)")
 _ACCIDENTAL = re.compile(rb"\s*<accidental(?:\s[^>]*)?(?:/>|>[^<]*</accidental\s*>)")
 _AFTER = re.compile(
     rb"\s*<(?:time-modification|stem|notehead|notehead-text|staff|beam|notations|lyric|play|listen)[\s>/]")
+_GLIDE = re.compile(rb"\s*<(glissando|slide)\b([^>]*?)(?:/>|>.*?</\1\s*>)", re.DOTALL)
+_TYPE = re.compile(rb"""\btype\s*=\s*["'](\w+)["']""")
+_EMPTY = re.compile(rb"\s*<notations\s*>\s*</notations\s*>")
 _SIGNS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
 _ORDER_OF_SHARPS = "FCGDAEB"
 
 
 @dataclass(frozen=True, slots=True)
 class _Edit:
-    """What to do with one ``<note>``: a new pitch (None: keep), and its accidental (empty: none; None: keep)."""
+    """What to do with one ``<note>``.
 
-    pitch: Pitch | None
-    sign: str | None
+    A new pitch (None: keep), its accidental (empty: none; None: keep), and the ends of glissandi that go.
+    """
+
+    pitch: Pitch | None = None
+    sign: str | None = None
+    glides: frozenset[str] = frozenset()
 
 
-def repitched(document: Document, changes: Mapping[str, Mapping[int, Pitch]]) -> bytes:
-    """Return the file, in the form in which it came, with other written pitches.
+Glides = Mapping[str, Mapping[int, frozenset[str]]]
+
+
+def repitched(document: Document, changes: Mapping[str, Mapping[int, Pitch]], glides: Glides | None = None) -> bytes:
+    """Return the file, in the form in which it came, with other written pitches and without some glissandi.
 
     Parameters
     ----------
@@ -43,6 +53,8 @@ def repitched(document: Document, changes: Mapping[str, Mapping[int, Pitch]]) ->
         The score; it is not changed.
     changes : mapping
         Part id to ref of a ``<note>`` to its new written pitch.
+    glides : mapping, optional
+        Part id to ref of a ``<note>`` to the ends of glissandi that go there: ``start``, ``stop``.
 
     Raises
     ------
@@ -52,6 +64,9 @@ def repitched(document: Document, changes: Mapping[str, Mapping[int, Pitch]]) ->
         If the file is in an encoding that cannot be written back.
     """
     edits = {part_id: _edits(document, part_id, wanted) for part_id, wanted in changes.items() if wanted}
+    for part_id, ends in (glides or {}).items():
+        mine = edits.setdefault(part_id, {})
+        mine.update({ref: replace(mine.get(ref, _Edit()), glides=which) for ref, which in ends.items()})
     return rewritten(document, lambda xml: _changed(document, xml, edits))
 
 
@@ -82,9 +97,9 @@ def _edits(document: Document, part_id: str, wanted: Mapping[int, Pitch]) -> dic
             needed_before = _needs(before, key, staff, old) and not tied
             needed = _needs(after, key, staff, new or old) and not tied
             if new is not None:
-                edits[ref] = _Edit(new, _SIGNS[new.alter] if needed else "")
+                edits[ref] = _Edit(pitch=new, sign=_SIGNS[new.alter] if needed else "")
             elif needed and not printed and not needed_before:
-                edits[ref] = _Edit(None, _SIGNS.get(old.alter))
+                edits[ref] = _Edit(sign=_SIGNS.get(old.alter))
             before[staff, old.step, old.octave] = old.alter
             shown = new or old
             after[staff, shown.step, shown.octave] = shown.alter
@@ -151,6 +166,12 @@ def _places(document: Document, visible: bytes,
 
 def _note(raw: bytes, visible: bytes, edit: _Edit) -> bytes:
     """Return the bytes of a note up to its end tag, edited from the back so that places before stay right."""
+    for glide in reversed(list(_GLIDE.finditer(visible)) if edit.glides else []):
+        kind = _TYPE.search(glide[2])
+        if kind is not None and kind[1].decode() in edit.glides:
+            raw, visible = (one[:glide.start()] + one[glide.end():] for one in (raw, visible))
+    if edit.glides and (bare := _EMPTY.search(visible)) is not None:
+        raw, visible = (one[:bare.start()] + one[bare.end():] for one in (raw, visible))
     if edit.sign is not None:
         old = _ACCIDENTAL.search(visible)
         sign = b"<accidental>" + edit.sign.encode() + b"</accidental>" if edit.sign else b""

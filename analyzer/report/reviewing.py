@@ -92,8 +92,12 @@ def ossia_text(changed: Ossia) -> list[str]:
     lines = []
     for change in changed.changes:
         found = change.finding
+        written = change.remedy.written
+        if written is None:
+            lines.append(f"{found.part_name}, measure {found.measure}: {found.what[4:]}; it is taken out.")
+            continue
         was = "" if found.written == found.sounding else f" (sounding {found.sounding})"
-        lines.append(f"{found.part_name}, measure {found.measure}: {found.written}{was} is now {change.written.name}: "
+        lines.append(f"{found.part_name}, measure {found.measure}: {found.written}{was} is now {written.name}: "
                      f"{change.remedy.text}")
     for found in changed.left:
         lines.append(f"{found.part_name}, measure {found.measure}: {found.written} stays as it was; {found.what}.")

@@ -10,7 +10,7 @@ from analyzer.score.line import Line
 Severity = Literal["stop", "care", "note"]
 Code = Literal["beyond-horn", "end-of-slide", "out-of-tune", "above-ceiling", "out-of-range", "too-fast", "long-reach",
                "gliss", "tiring"]
-Kind = Literal["octave", "chord-tone", "shorten", "horn", "tune", "tempo", "choice"]
+Kind = Literal["octave", "chord-tone", "shorten", "straight", "horn", "tune", "tempo", "choice"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,9 +18,10 @@ class Remedy:
     """One way out that was computed and checked, not looked up.
 
     `text` says it to a person. By `kind`: `octave`, `chord-tone` and `shorten` (the start of a glissando) give the
-    new `sounding` and `written` pitch; `horn` the names of `horns` that can play it; `tune` the `cents` by which to
-    tune the attachment flatter, and the `label` that the note then has; `tempo` the `bpm` [quarter notes a minute] up
-    to which it can be played; `choice` the `label` of another way.
+    new `sounding` and `written` pitch; `straight` nothing (the glissando goes, its notes stay); `horn` the names of
+    `horns` that can play it; `tune` the `cents` by which to tune the attachment flatter, and the `label` that the note
+    then has; `tempo` the `bpm` [quarter notes a minute] up to which it can be played; `choice` the `label` of another
+    way.
     """
 
     kind: Kind

@@ -16,7 +16,7 @@ from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner, allowed_choices
 from analyzer.review.findings import Kind, Remedy
 from analyzer.review.harmony import Harmony
-from analyzer.review.limits import at_ease, room_mm
+from analyzer.review.limits import at_ease, outside_range, room_mm
 from analyzer.score.line import Line
 
 OCTAVE = 12
@@ -240,21 +240,26 @@ class Remedies:
     # --- glissandi -----------------------------------------------------------------------------------------------
 
     def gliss(self, k: int) -> tuple[Remedy, ...]:
-        """Return the note nearest to the start from which a glissando still reaches its end, and horns that hold it."""
+        """Return the start nearest to the written one from which the end is reached, no glide, horns that hold it."""
         a, b = self.line.notes[k], self.line.notes[k + 1]
         remedies: list[Remedy] = []
-        ends = self.planner.choices[k + 1]
         step = 1 if b.midi > a.midi else -1
-        for midi in range(a.midi + step, b.midi, step):
-            starts = allowed_choices(self.horn, self.player, midi)
-            if any(keeps_gliss(x, y) for x in starts for y in ends):
-                remedies.append(self._pitch_remedy("shorten", k, _near_spelling(a.sounding, midi),
-                                                   "Begin the glissando on {}: from there it stays on one partial."))
-                break
+        start = next((midi for midi in range(a.midi + step, b.midi, step) if self._begins(k, midi)), None)
+        if start is not None:
+            remedies.append(self._pitch_remedy("shorten", k, _near_spelling(a.sounding, start),
+                                               "Begin the glissando on {}: from there it stays on one partial."))
+        remedies.append(Remedy(kind="straight", text="Play its two notes without the glide."))
         names = [horn.name for horn in self.horns if any(
             keeps_gliss(x, y) for x in allowed_choices(horn, self._willing(), a.midi)
             for y in allowed_choices(horn, self._willing(), b.midi))]
         return (*remedies, *_horn_remedy(names, "Take a horn that holds it on one partial"))
+
+    def _begins(self, k: int, midi: int) -> bool:
+        """Whether the glissando of note `k` could begin on another pitch and leave what comes before it as it is."""
+        starts = allowed_choices(self.horn, self.player, midi)
+        return (any(keeps_gliss(x, y) for x in starts for y in self.planner.choices[k + 1])
+                and not outside_range(self.player, midi)
+                and (k == 0 or self._joins(k - 1, self.planner.choices[k - 1], starts)))
 
 
 def _anchors(playable: Sequence[bool]) -> list[tuple[int, ...]]:
