@@ -19,6 +19,7 @@ COMMANDS = {
     "review": "Find what lies beyond a horn or player, note by note, with computed ways out.",
     "compare": "Set the same parts on several horns side by side.",
     "drill": "Write a practice sheet from the moves that are new, far, fast or out of tune.",
+    "progress": "Record what a player has learned and which moves are secure.",
     "survey": "Plan a whole folder of scores; sum up what horns they ask for.",
     "fit": "Say whether a piece suits your section, who plays what, and what would have to change.",
     "section": "Make or check a section file: your players and their horns.",

@@ -31,7 +31,7 @@ MAY = {
     "__init__": {"analysis", "problem"},
 }
 HEAVY = {"pandas", "numpy", "scipy", "music21", "verovio", "rich", "matplotlib", "starlette", "uvicorn", "icalendar",
-         "soundfile", "pyarrow", "distributed", "reportlab", "fontTools"}
+         "soundfile", "tomlkit", "pyarrow", "distributed", "reportlab", "fontTools"}
 
 
 def place(path: Path) -> str:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.horn import Horn
+from analyzer.plan.progress import Pair
 from analyzer.plan.timing import NoteTime
 from analyzer.plan.weights import Weights
 
@@ -61,10 +62,12 @@ class SlideCosts:
 
     senses = 2                         # states a candidate has: arrived by moving in (0) or out (1)
 
-    def __init__(self, horn: Horn, weights: Weights, max_speed_mm_s: float) -> None:
+    def __init__(self, horn: Horn, weights: Weights, max_speed_mm_s: float,
+                 secure: frozenset[Pair] = frozenset()) -> None:
         self.horn = horn
         self.weights = weights
         self.max_speed_mm_s = max_speed_mm_s
+        self.secure = secure
 
     def note_items(self, one: Candidate, sounds_s: float, lowest_partial: int, usual: bool) -> dict[str, float]:
         """Price of sounding `one` for `sounds_s` seconds."""
@@ -90,8 +93,6 @@ class SlideCosts:
         peak = PEAK_OVER_MEAN * distance_mm / move.move_s
         items = {"travel": distance_mm / 10 * w.travel,
                  "speed": distance_mm / 10 * w.speed * (peak / w.easy_speed_mm_s) ** 2}
-        if peak > self.max_speed_mm_s:
-            items["over_speed"] = w.over_speed * (peak / self.max_speed_mm_s - 1)
         if a.valves != b.valves:
             items["thumb"] = w.thumb
         elif move.slur and distance_mm > STILL_MM:
@@ -99,6 +100,9 @@ class SlideCosts:
                 items["smear"] = w.smear
             elif ((b.extension_mm or 0.0) < (a.extension_mm or 0.0)) == (move.rising > 0):
                 items["with_grain"] = w.with_grain
+        items = _eased(items, a, b, self.secure, w.secure)
+        if peak > self.max_speed_mm_s:
+            items["over_speed"] = w.over_speed * (peak / self.max_speed_mm_s - 1)
         if move.gliss and not keeps_gliss(a, b):
             items["gliss"] = BROKEN
         return items
@@ -138,8 +142,6 @@ class SlideCosts:
                 change = to_mm - from_mm
                 distance = change if change >= 0 else -change
                 cost = distance * (per_mm + per_cubed * distance * distance)
-                if distance > reach_mm:
-                    cost += w.over_speed * (distance / reach_mm - 1)
                 if a.valves != b.valves:
                     cost += w.thumb
                 elif move.slur and distance > STILL_MM:
@@ -147,6 +149,10 @@ class SlideCosts:
                         cost += w.smear
                     elif (change < 0) == (move.rising > 0):
                         cost += w.with_grain
+                if self.secure and (a.label, b.label) in self.secure:
+                    cost *= w.secure
+                if distance > reach_mm:
+                    cost += w.over_speed * (distance / reach_mm - 1)
                 if move.gliss and not keeps_gliss(a, b):
                     cost += BROKEN
                 if distance <= STILL_MM:
@@ -203,9 +209,10 @@ class ValveCosts:
 
     senses = 1
 
-    def __init__(self, horn: Horn, weights: Weights) -> None:
+    def __init__(self, horn: Horn, weights: Weights, secure: frozenset[Pair] = frozenset()) -> None:
         self.horn = horn
         self.weights = weights
+        self.secure = secure
         in_line = horn.handling.fourth_valve == "right hand"
         self._finger = {"1": 1.0, "2": 1.0, "3": weights.weak_finger, "4": weights.weak_finger if in_line else 1.0}
 
@@ -236,7 +243,7 @@ class ValveCosts:
         items = {"finger": w.finger * sum(self._finger[valve] for valve in (*down, *up)) * haste}
         if down and up:
             items["crossing"] = w.crossing * haste
-        return items
+        return _eased(items, a, b, self.secure, w.secure)
 
     def reversal(self, move: Move) -> float:
         """Return 0: fingers have no direction."""
@@ -275,8 +282,17 @@ def lowest_partial(choices: Sequence[Candidate]) -> int:
     return min(good, default=1)
 
 
-def costs_for(horn: Horn, weights: Weights, max_speed_mm_s: float | None) -> Costs:
-    """Return the costs that fit the horn's family."""
+def costs_for(horn: Horn, weights: Weights, max_speed_mm_s: float | None,
+              secure: frozenset[Pair] = frozenset()) -> Costs:
+    """Return the costs that fit the horn's family; `secure` moves, in both directions, cost less."""
     if horn.family == "slide":
-        return SlideCosts(horn, weights, max_speed_mm_s or weights.max_speed_mm_s)
-    return ValveCosts(horn, weights)
+        return SlideCosts(horn, weights, max_speed_mm_s or weights.max_speed_mm_s, secure)
+    return ValveCosts(horn, weights, secure)
+
+
+def _eased(items: dict[str, float], a: Candidate, b: Candidate, secure: frozenset[Pair], share: float,
+           ) -> dict[str, float]:
+    """Return the price of a move, lower where it is secure."""
+    if (a.label, b.label) not in secure:
+        return items
+    return {name: share * price for name, price in items.items()}

@@ -7,6 +7,7 @@ from typing import Any
 from analyzer.horns.candidates import DEFAULT_CEILING_MIDI, position_place_mm, positions
 from analyzer.horns.horn import Horn
 from analyzer.pitch import parse_pitch
+from analyzer.plan.progress import Pair, both_ways, parse_move
 from analyzer.problem import Unreadable
 from analyzer.toml_file import Table, read_table
 
@@ -19,7 +20,7 @@ HAND_AT_FIRST_MM = 150.0
 WRIST_SHARE = 0.95
 """Share of the straight arm that a relaxed wrist and elbow leave; judged, kept low so that reach is not overstated."""
 KEYS = ("name", "outermost_position", "reach_mm", "height_cm", "attachment_ceiling", "max_slide_speed_mm_s", "low",
-        "high", "learned")
+        "high", "learned", "secure")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,7 +30,8 @@ class Player:
     `reach_mm` is how far the slide goes out comfortably [mm]; `outermost_position` the same as a position of the open
     scale; None where not told. `ceiling_midi` is the highest sounding pitch for the attachment, None lifts it.
     `max_speed_mm_s` is the greatest comfortable peak speed of the slide, None where not told. `low`, `high` [MIDI].
-    `learned` lists valve states as labels (``T``, ``TS``, ``1-3``), None for all; open is always learned.
+    `learned` lists valve states as labels (``T``, ``TS``, ``1-3``), None for all; open is always learned. `secure`
+    holds the moves that need no more practice, each good in both directions.
     """
 
     name: str = "player"
@@ -41,6 +43,7 @@ class Player:
     low: int | None = None
     high: int | None = None
     learned: tuple[str, ...] | None = None
+    secure: tuple[Pair, ...] = ()
 
     def reach_on(self, horn: Horn) -> float:
         """Return how far this player takes the slide of `horn`. [mm]; the slide's end where nothing is told."""
@@ -66,6 +69,11 @@ class Player:
         numbered = valves[0].isdigit()
         return "".join(valves) in states or (
             bool(states) and not any(state[:1].isdigit() == numbered for state in states))
+
+    @property
+    def secure_ways(self) -> frozenset[Pair]:
+        """The secure moves as pairs of labels, in both directions."""
+        return both_ways(self.secure)
 
 
 def reach_from_height_mm(height_cm: float) -> float:
@@ -153,6 +161,15 @@ def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str,
     learned = table.get("learned")
     if learned is not None and (not isinstance(learned, list) or not all(isinstance(one, str) for one in learned)):
         raise wrong("learned", f"learned is {learned!r}", 'Give a list such as ["T", "TS"].')
+    secure = table.get("secure", [])
+    if not isinstance(secure, list) or not all(isinstance(one, str) for one in secure):
+        raise wrong("secure", f"secure is {secure!r}", 'Give a list such as ["T1 to 4"].')
+    moves = []
+    for one in secure:
+        try:
+            moves.append(parse_move(one))
+        except ValueError as error:
+            raise wrong("secure", str(error), 'Name two labels, such as "T1 to 4" or "1-3 to 0".') from None
     given_name = table.get("name", "player")
     if not isinstance(given_name, str) or not given_name.strip():
         raise wrong("name", f"name is {given_name!r}", 'Give a short text such as "Player 1".')
@@ -171,5 +188,5 @@ def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str,
         name=given_name.strip(), reach_mm=reach, reach_estimated=estimated,
         outermost_position=int(outermost) if outermost is not None else None, ceiling_midi=ceiling,
         max_speed_mm_s=number("max_slide_speed_mm_s", 100, 20000, " mm/s"), low=low, high=high,
-        learned=tuple(learned) if learned is not None else None,
+        learned=tuple(learned) if learned is not None else None, secure=tuple(moves),
     )

@@ -65,7 +65,7 @@ class Planner:
         self.horn = horn
         self.player = player or Player()
         self.weights = weights or default_weights()
-        self.costs = costs_for(horn, self.weights, self.player.max_speed_mm_s)
+        self.costs = costs_for(horn, self.weights, self.player.max_speed_mm_s, self.player.secure_ways)
         self.times = times or note_times(line, self.weights, tempo_bpm)
         known: dict[int, tuple[Candidate, ...]] = {}
         usual: dict[int, Candidate | None] = {}

@@ -47,6 +47,7 @@ class Weights:
     off_usual: float
     least_s: float
     off_usual_s: float
+    secure: float
 
 
 @cache

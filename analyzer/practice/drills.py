@@ -11,11 +11,12 @@ from analyzer.horns.candidates import sounding_range
 from analyzer.horns.profiles import load_horn
 from analyzer.pitch import Pitch
 from analyzer.plan.player import Player
+from analyzer.plan.progress import Pair
 from analyzer.plan.solve import Planner
 from analyzer.practice.exercises import move_drills, state_scales, tuning, two_ways
 from analyzer.practice.grammar import default_grammar
 from analyzer.practice.kit import Exercise, Kit, transposition_of, verified
-from analyzer.practice.moves import Move, ranked_moves
+from analyzer.practice.moves import Move, ranked_moves, secure_moves
 from analyzer.practice.passage import Meter, hardest_window, passage_drills
 from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
@@ -40,12 +41,16 @@ class Recall:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drills:
-    """A practice sheet: the line it was made from, ranked moves, exercises in grade order, recall and cautions."""
+    """A practice sheet: the line it was made from, ranked moves, exercises in grade order, recall and cautions.
+
+    `secure` names the moves of the music that are left out, as the player file calls them secure.
+    """
 
     document: Document
     planned: Planned
     kit: Kit
     moves: tuple[Move, ...]
+    secure: tuple[Pair, ...]
     exercises: tuple[Exercise, ...]
     recall: tuple[Recall, ...]
     cautions: tuple[str, ...]
@@ -87,7 +92,8 @@ def drills_for(document: Document, request: Request, *, seed: int = 1) -> Drills
         verified(exercise, kit)
     slide = plan.horn.family == "slide"
     return Drills(
-        document=document, planned=planned, kit=kit, moves=moves, exercises=made, recall=recall_of(kit, moves),
+        document=document, planned=planned, kit=kit, moves=moves,
+        secure=secure_moves(plan, learner), exercises=made, recall=recall_of(kit, moves),
         cautions=cautions.for_playing(slide=slide, valves=not slide, estimated_reach=learner.reach_estimated),
         problems=(*analysis.problems, *_left_out(kit)))
 

@@ -7,9 +7,9 @@ three shares, each about 0 to 1:
 - *fast*: peak speed over the comfortable one (on valves: changes a second over the comfortable rate), at most 2;
 - *tune*: what the worse of the two notes is off, over what the lip bends without harm, at most 2.
 
-`NEW_FACTOR` multiplies it where one end is in a valve state that the player has not learned. The rank counts how often
-the move comes. The sum of shares is judged: doubling one of them exchanges neighbours in the ranking, and the teacher
-sees the shares and can take another move.
+`NEW_FACTOR` multiplies it where one end is in a valve state that the player has not learned; a move that the player
+file calls secure is left out. The rank counts how often the move comes. The sum of shares is judged: doubling one of
+them exchanges neighbours in the ranking, and the teacher sees the shares and can take another move.
 """
 
 from dataclasses import dataclass
@@ -20,6 +20,7 @@ from analyzer.pitch import Pitch
 from analyzer.plan.costs import PEAK_OVER_MEAN
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.player import Player
+from analyzer.plan.progress import Pair
 from analyzer.plan.solve import Planner
 
 NEW_FACTOR = 2.0
@@ -88,16 +89,26 @@ class Move:
 def ranked_moves(planner: Planner, plan: Plan, learner: Player) -> tuple[Move, ...]:
     """Return the moves of a plan that are new, far, fast or out of tune, the hardest first.
 
-    `learner` tells what is learned. Where no move is any of these, those that ask for most come instead.
+    `learner` tells what is learned and what is secure; secure moves are left out. Where no move is any of these, those
+    that ask for most come instead.
     """
+    secure = learner.secure_ways
     found: dict[tuple[int, str, int, str], list[tuple[PlannedNote, PlannedNote]]] = {}
     for a, b in pairwise(plan.notes):
         if a.choice is None or b.choice is None or (a.choice.label == b.choice.label and a.note.midi == b.note.midi):
+            continue
+        if (a.choice.label, b.choice.label) in secure:
             continue
         found.setdefault((a.note.midi, a.choice.label, b.note.midi, b.choice.label), []).append((a, b))
     moves = [_move(planner, pairs, learner) for pairs in found.values()]
     ranked = sorted((move for move in moves if move.score > 0), key=lambda move: -move.score)
     return tuple(move for move in ranked if move.kinds) or tuple(ranked[:_EASY])
+
+
+def secure_moves(plan: Plan, learner: Player) -> tuple[Pair, ...]:
+    """Return the secure moves that the plan holds, as the player file names them."""
+    held = {(a.choice.label, b.choice.label) for a, b in pairwise(plan.notes) if a.choice and b.choice}
+    return tuple(pair for pair in learner.secure if pair in held or pair[::-1] in held)
 
 
 def _move(planner: Planner, pairs: list[tuple[PlannedNote, PlannedNote]], learner: Player) -> Move:

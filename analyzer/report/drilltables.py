@@ -7,6 +7,7 @@ from typing import Any
 
 from analyzer.horns.candidate import shown
 from analyzer.pitch import Pitch
+from analyzer.plan.progress import move_text
 from analyzer.practice.drills import Drills
 from analyzer.practice.kit import Exercise
 from analyzer.practice.moves import Move
@@ -33,6 +34,7 @@ def drill_document(drills: Drills, days: Sequence[Day] = (), *, moves: int = 12)
         "part": {"id": drills.planned.part.id, "name": drills.planned.part.name},
         "line": plan.line.number, "of": plan.line.of, "horn": plan.horn.name, "horn_assumed": drills.planned.assumed,
         "moves": [_move_json(move) for move in drills.moves[:moves]],
+        "secure": [move_text(pair) for pair in drills.secure],
         "exercises": exercises,
         "recall": [{"ask": one.ask, "covers": one.covers, "after_days": list(one.after_days)}
                    for one in drills.recall],
@@ -87,6 +89,8 @@ def drill_text(drills: Drills, days: Sequence[Day] = ()) -> str:
                                                               if drills.planned.assumed else ""), "",
            "Hard moves" if any(move.kinds for move in drills.moves) else "No move is hard; these ask for most"]
     out += [f"  {_said(move)}" for move in drills.moves[:8]] or ["  none"]
+    if drills.secure:
+        out.append(f"  left out as secure: {', '.join(move_text(pair) for pair in drills.secure)}")
     out += ["", "Exercises"]
     for place, exercise in enumerate(drills.exercises, 1):
         goal = f" to {exercise.steps[-1]}" if len(exercise.steps) > 1 else ""

@@ -136,6 +136,42 @@ def test_rank_is_frequency_times_difficulty_times_new() -> None:
         assert a.peak_speed_mm_s >= 15 / 8 * way / a.gap_s - 1e-6
 
 
+def pairs_of(drills: Drills) -> list[frozenset[str]]:
+    return [frozenset((move.before.label, move.after.label)) for move in drills.moves]
+
+
+def test_secure_moves_are_drilled_no_more() -> None:
+    document = open_document(SAMPLES / "attachment-etude.musicxml")
+    before = drills_for(document, Request(horns=("tenor-f",), player=Player()))
+    first = before.moves[0]
+    secure = Player(secure=((first.after.label, first.before.label),))
+    after = drills_for(document, Request(horns=("tenor-f",), player=secure))
+    pair = frozenset((first.before.label, first.after.label))
+    assert pair in pairs_of(before)
+    assert pair not in pairs_of(after)
+    assert after.secure == secure.secure
+    assert not any(first.name in one.covers for one in after.exercises)
+    assert not any(one.covers == first.name for one in after.recall)
+    assert "left out as secure" in drill_text(after)
+
+
+def test_where_all_is_secure_the_passage_is_left() -> None:
+    document = open_document(SAMPLES / "attachment-etude.musicxml")
+    secure: tuple[tuple[str, str], ...] = ()
+    for _ in range(20):
+        drills = drills_for(document, Request(horns=("tenor-f",), player=Player(secure=secure)))
+        left = [move for move in drills.moves if move.moves_hand]
+        if not left:
+            break
+        secure += tuple((move.before.label, move.after.label) for move in left)
+    assert not left
+    assert not drills.recall
+    assert not any(one.kind == "move" for one in drills.exercises)
+    assert drills.exercises[-1].kind == "passage"
+    assert sheet_musicxml(drills)
+    assert practice_days(drills, 2)
+
+
 # --- what is asked can be played ---------------------------------------------------------------------------------
 
 def test_every_note_is_playable_by_this_player_on_this_horn(case: tuple[Drills, bytes]) -> None:

@@ -1,0 +1,124 @@
+"""``lowbrass progress FILE.toml``: what a player has learned and made secure, kept in the player file."""
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+
+from analyzer.commands.options import format_option, missing, print_json, write_file
+from analyzer.plan.player import Player, player_from, player_table
+from analyzer.plan.progress import Pair, move_text, parse_move, parse_state, recorded
+from analyzer.problem import unreadable
+from analyzer.toml_file import Table, parse_table, read_table
+
+SCHEMA = "lowbrass.progress/1"
+
+
+@click.command("progress")
+@click.argument("player", type=click.Path(path_type=Path), metavar="FILE.toml")
+@click.option("--learned", multiple=True, metavar="STATE", help="A valve state that is learned now: T, TS, 1-3.")
+@click.option("--secure", multiple=True, metavar="MOVE",
+              help="A move that needs no more practice, by its two labels: T1-4, or \"1-3 to 0\".")
+@click.option("--again", multiple=True, metavar="STATE_OR_MOVE",
+              help="Take a state or move back, to practise it again.")
+@format_option("text", "json")
+def command(player: Path, learned: tuple[str, ...], secure: tuple[str, ...], again: tuple[str, ...],
+            form: str) -> None:
+    """Say what a player has learned and what is secure; record more of it, or take some back.
+
+    The player file stays plain text for you to edit: comments and order are kept. map allows what is learned and leans
+    towards what is secure; drill leaves secure moves out.
+    """
+    states = [_read(parse_state, "--learned", one, "T, TS or 1-3") for one in learned]
+    moves = [_read(parse_move, "--secure", one, "T1-4 or \"1-3 to 0\"") for one in secure]
+    if not (states or moves or again):
+        now = _player(read_table(player))
+    else:
+        with _alone(player):
+            before = _player(read_table(player))
+            if states and before.learned is None:
+                click.echo(f"{player.name} lists no learned states, so every one counts as learned already; begin with "
+                           "learned = [] to count them.", err=True)
+            text = _changed(player, states, moves, again)
+            now = _player(parse_table(text, player.name))
+            write_file(player.resolve(), text.encode("utf-8"))
+        click.echo(f"Wrote {player}.", err=True)
+    if form == "json":
+        print_json(progress_document(player, now))
+    else:
+        click.echo(progress_text(now))
+
+
+def _read(parse: Any, option: str, text: str, example: str) -> Any:
+    try:
+        return parse(text)
+    except ValueError as error:
+        raise click.BadParameter(f"{error}; write for instance {example}.", param_hint=option) from None
+
+
+def _player(top: Table) -> Player:
+    return player_from(player_table(top), top.file, top.text)
+
+
+def _changed(path: Path, states: list[str], moves: list[Pair], again: tuple[str, ...]) -> str:
+    """Return the new text of the file, with the line ends that it has."""
+    old = path.read_bytes().decode("utf-8")
+    try:
+        text = recorded(old, learned=states, secure=moves, again=again)
+    except ValueError as error:
+        raise unreadable("not-recorded", where=path.name, what=str(error),
+                         try_=f"lowbrass progress {path} lists what stands there.") from None
+    except ImportError as error:
+        raise missing(error.name or "a package", "progress") from error
+    if old.count("\r\n") == old.count("\n") > 0:
+        text = text.replace("\r\n", "\n").replace("\n", "\r\n")
+    return text
+
+
+@contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    """Keep other processes from changing a file between our reading and writing it.
+
+    The lock is the file's own and ends with the process, however that ends. As a writer puts a new file in place of
+    the old one, whoever waited looks whether the file it has locked is still the one of that name. Systems without
+    such locks (`fcntl`) go on without: writing is whole or not at all there, too.
+    """
+    try:
+        import fcntl
+    except ImportError:
+        yield
+        return
+    while True:
+        try:
+            file = path.open("rb")
+        except OSError:
+            read_table(path)       # says what is wrong
+            raise
+        with file:
+            fcntl.flock(file, fcntl.LOCK_EX)
+            try:
+                current = path.stat().st_ino == os.fstat(file.fileno()).st_ino
+            except OSError:
+                current = False
+            if current:
+                yield
+                return
+
+
+def progress_document(path: Path, player: Player) -> dict[str, Any]:
+    """Return the JSON document; `learned` is null where every state counts as learned."""
+    return {"schema": SCHEMA, "file": path.name, "name": player.name,
+            "learned": None if player.learned is None else list(player.learned),
+            "secure": [move_text(pair) for pair in player.secure]}
+
+
+def progress_text(player: Player) -> str:
+    """Return the same in words."""
+    learned = "every valve state, as none is listed"
+    if player.learned is not None:
+        learned = ", ".join(player.learned) or "none yet"
+    secure = ", ".join(move_text(pair) for pair in player.secure) or "none yet"
+    return "\n".join([player.name, f"  learned: {learned}", f"  secure, both ways: {secure}"])
