@@ -5,14 +5,17 @@ One HTML file without network or script, for a phone, a laptop, a screen reader 
 
 from collections.abc import Callable, Sequence
 from html import escape
+from itertools import count
 from pathlib import Path
 
+from analyzer.analysis import Planned
+from analyzer.marking.mapping import marks
 from analyzer.picture.drawing import clean
 from analyzer.picture.heat import LEVEL_WORDS, HeatRow, heat_pictures, level_of
 from analyzer.picture.picture import NARROW, WIDE
 from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
 from analyzer.report.fitting import VERDICTS, severe, told
-from analyzer.review.findings import Group, grouped
+from analyzer.review.findings import Finding, Group, grouped
 from analyzer.section.fit import Fit, Seat
 from analyzer.section.seating import Chair
 
@@ -27,8 +30,25 @@ _KINDS = {"stop": "Cannot be played so", "care": "Asks for care", "note": "Good 
 
 
 def section_page(fit: Fit) -> bytes:
-    """Return the page of a fit as a file."""
-    return section_html(fit, lambda seat, first, last: "").encode()
+    """Return the page of a fit as a file, with the measures of its findings engraved where verovio is installed."""
+    try:
+        from analyzer.engrave.engrave import PageOptions, excerpt_svg
+    except ModuleNotFoundError as error:
+        return section_html(fit, lambda seat, first, last: "", note=(
+            f"Without music: {error.name} is not installed (pip install 'lowbrass[engrave]').")).encode()
+
+    drawn = count(1)
+
+    def excerpt(seat: Seat, first: int, last: int) -> str:
+        burden, part = seat.burden, seat.chair.part
+        planned = Planned(part=part, planner=burden.planner, plan=burden.plan, assumed=False)
+        options = PageOptions(paper="screen", embed_fonts=False, id_prefix=f"x{next(drawn)}-")
+        try:
+            return excerpt_svg(fit.document, part.id, (first, last), marks([planned]), options=options)
+        except ValueError:
+            return ""                  # the finding stands there in words all the same
+
+    return section_html(fit, excerpt).encode()
 
 
 def section_html(fit: Fit, excerpt: Excerpt, *, note: str = "") -> str:
@@ -187,11 +207,18 @@ def _line(seat: Seat, number: int, excerpt: Excerpt) -> str:
     for one in groups:
         music = ""
         if one.first.severity != "note" and one.first.index is not None and shown < _MOST_EXCERPTS:
-            measure = seat.burden.plan.line.notes[one.first.index].measure_index
-            music = excerpt(seat, measure, measure)
+            music = excerpt(seat, *_span(seat, one.first))
             shown += bool(music)
         out.append(_group(seat, one, music))
     return "".join([*out, "</section>"])
+
+
+def _span(seat: Seat, finding: Finding) -> tuple[int, int]:
+    """Return the first and last measure index to show for a finding at a note: a move takes its next note in."""
+    assert finding.index is not None
+    notes = seat.burden.plan.line.notes
+    stop = finding.index + (finding.code in ("gliss", "too-fast"))
+    return notes[finding.index].measure_index, notes[min(stop, len(notes) - 1)].measure_index
 
 
 def _group(seat: Seat, one: Group, music: str) -> str:
@@ -199,7 +226,7 @@ def _group(seat: Seat, one: Group, music: str) -> str:
     measures = _measures(one.places)
     figure = ""
     if music:
-        words = f"Measure {one.first.measure} of {seat.chair.title} as engraved music."
+        words = f"Music of {seat.chair.title} at measure {one.first.measure}, with what to play under each note."
         figure = f'<div class="excerpt" role="img" aria-label="{_t(words)}">{music}</div>'
     ways = "".join(f"<li>{_t(f'{_measures(where)}: {way}' if where else way)}</li>" for way, where in one.ways)
     return (f'<div class="finding is-{one.first.severity}"><p><strong>{_KINDS[one.first.severity]}'

@@ -1,6 +1,6 @@
 """Does a piece suit a section: who plays what on which horn, what stands in the way, what would have to change."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -12,7 +12,7 @@ from analyzer.review.findings import Finding, Severity
 from analyzer.review.harmony import Harmony
 from analyzer.score.document import Document
 from analyzer.section.burden import Burden, excess_s, takes, unread_clefs
-from analyzer.section.changes import FAR, MOST_CHANGES, Lend, Search, Way
+from analyzer.section.changes import FAR, LEAST_TEMPO_FACTOR, MOST_CHANGES, Lend, Search, Way
 from analyzer.section.covered import ENOUGH, Covered
 from analyzer.section.seating import Chair, Desk, chairs_of, leading, member_names
 from analyzer.section.section import Member, Section
@@ -98,7 +98,7 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
     seats, unfilled, general = _seated(desk, placed, covered, harmony)
     changes = changes_of(desk, way, covered) if way.possible else ()
     after = _after(desk, way, placed) if way.possible and way.steps else ()
-    general = [*general, *_blocking(search, way, verdict, covered)]
+    general = [*general, *_blocking(search, way, verdict, placed, covered)]
     lent = [one for one in way.steps if isinstance(one, Lend)] if way.possible else []
     return Fit(document=document, verdict=verdict, seats=tuple(seats), unfilled=tuple(unfilled), changes=changes,
                after=after, findings=tuple(general), problems=tuple(problems),
@@ -260,7 +260,7 @@ def _tail(chair: Chair, covered: Covered, empty: Collection[str] = ()) -> str:
     return f"; {double.part_name} has {100 * double.share:.0f} % of its notes in some octave"
 
 
-def _blocking(search: Search, way: Way, verdict: Verdict, covered: Covered) -> list[Finding]:
+def _blocking(search: Search, way: Way, verdict: Verdict, placed: Placed, covered: Covered) -> list[Finding]:
     """Say what no change mends, where the piece does not suit."""
     if verdict != "does not suit":
         return []
@@ -269,20 +269,26 @@ def _blocking(search: Search, way: Way, verdict: Verdict, covered: Covered) -> l
                         what=f"the piece would need {way.count} changes, more than the {MOST_CHANGES} at which it "
                              "counts as suited",
                         try_=("Choose another piece, or write an easier part for one player.",))]
-    found = []
+    # The seats that are shown come first; where nothing blocks them, those that came nearest to an answer.
+    for seats, least in ((placed, LEAST_TEMPO_FACTOR), (way.seats, way.least)):
+        found = list(_blocked(search, seats, least, covered))
+        if found:
+            return found
+    return []
+
+
+def _blocked(search: Search, seats: Placed, least: float, covered: Covered) -> Iterator[Finding]:
     desk = search.desk
-    empty = {desk.chairs[i].part.id for i, place in enumerate(way.seats) if place is None}
-    for i, place in enumerate(way.seats):
+    empty = {desk.chairs[i].part.id for i, place in enumerate(seats) if place is None}
+    for i, place in enumerate(seats):
         chair = desk.chairs[i]
         if place is None and leading(desk.chairs, i):
-            found.append(_finding(chair, "empty-line", "stop",
-                                  f"no change fills {chair.title}{_tail(chair, covered, empty)}",
-                                  "Ask a player from another section, or choose another piece."))
-        elif place is not None and search.changes_at(place[1], way.least) >= FAR and (trouble := _trouble(place[1])):
-            found.append(_finding(chair, "beyond-player", "stop",
-                                  f"{desk.members[place[0]].name} on {place[1].horn.name}: {trouble}",
-                                  "Rewrite these places, or choose another piece."))
-    return found
+            yield _finding(chair, "empty-line", "stop", f"no change fills {chair.title}{_tail(chair, covered, empty)}",
+                           "Ask a player from another section, or choose another piece.")
+        elif place is not None and search.changes_at(place[1], least) >= FAR and (trouble := _trouble(place[1])):
+            yield _finding(chair, "beyond-player", "stop",
+                           f"{chair.title}, {desk.members[place[0]].name} on {place[1].horn.name}: {trouble}",
+                           "Rewrite these places, or choose another piece.")
 
 
 def _trouble(burden: Burden) -> str:

@@ -1,6 +1,8 @@
 """The page of a section: whole, safe against hostile text, without network or script, and true to the fit."""
 
+import importlib.util
 import re
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,12 +13,15 @@ from lxml import html
 from analyzer.cli import cli
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.player import Player
-from analyzer.report.section_page import section_html
+from analyzer.report.section_page import section_html, section_page
 from analyzer.score.document import open_document
 from analyzer.section.fit import Fit, Seat, fit
 from analyzer.section.section import Member, Section, read_section
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
+needs_engraver = pytest.mark.skipif(
+    any(importlib.util.find_spec(name) is None for name in ("verovio", "fontTools")),
+    reason="the engraver is not installed (pip install lowbrass[engrave])")
 HOSTILE = "</title><script>alert('x')</script>\"&<b onclick=x>"
 
 
@@ -102,7 +107,7 @@ def test_music_stands_beside_findings_that_have_a_place_and_only_there() -> None
     assert len(figures) == len(asked)
     for figure in figures:
         assert figure.get("role") == "img"
-        assert "Measure" in figure.get("aria-label")
+        assert "at measure" in figure.get("aria-label")
 
 
 def test_fit_writes_the_page(tmp_path: Path) -> None:
@@ -115,3 +120,23 @@ def test_fit_writes_the_page(tmp_path: Path) -> None:
     wrong = CliRunner().invoke(cli, [*common, str(tmp_path / "answer.txt")])
     assert wrong.exit_code == 2
     assert ".html" in wrong.stderr
+
+
+@needs_engraver
+def test_the_measure_of_a_finding_is_engraved_with_its_mark() -> None:
+    one = fit(open_document(SAMPLES / "deep-water-bass-trombone.musicxml"), tenors("A"))
+    tree = html.fromstring(section_page(one).decode())
+    figures = tree.xpath("//div[@class='excerpt']/svg")
+    assert figures
+    # E flat 2 of measure 7 is not on a straight tenor; its mark is the cross.
+    assert "×" in figures[0].text_content()
+    ids = tree.xpath("//@id")
+    assert len(ids) == len(set(ids))
+
+
+def test_without_the_engraver_the_page_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "analyzer.engrave.engrave", None)
+    page = section_page(answer()).decode()
+    assert "Without music" in page
+    assert "lowbrass[engrave]" in page
+    assert "excerpt" not in re.sub(r"<style>.*?</style>", "", page, flags=re.DOTALL)
