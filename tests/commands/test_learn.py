@@ -31,3 +31,15 @@ def test_a_score_without_marks_and_a_bad_preference_file_are_said(tmp_path: Path
     done = run("map", path, "--prefer", out)
     assert done.returncode == 1
     assert "unknown weight 'magic'" in done.stderr
+
+
+def test_two_teachers_of_the_same_music_give_match_rates(tmp_path: Path) -> None:
+    """Worked by hand: the plan can agree with one teacher wholly and with the other not at all."""
+    for name, label in (("a", "7"), ("b", "T2")):
+        mark = f"<notations><technical><fingering>{label}</fingering></technical></notations>"
+        marked = B2.replace("</note>", f"{mark}</note>")
+        (tmp_path / f"{name}.musicxml").write_text(score(marked * 6), encoding="utf-8")
+    done = run("learn", tmp_path / "a.musicxml", tmp_path / "b.musicxml", "-o", tmp_path / "ours.toml")
+    assert done.returncode == 0, done.stderr
+    assert "general match rate 50%" in done.stdout
+    assert "highest 100%" in done.stdout
