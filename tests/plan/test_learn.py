@@ -59,13 +59,13 @@ def taught(seed: int, noise: float, horns=("tenor", "tenor-f"), span: float = 1.
     return train, held, held_clean
 
 
-@pytest.mark.parametrize(("seed", "noise"), [(19, 0.0), (17, 0.1)])
-def test_a_hidden_teacher_is_found_again(seed: int, noise: float) -> None:
+@pytest.mark.parametrize(("seed", "noise", "least"), [(19, 0.0, 0.95), (17, 0.1, 0.9)])
+def test_a_hidden_teacher_is_found_again(seed: int, noise: float, least: float) -> None:
     train, _, clean = taught(seed, noise)
     found = learn(train)
     assert found.after > found.before
-    assert agreement(clean, None) < 0.95
-    assert agreement(clean, found.weights) >= 0.95
+    assert agreement(clean, None) < agreement(clean, found.weights)
+    assert agreement(clean, found.weights) >= least
 
 
 @pytest.mark.whole
