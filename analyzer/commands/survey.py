@@ -8,7 +8,7 @@ import click
 from analyzer.commands.options import format_option, horn_option, player_option, print_json, tempo_option, write_file
 from analyzer.commands.sweep import Sweep, sweep_options
 from analyzer.horns.profiles import load_horn
-from analyzer.library.purchase import horns_of, purchase, with_others
+from analyzer.library.purchase import purchase
 from analyzer.library.survey import Options, assemble, survey_bytes
 from analyzer.plan.player import Player, read_player
 from analyzer.report.surveying import survey_csv, survey_document, survey_parquet, survey_text
@@ -28,7 +28,7 @@ _TABLES = (".parquet", ".csv")
 @tempo_option
 @sweep_options
 @click.option("--section", type=click.Path(path_type=Path), metavar="FILE.toml",
-              help="Section file (as for fit): say what one more horn would bring to the horns it lists.")
+              help="Section file (as for fit): say what one more horn, or more learned, would open to its players.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
               help="Write the table of lines too; its ending says how: .parquet or .csv.")
 @format_option("text", "json", "csv")
@@ -45,14 +45,12 @@ def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[
     sweep = Sweep(**how)
     if bass_clef and parts:
         raise click.UsageError("--bass-clef takes every part in that clef; leave --part out.")
-    if section is not None and horns:
-        raise click.UsageError("--section brings its own horns; leave --horn out.")
-    owned = horns_of(read_section(section)) if section else ()
-    options = Options(horns=with_others(owned) if owned else tuple(load_horn(name) for name in horns), parts=parts,
-                      bass_clef=bass_clef, player=read_player(player) if player else Player(), tempo_bpm=tempo)
+    players = read_section(section) if section else None
+    options = Options(horns=tuple(load_horn(name) for name in horns), parts=parts, bass_clef=bass_clef,
+                      player=read_player(player) if player else Player(), tempo_bpm=tempo)
     entries, records = sweep.over(folder, options, work=survey_bytes, leave_out=output)
     survey = assemble(str(folder), entries, records)
-    bought = purchase(survey, {horn.name for horn in owned}) if owned else None
+    bought = purchase(survey, players) if players else None
     if output is not None:
         write_file(output, survey_parquet(survey) if output.suffix.lower() == ".parquet"
                    else survey_csv(survey).encode("utf-8"))

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from analyzer import cautions
+from analyzer.library.purchase import Case
 from analyzer.library.survey import Record, Survey
 from analyzer.problem import unreadable
 
@@ -20,6 +21,8 @@ _SAID = {
     "archive": "zip (its files are counted one by one)", "not a score": "no score", "unreadable": "not readable",
 }
 _SHOWN = 20
+_STEPS_SHOWN = 8
+_WORDS = ("no", "one", "two", "three")
 _COLUMNS = (
     "file", "title", "part_id", "part", "family", "line", "of", "horn", "horn_family", "horn_kind", "horn_assumed",
     "horn_valves", "horn_compensating", "measures", "notes", "unplayable", "written_low", "written_high",
@@ -34,13 +37,13 @@ _TEXT = ("file", "title", "part_id", "part", "family", "horn", "horn_family", "h
 _YES_NO = ("horn_assumed", "horn_compensating")
 
 
-def survey_document(survey: Survey, bought: Record | None = None) -> Record:
+def survey_document(survey: Survey, bought: Case | None = None) -> Record:
     """Return the JSON document: every file, every line on every horn, the sums, and a purchase case if there is one."""
     return {
         "schema": SCHEMA, "folder": survey.folder, "files": list(survey.files), "lines": list(survey.lines),
         "summary": summary(survey),
         "problems": [row["problem"] for row in survey.files if row["status"] == "unreadable" and row["problem"]],
-        "cautions": list(_cautions(survey)), **({"purchase": bought} if bought else {}),
+        "cautions": list(_cautions(survey)), **({"purchase": bought.as_json()} if bought else {}),
     }
 
 
@@ -132,7 +135,7 @@ def _compensating(lines: Sequence[Sequence[Record]]) -> Record | None:
             "saves_mean_cents": round(plain_side["off_mean_cents"] - with_side["off_mean_cents"], 2)}
 
 
-def survey_text(survey: Survey, bought: Record | None = None) -> str:
+def survey_text(survey: Survey, bought: Case | None = None) -> str:
     """Return the summary for a person, with what one more horn would bring if that was asked."""
     sums = summary(survey)
     total = sum(sums["files"].values())
@@ -198,16 +201,23 @@ def _findings(sums: Record) -> list[str]:
     return out
 
 
-def _bought(bought: Record | None) -> list[str]:
-    if not bought:
+def _bought(case: Case | None) -> list[str]:
+    if not case:
         return []
-    useful = [one for one in bought["horns"] if one["adds_lines"]]
-    said = "; ".join(f"{one['horn']} {_count(one['adds_lines'], 'more line')} ({_count(one['adds_notes'], 'note')})"
-                     for one in useful)
-    return [f"Purchase: the section's horns ({', '.join(bought['owned'])}) cover {bought['covered']} of "
-            f"{_count(bought['lines'], 'line')}: every note, in tune. "
-            + (f"One more horn would cover, each by itself: {said}. Whether a player can hold and reach it, see "
-               "lowbrass fit." if useful else "No other horn would cover more.")]
+    out = [f"Purchase: with the section's horns ({', '.join(case.owned)}) and what its players have learned, "
+           f"{case.open_now} of {_count(case.lines, 'line')} are open: somebody can sound every note in tune, within "
+           "range, and reads the clef."]
+    if not case.together:
+        return [*out, "No horn, and nothing learned, would open more within three steps."]
+    for number, one in enumerate(case.together):
+        what = " and ".join(step.text for step in one.steps)
+        sure = "" if one.exact else f" (found step by step; no set of so many opens more than {one.bound})"
+        lead = "Next: the best step is" if not number else f"The best {_WORDS[len(one.steps)]} together:"
+        out.append(f"{lead} {what}; then {one.met} of {case.lines} are open{sure}.")
+    others = [f"{step.text} {lines:,}" for step, lines in case.singles[:_STEPS_SHOWN]]
+    if others:
+        out.append(f"Lines that each step opens by itself: {'; '.join(others)}.")
+    return [*out, "Speed is not asked here, nor whether two lines want the same player: see lowbrass fit."]
 
 
 def survey_frame(survey: Survey) -> "pd.DataFrame":

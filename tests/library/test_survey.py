@@ -15,7 +15,7 @@ import analyzer.library.survey as survey_module
 from analyzer.horns.profiles import load_horn
 from analyzer.library.files import Contents, find_entries, shown_name
 from analyzer.library.glance import without_low_brass
-from analyzer.library.purchase import horns_of, purchase, with_others
+from analyzer.library.purchase import purchase
 from analyzer.library.survey import Options, Survey, assemble, survey_bytes
 from analyzer.problem import Unreadable
 from analyzer.report.surveying import STATUSES, summary, survey_document, survey_frame, survey_text
@@ -291,21 +291,19 @@ def test_sums_are_those_of_a_count_by_hand(tmp_path: Path) -> None:
     assert sums["compensating"]["saves_mean_cents"] > 0
 
 
-def test_one_more_horn_is_worth_what_the_lines_lack(tmp_path: Path) -> None:
+def test_one_more_horn_is_worth_the_lines_that_it_opens(tmp_path: Path) -> None:
     (tmp_path / "a.xml").write_bytes(score_of("Bb2", "D2", "C2"))               # D2, C2 need an attachment
     (tmp_path / "b.xml").write_bytes(score_of("Bb2", "B1"))                     # B1 needs two valves
     (tmp_path / "c.xml").write_bytes(score_of("Bb2", "F3"))
     (tmp_path / "section.toml").write_text('[[player]]\nname = "First"\nhorns = ["tenor"]\n')
-    owned = horns_of(read_section(tmp_path / "section.toml"))
-    assert [horn.name for horn in owned] == ["tenor"]
-    survey = surveyed(tmp_path, Options(horns=with_others(owned)))
-    bought = purchase(survey, {"tenor"})
-    assert (bought["lines"], bought["covered"]) == (3, 1)
-    adds = {one["horn"]: (one["adds_lines"], one["adds_notes"]) for one in bought["horns"]}
-    assert adds["tenor-f"] == (1, 2)
-    assert adds["bass-independent"] == (2, 3)
-    assert bought["horns"][0]["adds_lines"] == 2
-    assert "cover 1 of 3 lines" in " ".join(survey_text(survey, bought).split())
+    survey = surveyed(tmp_path)
+    case = purchase(survey, read_section(tmp_path / "section.toml"))
+    assert (case.owned, case.lines, case.open_now) == (("tenor",), 3, 1)
+    adds = {step.what: lines for step, lines in case.singles}
+    assert (adds["tenor-f"], adds["bass-independent"]) == (1, 2)
+    text = " ".join(survey_text(survey, case).split())
+    assert "1 of 3 lines are open" in text
+    assert "Next: the best step is buy bass-dependent; then 3 of 3 are open." in text
 
 
 def test_compensating_is_compared_with_its_like_once_a_line(tmp_path: Path) -> None:
