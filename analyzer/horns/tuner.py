@@ -1,0 +1,372 @@
+"""A horn's profile fitted to the readings of a tuner: loops, tuning and partials, each with how sure it is.
+
+A reading says how far a note lies from equal temperament: the partial's own offset, less how far the tube lowers it.
+Every unknown starts at the profile with a stated spread, so that a few readings move only what they speak of
+(least squares with a prior, known as ridge or Bayesian linear regression; the model is all but linear).
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from math import log
+from typing import Any, Literal
+
+from analyzer.evidence import Evidence
+from analyzer.horns.horn import Horn, Quantity
+from analyzer.horns.readings import Reading
+from analyzer.horns.retuned import EVERY_PARTIAL, with_loops, with_offset
+from analyzer.horns.tubing import second_share, state
+from analyzer.problem import unreadable
+
+What = Literal["horn", "tube", "loop", "second loop", "partial"]
+
+SPREAD: dict[What, float] = {"horn": 30.0, "tube": 4.0, "loop": 15.0, "second loop": 10.0, "partial": 8.0}
+"""How far real horns lie from a profile, one standard deviation [cents; tube: per cent]. All judged:
+horn: a main slide pulled 25 mm is 29 cents; tube: published lengths of one horn span 269 to 296 cm (S04, S05, S09);
+loop: S10's third valve is 13 cents longer than S17's, and 14 mm of pull on the first is 15 cents; second loop: fixed by
+the maker, so nearer; partial: what players report of sharp sixth and flat fifth partials. A tuner on several horns
+would decide; with three readings or more of each unknown, half or double the spread moves the answers by less than
+their stated uncertainty (tests/horns/test_tuner.py)."""
+NOISE_CENTS = 3.0
+"""What one reading is worth before the readings themselves have told [cents, standard deviation]; judged, worth
+`NOISE_READINGS` readings: tuner and lip together."""
+NOISE_READINGS = 4
+PLACE_MM = 5.0
+"""How well a position without a measured place is found [mm, standard deviation]; judged."""
+CONFIDENCE = 0.95
+SUSPECT_LEVEL = 0.01
+"""Chance that any reading of a sound set is called an outlier; judged, a usual level."""
+LEAST_OUTLIER_CENTS = 8.0
+"""A smaller surprise is never called an outlier: nobody would read again for it (judged). [cents]"""
+MOST_NOISE_CENTS = 15.0
+"""More scatter than this is no reading of one horn [cents, standard deviation]; judged: beginners' single notes wander
+by 10 at most, so from 12 to 20 the same tables pass."""
+LEAST_READINGS = 3
+KEPT_FROM = 0.9
+"""From this share of the prior spread on, the readings say nothing of an unknown and the profile's value stays; at
+LEANS_FROM the answer leans on the profile as much as on the readings (judged; the spread itself is shown)."""
+LEANS_FROM = 0.6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unknown:
+    """One number of the profile that readings can tell.
+
+    `name` is a valve's name or a partial's number, empty for the whole horn. `spread` is how far it may lie from the
+    profile before anything is read. [cents; tube: per cent]
+    """
+
+    what: What
+    name: str = ""
+
+    @property
+    def spread(self) -> float:
+        """Prior spread, one standard deviation. [cents; tube: per cent]"""
+        return SPREAD[self.what]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """What the readings say of one unknown.
+
+    `change` is how far it lies from the profile [cents, of a loop: how much lower it makes the note; tube: per cent];
+    `plus_minus` half the interval that holds it with 95 per cent confidence; `readings` how many readings it sounds
+    in. `state` tells whether it was measured, leans on the profile, or was kept as the profile has it.
+    """
+
+    unknown: Unknown
+    change: float
+    plus_minus: float
+    readings: int
+    state: Literal["measured", "leans", "kept"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """A reading beside the fit: what the profile and the fitted horn say [cents], and whether it was left out."""
+
+    reading: Reading
+    before_cents: float
+    after_cents: float
+    outlier: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """A horn fitted to readings. `noise_cents` is what is left between reading and fit, as a standard deviation."""
+
+    horn: Horn
+    found: tuple[Found, ...]
+    readings: tuple[Judged, ...]
+    noise_cents: float
+
+    @property
+    def outliers(self) -> tuple[Judged, ...]:
+        """The readings that were left out."""
+        return tuple(one for one in self.readings if one.outlier)
+
+
+def unknowns(horn: Horn, readings: Sequence[Reading]) -> tuple[Unknown, ...]:
+    """Return what readings of this horn could tell: the tube only where places were measured."""
+    found = [Unknown(what="horn")]
+    if any(reading.place_mm for reading in readings):
+        found.append(Unknown(what="tube"))
+    found += [Unknown(what="loop", name=loop.name) for loop in horn.loops]
+    found += [Unknown(what="second loop", name=loop.name) for loop in horn.loops if second_share(horn, loop)]
+    # A partial that never sounded has nothing to be told by.
+    partials = sorted({reading.partial for reading in readings})
+    return (*found, *(Unknown(what="partial", name=str(partial)) for partial in partials))
+
+
+def fit(horn: Horn, readings: Sequence[Reading], *, name: str, origin: str) -> Fit:
+    """Fit a horn to readings. Needs scipy and numpy (the extra ``decide``).
+
+    Parameters
+    ----------
+    horn : Horn
+        The profile to start from.
+    readings : sequence of Reading
+        What the tuner showed; three or more.
+    name : str
+        Name of the fitted horn.
+    origin : str
+        Where the readings come from, such as the name of their file; goes into the profile.
+
+    Raises
+    ------
+    Unreadable
+        If there are too few readings, they do not fit together (a quarter are outliers, or the scatter is beyond
+        `MOST_NOISE_CENTS`), or the horn stands more than 60 cents
+        off the tuner's pitch.
+    """
+    if len(readings) < LEAST_READINGS:
+        raise unreadable("reading", where=origin, what=f"{len(readings)} readings say too little of a horn",
+                         try_="Read two or three notes of each partial and valve; lowbrass tune sheet lists them.")
+    problem = _Problem(horn, readings)
+    used = problem.sound()
+    values, covariance, noise, dof = problem.solved(used)
+    away = abs(problem.model(values) - problem.read)
+    if used.sum() < 3 * len(readings) / 4 or noise > MOST_NOISE_CENTS:
+        worst = sorted(range(len(readings)), key=lambda k: -away[k])[:5]
+        lines = ", ".join(str(line) for line in sorted(readings[k].line for k in worst))
+        raise unreadable("reading", where=origin,
+                         what=f"the readings do not fit together, whatever the horn (the farthest on lines {lines})",
+                         try_=f"Check that it is a {horn.name}, that its slides stayed where they were, and that notes "
+                              "are the ones that sound.")
+    found = problem.found(values, covariance, dof, used)
+    after = problem.model(values)
+    before = problem.model(values * 0)
+    fitted = _fitted(horn, found, name, f"fitted to {sum(used)} tuner readings, {origin}")
+    return Fit(
+        horn=fitted, found=found, noise_cents=noise,
+        readings=tuple(
+            Judged(reading=reading, before_cents=float(before[k]), after_cents=float(after[k]), outlier=not used[k])
+            for k, reading in enumerate(readings)))
+
+
+class _Problem:
+    """The readings as arrays, and the model that predicts them from the unknowns."""
+
+    def __init__(self, horn: Horn, readings: Sequence[Reading]) -> None:
+        import numpy as np
+
+        self.np = np
+        self.horn = horn
+        self.readings = readings
+        self.unknowns = unknowns(horn, readings)
+        self.spread = np.array([one.spread for one in self.unknowns])
+        self.read = np.array([one.cents for one in readings])
+        self.weight = np.array([one.weight for one in readings])
+        self._held = [state(horn, one.valves) for one in readings]
+        placed = [one.position is not None and one.place_mm is None for one in readings]
+        # By position only: true by ear, so nothing of the tube is told, and the hand adds its own spread.
+        self._placed = np.array(placed)
+        slope = 2 * 1200 / log(2) / horn.tube_mm
+        self._hand = np.array([
+            PLACE_MM * slope / 2 ** ((held.semitones + (one.position or 1) - 1) / 12) if by_hand else 0.0
+            for one, held, by_hand in zip(readings, self._held, placed, strict=True)])
+        self._ratio = np.array([held.ratio for held in self._held])
+        self._named = np.array([held.semitones + (one.position or 1) - 1
+                                for one, held in zip(readings, self._held, strict=True)])
+        self._out = np.array([2 * (one.place_mm or 0.0) / horn.tube_mm for one in readings])
+        self._sounds = np.array([
+            held.partial_cents[one.partial - 1] - 100 * (one.midi - horn.fundamental_midi)
+            for one, held in zip(readings, self._held, strict=True)])
+        self._parts = [self._matrix(what) for what in ("horn", "partial")]
+        self._lengths = self._length_matrix()
+        self._tube = np.array([one.what == "tube" for one in self.unknowns])
+
+    def _matrix(self, what: What) -> Any:
+        """Return which unknowns of a kind each reading sounds in. [readings × unknowns, 0 or 1]"""
+        return self.np.array([[
+            float(one.what == what and one.name in ("", str(reading.partial))) for one in self.unknowns
+        ] for reading in self.readings])
+
+    def _length_matrix(self) -> Any:
+        """Return by how much each loop lengthens each reading's tube, for one cent of it. [ratio a cent]"""
+        return self.np.array([[
+            per_cent(self.horn, one) if sounds_in(self.horn, one, reading) else 0.0 for one in self.unknowns
+        ] for reading in self.readings])
+
+    def model(self, values: Any) -> Any:
+        """Return what each reading ought to show, given the unknowns. [cents]"""
+        np = self.np
+        longer = 1 + values[self._tube].sum() / 100
+        tube = self._ratio + self._lengths @ values + self._out / longer
+        down = np.where(self._placed, 100.0 * self._named, 1200 * np.log2(tube))
+        return self._sounds + sum(part @ values for part in self._parts) - down
+
+    def slopes(self, values: Any) -> Any:
+        """Return how much each reading moves with each unknown. [readings × unknowns, cents a unit]"""
+        np = self.np
+        longer = 1 + values[self._tube].sum() / 100
+        tube = self._ratio + self._lengths @ values + self._out / longer
+        grows = self._lengths - np.outer(self._out / longer ** 2, self._tube / 100)
+        down = np.where(self._placed[:, None], 0.0, 1200 / log(2) * grows / tube[:, None])
+        return sum(self._parts) - down
+
+    def _solve(self, used: Any, noise: float, start: Any = None, *, robust: bool = False) -> Any:
+        from scipy.optimize import least_squares
+
+        np = self.np
+        sigma = np.sqrt(noise ** 2 / self.weight + self._hand ** 2)[used]
+        count = int(used.sum())
+
+        def residuals(values: Any) -> Any:
+            return np.concatenate([((self.model(values) - self.read)[used]) / sigma, values / self.spread])
+
+        def slopes(values: Any) -> Any:
+            return np.vstack([self.slopes(values)[used] / sigma[:, None], np.diag(1 / self.spread)])
+
+        def bent(squares: Any) -> Any:
+            # Cauchy's loss on the readings, plain squares on the prior.
+            z = squares.copy()
+            rho = np.vstack([z, np.ones_like(z), np.zeros_like(z)])
+            z = z[:count]
+            rho[:, :count] = np.vstack([np.log1p(z), 1 / (1 + z), -1 / (1 + z) ** 2])
+            return rho
+
+        loss: str | Callable[[Any], Any] = bent if robust else "linear"
+        begin = np.zeros(len(self.unknowns)) if start is None else start
+        return least_squares(residuals, begin, jac=slopes, loss=loss)
+
+    def solved(self, used: Any) -> tuple[Any, Any, float, float]:
+        """Return values, covariance, noise [cents] and degrees of freedom of a fit to the readings in use."""
+        np = self.np
+        noise, count = NOISE_CENTS, int(used.sum())
+        start = None
+        for _ in range(30):
+            result = self._solve(used, noise, start)
+            start = result.x
+            covariance = np.linalg.inv(result.jac.T @ result.jac)
+            rows = result.jac[:count]
+            told = float(np.trace(rows @ covariance @ rows.T))       # how many unknowns the readings pay for
+            # A residual counts in units of its own spread; the hand's part of it is no noise of the tuner.
+            squares = float((result.fun[:count] ** 2).sum()) * noise ** 2
+            dof = NOISE_READINGS + max(count - told, 0.0)
+            new = float(np.sqrt((NOISE_READINGS * NOISE_CENTS ** 2 + squares) / dof))
+            if abs(new - noise) < 0.01:
+                break
+            noise = new
+        return result.x, covariance, noise, dof
+
+    def sound(self) -> Any:
+        """Return which readings agree with the rest: a robust fit first, then deletion residuals until they settle.
+
+        A reading is out where its externally studentised residual (how far it lies from a fit without it, over the
+        spread of that difference) passes Student's t at a level divided by the number of readings.
+        """
+        from scipy.stats import t as student
+
+        np = self.np
+        count = len(self.readings)
+        everyone = np.ones(count, dtype=bool)
+        away = np.abs(self.model(self._solve(everyone, NOISE_CENTS, robust=True).x) - self.read)
+        scale = max(1.4826 * float(np.median(away)), NOISE_CENTS)
+        used = away <= np.maximum(5 * scale, LEAST_OUTLIER_CENTS) + 3 * self._hand
+        seen: list[Any] = []
+        while used.sum() >= LEAST_READINGS and not any((used == one).all() for one in seen):
+            seen.append(used)
+            values, covariance, noise, dof = self.solved(used)
+            rows = self.slopes(values)
+            spread = noise ** 2 / self.weight + self._hand ** 2
+            fitted = np.einsum("ij,jk,ik->i", rows, covariance, rows)
+            residual = self.read - self.model(values)
+            # Within the fit a reading has pulled the curve to itself; outside it has not.
+            error = np.sqrt(np.where(used, np.maximum(spread - fitted, 1e-9 * spread), spread + fitted))
+            internal = residual / error
+            shrink = np.where(used, np.sqrt(np.maximum(dof - 1, 1) / np.maximum(dof - internal ** 2, 1e-9)), 1.0)
+            limit = student.ppf(1 - SUSPECT_LEVEL / (2 * count), max(dof - 1, 1))
+            used = (np.abs(internal * shrink) <= limit) | (np.abs(residual) < LEAST_OUTLIER_CENTS)
+        return used
+
+    def found(self, values: Any, covariance: Any, dof: float, used: Any) -> tuple[Found, ...]:
+        """Return each unknown with its interval; what the readings do not tell goes back to the profile."""
+        from scipy.stats import t as student
+
+        width = float(student.ppf((1 + CONFIDENCE) / 2, dof))
+        deviation = self.np.sqrt(self.np.diag(covariance))
+        out = []
+        for k, one in enumerate(self.unknowns):
+            share = float(deviation[k] / one.spread)
+            count = sum(bool(good) and sounds_in(self.horn, one, reading)
+                        for good, reading in zip(used, self.readings, strict=True))
+            kept = share > KEPT_FROM or not count
+            out.append(Found(
+                unknown=one, change=0.0 if kept else float(values[k]), plus_minus=width * float(deviation[k]),
+                readings=count, state="kept" if kept else "leans" if share > LEANS_FROM else "measured"))
+        return tuple(out)
+
+
+def sounds_in(horn: Horn, unknown: Unknown, reading: Reading) -> bool:
+    """Tell whether an unknown has a say in a reading."""
+    if unknown.what == "horn":
+        return True
+    if unknown.what == "partial":
+        return unknown.name == str(reading.partial)
+    if unknown.what == "tube":
+        return bool(reading.place_mm)
+    if reading.position is not None and reading.place_mm is None:
+        return False                   # true by ear: the loops take no part
+    return unknown.name in reading.valves and (unknown.what == "loop" or horn.master in reading.valves)
+
+
+def per_cent(horn: Horn, unknown: Unknown) -> float:
+    """How much of the open tube one cent of a loop is, where it is the only one (with what it needs). [ratio]"""
+    loops = {loop.name: loop for loop in horn.loops}
+    if unknown.what not in ("loop", "second loop"):
+        return 0.0
+    loop = loops[unknown.name]
+    before = 1 + (loops[loop.needs].share if loop.needs else 0.0)
+    if unknown.what == "second loop":
+        before = 1 + loops[horn.master].share
+    return (before + loop.share) * log(2) / 1200
+
+
+def _fitted(horn: Horn, found: Sequence[Found], name: str, why: str) -> Horn:
+    """Return the horn with what was found; all else stays."""
+
+    def evidence(one: Found, unit: str) -> Evidence:
+        return Evidence(kind="measured", why=why, range=f"±{one.plus_minus:.1f} {unit} ({CONFIDENCE:.0%} confidence)")
+
+    told = {(one.unknown.what, one.unknown.name): one for one in found if one.state != "kept"}
+    loops = []
+    for loop in horn.loops:
+        new, second = told.get(("loop", loop.name)), told.get(("second loop", loop.name))
+        # Each loop is a tube of its own: where one is longer, the other stays as it was.
+        long = second_share(horn, loop)
+        if new:
+            loop = replace(loop, share=loop.share + new.change * per_cent(horn, new.unknown), second_share=long or None,
+                           evidence=evidence(new, "cents"))
+        if second:
+            loop = replace(loop, second_share=long + second.change * per_cent(horn, second.unknown))
+        loops.append(loop)
+    own = with_loops(replace(horn, name=name), loops)
+    if whole := told.get(("horn", "")):
+        own = with_offset(own, EVERY_PARTIAL, whole.change, evidence(whole, "cents"))
+    for one in told.values():
+        if one.unknown.what == "partial":
+            own = with_offset(own, (int(one.unknown.name),), one.change, evidence(one, "cents"))
+    if longer := told.get(("tube", "")):
+        own = replace(own, tube=Quantity(value=horn.tube_mm * (1 + longer.change / 100),
+                                         evidence=evidence(longer, "per cent")))
+    return own
