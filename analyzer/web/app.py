@@ -1,21 +1,20 @@
 """The routes of the local page: its few fixed files, and what it asks under ``/api/``."""
 
 import asyncio
-import json
-import re
-from collections.abc import Awaitable, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from urllib.parse import quote, unquote
 
 from analyzer.problem import Unreadable, unreadable
-from analyzer.score.document import read_document
+from analyzer.score.document import read_score
 from analyzer.web.asked import Asked, read_asked
 from analyzer.web.engraver import ENDINGS, Engraver, engrave, file_of, font_sheet
-from analyzer.web.samples import sample_names, sample_path
+from analyzer.web.errands import Errands, midi_file
+from analyzer.web.replies import RefusedError, file_name, file_reply, json_reply, no_picture, read_body, read_json
+from analyzer.web.samples import sample_names, sample_path, sample_section
 from analyzer.web.security import MAX_QUESTION_BYTES, MAX_UPLOAD_BYTES, App, Guard
 from analyzer.web.sessions import Session, Sessions
+from analyzer.web.views import views
 from analyzer.web.work import (
     analysis_for,
     answer,
@@ -32,34 +31,23 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
 STATIC = Path(__file__).parent / "static"
-FILES = {
-    "/": ("page.html", "text/html"), "/page.css": ("page.css", "text/css"), "/page.js": ("page.js", "text/javascript"),
-    "/music.js": ("music.js", "text/javascript"), "/pieces.js": ("pieces.js", "text/javascript"),
-    "/icon.svg": ("icon.svg", "image/svg+xml"),
-}
+_KINDS = {".css": "text/css", ".html": "text/html", ".js": "text/javascript", ".svg": "image/svg+xml"}
+_NAMES = ("page.css", "views.css", "page.js", "desk.js", "pieces.js", "music.js", "choices.js", "pins.js",
+          "settings.js", "review.js", "compare.js", "section.js", "play.js", "sound.js", "slide.js", "icon.svg")
+FILES = {"/": ("page.html", "text/html"), **{f"/{name}": (name, _KINDS[Path(name).suffix]) for name in _NAMES}}
+"""What may be fetched without the token: path to file and kind."""
 UPLOADS_AT_ONCE = 2
 """How many uploads are held in memory at the same time; the others wait in their sockets."""
 UPLOADS_WAITING = 100
-UPLOAD_TIME_S = 60.0
-_CONTROL = re.compile(r"[\x00-\x1f\x7f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
-
-Handler = Callable[["Request"], Awaitable["Response"]]
-
-
-class RefusedError(Exception):
-    """A body is longer than it may be, or did not come in time."""
-
-    def __init__(self, status: int, text: str) -> None:
-        super().__init__(text)
-        self.status = status
 
 
 class Page:
     """Everything that one running page holds: open scores, worker processes, the queue of uploads."""
 
     def __init__(self, engraver: Engraver | None = None, sessions: Sessions | None = None,
-                 samples: Path | None = None) -> None:
+                 samples: Path | None = None, errands: Errands | None = None) -> None:
         self.engraver = engraver or Engraver()
+        self.errands = errands or Errands()
         self.sessions = Sessions() if sessions is None else sessions
         self.samples = samples
         self._uploads = asyncio.Semaphore(UPLOADS_AT_ONCE)
@@ -71,8 +59,8 @@ class Page:
 
     async def start(self, request: "Request") -> "Response":
         """Say what the page needs to begin: samples, horns, ceilings."""
-        return _json({"samples": sample_names(self.samples), "horns": horns(), "ceilings": ceilings(),
-                      "limit_mib": MAX_UPLOAD_BYTES // 2**20})
+        return json_reply({"samples": sample_names(self.samples), "horns": horns(), "ceilings": ceilings(),
+                           "limit_mib": MAX_UPLOAD_BYTES // 2**20, "section": sample_section(self.samples)})
 
     async def open(self, request: "Request") -> "Response":
         """Open an uploaded score (the body is the file) or a sample."""
@@ -88,7 +76,7 @@ class Page:
                 self._reading += 1
                 self.most_reading = max(self.most_reading, self._reading)
                 try:
-                    data = await _body(request, MAX_UPLOAD_BYTES)
+                    data = await read_body(request, MAX_UPLOAD_BYTES)
                     return await self._opened(data, file_name(request.headers.get("x-file-name", "")))
                 finally:
                     self._reading -= 1
@@ -96,71 +84,73 @@ class Page:
             self._waiting -= 1
 
     async def _opened(self, data: bytes, name: str) -> "Response":
-        document = await asyncio.to_thread(read_document, data, name)
-        session = self.sessions.add(document, data)
+        document = await asyncio.to_thread(read_score, data, name)
+        # A score of another form is kept as the MusicXML that it became, so that it is turned only once.
+        session = self.sessions.add(document, data if document.xml == data or document.archive else document.xml)
         parts = await asyncio.to_thread(parts_of, document)
-        return _json({"session": session.id, "file": name, "title": document.title, "parts": parts,
-                      "compressed": document.archive is not None})
+        return json_reply({"session": session.id, "file": name, "title": document.title, "parts": parts,
+                           "compressed": document.archive is not None})
 
     async def plan(self, request: "Request") -> "Response":
         """Answer a question: the plan of a line, quickly; music and pictures are asked for apart."""
-        asked, session = await self._asked(request)
+        asked, session = await self.asked(request)
         async with session.lock:
-            return _json(await asyncio.to_thread(answer, session, asked))
+            return json_reply(await asyncio.to_thread(answer, session, asked))
 
     async def music(self, request: "Request") -> "Response":
         """Engrave what `plan` answered."""
-        asked, session = await self._asked(request)
+        asked, session = await self.asked(request)
         async with session.lock:
             copy = await asyncio.to_thread(copy_for, session, asked)
         try:
-            return _json({"svg": await self.engraver.run(engrave, copy, asked.width_px)})
+            return json_reply({"svg": await self.engraver.run(engrave, copy, asked.width_px)})
         except (ValueError, ModuleNotFoundError) as error:
-            raise _no_picture(error, session.document.name) from None
+            raise no_picture(error, session.document.name) from None
 
     async def pictures(self, request: "Request") -> "Response":
         """Draw how slide or valves move in what `plan` answered."""
-        asked, session = await self._asked(request)
+        asked, session = await self.asked(request)
         async with session.lock:
-            return _json({"pictures": await asyncio.to_thread(pictures_for, session, asked)})
+            return json_reply({"pictures": await asyncio.to_thread(pictures_for, session, asked)})
 
     async def file(self, request: "Request") -> "Response":
         """Write a file of the asked part, with the pins, all its lines."""
-        from starlette.responses import Response
-
-        given, session = await self._question(request)
+        given, session = await self.question(request)
         asked = read_asked(given)
-        ending = given.get("ending")
+        ending, name = given.get("ending"), session.document.name
         if ending == "score":
             ending = ".mxl" if session.document.archive is not None else ".musicxml"
-        if ending not in ENDINGS:
+        if ending not in (*ENDINGS, ".mid"):
             raise unreadable("bad-question", where="download", what="there is no such form of file",
-                             try_=f"The forms are {', '.join(ENDINGS)}.")
+                             try_=f"The forms are {', '.join((*ENDINGS, '.mid'))}.")
         async with session.lock:
             analysis = await asyncio.to_thread(analysis_for, session, asked)
             pins = request_pins(analysis, asked.pins)
         try:
-            content = await self.engraver.run(file_of, session.data, session.document.name, asked.request(pins),
-                                              ending)
+            if ending == ".mid":
+                content = await self.errands.run(request.is_disconnected, midi_file, session.data, name, asked.part,
+                                                 asked.measures)
+            else:
+                content = await self.errands.run(request.is_disconnected, file_of, session.data, name,
+                                                 asked.request(pins), ending)
         except (ValueError, ModuleNotFoundError) as error:
-            raise _no_picture(error, session.document.name) from None
-        stem = Path(session.document.name).stem or "score"
-        return Response(content, media_type="application/octet-stream", headers={
-            "content-disposition": f"attachment; filename*=UTF-8''{quote(f'{stem}-marked{ending}')}"})
+            raise no_picture(error, name) from None
+        return file_reply(content, f"{Path(name).stem or 'score'}{'' if ending == '.mid' else '-marked'}{ending}")
 
-    async def _asked(self, request: "Request") -> tuple[Asked, Session]:
-        given, session = await self._question(request)
+    async def asked(self, request: "Request") -> tuple[Asked, Session]:
+        """Read a question about an open score, and find the score."""
+        given, session = await self.question(request)
         return read_asked(given), session
 
-    async def _question(self, request: "Request") -> tuple[dict[str, Any], Session]:
-        body = await _body(request, MAX_QUESTION_BYTES)
-        try:
-            given = json.loads(body)
-        except (ValueError, RecursionError):
-            given = None
-        if not isinstance(given, dict):
-            raise unreadable("bad-question", where="the question", what="is no JSON object",
-                             try_="Load the page again.")
+    async def question(self, request: "Request") -> tuple[dict[str, Any], Session]:
+        """Read what a page sent about an open score, unread yet, and find the score.
+
+        Raises
+        ------
+        RefusedError
+            If the score is no longer open.
+        """
+        given = await read_json(request, MAX_QUESTION_BYTES)
         session = self.sessions.get(given.get("session"))
         if session is None:
             raise RefusedError(404, "This score is no longer open here. Choose its file again; your pins are kept.")
@@ -191,6 +181,7 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
         page.engraver.start()
         yield
         page.engraver.stop()
+        page.errands.stop()
 
     async def static(request: Request) -> Response:
         name, kind = FILES[request.url.path]
@@ -198,15 +189,15 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
 
     async def on_unreadable(request: Request, error: Exception) -> Response:
         assert isinstance(error, Unreadable)
-        return _json({"line": error.problem.line(), "problem": error.problem.as_json()}, 400)
+        return json_reply({"line": error.problem.line(), "problem": error.problem.as_json()}, 400)
 
     async def on_too_much(request: Request, error: Exception) -> Response:
         assert isinstance(error, RefusedError)
-        return _json({"line": str(error)}, error.status)
+        return json_reply({"line": str(error)}, error.status)
 
     async def on_error(request: Request, error: Exception) -> Response:
-        return _json({"line": "Something went wrong here that should not. Try again; if it stays so, load the page "
-                              "anew."}, 500)
+        return json_reply({"line": "Something went wrong here that should not. Try again; if it stays so, load the "
+                                   "page anew."}, 500)
 
     routes = [
         *(Route(path, static, methods=["GET"]) for path in FILES),
@@ -217,56 +208,8 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
         Route("/api/music", page.music, methods=["POST"]),
         Route("/api/pictures", page.pictures, methods=["POST"]),
         Route("/api/file", page.file, methods=["POST"]),
+        *(Route(path, handler, methods=["POST"]) for path, handler in views(page).items()),
     ]
     app = Starlette(routes=routes, lifespan=lifespan, exception_handlers={
         Unreadable: on_unreadable, RefusedError: on_too_much, Exception: on_error})
     return Guard(app, token=token, hosts=hosts)
-
-
-def file_name(header: str) -> str:
-    """Return a plain file name from what the browser sent: its last part, without control signs, not too long.
-
-    Examples
-    --------
-    >>> file_name("..%2F..%2Fetc%2Fpasswd")
-    'passwd'
-    """
-    name = _CONTROL.sub("", unquote(header, errors="replace")).replace("\\", "/").rsplit("/", 1)[-1].strip()
-    if name in ("", ".", ".."):
-        return "score"
-    return name if len(name) <= 120 else f"{name[:100]}…{name[-15:]}"
-
-
-async def _body(request: "Request", most: int) -> bytes:
-    from starlette.requests import ClientDisconnect
-
-    pieces: list[bytes] = []
-    size = 0
-    try:
-        async with asyncio.timeout(UPLOAD_TIME_S):
-            async for piece in request.stream():
-                size += len(piece)
-                if size > most:
-                    raise RefusedError(413, f"That is more than {most // 2**20} MiB, more than is needed here. Export "
-                                            "only the low-brass parts, or split the score.")
-                pieces.append(piece)
-    except TimeoutError:
-        raise RefusedError(408, "The file did not arrive in time. Try again.") from None
-    except ClientDisconnect:
-        raise RefusedError(400, "The connection broke off.") from None
-    return b"".join(pieces)
-
-
-def _json(content: dict[str, Any], status: int = 200) -> "Response":
-    from starlette.responses import Response
-
-    return Response(json.dumps(content, ensure_ascii=False, separators=(",", ":")), status_code=status,
-                    media_type="application/json")
-
-
-def _no_picture(error: Exception, name: str) -> Unreadable:
-    if isinstance(error, ModuleNotFoundError):
-        return unreadable("missing-extra", where=name, what=f"the picture needs {error.name}, which is not installed",
-                          try_="Install the extra: pip install 'lowbrass[engrave]'.")
-    return unreadable("cannot-engrave", where=name, what=f"the music cannot be engraved: {error}",
-                      try_="The choices are listed as text all the same.")

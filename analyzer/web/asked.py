@@ -6,17 +6,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from analyzer.analysis import Request
-from analyzer.horns.profiles import horn_names
-from analyzer.plan.player import Player, player_from
+from analyzer.horns.horn import Horn
+from analyzer.horns.profiles import horn_names, load_horn
+from analyzer.plan.player import KEYS, Player, player_from
 from analyzer.problem import Unreadable, unreadable
 
 MAX_PINS = 2000
-_PLAYER_KEYS = ("outermost_position", "reach_mm", "height_cm", "attachment_ceiling", "max_slide_speed_mm_s", "low",
-                "high", "learned")
+MOST_COMPARED = 4
 _FIELDS = {
     "outermost_position": "outermost position", "reach_mm": "reach", "attachment_ceiling": "attachment up to",
     "max_slide_speed_mm_s": "slide speed", "low": "lowest note", "high": "highest note", "height_cm": "height",
-    "learned": "learned valves",
+    "learned": "learned valves", "name": "name", "secure": "secure moves",
 }
 
 
@@ -82,6 +82,22 @@ def read_asked(given: object) -> Asked:
     )
 
 
+def read_horns(given: dict[str, Any]) -> tuple[Horn, ...]:
+    """Read the horns to compare, by name.
+
+    Raises
+    ------
+    Unreadable
+        If they are not two to four different ones of the list.
+    """
+    names = given.get("horns")
+    if not isinstance(names, list) or not all(isinstance(name, str) and name in horn_names() for name in names) or (
+            not 2 <= len(set(names)) <= MOST_COMPARED):
+        raise unreadable("bad-question", where="horns", what=f"must be two to {MOST_COMPARED} different horns",
+                         try_="Choose others.")
+    return tuple(load_horn(name) for name in dict.fromkeys(names))
+
+
 def _wrong(where: str, what: str) -> Unreadable:
     return unreadable("bad-question", where=where, what=what, try_="Load the page again.")
 
@@ -115,17 +131,17 @@ def _pin(given: object) -> Pin:
 
 
 def _player(given: object) -> Player:
-    if not isinstance(given, dict) or len(given) > len(_PLAYER_KEYS):
+    if not isinstance(given, dict) or len(given) > len(KEYS):
         raise _wrong("player", "must be the fields of a player")
     table = {key: value for key, value in given.items() if value not in ("", None)}
     for key in table:
-        if key not in _PLAYER_KEYS:
+        if key not in KEYS:
             raise _wrong("player", f"has no field '{str(key)[:40]}'")
     try:
         return player_from(table, "player", "")
     except Unreadable as error:
         problem = error.problem
-        key = next((key for key in _PLAYER_KEYS if problem.what.startswith(key)), "")
+        key = next((key for key in KEYS if problem.what.startswith(key)), "")
         what = f"it{problem.what.removeprefix(key)}" if key else problem.what
         raise unreadable(problem.code, where=f"player, {_FIELDS.get(key, 'fields')}", what=what,
                          try_=problem.try_) from None

@@ -1,8 +1,10 @@
 """The sample scores of a checkout; an installed copy has none."""
 
 from pathlib import Path
+from typing import Any
 
 from analyzer.problem import unreadable
+from analyzer.web.forms import read_section_file
 
 _ENDINGS = (".musicxml", ".mxl", ".xml")
 
@@ -35,3 +37,11 @@ def sample_path(folder: Path | None, name: str) -> Path:
         raise unreadable("no-sample", where="samples", what="there is no sample of that name",
                          try_="Choose one of the list.")
     return folder / name
+
+
+def sample_section(folder: Path | None) -> dict[str, Any] | None:
+    """Return the invented section as a form, None where there is none."""
+    path = None if folder is None else folder / "section.toml"
+    if path is None or not path.is_file():
+        return None
+    return read_section_file(path.read_text(encoding="utf-8"), path.name)

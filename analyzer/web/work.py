@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from analyzer.analysis import Analysis, Planned, analyse, cautions_for
-from analyzer.engrave.copy import engraving_copy
+from analyzer.engrave.copy import Copy, engraving_copy
 from analyzer.horns.candidate import shown
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
@@ -16,6 +16,7 @@ from analyzer.pitch import pitch_of
 from analyzer.plan.plan import PlannedNote
 from analyzer.problem import unreadable
 from analyzer.score.document import Document
+from analyzer.score.line import Line
 from analyzer.score.parts import find_parts
 from analyzer.web.asked import Asked, Pin
 from analyzer.web.choices import of_note, priced, ways_of
@@ -26,12 +27,16 @@ _MOST_PRICED_PINS = 60
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pinned:
-    """One line planned with its pins: those that hold, by note index, and those that do not fit the horn."""
+    """One line planned with its pins: those that hold, by note index, and those that do not fit the horn.
+
+    `others` are the part's other lines with their pins: their marks stand on the same staff.
+    """
 
     analysis: Analysis
     one: Planned
     held: dict[int, str]
     misfits: tuple[Pin, ...]
+    others: tuple[Planned, ...]
 
 
 def parts_of(document: Document) -> list[dict[str, Any]]:
@@ -81,19 +86,25 @@ def request_pins(analysis: Analysis, pins: Sequence[Pin]) -> dict[tuple[int | No
     result: dict[tuple[int | None, str, int], str] = {}
     for number, one in enumerate(analysis.lines, 1):
         held, _ = pins_of(one, pins)
-        counted = _nths(one)
+        counted = nths(one.plan.line)
         for index, label in held.items():
             result[number, one.plan.line.notes[index].measure, counted[index]] = label
     return result
 
 
-def _nths(one: Planned) -> list[int]:
+def nths(line: Line) -> list[int]:
+    """Return which attack of its measure each note is, from 1."""
     seen: dict[str, int] = {}
     result = []
-    for note in one.plan.line.notes:
+    for note in line.notes:
         seen[note.measure] = seen.get(note.measure, 0) + 1
         result.append(seen[note.measure])
     return result
+
+
+def with_pins(one: Planned, held: dict[int, str]) -> Planned:
+    """Return a line planned with pins; as it is where it has none."""
+    return replace(one, plan=one.planner.plan(held)) if held else one
 
 
 def pinned_for(session: Session, asked: Asked) -> Pinned:
@@ -116,12 +127,13 @@ def pinned_for(session: Session, asked: Asked) -> Pinned:
                          what="this part has no notes" if not analysis.lines else f"it has no line {asked.line}",
                          try_="Choose another part.")
     held, misfits = pins_of(found[0], asked.pins)
-    one = replace(found[0], plan=found[0].planner.plan(held))
+    one = with_pins(found[0], held)
+    others = tuple(with_pins(each, pins_of(each, asked.pins)[0]) for each in analysis.lines if each is not found[0])
     if not one.plan.notes:
         raise unreadable("no-notes", where=f"{session.document.name}, {one.plan.line.part_name}",
                          what="there are no notes in these measures" if asked.measures else "this part has no notes",
                          try_="Choose other measures or another part.")
-    result = Pinned(analysis=analysis, one=one, held=held, misfits=tuple(misfits))
+    result = Pinned(analysis=analysis, one=one, held=held, misfits=tuple(misfits), others=others)
     session.last = (key, result)
     return result
 
@@ -131,12 +143,12 @@ def answer(session: Session, asked: Asked) -> dict[str, Any]:
     pinned = pinned_for(session, asked)
     one, plan, held = pinned.one, pinned.one.plan, pinned.held
     measures = plan.line.measures
-    counted = _nths(one)
+    counted = nths(one.plan.line)
     totals = plan.totals
     return {
         "part": asked.part, "line": plan.line.number, "heading": heading(replace(one, assumed=False)),
         "lines": [{"line": each.plan.line.number, "of": each.plan.line.of} for each in pinned.analysis.lines],
-        "horn": plan.horn.name, "assumed": one.assumed, "family": plan.horn.family,
+        "others": _others(pinned), "horn": plan.horn.name, "assumed": one.assumed, "family": plan.horn.family,
         "notes": [_note(one, k, counted[k], held) for k in range(len(plan.notes))],
         "ways": {str(midi): ways_of(plan.horn, plan.player, midi) for midi in {note.midi for note in plan.line.notes}},
         "summary": summary(plan), "unplayable": totals.unplayable,
@@ -151,12 +163,21 @@ def answer(session: Session, asked: Asked) -> dict[str, Any]:
     }
 
 
-def copy_for(session: Session, asked: Asked) -> str:
-    """Return the copy to engrave: the part, or the asked measures of it, with the marks of the asked line."""
-    one = pinned_for(session, asked).one
+def _others(pinned: Pinned) -> dict[str, int]:
+    """Return whose the notes are that the asked line does not play: the place of the note to the line."""
+    mine = {ref for note in pinned.one.plan.line.notes for ref in note.refs}
+    return {str(ref): each.plan.line.number for each in pinned.others for note in each.plan.line.notes
+            for ref in note.refs if ref not in mine}
+
+
+def copy_for(session: Session, asked: Asked) -> Copy:
+    """Return the copy to engrave: the part, or the asked measures of it, with the marks of all its lines."""
+    pinned = pinned_for(session, asked)
+    one = pinned.one
     measures = one.plan.line.measures
     whole = not measures or len(measures) == len(session.document.part_measures(asked.part))
-    return engraving_copy(session.document, asked.part, marks([one]),
+    lines = sorted((one, *pinned.others), key=lambda each: each.plan.line.number)
+    return engraving_copy(session.document, asked.part, marks(lines),
                           measures=None if whole else (measures[0].index, measures[-1].index))
 
 

@@ -15,6 +15,7 @@ with warnings.catch_warnings():
 
 from analyzer.web.app import Page, build
 from analyzer.web.engraver import Engraver
+from analyzer.web.errands import Errands
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
 HOST = "127.0.0.1:8765"
@@ -44,7 +45,7 @@ class NoStop(Engraver):
 
 @pytest.fixture
 def page(engraver: Engraver) -> Page:
-    return Page(engraver=NoStop(engraver), samples=SAMPLES)
+    return Page(engraver=NoStop(engraver), samples=SAMPLES, errands=Errands(NoStop(engraver)))
 
 
 @pytest.fixture

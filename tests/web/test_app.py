@@ -129,7 +129,7 @@ def test_measures_tempo_player_and_horn_are_heard(client) -> None:
     ({"horn": "/etc/passwd"}, "horn"), ({"horn": "../horn.toml"}, "horn"), ({"part": "nobody"}, "no part"),
     ({"from": "900"}, "900"), ({"tempo": 5}, "tempo"), ({"tempo": "fast"}, "tempo"), ({"line": 7}, "line"),
     ({"player": {"reach_mm": 1}}, "reach"), ({"player": {"low": "H9"}}, "lowest note"), ({"player": []}, "player"),
-    ({"player": {"name": "x"}}, "player"), ({"pins": [1]}, "pins"), ({"pins": {}}, "pins"),
+    ({"player": {"nickname": "x"}}, "player"), ({"pins": [1]}, "pins"), ({"pins": {}}, "pins"),
     ({"width": "wide"}, "width"),
     ({"pins": [{"part": "P1", "line": 1, "ref": -1, "label": "1"}]}, "pins"), ({"tempo": True}, "tempo"),
 ])

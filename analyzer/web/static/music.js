@@ -53,20 +53,22 @@ function cut(svg, bands) {
 }
 
 export class Music {
-  /** `onOpen(index)` is called when a note is clicked or Enter is pressed on it. */
-  constructor(place, onOpen) {
+  /** `onOpen(index)` is called when a note is clicked or Enter is pressed on it; `onOther(line, ref)` when it is another player's. */
+  constructor(place, onOpen, onOther) {
     this.place = place;
     this.onOpen = onOpen;
     this.groups = [];
     this.at = 0;
     place.addEventListener("keydown", (event) => this.#key(event));
     place.addEventListener("click", (event) => {
-      const hot = event.target.closest(".hot");
+      const hot = event.target.closest(".hot"), other = event.target.closest(".other");
       if (hot) { this.#rove(Number(hot.dataset.index)); onOpen(Number(hot.dataset.index)); }
+      else if (other) onOther(Number(other.dataset.line), Number(other.dataset.ref));
     });
   }
 
-  show(svgText, notes, moved) {
+  /** `others` are the notes of other players on this staff: {ref: line}. */
+  show(svgText, notes, moved, others = {}) {
     const hadFocus = this.place.contains(document.activeElement);
     this.groups = [];
     this.place.classList.toggle("plain", !svgText);
@@ -85,6 +87,11 @@ export class Music {
         }
       }
       const marks = new Map([...svg.querySelectorAll(".mark")].map((mark) => [Number(mark.dataset.ref), mark]));
+      for (const [ref, line] of Object.entries(others)) {
+        const group = document.getElementById(`${PREFIX}${ref}`);
+        if (group) Object.assign(group.dataset, { line, ref });
+        group?.classList.add("other");
+      }
       const bands = bandsOf(svg);
       notes.forEach((note, index) => this.groups.push(this.#heat(note, index, moved, boxes, marks)));
       this.place.replaceChildren(...cut(svg, bands));
@@ -108,8 +115,9 @@ export class Music {
   relabel(notes, moved) {
     for (const index of moved) {
       const note = notes[index];
-      const mark = this.place.querySelector(`.mark[data-ref="${note.refs[0]}"]`);
-      if (!mark || !this.groups[index]) continue;
+      const [mark, second] = this.place.querySelectorAll(`.mark[data-ref="${note.refs[0]}"]`);
+      // Two players' marks under one note: whose is whose only the engraver knows.
+      if (!mark || second || !this.groups[index]) continue;
       for (const shape of mark.querySelectorAll("path, rect")) shape.remove();
       const text = mark.querySelector("text");
       text.removeAttribute("fill");
@@ -167,6 +175,13 @@ export class Music {
     for (const group of this.groups[index] || []) group.classList.add("chosen");
   }
 
+  /** Show which note sounds; null for none. */
+  sound(index) {
+    for (const old of this.place.querySelectorAll(".sounding")) old.classList.remove("sounding");
+    if (index === null) return;
+    for (const group of this.groups[index] || []) group.classList.add("sounding");
+  }
+
   focus(index) {
     this.#rove(index);
     const group = this.groups[index]?.[0];
@@ -178,7 +193,7 @@ export class Music {
     const group = this.groups[index]?.[0];
     if (!group) return;
     const box = group.getBoundingClientRect();
-    const top = 70, bottom = window.innerHeight - covered - 20;
+    const top = (document.getElementById("bar")?.offsetHeight || 50) + 20, bottom = window.innerHeight - covered - 20;
     if (box.top < top) window.scrollBy(0, box.top - top - 20);
     else if (box.bottom > bottom) window.scrollBy(0, Math.min(box.bottom - bottom, box.top - top));
   }

@@ -16,8 +16,8 @@ export function make(tag, text = "", attributes = {}) {
 export function say(text) { $("said").textContent = ""; requestAnimationFrame(() => { $("said").textContent = text; }); }
 export function fail(text) { $("error").textContent = text; $("error").hidden = !text; if (text) $("error").scrollIntoView({ block: "nearest" }); }
 
-/** The server said no; `message` is its one line. */
-export class Refused extends Error { constructor(text, status) { super(text); this.status = status; } }
+/** The server said no; `message` is its one line, `answer` all that it said. */
+export class Refused extends Error { constructor(text, status, answer = null) { super(text); Object.assign(this, { status, answer }); } }
 
 /** Ask the server; the key from the address goes along. */
 export async function call(path, options = {}) {
@@ -30,9 +30,9 @@ export async function call(path, options = {}) {
   }
   if (reply.ok) return reply;
   const text = await reply.text();
-  let line = text;
-  try { line = JSON.parse(text).line; } catch { /* plain text already */ }
-  throw new Refused(line || `The answer was ${reply.status}.`, reply.status);
+  let answer = null;
+  try { answer = JSON.parse(text); } catch { /* plain text */ }
+  throw new Refused((answer ? answer.line : text) || `The answer was ${reply.status}.`, reply.status, answer);
 }
 
 /** Save a reply as a file; returns its name. */
@@ -45,16 +45,6 @@ export async function saved(reply, otherwise) {
   link.remove();
   setTimeout(() => URL.revokeObjectURL(address), 10000);
   return name;
-}
-
-/** What the fields of the player say, in the names of a player file. */
-export function playerGiven() {
-  const numbers = { outermost_position: $("outermost").value, reach_mm: $("reach").value, max_slide_speed_mm_s: $("speed").value };
-  const given = {};
-  for (const [name, value] of Object.entries(numbers)) if (value !== "") given[name] = Number(value);
-  if ($("limit").value !== "C3") given.attachment_ceiling = $("limit").value;
-  for (const name of ["low", "high"]) if ($(name).value.trim()) given[name] = $(name).value.trim();
-  return given;
 }
 
 /** A button for one way to play a note; `onPin(label)` is called when it is taken. */

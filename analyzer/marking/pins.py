@@ -1,0 +1,146 @@
+"""Pins, the choices kept by hand, as texts and as a file that goes from one desk to another.
+
+A pin is ``MEASURE:NTH=LABEL``, with several lines ``MEASURE:LINE.NTH=LABEL``: the measure as printed, the place of the
+attack in it and the number of the line, both from 1. The file is TOML, a ``[[part]]`` with `id`, `name` and `pins` for
+each part; its lines count within the part, so that it holds whatever else of the score is planned.
+"""
+
+import json
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from analyzer.analysis import Analysis
+from analyzer.problem import Unreadable, unreadable
+from analyzer.score.parts import PartInfo
+from analyzer.toml_file import Table
+
+_PIN = re.compile(r"(?P<measure>[^:=]+):(?:(?P<line>\d{1,4})\.)?(?P<nth>\d{1,6})=(?P<label>\S+)")
+_HEAD = "# Choices kept by hand, for  lowbrass map SCORE --pins THIS-FILE\n# A pin is MEASURE:LINE.NTH=LABEL.\n"
+MOST_PINS = 2000
+CODE = "bad-pin"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pin:
+    """A choice for the `nth` attack (from 1) of a measure; `line` counts from 1, None where the part has but one."""
+
+    measure: str
+    nth: int
+    label: str
+    line: int | None = None
+
+    def text(self) -> str:
+        """Return the pin as it is written."""
+        return f"{self.measure}:{f'{self.line}.' if self.line else ''}{self.nth}={self.label}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PinnedPart:
+    """The pins of one part, found again by its id, else by its name."""
+
+    id: str
+    name: str
+    pins: tuple[Pin, ...]
+
+
+def read_pin(text: str) -> Pin | None:
+    """Read one pin; None where it has another form.
+
+    Examples
+    --------
+    >>> read_pin("12:2.3=T1")
+    Pin(measure='12', nth=3, label='T1', line=2)
+    """
+    match = _PIN.fullmatch(text.strip())
+    if match is None:
+        return None
+    return Pin(measure=match["measure"].strip(), nth=int(match["nth"]), label=match["label"],
+               line=int(match["line"]) if match["line"] else None)
+
+
+def pins_file(parts: Iterable[PinnedPart]) -> str:
+    """Return the text of a pins file."""
+    out = [_HEAD]
+    for part in parts:
+        pins = "".join(f"    {_quoted(pin.text())},\n" for pin in part.pins)
+        out.append(f"\n[[part]]\nid = {_quoted(part.id)}\nname = {_quoted(part.name)}\npins = [\n{pins}]\n")
+    return "".join(out)
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def read_pins_file(top: Table) -> tuple[PinnedPart, ...]:
+    """Read a parsed pins file.
+
+    Raises
+    ------
+    Unreadable
+        If it has another form, or one of its pins.
+    """
+    parts = []
+    for table in top.tables("part"):
+        part_id, name = table.take("id", str, ""), table.take("name", str, "")
+        given = table.data.get("pins")
+        if not isinstance(given, list) or not all(isinstance(one, str) for one in given):
+            raise table.problem("pins", "'pins' is no list of texts", 'Write a list such as ["12:3=T1"].', code=CODE)
+        pins = []
+        for text in given:
+            pin = read_pin(text)
+            if pin is None:
+                raise table.problem("pins", f"'{text[:60]}' is no pin", "Write MEASURE:NTH=LABEL, for instance "
+                                    "12:3=T1.", code=CODE)
+            pins.append(pin)
+        for key in table.data:
+            if key not in ("id", "name", "pins"):
+                raise table.problem(key, f"unknown key '{key}'", "A part has id, name and pins.", code=CODE)
+        parts.append(PinnedPart(id=part_id, name=name, pins=tuple(pins)))
+    if not parts or sum(1 + len(part.pins) for part in parts) > MOST_PINS:
+        raise unreadable(CODE, where=top.file, what="it has no [[part]] with pins" if not parts
+                         else f"it has more than {MOST_PINS} pins", try_="Save the pins again from the page.")
+    top.done()
+    return tuple(parts)
+
+
+def pins_of_analysis(analysis: Analysis, parts: Sequence[PinnedPart], file: str,
+                     ) -> dict[tuple[int | None, str, int], str]:
+    """Return the pins for a `Request`: their lines count over all lines of the analysis.
+
+    Pins of parts that the analysis leaves out are left out too.
+
+    Raises
+    ------
+    Unreadable
+        If no part of the file is in the score at all, or a part lacks the line of a pin.
+    """
+    result: dict[tuple[int | None, str, int], str] = {}
+    planned = list({one.part.id: one.part for one in analysis.lines}.values())
+    known = False
+    for part in parts:
+        found = part_of(part, planned)
+        numbers = [number for number, one in enumerate(analysis.lines, 1) if one.part is found]
+        known = known or bool(numbers)
+        for pin in part.pins if numbers else ():
+            if (pin.line or 1) > len(numbers):
+                raise missing_line(file, part, pin, len(numbers))
+            result[numbers[(pin.line or 1) - 1], pin.measure, pin.nth] = pin.label
+    if not known:
+        names = ", ".join(part.name or part.id for part in parts)
+        raise unreadable(CODE, where=file, what=f"none of its parts ({names}) is planned here",
+                         try_="Choose the score that the pins were made for, or name its part with --part.")
+    return result
+
+
+def part_of(part: PinnedPart, parts: Sequence[PartInfo]) -> PartInfo | None:
+    """Return the part that a part of the file means: of its name (the one with its id first), else of its id."""
+    named = [one for one in parts if part.name and part.name in (one.name, one.full_name)]
+    return next((one for one in named or parts if one.id == part.id), named[0] if named else None)
+
+
+def missing_line(file: str, part: PinnedPart, pin: Pin, count: int) -> Unreadable:
+    """Return the problem of a pin for a line that the part lacks."""
+    return unreadable(CODE, where=f"{file}, {part.name or part.id}",
+                      what=f"pin {pin.text()} is for line {pin.line or 1}, and the part has {count}",
+                      try_="Choose the score that the pins were made for.")

@@ -1,0 +1,181 @@
+"""Section and player as forms on the page and as the TOML files of the command line, both through the same readers."""
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from analyzer.horns.profiles import horn_names
+from analyzer.plan.player import KEYS, player_from, player_table
+from analyzer.problem import Problem, Unreadable, unreadable
+from analyzer.section.section import EXTRA_KEYS, Section, section_from
+from analyzer.toml_file import Table, parse_table
+
+MAX_TOML_BYTES = 64 * 2**10
+"""Most that a section or player file may have; judged: a band of a hundred with every key has a third of it."""
+MOST_PLAYERS = 60
+"""Judged: no school has so many low brass; thirty and a hundred and twenty refuse and take the same real bands."""
+_MOST_KEYS = 40
+_SECTION_HEAD = "# The low brass of a band, for  lowbrass fit SCORE --section THIS-FILE\n"
+_PLAYER_HEAD = "# One player, for  lowbrass map SCORE --player THIS-FILE\n"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mistake:
+    """One mistake of a section: its line, and the field of the form (player from 0, key), None where it is none's."""
+
+    player: int | None
+    key: str | None
+    line: str
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the mistake for the page."""
+        return {"player": self.player, "key": self.key, "line": self.line}
+
+
+def section_text(given: dict[str, Any]) -> str:
+    """Return the form of a section as a section file."""
+    return _section_text(given)[0]
+
+
+def player_text(given: dict[str, Any]) -> str:
+    """Return the form of a player as a player file."""
+    return _PLAYER_HEAD + "\n[player]\n" + "".join(_rows(given, KEYS))
+
+
+def check_form(given: object) -> tuple[Section | None, tuple[Mistake, ...]]:
+    """Read the form of a section; return the section (None where a mistake stands in the way) and every mistake.
+
+    Raises
+    ------
+    Unreadable
+        If it is no form at all.
+    """
+    if not isinstance(given, dict) or not isinstance(given.get("players"), list) or not all(
+            isinstance(one, dict) for one in given["players"]) or not set(given) <= {"players", "spare"}:
+        raise unreadable("bad-question", where="section", what="must be players and spare horns",
+                         try_="Load the page again.")
+    text, places = _section_text(given)
+    section, problems = _checked(parse_table(text, "section"))
+    mistakes = []
+    for problem in problems:
+        player, key = places.get(_line_of(problem), (None, None))
+        where = "section" if player is None else f"player {player + 1}" + (f", {key.replace('_', ' ')}" if key else "")
+        what = problem.what
+        mistakes.append(Mistake(player=player, key=key, line=f"{where}: {what}. {problem.try_}"))
+    return section, tuple(mistakes)
+
+
+def section_of(given: object) -> Section:
+    """Read the form of a section.
+
+    Raises
+    ------
+    Unreadable
+        With its first mistake, or if it is no form at all.
+    """
+    section, mistakes = check_form(given)
+    if section is None:
+        where, _, what = mistakes[0].line.partition(": ")
+        more = f" ({len(mistakes) - 1} more below)" if len(mistakes) > 1 else ""
+        raise unreadable("bad-section", where=where, what=what.rstrip("."), try_=f"Mend it in the form{more}.")
+    return section
+
+
+def read_section_file(text: str, name: str) -> dict[str, Any]:
+    """Read the text of a section file into a form.
+
+    Raises
+    ------
+    Unreadable
+        With the first mistake of the file and its line.
+    """
+    top = _parsed(text, name)
+    section, problems = _checked(top)
+    if section is None:
+        raise Unreadable(problems[0])
+    return {"players": top.data["player"], "spare": top.data.get("spare", [])}
+
+
+def read_player_file(text: str, name: str) -> dict[str, Any]:
+    """Read the text of a player file into a form.
+
+    Raises
+    ------
+    Unreadable
+        As for `plan.player.read_player`.
+    """
+    top = _parsed(text, name)
+    if any(isinstance(value, dict) and len(value) > _MOST_KEYS for value in top.data.values()):
+        raise unreadable("bad-key", where=name, what="it has more keys than a player has", try_="Check the file.")
+    table = player_table(top)
+    player_from(table, name, text)
+    return table
+
+
+def _parsed(text: str, name: str) -> Table:
+    try:
+        return parse_table(text, name)
+    except RecursionError:
+        raise unreadable("toml", where=name, what="its lists lie too deep in each other", try_="Check the file.") \
+            from None
+
+
+def _checked(top: Table) -> tuple[Section | None, tuple[Problem, ...]]:
+    """Read a section by its own reader, once nothing in it can send that reader to a file or take long."""
+    players = top.data.get("player", [])
+    tables = [one for one in players if isinstance(one, dict)] if isinstance(players, list) else []
+    if len(tables) > MOST_PLAYERS or len(top.data) > _MOST_KEYS or any(len(one) > _MOST_KEYS for one in tables):
+        problem = unreadable("bad-section", where=top.file, what=f"it has more than {MOST_PLAYERS} players or "
+                             f"{_MOST_KEYS} keys a player", try_="Leave out those who do not play the low brass.")
+        return None, (problem.problem,)
+    strange = [top.problem("spare", *_strange(name), code="bad-section").problem
+               for name in _names(top.data.get("spare")) if name not in horn_names()]
+    for nth, one in enumerate(tables):
+        table = Table(one, text=top.text, file=top.file, heading="player", nth=nth)
+        strange += [table.problem("horns", *_strange(name), code="bad-section").problem
+                    for name in _names(one.get("horns")) if name not in horn_names()]
+    return (None, tuple(strange)) if strange else section_from(top.data, top.file, top.text)
+
+
+def _names(value: object) -> Iterable[str]:
+    return [one.strip() for one in value if isinstance(one, str)] if isinstance(value, list) else []
+
+
+def _strange(name: str) -> tuple[str, str]:
+    return (f"the page has no horn '{name[:60]}'",
+            "Choose one of its list; horn files of your own work with the command lowbrass fit.")
+
+
+def _line_of(problem: Problem) -> int:
+    number = problem.where.rpartition("line ")[2]
+    return int(number) if number.isdigit() else 0
+
+
+def _section_text(given: dict[str, Any]) -> tuple[str, dict[int, tuple[int | None, str | None]]]:
+    """Return the file, and which field (player from 0, key) stands on which of its lines."""
+    lines = [_SECTION_HEAD]
+    places: dict[int, tuple[int | None, str | None]] = {}
+    for row in _rows({"spare": given.get("spare")}, ("spare",)):
+        lines += ["\n", row]
+        places[3] = (None, "spare")
+    for nth, player in enumerate(given["players"]):
+        lines += ["\n", "[[player]]\n"]
+        places[len(lines)] = (nth, None)
+        known = (*KEYS[:1], *EXTRA_KEYS, *KEYS[1:])
+        for row in _rows(player, (*known, *(key for key in player if key not in known))):
+            lines.append(row)
+            places[len(lines)] = (nth, row.partition(" = ")[0].strip('"'))
+    return "".join(lines), places
+
+
+def _rows(table: dict[str, Any], keys: Iterable[str]) -> list[str]:
+    """Write the keys that have a value, a line each. An empty list has one only where it says: nothing learned yet."""
+    return [f"{key if key.isidentifier() and key.isascii() else _value(key)} = {_value(table[key])}\n"
+            for key in keys if table.get(key) not in (None, "") and (table[key] != [] or key == "learned")]
+
+
+def _value(value: object) -> str:
+    """Write a value: what JSON writes of texts, numbers and lists, TOML reads alike, but for two signs."""
+    text = json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return text.encode("utf-8", "replace").decode()

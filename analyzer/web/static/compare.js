@@ -1,0 +1,75 @@
+// The same part on two or three horns side by side.
+
+import { ask, desk, failed, on, working } from "./desk.js";
+import { $, make } from "./pieces.js";
+import { cautionsOf } from "./review.js";
+
+const CHOOSERS = ["horn-a", "horn-b", "horn-c"];
+const metres = (mm) => (mm === null ? "–" : `${(mm / 1000).toFixed(1)} m`);
+const shown = (label) => label.replace("#", "♯").replace(/b$/, "♭");
+const ROWS = [
+  ["Notes beyond the horn", (one) => String(one.beyond)],
+  ["Notes this player cannot play", (one) => String(one.unplayable)],
+  ["Slide travel", (one) => metres(one.travel_mm)],
+  ["Fastest move", (one) => (one.fastest ? `${(one.fastest.peak_speed_mm_s / 1000).toFixed(1)} m/s, measure ${one.fastest.measure}: ${shown(one.fastest.from)} to ${shown(one.fastest.to)}` : "–")],
+  ["Notes in 6th / 7th position", (one) => (one.sixth === null ? "–" : `${one.sixth} / ${one.seventh}`)],
+  ["More than 10 / 20 / 30 cents out of tune", (one) => [10, 20, 30].map((limit) => one[`off_over_${limit}_cents`]).join(" / ")],
+  ["Valve changes", (one) => String(one.valve_changes)],
+  ["Tempo ceiling, quarter notes a minute", (one) => (one.tempo_ceiling_bpm === null ? "–" : String(Math.floor(one.tempo_ceiling_bpm)))],
+];
+const told = ({ value, kind }, unit = "") => (value === null ? "–" : `${value}${unit} (${kind})`);
+const FACTS = [
+  ["Notes", (horn) => `${horn.low} to ${horn.high}${horn.gaps.length ? `, none from ${horn.gaps[0]} to ${horn.gaps[horn.gaps.length - 1]}` : ""}`],
+  ["Bore", (horn) => told(horn.bore_mm, " mm")],
+  ["Weight", (horn) => told(horn.weight_kg, " kg")],
+  ["Valves", (horn) => (horn.valves.length ? `${horn.valves.join(", ")}${horn.compensating ? ", compensating" : ""}` : "none")],
+  ["The left hand carries", (horn) => told(horn.left_hand_carries)],
+  ["The left hand works", (horn) => told(horn.left_hand_works)],
+];
+
+function tableOf(caption, heads, rows) {
+  const table = make("table", "", { class: "sides" }), top = make("tr"), head = make("thead"), body = make("tbody");
+  table.append(make("caption", caption));
+  top.append(make("td"), ...heads.map((name) => make("th", name, { scope: "col" })));
+  head.append(top);
+  body.append(...rows.map(([name, ...cells]) => {
+    const row = make("tr");
+    row.append(make("th", name, { scope: "row" }), ...cells.map((cell) => make("td", cell)));
+    return row;
+  }));
+  table.append(head, body);
+  const scroll = make("div", "", { class: "scroll", tabindex: "0", role: "region", "aria-label": caption });
+  scroll.append(table);
+  return scroll;
+}
+
+/** Choose horns at first: the one planned for, and the next of its family. */
+function firstChoice() {
+  const { horns } = desk.start, mine = horns.filter((horn) => horn.family === desk.answer.family);
+  const other = mine.find((horn) => horn.name !== desk.answer.horn && horn.name !== "alto") ?? horns[0];
+  for (const [id, value] of [["horn-a", desk.answer.horn], ["horn-b", other.name], ["horn-c", ""]]) $(id).value = value;
+}
+
+export async function showComparison(signal, current) {
+  if (!$("horn-a").value || $("compare-form").dataset.family !== desk.answer.family) firstChoice();
+  $("compare-form").dataset.family = desk.answer.family;
+  const horns = [...new Set(CHOOSERS.map((id) => $(id).value).filter(Boolean))];
+  if (horns.length < 2) { $("compared").replaceChildren(make("p", "Choose two different horns.")); return; }
+  const found = await ask("/api/compare", signal, { horns });
+  if (!current()) return;
+  const names = found.horns.map((horn) => horn.description);
+  const out = found.lines.map((line) => tableOf(
+    `${$("part").selectedOptions[0]?.textContent ?? line.part.name}${line.of > 1 ? `, player ${line.line} of ${line.of}` : ""}: ${line.columns[0].notes} notes`,
+    names, ROWS.map(([name, cell]) => [name, ...line.columns.map(cell)])));
+  out.push(tableOf("The horns themselves", names, FACTS.map(([name, cell]) => [name, ...found.horns.map(cell)])));
+  $("compared").replaceChildren(...out, cautionsOf(found.cautions));
+}
+
+on("started", () => {
+  for (const id of CHOOSERS) {
+    $(id).replaceChildren(...(id === "horn-c" ? [make("option", "none", { value: "" })] : []), ...desk.start.horns.map((horn) => make("option", horn.description, { value: horn.name })));
+    $(id).value = "";
+    $(id).addEventListener("change", () => working(showComparison).catch(failed));
+  }
+});
+$("compare-form").addEventListener("submit", (event) => event.preventDefault());

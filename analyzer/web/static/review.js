@@ -1,0 +1,81 @@
+// The review of a part on a horn: what cannot be played, what asks for care, and the ways out.
+
+import { ask, state, tell } from "./desk.js";
+import { $, make } from "./pieces.js";
+
+const HEADINGS = { stop: "Cannot be played so", care: "Asks for care", note: "Good to know" };
+const capital = (text) => text[0].toUpperCase() + text.slice(1);
+const sentence = (text) => `${capital(text)}${/[.!?]$/.test(text) ? "" : "."}`;
+
+/** Measures as words: "measure 3" or "measures 3, 5". */
+export function measuresSaid(measures) {
+  const once = [...new Set(measures.filter(Boolean))];
+  if (!once.length) return "";
+  return `${once.length > 1 ? "measures" : "measure"} ${once.slice(0, 12).join(", ")}${once.length > 12 ? ` and ${once.length - 12} more` : ""}`;
+}
+
+/** One finding with its places to go to and its ways out. `part` and `line` say where the places are. */
+export function findingOf({ severity, what, places, ways }, part, line) {
+  const item = make("li", "", { class: `finding ${severity}` });
+  item.append(make("p", sentence(what)));
+  const row = make("p", "", { class: "places" });
+  for (const place of places.filter((one) => one.measure).slice(0, 24)) {
+    const button = make("button", `m. ${place.measure}`, { type: "button", "aria-label": `Show measure ${place.measure} in the music` });
+    button.addEventListener("click", () => tell("goto", { part, line, index: place.index }));
+    row.append(button, " ");
+  }
+  if (row.childNodes.length) item.append(row);
+  if (ways.length) {
+    const list = make("ul");
+    list.append(...ways.map((way) => make("li", way.measures.length ? `${capital(measuresSaid(way.measures))}: ${way.text}` : way.text)));
+    item.append(list);
+  }
+  return item;
+}
+
+/** Findings under the heading of each severity. */
+export function findingsOf(groups, part, line, level = "h3") {
+  const out = [];
+  for (const [severity, heading] of Object.entries(HEADINGS)) {
+    const mine = groups.filter((group) => group.severity === severity);
+    if (!mine.length) continue;
+    const list = make("ul", "", { class: "findings" });
+    list.append(...mine.map((group) => findingOf(group, part, line)));
+    out.push(make(level, heading), list);
+  }
+  return out;
+}
+
+export function cautionsOf(lines) {
+  const box = make("div", "", { class: "care" }), list = make("ul");
+  list.append(...lines.map((line) => make("li", line)));
+  box.append(make("h3", "With care"), list);
+  return box;
+}
+
+const COUNTS = { stop: ["place cannot be played so", "places cannot be played so"], care: ["place asks for care", "places ask for care"], note: ["remark is good to know", "remarks are good to know"] };
+
+/** How many findings of each severity there are, in words. */
+export function countSaid(findings) {
+  const said = Object.entries(COUNTS).map(([severity, words]) => [findings.filter((one) => one.severity === severity).length, words]).filter(([count]) => count);
+  return said.length ? `${said.map(([count, words]) => `${count} ${words[count === 1 ? 0 : 1]}`).join(", ")}.` : "Nothing found: every note and move lies within this horn and player.";
+}
+
+export async function showReview(signal, current) {
+  const found = await ask("/api/review", signal);
+  if (!current()) return;
+  const horn = $("horn").selectedOptions[0]?.textContent.replace("Assumed: ", "") ?? found.horn;
+  const out = [make("h2", `Review: ${$("part").selectedOptions[0]?.textContent ?? ""} on ${horn}`)];
+  out.push(make("p", countSaid(found.findings), { class: "verdict", id: "review-said" }));
+  for (const { line, groups } of found.told) {
+    if (found.told.length > 1) out.push(make("h3", `Player ${line} of ${found.told.length}`));
+    if (found.told.length > 1 && !groups.length) out.push(make("p", "Nothing found."));
+    out.push(...findingsOf(groups, state().part, line, found.told.length > 1 ? "h4" : "h3"));
+  }
+  if (found.problems.length) {
+    const list = make("ul");
+    list.append(...found.problems.map((one) => make("li", `${one.where}: ${one.what} ${one.try}`)));
+    out.push(make("h3", "About the file"), list);
+  }
+  $("view-review").replaceChildren(...out, cautionsOf(found.cautions));
+}

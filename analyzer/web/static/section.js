@@ -1,0 +1,266 @@
+// The section: who sits in the low brass, entered in a form or read from a file, and whether this piece suits it.
+
+import { ask, desk, failed, on, post, send, working } from "./desk.js";
+import { $, Refused, make, saved, say } from "./pieces.js";
+import { cautionsOf, countSaid, findingsOf, measuresSaid } from "./review.js";
+import { list, listed } from "./settings.js";
+
+const KEPT = "lowbrass-section";
+// Key of the section file, label, kind, hint; what stands behind `null` is under "More".
+const FIELDS = [
+  ["name", "Name, chair or initials", "text", "Chair 1"],
+  ["horns", "Horns, first choice first", "horns"],
+  ["level", "Level", "choice", ["", "beginner", "developing", "experienced"]],
+  ["low", "Lowest secure note", "text", "E2"],
+  ["high", "Highest secure note", "text", "F4"],
+  ["outermost_position", "Outermost position", "choice", ["", 3, 4, 5, 6, 7]],
+  null,
+  ["reach_mm", "or reach, in mm", "number"],
+  ["height_cm", "or height, in cm", "number"],
+  ["attachment_ceiling", "Attachment up to (none: no limit)", "text", "C3"],
+  ["max_slide_speed_mm_s", "Greatest slide speed, mm/s", "number"],
+  ["learned", "Valves learned, such as T, TS", "list"],
+  ["clefs", "Clefs read, such as bass, tenor", "list"],
+  ["extreme_low", "Lowest for a note or two", "text"],
+  ["extreme_high", "Highest for a note or two", "text"],
+  ["endurance_minutes", "Minutes until tired", "number"],
+  ["keeps", "Stays on parts for", "choice", ["", "trombone", "bass trombone", "euphonium", "baritone"]],
+];
+const VERDICTS = { suits: "The piece suits this section.", "suits with changes": "The piece suits this section with changes.", "does not suit": "The piece does not suit this section as it is." };
+let section = { players: [], spare: [] };
+
+function keepSection() {
+  try { sessionStorage.setItem(KEPT, JSON.stringify(section)); } catch { /* full: a reload then starts anew */ }
+}
+
+// --- the form -----------------------------------------------------------------------------------------------------
+
+const idOf = (nth, key) => `member-${nth}-${key}`;
+
+function options(values, chosen) {
+  return values.map((value) => {
+    const horn = desk.start.horns.find((one) => one.name === value);
+    const option = make("option", horn ? horn.description : value === "" ? "not told" : String(value), { value });
+    option.selected = String(value) === String(chosen ?? "");
+    return option;
+  });
+}
+
+function fieldOf(player, nth, [key, label, kind, more]) {
+  const box = make("div", "", { class: kind === "horns" ? "field horns" : "field" }), id = idOf(nth, key);
+  if (kind === "horns") { box.append(...hornsOf(player, nth, label)); return box; }
+  const input = make(kind === "choice" ? "select" : "input", "", { id });
+  if (kind === "choice") input.append(...options(more, player[key]));
+  else {
+    if (kind === "number") Object.assign(input, { type: "number", min: "0", step: "any" });
+    if (more) input.placeholder = more;
+    input.value = listed(player[key] ?? "");
+  }
+  input.addEventListener("change", () => {
+    const text = input.value.trim();
+    if (text === "") delete player[key];
+    else player[key] = kind === "list" ? list(text) : kind === "number" || key === "outermost_position" ? Number(text) : text;
+    changed();
+  });
+  box.append(make("label", label, { for: id }), input);
+  return box;
+}
+
+function hornsOf(player, nth, label) {
+  const names = ["", ...desk.start.horns.map((horn) => horn.name)], horns = player.horns ??= [];
+  const count = Math.min(names.length - 1, horns.length + 1);
+  return Array.from({ length: count }, (_, place) => {
+    const id = idOf(nth, place ? `horns-${place}` : "horns");
+    const select = make("select", "", { id });
+    select.append(...options(names, horns[place]));
+    select.options[0].textContent = place ? "no other" : "choose a horn";
+    select.addEventListener("change", () => {
+      horns[place] = select.value;
+      player.horns = [...new Set(horns.filter(Boolean))];
+      changed();
+      fillForm(id);
+    });
+    const pair = make("p");
+    pair.append(make("label", place ? "or" : label, { for: id, class: place ? "hidden" : "" }), select);
+    return pair;
+  });
+}
+
+function memberOf(player, nth) {
+  const box = make("fieldset", "", { class: "member" });
+  const fields = make("div", "", { class: "row fields-row" }), more = make("details"), rest = make("div", "", { class: "row fields-row" });
+  const cut = FIELDS.indexOf(null);
+  fields.append(...FIELDS.slice(0, cut).map((field) => fieldOf(player, nth, field)));
+  rest.append(...FIELDS.slice(cut + 1).map((field) => fieldOf(player, nth, field)));
+  more.append(make("summary", "More about this player"), rest);
+  more.open = FIELDS.slice(cut + 1).some(([key]) => player[key] !== undefined);
+  const drop = make("button", `Remove player ${nth + 1}`, { type: "button", class: "quiet" });
+  drop.addEventListener("click", () => {
+    section.players.splice(nth, 1);
+    changed();
+    fillForm();
+    $(section.players.length ? idOf(Math.min(nth, section.players.length - 1), "name") : "member-add").focus();
+  });
+  box.append(make("legend", `Player ${nth + 1}`), fields, more, drop);
+  return box;
+}
+
+function fillForm(focus = "") {
+  $("members").replaceChildren(...section.players.map(memberOf));
+  $("spare").replaceChildren(...desk.start.horns.map((horn) => {
+    const label = make("label"), box = make("input", "", { type: "checkbox", value: horn.name });
+    box.checked = section.spare.includes(horn.name);
+    box.addEventListener("change", () => {
+      section.spare = [...$("spare").querySelectorAll("input:checked")].map((one) => one.value);
+      changed();
+    });
+    label.append(box, ` ${horn.description}`);
+    return label;
+  }));
+  if (focus) $(focus)?.focus();
+}
+
+function changed() {
+  keepSection();
+  $("fitted").classList.add("old");
+  $("fit-old").hidden = !$("fitted").childNodes.length;
+}
+
+function take(form, done) {
+  section = { players: form.players, spare: form.spare ?? [] };
+  changed();
+  fillForm();
+  mistakes([]);
+  say(done);
+}
+
+/** Show each mistake with its field; the first field gets the focus. */
+function mistakes(found) {
+  for (const old of $("members").querySelectorAll("[aria-invalid]")) { old.removeAttribute("aria-invalid"); old.removeAttribute("aria-describedby"); }
+  $("mistakes").hidden = !found.length;
+  $("mistakes").replaceChildren(...found.map(({ player, key, line }, nth) => {
+    const item = make("li", line, { id: `mistake-${nth}` });
+    const field = player === null ? null : $(idOf(player, key ?? "horns"));
+    field?.setAttribute("aria-invalid", "true");
+    field?.setAttribute("aria-describedby", item.id);
+    return item;
+  }));
+  const first = $("members").querySelector("[aria-invalid]");
+  if (first?.closest("details")) first.closest("details").open = true;
+  first?.focus();
+}
+
+// --- the verdict --------------------------------------------------------------------------------------------------
+
+const chairOf = ({ part, line, of }) => `${part.name}${of > 1 ? `, player ${line} of ${of}` : ""}`;
+const sentenceOf = (one) => `${one.what[0].toUpperCase()}${one.what.slice(1)}${one.what.endsWith(".") ? "" : "."} ${one.try.join(" ")}`.trim();
+const hornNamed = (name) => desk.start.horns.find((horn) => horn.name === name)?.description ?? name;
+
+function listOf(kind, texts) {
+  const out = make(kind);
+  out.append(...texts.map((text) => make("li", text)));
+  return out;
+}
+
+/** Findings that say the same, put together as the review does. */
+function groupsOf(findings) {
+  const groups = new Map();
+  for (const one of findings) {
+    const key = [one.severity, one.code, one.what].join("\n");
+    if (!groups.has(key)) groups.set(key, { severity: one.severity, what: one.what, places: [], ways: one.try.map((text) => ({ text, measures: [] })) });
+    groups.get(key).places.push({ measure: one.measure, index: one.index });
+  }
+  return [...groups.values()];
+}
+
+function seatsOf(fit) {
+  const table = make("table"), head = make("tr"), top = make("thead"), body = make("tbody");
+  table.append(make("caption", `Who plays what${fit.after_changes.length ? ", before these changes" : ""}`));
+  head.append(...["Part", "Player", "Horn", "How it goes"].map((name) => make("th", name, { scope: "col" })));
+  top.append(head);
+  for (const seat of fit.assignments) {
+    const row = make("tr"), heavy = seat.findings.filter((one) => one.severity !== "note");
+    const goes = heavy.length ? countSaid(heavy) : "well";
+    row.append(make("th", chairOf(seat), { scope: "row" }), ...[`${seat.player}${seat.doubling ? " (doubles)" : ""}`, hornNamed(seat.horn), goes].map((text) => make("td", text)));
+    body.append(row);
+  }
+  for (const chair of fit.unfilled) {
+    const row = make("tr");
+    row.append(make("th", chairOf(chair), { scope: "row" }), make("td", "nobody"), make("td", "–"), make("td", chair.why));
+    body.append(row);
+  }
+  table.append(top, body);
+  const scroll = make("div", "", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Who plays what" });
+  scroll.append(table);
+  return scroll;
+}
+
+function shownFit(fit) {
+  const no = fit.verdict === "does not suit", stops = fit.findings.filter((one) => one.severity === "stop");
+  const out = [make("p", VERDICTS[fit.verdict], { class: `verdict ${fit.verdict.replaceAll(" ", "-")}`, id: "verdict", tabindex: "-1" })];
+  if (no && stops.length) out.push(listOf("ul", stops.map(sentenceOf)));
+  if (fit.changes.length) out.push(make("h3", no ? "The changes that it would take" : "Changes"), listOf("ol", fit.changes.map((one) => one.text)));
+  if (fit.after_changes.length) out.push(make("h3", "Then"), listOf("ul", fit.after_changes.map((one) => `${chairOf(one)}: ${one.player} on ${hornNamed(one.horn)}`)));
+  out.push(seatsOf(fit));
+  const rest = fit.findings.filter((one) => !(no && one.severity === "stop"));
+  if (rest.length) out.push(make("h3", "To know"), listOf("ul", rest.map(sentenceOf)));
+  for (const seat of fit.assignments.filter((one) => one.findings.length)) {
+    const details = make("details"), groups = groupsOf(seat.findings);
+    const measures = measuresSaid(seat.findings.map((one) => one.measure));
+    details.append(make("summary", `${chairOf(seat)}, ${seat.player}: what to know${measures ? `, ${measures}` : ""}`), ...findingsOf(groups, seat.part.id, seat.line, "h4"));
+    out.push(details);
+  }
+  if (fit.problems.length) out.push(make("h3", "About the file"), listOf("ul", fit.problems.map((one) => `${one.where}: ${one.what} ${one.try}`)));
+  return [...out, cautionsOf(fit.cautions)];
+}
+
+async function check() {
+  mistakes([]);
+  try {
+    await working(async (signal, current) => {
+      const fit = await ask("/api/fit", signal, { section, pins: [] });
+      if (!current()) return;
+      $("fitted").replaceChildren(...shownFit(fit));
+      $("fitted").classList.remove("old");
+      $("fit-old").hidden = true;
+      $("verdict").focus();
+    });
+  } catch (error) { wrong(error); }
+}
+
+function wrong(error) {
+  if (error instanceof Refused && error.answer?.mistakes) mistakes(error.answer.mistakes);
+  else failed(error);
+}
+
+/** Measures or tempo may have changed since the verdict: say that it is of before. */
+export function showSection() {
+  const asked = JSON.stringify([desk.score.session, $("from").value, $("to").value, $("tempo").value]);
+  if (showSection.asked !== undefined && showSection.asked !== asked) changed();
+  showSection.asked = asked;
+}
+
+$("section-form").addEventListener("submit", (event) => { event.preventDefault(); check(); });
+$("member-add").addEventListener("click", () => {
+  section.players.push({ name: `Chair ${section.players.length + 1}`, horns: [] });
+  changed();
+  fillForm(idOf(section.players.length - 1, "name"));
+});
+$("section-sample").addEventListener("click", () => take(structuredClone(desk.start.section), "An invented section stands in the form."));
+$("section-file").addEventListener("change", async (event) => {
+  const file = event.target.files[0];
+  event.target.value = "";
+  if (!file) return;
+  try { take(await send("/api/section/read", file), `${file.name} is read.`); } catch (error) { failed(error); }
+});
+$("section-save").addEventListener("click", async () => {
+  mistakes([]);
+  try { say(`${await saved(await post("/api/section/write", section), "section.toml")} is made.`); } catch (error) { wrong(error); }
+});
+on("opened", () => { $("fitted").replaceChildren(); $("fit-old").hidden = true; });
+on("started", () => {
+  try { section = JSON.parse(sessionStorage.getItem(KEPT)) ?? section; } catch { /* nothing kept */ }
+  if (!section.players.length) section.players = [1, 2, 3].map((nth) => ({ name: `Chair ${nth}`, horns: [] }));
+  $("section-sample").hidden = !desk.start.section;
+  fillForm();
+});

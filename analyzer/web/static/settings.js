@@ -1,0 +1,99 @@
+// The settings above the music: part, player, horn, measures, tempo, and what the player can do.
+
+import { change, desk, failed, on, post, send, state } from "./desk.js";
+import { $, make, saved, say } from "./pieces.js";
+
+const FIELDS = [["outermost", "outermost_position", "number"], ["reach", "reach_mm", "number"], ["height", "height_cm", "number"],
+  ["limit", "attachment_ceiling", "text"], ["speed", "max_slide_speed_mm_s", "number"], ["low", "low", "text"],
+  ["high", "high", "text"], ["learned", "learned", "list"]];
+const UNTOLD = { limit: "C3" };    // what a field shows where the player file says nothing
+
+// An empty list says that nothing is learned yet; no list, that all is.
+export const list = (text) => (text === "none" ? [] : text.split(/[,;\s]+/).filter(Boolean));
+export const listed = (value) => (Array.isArray(value) ? value.join(", ") || "none" : value);
+
+/** What the fields say, in the names of a player file; what has no field stays as it was. */
+function playerGiven() {
+  const given = { ...state().player };
+  for (const [, key] of FIELDS) delete given[key];
+  for (const [id, key, kind] of FIELDS) {
+    const text = $(id).value.trim();
+    if (text === (UNTOLD[id] ?? "")) continue;
+    given[key] = kind === "number" ? Number(text) : kind === "list" ? list(text) : text;
+  }
+  return given;
+}
+
+export function fillSettings() {
+  const { answer, start, score } = desk, now = state();
+  $("part").value = now.part;
+  $("undo").disabled = desk.at <= 0;
+  $("redo").disabled = desk.at >= desk.states.length - 1;
+  for (const id of ["from", "to"]) if (document.activeElement !== $(id)) $(id).value = now[id];
+  for (const [id, key] of FIELDS) {
+    const value = now.player[key] ?? UNTOLD[id] ?? "";
+    if (id === "limit" && ![...$(id).options].some((one) => one.value === value)) $(id).append(make("option", value, { value }));
+    if (document.activeElement !== $(id)) $(id).value = listed(value);
+  }
+  $("player-name").textContent = now.player.name ? `: ${now.player.name}` : "";
+  if (!answer) return;
+  const fits = start.horns.filter((horn) => horn.family === answer.family);
+  const usual = start.horns.find((horn) => horn.name === (score.parts.find((part) => part.id === now.part)?.horn || "tenor-f"));
+  $("horn").replaceChildren(make("option", `Assumed: ${usual?.description ?? answer.horn}`, { value: "" }), ...fits.map((horn) => make("option", horn.description, { value: horn.name })));
+  $("horn").value = now.horn;
+  $("line-field").hidden = answer.lines.length < 2;
+  $("line").replaceChildren(...answer.lines.map((line) => make("option", `${line.line} of ${line.of}`, { value: line.line })));
+  $("line").value = now.line;
+  $("from").placeholder = answer.measures.first;
+  $("to").placeholder = answer.measures.last;
+  tempo(now.tempo);
+}
+
+function tempo(asked) {
+  const { marked, ceiling, hardest } = desk.answer.tempo;
+  const shown = asked ?? marked[0] ?? 120;
+  const range = $("tempo");
+  range.max = Math.max(260, Math.ceil(shown));
+  if (document.activeElement !== range || asked === null) range.value = shown;
+  tempoSaid(asked);
+  $("tempo-marked").hidden = asked === null;
+  $("ceiling").textContent = ceiling === null ? "No move here sets a limit." :
+    `Ceiling about ${Math.floor(ceiling)}` + (hardest.length ? `, set by ${hardest[0]}` : "") + ". Quarter notes a minute.";
+  const mark = $("ceiling-mark");
+  const share = ceiling === null ? 2 : (ceiling - range.min) / (range.max - range.min);
+  mark.hidden = share < 0 || share > 1;
+  // The slider's knob is 16 px wide: its middle travels from 8 px to 8 px before the end.
+  if (!mark.hidden) mark.style.left = `calc(8px + (100% - 16px) * ${share.toFixed(4)} - 1px)`;
+}
+
+function tempoSaid(asked) {
+  const { marked, ceiling } = desk.answer.tempo;
+  const above = ceiling !== null && (asked ?? Math.max(...marked)) > ceiling;
+  const text = asked !== null ? `${Math.round(asked)}` : `as marked: ${marked.length > 3 ? `${marked[0]} to ${marked[marked.length - 1]}` : marked.join(", ")}`;
+  $("tempo").setAttribute("aria-valuetext", text);
+  $("tempo-said").textContent = text + (above ? " (above the ceiling)" : "");
+  $("tempo").closest(".tempo").classList.toggle("above", above);
+}
+
+/** Choose another part, or another player or measures of it. */
+export function partChosen(part) { desk.chosen = null; change({ part, line: 1, horn: "", from: "", to: "" }, "Another part."); }
+
+$("settings").addEventListener("submit", (event) => event.preventDefault());
+$("part").addEventListener("change", () => partChosen($("part").value));
+$("line").addEventListener("change", () => change({ line: Number($("line").value) }, "Another player."));
+$("horn").addEventListener("change", () => change({ horn: $("horn").value }, "Another horn."));
+for (const id of ["from", "to"]) $(id).addEventListener("change", () => change({ from: $("from").value.trim(), to: $("to").value.trim() }, "Other measures."));
+for (const [id] of FIELDS) $(id).addEventListener("change", () => change({ player: playerGiven() }, "Another player."));
+$("tempo").addEventListener("input", () => tempoSaid(Number($("tempo").value)));
+$("tempo").addEventListener("change", () => change({ tempo: Number($("tempo").value) }, `Tempo ${$("tempo").value}.`));
+$("tempo-marked").addEventListener("click", () => { change({ tempo: null }, "Tempo as marked."); $("tempo").focus(); });
+$("player-file").addEventListener("change", async (event) => {
+  const file = event.target.files[0];
+  event.target.value = "";
+  if (!file) return;
+  try { change({ player: (await send("/api/player/read", file)).player }, `${file.name} is read.`); } catch (error) { failed(error); }
+});
+$("player-save").addEventListener("click", async () => {
+  try { say(`${await saved(await post("/api/player/write", state().player), "player.toml")} is made.`); } catch (error) { failed(error); }
+});
+on("answer", fillSettings);
