@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from analyzer.analysis import Analysis, Planned, analyse, cautions_for
-from analyzer.engrave.copy import Copy, engraving_copy
+from analyzer.engrave.copy import engraving_copy
 from analyzer.horns.candidate import shown
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
@@ -170,7 +170,7 @@ def _others(pinned: Pinned) -> dict[str, int]:
             for ref in note.refs if ref not in mine}
 
 
-def copy_for(session: Session, asked: Asked) -> Copy:
+def copy_for(session: Session, asked: Asked) -> str:
     """Return the copy to engrave: the part, or the asked measures of it, with the marks of all its lines."""
     pinned = pinned_for(session, asked)
     one = pinned.one
