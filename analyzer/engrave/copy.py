@@ -1,24 +1,36 @@
-"""The engraving copy: one part of a score as MusicXML of its own, with our marks in a row under the staff.
+"""The engraving copy: one part of a score as MusicXML of its own, for the engraver, and the marks to draw under it.
 
-The copy is only looked at, never delivered. In it a mark is a `<lyric>`, because the engraver keeps lyrics in one clear
-row below notes, slurs and dynamics; the part's own lyrics move to the verses below ours. A lyric of ours has a `name`
-that starts with `MARK_NAME`; every note has the id ``n{ref}`` and every measure the id ``m{index}``.
+The copy is only looked at, never delivered. Every note has the id ``n{ref}`` and every measure the id ``m{index}``. Our
+marks are no part of the music: they are drawn into the engraved picture (`marks`), so that other marks need no new
+engraving.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from copy import deepcopy
+from dataclasses import dataclass
 from fractions import Fraction
 
 from lxml import etree
 
-from analyzer.engrave.context import Attributes, Walk, directions_for_all, fold_rests, tempo_before
+from analyzer.engrave.context import Attributes, directions_for_all, fold_rests, tempo_before
 from analyzer.marking.mark import Mark
 from analyzer.score.document import MARK_TARGET, Document
 
-MARK_NAME = "lowbrass"
-"""First word of the `name` of a lyric that holds a mark; ``changed``, ``unplayable``, ``line-2``, ``ref-17`` follow."""
-
 _DROPPED = frozenset({"print", "link", "bookmark", "listening", "grouping"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Copy:
+    """What is engraved: the music, the marks under it, and what stands on top of the first page.
+
+    `musicxml` is partwise MusicXML without a title; the same part and measures give the same text whatever the marks.
+    """
+
+    musicxml: str
+    marks: tuple[Mark, ...] = ()
+    title: str = ""
+    subtitle: str = ""
+    makers: tuple[str, ...] = ()
 
 
 def engraving_copy(
@@ -30,8 +42,8 @@ def engraving_copy(
     title: str = "",
     subtitle: str = "",
     fold: bool = True,
-) -> str:
-    """Return one part, or some measures of it, as partwise MusicXML with the marks as lyrics.
+) -> Copy:
+    """Return one part, or some measures of it, ready to be engraved.
 
     Parameters
     ----------
@@ -61,18 +73,22 @@ def engraving_copy(
     first, last = measures if measures is not None else (0, len(music) - 1)
     if not 0 <= first <= last < len(music):
         raise ValueError(f"measures {first} to {last} are not within 0 to {len(music) - 1}")
-    by_ref: dict[int, list[Mark]] = {}
-    for mark in marks:
-        if mark.part_id == part_id:
-            by_ref.setdefault(mark.ref, []).append(mark)
-    rows = _row_of_line(mark for found in by_ref.values() for mark in found)
+    # Marks change with every question about the same music; the music itself is copied once.
+    key = f"engrave.copy {part_id} {first} {last} {fold}"
+    if key not in document.memo:
+        document.memo[key] = _music(document, part_id, first, last, fold)
+    musicxml, refs = document.memo[key]
+    return Copy(musicxml=musicxml, title=_plain(title), subtitle=_plain(subtitle), makers=_makers(document),
+                marks=tuple(mark for mark in marks if mark.part_id == part_id and mark.ref in refs))
 
+
+def _music(document: Document, part_id: str, first: int, last: int, fold: bool) -> tuple[str, range]:
+    """Return the measures as MusicXML, and the ordinals of their notes."""
     shared = directions_for_all(document, part_id, first, last)
     in_force = Attributes()
-    lyrics = _Lyrics(by_ref, rows)
     written: list[etree._Element] = []
-    ref = 0
-    for index, source in enumerate(music[:last + 1]):
+    ref = opened = 0
+    for index, source in enumerate(document.part_measures(part_id)[:last + 1]):
         if index < first:
             for child in source:
                 if child.tag == "attributes":
@@ -82,26 +98,20 @@ def engraving_copy(
             continue
         measure = _measure(document, source, index)
         if index == first:
+            opened = ref
             in_force.open_with(measure)
             if not fold and first:
                 _insert_tempo(measure, tempo_before(document, first))
         for direction, onset in shared.get(index, ()):
             _insert_direction(measure, direction, onset, in_force.divisions)
-        ref = _write_notes(measure, ref, lyrics, in_force, opening=index == first)
+        ref = _name_notes(measure, ref, in_force, opening=index == first)
         written.append(measure)
-    lyrics.move_others()
     if fold:
         fold_rests(written)
-
-    root = _frame(document, part_id, title, subtitle)
+    root = _frame(document, part_id)
     part = etree.SubElement(root, "part", id=part_id)
     part.extend(written)
-    return etree.tostring(root, encoding="unicode")
-
-
-def _row_of_line(marks: Iterable[Mark]) -> dict[int, int]:
-    """Rows from 1 for the lines that have marks, the first player's on top."""
-    return {line: row for row, line in enumerate(sorted({mark.line for mark in marks}), start=1)}
+    return etree.tostring(root, encoding="unicode"), range(opened, ref)
 
 
 def _measure(document: Document, source: etree._Element, index: int) -> etree._Element:
@@ -177,95 +187,23 @@ def _number(value: Fraction) -> str:
     return str(value.numerator) if value.denominator == 1 else f"{float(value):.6f}"
 
 
-def _write_notes(measure: etree._Element, ref: int, lyrics: "_Lyrics", in_force: Attributes, *, opening: bool) -> int:
-    """Give ids to the notes, hang the marks on them; return the ordinal of the next note."""
-    walk = Walk(in_force)
-    head: etree._Element | None = None
+def _name_notes(measure: etree._Element, ref: int, in_force: Attributes, *, opening: bool) -> int:
+    """Give ids to the notes; return the ordinal of the next note. `in_force` is kept up to date."""
     for child in list(measure):
-        before = in_force.divisions
-        onset = walk.step(child)
-        if child.tag == "attributes" and in_force.divisions == before and not opening:
-            _drop_divisions(measure, child)
-        if child.tag != "note":
-            continue
-        if child.find("chord") is None or head is None:
-            head = child
-        lyrics.keep(child)
-        child.set("id", f"n{ref}")
-        place = (str(measure.get("id")), child.findtext("staff") or "1",
-                 str(ref) if child.find("grace") is not None else str(onset))
-        lyrics.add(head, ref, place)
-        ref += 1
+        if child.tag == "note":
+            child.set("id", f"n{ref}")
+            ref += 1
+        elif child.tag == "attributes":
+            before = in_force.divisions
+            in_force.take(child)
+            if in_force.divisions == before and not opening:
+                _drop_divisions(measure, child)
     return ref
 
 
-class _Lyrics:
-    """Writes marks as lyrics and remembers which rows are taken at a place, so that none lies on another."""
-
-    def __init__(self, by_ref: dict[int, list[Mark]], rows: dict[int, int]) -> None:
-        self._by_ref = by_ref
-        self._rows = rows
-        self._taken: set[tuple[tuple[str, str, str], int]] = set()
-        self._depth = len(rows)
-        self._others: list[etree._Element] = []
-
-    def keep(self, note: etree._Element) -> None:
-        """Remember the lyrics the note came with."""
-        self._others.extend(lyric for lyric in note.findall("lyric") if not _ours(lyric))
-
-    def add(self, note: etree._Element, ref: int, place: tuple[str, str, str]) -> None:
-        """Hang the marks of `ref` on `note` (of a chord: its first note)."""
-        for mark in sorted(self._by_ref.get(ref, ()), key=lambda found: found.line):
-            row = self._rows[mark.line]
-            while (place, row) in self._taken:
-                row += 1
-            self._taken.add((place, row))
-            self._depth = max(self._depth, row)
-            _insert_lyric(note, mark, row)
-
-    def move_others(self) -> None:
-        """Renumber the part's own lyrics to the verses below our rows, in the order they had."""
-        def rank(number: str) -> tuple[int, str]:
-            return (int(number), "") if number.isdigit() else (10**6, number)
-
-        numbers = sorted({lyric.get("number", "1") for lyric in self._others}, key=rank)
-        for lyric in self._others:
-            lyric.set("number", str(self._depth + 1 + numbers.index(lyric.get("number", "1"))))
-
-
-def _ours(lyric: etree._Element) -> bool:
-    return (lyric.get("name") or "").split(" ")[0] == MARK_NAME
-
-
-def _insert_lyric(note: etree._Element, mark: Mark, row: int) -> None:
-    words = [MARK_NAME]
-    if not mark.playable:
-        words.append("unplayable")
-    elif mark.changed:
-        words.append("changed")
-    words.extend((f"line-{mark.line}", f"ref-{mark.ref}"))
-    lyric = etree.Element("lyric", number=str(row), name=" ".join(words), placement="below")
-    etree.SubElement(lyric, "syllabic").text = "single"
-    etree.SubElement(lyric, "text").text = mark.text
-    before = [child for child in note if child.tag not in ("play", "listen")
-              and not (child.tag == "lyric" and not _ours(child))]
-    note.insert(note.index(before[-1]) + 1, lyric)
-
-
-def _frame(document: Document, part_id: str, title: str, subtitle: str) -> etree._Element:
-    """Return the score element with title, makers' names and the one entry of the part list."""
+def _frame(document: Document, part_id: str) -> etree._Element:
+    """Return the score element with the one entry of the part list."""
     root = etree.Element("score-partwise", version="4.0")
-    if title:
-        etree.SubElement(etree.SubElement(root, "work"), "work-title").text = title
-    creators = _creators(document)
-    if creators:
-        identification = etree.SubElement(root, "identification")
-        for kind, name in creators:
-            etree.SubElement(identification, "creator", type=kind).text = name
-    if subtitle:
-        credit = etree.SubElement(root, "credit", page="1")
-        etree.SubElement(credit, "credit-type").text = "subtitle"
-        etree.SubElement(credit, "credit-words", justify="center", valign="top").text = subtitle
     entry = document.root.find(f"part-list/score-part[@id='{part_id}']") if "'" not in part_id else None
     listed = etree.SubElement(root, "part-list")
     if entry is None:
@@ -285,10 +223,16 @@ def _frame(document: Document, part_id: str, title: str, subtitle: str) -> etree
     return root
 
 
-def _creators(document: Document) -> Sequence[tuple[str, str]]:
+def _makers(document: Document) -> tuple[str, ...]:
+    """Return the names at the right above the music, an arranger's told as such."""
     found = []
     for creator in document.root.iterfind("identification/creator"):
-        text = " ".join((creator.text or "").split())
-        if text and creator.get("type") in ("composer", "arranger"):
-            found.append((str(creator.get("type")), text))
-    return found
+        name = _plain(creator.text or "")
+        if name and creator.get("type") in ("composer", "arranger"):
+            found.append(f"arr. {name}" if creator.get("type") == "arranger" else name)
+    return tuple(found)
+
+
+def _plain(text: str) -> str:
+    """Return text on one line."""
+    return " ".join(text.split())

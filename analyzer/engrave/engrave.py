@@ -1,115 +1,47 @@
-"""Engrave one part with our marks: pages for paper, one long page for a screen, short excerpts, sound.
+"""Engrave one part with our marks: pages for paper, one long page for a screen, short excerpts.
 
-The engraver (verovio) holds the interpreter's lock while it works: to engrave several parts at once, use processes.
+The music is engraved once, without marks (`layout`); the marks are drawn into it, so that other marks under the same
+music cost a hundredth of an engraving: `engraved` first, then `pages_with` or `mark_layers` as often as marks change.
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from typing import Any, Literal
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
-from lxml import etree
-
-from analyzer.engrave.copy import engraving_copy
-from analyzer.engrave.fonts import Face, data_path
-from analyzer.engrave.marks import by_class, draw_marks, line_count
-from analyzer.engrave.svg import (
-    MAKER_SIZE,
-    SUBTITLE_SIZE,
-    TITLE_SIZE,
-    Heading,
-    draw_foot,
-    draw_heading,
-    embed_fonts,
-    fit_texts,
-    heading_height,
-    parsed,
-    set_music_signs,
-    tidy,
-    used_characters,
-    wrap,
-)
+from analyzer.engrave.copy import Copy, engraving_copy
+from analyzer.engrave.fonts import Face, style_sheet
+from analyzer.engrave.layout import STEPS, Engraving, Sheet, in_one_line, laid_out
+from analyzer.engrave.marks import MarkRow, depth_of, drawn, farthest, form_of, row_of_line, rows_under, used_by
+from analyzer.engrave.options import PAPER_MM, PageOptions
+from analyzer.engrave.sound import midi_of, note_times
+from analyzer.engrave.svg import LOOK, SVG, foot_of
 from analyzer.marking.mark import Mark
 from analyzer.score.document import Document
 
-__all__ = ["NoteTime", "PageOptions", "engraved_excerpt", "engraved_pages", "engraving_copy", "excerpt_svg", "midi_of",
-           "note_times"]
+__all__ = ["PAPER_MM", "Copy", "Engraving", "PageOptions", "engraved", "engraved_excerpt", "engraved_pages", "engraving_copy",
+           "excerpt_svg", "faces_of", "mark_layers", "midi_of", "note_times", "pages_with", "suits",
+           "systems_with"]
 
-Paper = Literal["a4", "letter", "screen"]
-
-PAPER_MM: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
-"""Width and height; A4 of ISO 216, letter of ANSI/ASME Y14.1 (8.5 by 11 inches). [mm]"""
-
-LARGE_PRINT = 1.5
-"""How much larger everything is in large print: a staff of 10.8 mm instead of 7.2 mm.
-
-Judged: at 1.3 a mark is still below 12 points, at 1.7 fewer than three measures of sixteenths fit a line.
-"""
-_UNITS_PER_MM = 10.0                 # the engraver's page units: staff 72 units high, 7.2 mm on paper
-_UNITS_PER_PX = 2.0                  # on a screen: staff 36 px high, marks 16 px
-_MARGIN = 100                        # [page units] 10 mm on paper
-_SCREEN_MARGIN = 30
-_FOOT = 110                          # [page units] for the two lines at the foot
-_FAR = 180.0
+FAR = 180.0
 """A mark may stand one staff space beside its note. [engraver's units]
 
 Measured: 132 at most in real parts at all sizes; 1300 where a measure is wider than a phone and has to be squeezed.
 """
-_SHRINK, _MOST_SHRINKS = 1.2, 8      # then the music is engraved smaller, until the widest measure fits
-_LAYOUT: dict[str, Any] = {
-    # Measured: with these two the marks of sixteenths keep apart (0 of 396 touch; with the defaults 51).
-    "lyricSize": 3.6, "lyricWordSpace": 2.0,
-    # Two rows of marks need air for the tray and the square; the next system, room for the row that was moved down.
-    "lyricHeightFactor": 1.35, "spacingSystem": 7, "spacingStaff": 13,
-    "footer": "none", "svgViewBox": True, "svgFormatRaw": True, "xmlIdSeed": 1, "mnumInterval": 0,
-    "breaksNoWidow": True,
-}
+_AIR = 100.0
+"""Above and below a system that stands alone. [engraver's units]"""
+LayOut = Callable[[Copy, PageOptions, int, int], Engraving]
+"""Engraves music for an option set, with room for some rows of marks, in one of the `STEPS` degrees of looseness."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PageOptions:
-    """Form of the pages.
+def engraved(copy: Copy, options: PageOptions | None = None, *, lay_out: LayOut = laid_out) -> Engraving:
+    """Engrave the music of a copy so that its marks fit below the notes.
 
-    `paper` ``screen`` gives one page as long as the music, `width_px` wide. `large_print` enlarges everything by
-    `LARGE_PRINT`. `id_prefix` goes before the ids of notes (``n12``) and measures (``m3``), for pages that show several
-    pictures. Without `embed_fonts` a picture is smaller and relies on fonts with the widths of Times.
-    """
-
-    paper: Paper = "a4"
-    large_print: bool = False
-    width_px: int = 900
-    id_prefix: str = ""
-    embed_fonts: bool = True
-
-    def __post_init__(self) -> None:
-        """Refuse sizes that no music fits on."""
-        if self.paper not in ("a4", "letter", "screen"):
-            raise ValueError(f"paper is a4, letter or screen, not {self.paper!r}")
-        if not 200 <= self.width_px <= 10000:
-            raise ValueError(f"width_px is {self.width_px}; it goes from 200 to 10000")
-
-    @property
-    def scale(self) -> float:
-        """Enlargement against the usual size."""
-        return LARGE_PRINT if self.large_print else 1.0
-
-    @property
-    def size_mm(self) -> tuple[float, float]:
-        """Width and height of the sheet. [mm] A screen page counts as A4."""
-        return PAPER_MM["a4" if self.paper == "screen" else self.paper]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NoteTime:
-    """When the note with ordinal `ref` starts in the sound of `midi_of`. [s]"""
-
-    ref: int
-    onset_s: float
-
-
-def engraved_pages(musicxml: str, options: PageOptions | None = None) -> tuple[str, ...]:
-    """Engrave an `engraving_copy`; return one SVG a page.
-
-    The pictures hold real text, need no other file, and are the same bytes for the same input.
+    Parameters
+    ----------
+    copy : Copy
+        Of `engraving_copy`.
+    options : PageOptions, optional
+        Form of the pages.
+    lay_out : callable
+        Does the engraving; a caller who engraves the same music again and again may remember its results.
 
     Raises
     ------
@@ -117,75 +49,101 @@ def engraved_pages(musicxml: str, options: PageOptions | None = None) -> tuple[s
         If the engraver cannot read the music.
     """
     options = options or PageOptions()
-    source = _parse(musicxml)
-    shrink = 1.0
-    for _ in range(_MOST_SHRINKS):
-        pages = _laid_out(source, options, shrink)
-        if pages.moved <= _FAR:
-            break
-        shrink *= _SHRINK
-    return tuple(_written(root, pages.used if options.embed_fonts else {}) for root in pages.roots)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Pages:
-    """Finished pictures, the characters they use, and how far a mark stands from its note. [engraver's units]"""
-
-    roots: tuple[etree._Element, ...]
-    used: dict[Face, set[str]]
-    moved: float
-
-
-def _laid_out(source: etree._Element, options: PageOptions, shrink: float) -> _Pages:
-    paper = options.paper != "screen"
-    scale = options.scale / shrink
-    margin = round(_MARGIN / scale) if paper else _SCREEN_MARGIN
-    if paper:
-        page_width, page_height = (round(mm * _UNITS_PER_MM / scale) for mm in options.size_mm)
-    else:
-        page_width, page_height = max(100, round(options.width_px * _UNITS_PER_PX / scale)), 60000
-    inner = (page_width - 2 * margin) * 10.0
-    heading = _heading(source, inner) if paper else Heading()
-    toolkit = _load(_one_line_header(source), _LAYOUT | {
-        "pageWidth": page_width, "pageHeight": page_height, "pageMarginLeft": margin, "pageMarginRight": margin,
-        "pageMarginTop": margin, "pageMarginBottom": margin + (_FOOT if paper else 0), "adjustPageHeight": not paper,
-        "header": "encoded" if heading.title or heading.subtitle or heading.makers else "none",
-        # The engraver's own header is one line; the rest of ours is asked for as the margin below it.
-        "bottomMarginHeader": min(24.0, max(0.0, (heading_height(heading) - 324) / 90)),
-    })
-    roots = [parsed(toolkit.renderToSVG(number), options.id_prefix) for number in range(1, toolkit.getPageCount() + 1)]
-    lines = line_count(source)
-    used: dict[Face, set[str]] = {}
-    moved = 0.0
-    running = " · ".join(part for part in (_text(source, "work/work-title"), _subtitle(source)) if part)
-    for number, root in enumerate(roots, start=1):
-        foot = f"{running} · {number} / {len(roots)}".lstrip(" ·") if paper else ""
-        moved = max(moved, _finish(root, options, lines=lines, used=used, heading=heading if number == 1 else Heading(),
-                                   inner=inner, foot=foot, foot_y=(page_height - 2 * margin) * 10.0))
-        if paper:
-            root.set("width", f"{options.size_mm[0]:g}mm")
-            root.set("height", f"{options.size_mm[1]:g}mm")
+    rows = len(row_of_line(copy.marks))
+    step = 0
+    while True:
+        engraving = lay_out(copy, options, rows, step)
+        if step == STEPS - 1 or suits(engraving, copy.marks):
+            return engraving
+        needed = max((row.nth + 1 for under in _rows(engraving, copy.marks) for row in under), default=0)
+        if needed > rows:
+            rows = needed
         else:
-            _size(root, options.width_px)
-    return _Pages(roots=tuple(roots), used=used, moved=moved)
+            step += 1
 
 
-def engraved_excerpt(musicxml: str, options: PageOptions | None = None) -> str:
+def suits(engraving: Engraving, marks: Sequence[Mark]) -> bool:
+    """Tell whether marks fit into an engraving made for others: enough rows, and each mark by its note."""
+    found = _rows(engraving, marks)
+    return (max((row.nth + 1 for under in found for row in under), default=0) <= engraving.rows
+            and all(farthest(under) <= FAR for under in found))
+
+
+def pages_with(engraving: Engraving, copy: Copy) -> tuple[str, ...]:
+    """Return the pages of an engraving, one SVG each, with the marks of `copy`; its music is not looked at.
+
+    The pictures hold real text, need no other file, and are the same bytes for the same input.
+    """
+    layers = iter(mark_layers(engraving, copy.marks))
+    sheet = style_sheet(faces_of(engraving, copy)) if engraving.options.embed_fonts else ""
+    style = f'<style type="text/css">{sheet}</style>' if sheet else ""
+    pages = []
+    for page, foot in zip(engraving.sheets, _feet(engraving, copy), strict=True):
+        lines = "".join(f"{line}{next(layers)}</g>" for line in page.lines)
+        opening, rest = page.opening.split(">", 1)
+        pages.append(f"{opening}>{style}{rest}{lines}{foot}{page.closing}")
+    return tuple(pages)
+
+
+def systems_with(engraving: Engraving, copy: Copy) -> tuple[str, ...]:
+    """Return the systems of an engraving one by one, each an SVG as wide as the page, for a web page to break between.
+
+    The first holds the glyphs of all: they belong into one document, which has the faces of `faces_of`. Titles and
+    feet are left out.
+    """
+    layers = iter(mark_layers(engraving, copy.marks))
+    glyphs = dict.fromkeys(glyph for sheet in engraving.sheets for glyph in sheet.glyphs)
+    width = engraving.width + 2 * engraving.margin
+    found: list[str] = []
+    for sheet in engraving.sheets:
+        for line, system in zip(sheet.lines, sheet.systems, strict=True):
+            top, bottom = system.top - _AIR, system.bottom + depth_of(engraving.rows) + _AIR
+            defined = "" if found else f'<defs>{"".join(glyphs)}</defs>'
+            found.append(
+                f'<svg xmlns="{SVG}" viewBox="0 {top:.0f} {width:.0f} {bottom - top:.0f}" {LOOK} overflow="visible">'
+                f'{defined}<g transform="translate({engraving.margin:.0f})">{line}{next(layers)}</g></g></svg>')
+    return tuple(found)
+
+
+def faces_of(engraving: Engraving, copy: Copy) -> dict[Face, set[str]]:
+    """Return the characters of an engraving with the marks of `copy`, by the face that shows them."""
+    used: dict[Face, set[str]] = {face: set(characters) for face, characters in engraving.used}
+    for face, characters in used_by(copy.marks, several=len(row_of_line(copy.marks)) > 1).items():
+        used.setdefault(face, set()).update(characters)
+    for foot in _feet(engraving, copy):
+        used.setdefault("regular", set()).update(foot)
+    return used
+
+
+def mark_layers(engraving: Engraving, marks: Sequence[Mark]) -> tuple[str, ...]:
+    """Return the marks of every system, from the first on, each an SVG group ``<g class="marks" id="…">``.
+
+    The id is the options' `id_prefix`, ``marks-`` and the number of the system in the whole part, from 0: so a page
+    that shows the pictures can put the group with new marks in the place of the one with the old. Groups of marks
+    (``class="mark usual"``) and of struck heads tell their note by `data-ref`.
+    """
+    several = len(row_of_line(marks)) > 1
+    return tuple(drawn(rows, f"{engraving.options.id_prefix}marks-{number}", several=several)
+                 for number, rows in enumerate(_rows(engraving, marks)))
+
+
+def engraved_pages(copy: Copy, options: PageOptions | None = None) -> tuple[str, ...]:
+    """Engrave a copy with its marks; return one SVG a page.
+
+    Raises
+    ------
+    ValueError
+        If the engraver cannot read the music.
+    """
+    return pages_with(engraved(copy, options), copy)
+
+
+def engraved_excerpt(copy: Copy, options: PageOptions | None = None) -> str:
     """Engrave a few measures in one line, as one SVG trimmed to the music, without title or foot.
 
     Sizes are those of a screen page; `options` gives large print, id prefix and fonts.
     """
-    options = replace(options or PageOptions(), paper="screen")
-    source = _parse(musicxml)
-    toolkit = _load(musicxml, _LAYOUT | {
-        "breaks": "none", "adjustPageWidth": True, "adjustPageHeight": True, "header": "none", "pageWidth": 60000,
-        "pageHeight": 60000, "pageMarginLeft": _SCREEN_MARGIN, "pageMarginRight": _SCREEN_MARGIN,
-        "pageMarginTop": _SCREEN_MARGIN, "pageMarginBottom": _SCREEN_MARGIN + 12})
-    root = parsed(toolkit.renderToSVG(1), options.id_prefix)
-    used: dict[Face, set[str]] = {}
-    _finish(root, options, lines=line_count(source), used=used, heading=Heading(), inner=0.0, foot="", foot_y=0.0)
-    _size(root, float(root.get("viewBox", "0 0 100 100").split()[2]) / _UNITS_PER_PX * options.scale)
-    return _written(root, used if options.embed_fonts else {})
+    return pages_with(engraved(copy, options, lay_out=in_one_line), copy)[0]
 
 
 def excerpt_svg(
@@ -221,110 +179,28 @@ def excerpt_svg(
     return engraved_excerpt(engraving_copy(document, part_id, marks, measures=measures), options)
 
 
-def midi_of(document: Document, part_id: str, *, measures: tuple[int, int] | None = None) -> bytes:
-    """Return one part, or some measures of it, as a Standard MIDI File, without our marks."""
-    import base64
-
-    toolkit = _load(engraving_copy(document, part_id, measures=measures, fold=False), _LAYOUT | {"breaks": "none"})
-    return base64.b64decode(toolkit.renderToMIDI())
-
-
-def note_times(document: Document, part_id: str, *, measures: tuple[int, int] | None = None) -> tuple[NoteTime, ...]:
-    """Return when each note of `midi_of` starts, by time; a note that a repeat brings again comes again."""
-    toolkit = _load(engraving_copy(document, part_id, measures=measures, fold=False), _LAYOUT | {"breaks": "none"})
-    times = []
-    for event in toolkit.renderToTimemap():
-        for name in event.get("on", ()):
-            # A repeated note has the id with a suffix.
-            plain = str(name).split("-rend")[0]
-            if plain[:1] == "n" and plain[1:].isdigit():
-                times.append(NoteTime(ref=int(plain[1:]), onset_s=float(event["tstamp"]) / 1000))
-    return tuple(times)
+def _rows(engraving: Engraving, marks: Sequence[Mark]) -> list[list[MarkRow]]:
+    """Return the rows of marks of every system."""
+    by_ref: dict[int, list[Mark]] = {}
+    for mark in sorted(marks, key=lambda found: found.line):
+        by_ref.setdefault(mark.ref, []).append(mark)
+    order = row_of_line(marks)
+    return [rows_under(system, by_ref, order) for sheet in engraving.sheets for system in sheet.systems]
 
 
-def _parse(musicxml: str) -> etree._Element:
-    try:
-        return etree.fromstring(musicxml.encode("utf-8"))
-    except etree.XMLSyntaxError as error:
-        raise ValueError(f"the copy to engrave is no XML: {error}") from None
+def _feet(engraving: Engraving, copy: Copy) -> list[str]:
+    """Return the foot of every page: what the part is, page numbers, what the forms of marks on the page mean."""
+    if engraving.options.paper == "screen":
+        return [""] * len(engraving.sheets)
+    by_ref: dict[int, set[str]] = {}
+    for mark in copy.marks:
+        by_ref.setdefault(mark.ref, set()).add(form_of(mark))
+    running = " · ".join(part for part in (copy.title, copy.subtitle) if part)
+    return [foot_of(f"{running} · {number} / {len(engraving.sheets)}".lstrip(" ·"), sorted(_forms(sheet, by_ref)),
+                    width=engraving.width, y=engraving.height)
+            for number, sheet in enumerate(engraving.sheets, 1)]
 
 
-def _load(musicxml: str, layout: dict[str, Any]) -> Any:
-    import verovio
-
-    # Warnings about ties and slurs that a cut has opened are expected and would go to the terminal.
-    verovio.enableLog(verovio.LOG_OFF)
-    toolkit = verovio.toolkit(False)
-    # The default path is known only in the thread that imported verovio.
-    toolkit.setResourcePath(str(data_path()))
-    toolkit.setInputFrom("musicxml")
-    toolkit.setOptions(layout)
-    if not toolkit.loadData(musicxml) or toolkit.getPageCount() < 1:
-        raise ValueError("the engraver cannot read this music")
-    return toolkit
-
-
-def _one_line_header(source: etree._Element) -> str:
-    """Return the copy with one plain header line, to keep room that `bottomMarginHeader` then widens."""
-    copy = etree.fromstring(etree.tostring(source))
-    for path in ("work", "movement-title", "identification", "credit"):
-        for element in copy.findall(path):
-            copy.remove(element)
-    # A credit: the header that the engraver makes up from a title would come back on every page.
-    credit = etree.Element("credit", page="1")
-    etree.SubElement(credit, "credit-words", justify="center", valign="top").text = "x"
-    copy.insert(0, credit)
-    return etree.tostring(copy, encoding="unicode")
-
-
-def _text(source: etree._Element, path: str) -> str:
-    return " ".join((source.findtext(path) or "").split())
-
-
-def _subtitle(source: etree._Element) -> str:
-    return next((" ".join((credit.findtext("credit-words") or "").split()) for credit in source.findall("credit")
-                 if credit.findtext("credit-type") == "subtitle"), "")
-
-
-def _heading(source: etree._Element, width: float) -> Heading:
-    def makers() -> Iterable[str]:
-        for creator in source.findall("identification/creator"):
-            name = " ".join((creator.text or "").split())
-            if name:
-                yield f"arr. {name}" if creator.get("type") == "arranger" else name
-
-    return Heading(title=wrap(_text(source, "work/work-title"), TITLE_SIZE, width, "bold")[:3],
-                   subtitle=wrap(_subtitle(source), SUBTITLE_SIZE, width, "regular")[:2],
-                   makers=tuple(line for name in makers() for line in wrap(name, MAKER_SIZE, width, "regular"))[:2])
-
-
-def _finish(
-    root: etree._Element, options: PageOptions, *, lines: int, used: dict[Face, set[str]], heading: Heading,
-    inner: float, foot: str, foot_y: float,
-) -> float:
-    """Turn the engraver's picture into ours; return how far a mark stands from its note at most."""
-    for header in by_class(root, "pgHead"):
-        parent = header.getparent()
-        if parent is not None:
-            parent.remove(header)
-    forms, moved = draw_marks(root, lines=lines, prefix=options.id_prefix)
-    page = tidy(root)
-    draw_heading(page, heading, inner)
-    if foot:
-        draw_foot(page, foot, tuple(forms), width=inner, y=foot_y)
-    set_music_signs(page)
-    fit_texts(page, inner or float("inf"))
-    for face, characters in used_characters(root).items():
-        used.setdefault(face, set()).update(characters)
-    return moved
-
-
-def _size(root: etree._Element, width_px: float) -> None:
-    box = [float(number) for number in root.get("viewBox", "0 0 100 100").split()]
-    root.set("width", f"{width_px:g}px")
-    root.set("height", f"{width_px * box[3] / box[2]:g}px")
-
-
-def _written(root: etree._Element, used: dict[Face, set[str]]) -> str:
-    embed_fonts(root, used)
-    return etree.tostring(root, encoding="unicode")
+def _forms(sheet: Sheet, by_ref: Mapping[int, set[str]]) -> set[str]:
+    """Return the forms of marks that occur on a page."""
+    return set().union(*(by_ref.get(ref, set()) for system in sheet.systems for ref in system.heads))

@@ -84,7 +84,7 @@ def runs(text: str, face: Face) -> list[tuple[str, Face]]:
 
 
 def width_em(text: str, face: Face) -> float:
-    """Width of a text as `engrave_marks.write` sets it. [em of its font size]"""
+    """Width of a text as `words.words` sets it. [em of its font size]"""
     return sum(_widths(shown).get(ord(character), 0.6) * sign_scale(part, shown)
                for part, shown in runs(text, face) for character in part)
 

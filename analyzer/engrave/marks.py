@@ -1,100 +1,108 @@
-"""How our marks look: the engraver's lyric row, set in our own forms.
+"""Our marks under an engraved system: rows of labels that keep apart, in three forms.
 
-Three forms that differ in weight and shape, so that they stay apart in grey and in a poor copy:
+The forms differ in weight and shape, so that they stay apart in grey and in a poor copy:
 
 * the usual choice: upright text;
 * a choice that differs from the usual chart: bold text in a tray, a line below it with both ends turned up;
 * a note beyond the horn: a white × in a black square, and the note's head struck out.
+
+A row stands below everything that the engraver drew under the staff, so that nothing touches a mark.
 """
 
-import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
 
-from lxml import etree
+from analyzer.engrave.fonts import Face, runs, width_em
+from analyzer.engrave.geometry import Head, Staff, System
+from analyzer.engrave.words import line_of, words
+from analyzer.marking.mark import Mark
 
-from analyzer.engrave.copy import MARK_NAME
-from analyzer.engrave.fonts import MUSIC_FAMILY, Face, runs, sign_scale, width_em
+MARK_SIZE = 324.0
+"""Size of a label: 1.8 staff spaces, 9 points where a staff is 7.2 mm high. [engraver's units]"""
+ROW_PITCH = 437.0
+"""From one row to the next. [engraver's units] Room for the tray of one and the square of the next."""
+_FIRST_DROP = 360.0
+"""From the lowest ink to the first row's base line. [engraver's units]
 
-SVG = "http://www.w3.org/2000/svg"
-HREF = "{http://www.w3.org/1999/xlink}href"
-
-ROW_DROP = 150.0
-"""How far the row goes down from where the engraver put it. [its units, 180 to a staff space]
-
-Measured in a browser on three orchestra and band parts with a mark on every attack: where the engraver puts the row, 20
-of 724 marks touch an accent or a dynamic, 45 lower 15 do, from 90 on none. The rest is air, judged by eye: 120 to 180
-look right.
+A square is 246 high; the rest is air, judged by eye: from 60 to 150 of it look right, below 30 marks touch accents in
+poor print.
 """
-_GAP_EM = 0.22                       # least distance between neighbours in a row
+_TRAY_DEPTH = 90.0
+_GAP_EM = 0.25                       # least distance between neighbours in a row
 _SQUARE_EM = 0.86                    # side of the square of an unplayable note
 _TRAY_EM = 0.06                      # how far the tray reaches beyond its text on each side
-_NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
-# Searching in the library is many times faster than walking the tree here.
-_of_class: Any = etree.XPath(".//s:g[contains(concat(' ', @class, ' '), $name)]", namespaces={"s": SVG})
-_with_id: Any = etree.XPath("descendant-or-self::s:g[@id = $name]", namespaces={"s": SVG})
+_SAME_PLACE = 60.0                   # two marks of one player whose heads are nearer than this go below each other
 _ORDINALS = {1: "1st", 2: "2nd", 3: "3rd"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Placed:
-    """One mark of one system: the `<g class="verse">` it fills, its text, form and measures in the engraver's units."""
+class Placed:
+    """One mark in its row: where its note is, and half the room it takes. [engraver's units]"""
 
-    verse: etree._Element
-    note: etree._Element | None
-    text: str
-    form: str                        # "usual", "changed" or "unplayable"
-    line: int
-    size: float
-    centre: float
-    baseline: float
+    mark: Mark
+    head: Head
     half: float
-    head: tuple[float, float, float] | None = None   # centre and half width of the note's head
 
 
-def draw_marks(root: etree._Element, *, lines: int, prefix: str = "") -> tuple[set[str], float]:
-    """Redraw our marks in every system of one picture.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarkRow:
+    """Marks side by side, by place, under one staff; `nth` counts the rows from the staff down, from 0."""
 
-    `lines` is the number of players' lines in the whole part: with several, each row tells whose it is. `prefix` stands
-    before the ids. Returns the forms that occur, and how far the mark farthest from its note had to move to the side
-    [engraver's units].
+    staff: Staff
+    nth: int
+    placed: tuple[Placed, ...]
+
+    @property
+    def baseline(self) -> float:
+        """Where the text stands. [engraver's units]"""
+        return self.staff.ink + _FIRST_DROP + self.nth * ROW_PITCH
+
+
+def depth_of(rows: int) -> float:
+    """Room that `rows` rows take below the lowest ink. [engraver's units]"""
+    return _FIRST_DROP + (rows - 1) * ROW_PITCH + _TRAY_DEPTH if rows else 0.0
+
+
+def form_of(mark: Mark) -> str:
+    """Return ``usual``, ``changed`` or ``unplayable``."""
+    return "unplayable" if not mark.playable else "changed" if mark.changed else "usual"
+
+
+def row_of_line(marks: Iterable[Mark]) -> dict[int, int]:
+    """Return the row of each player's line that has marks, counted from 0, the first player's on top."""
+    return {line: nth for nth, line in enumerate(sorted({mark.line for mark in marks}))}
+
+
+def rows_under(system: System, marks: Mapping[int, Sequence[Mark]], order: Mapping[int, int]) -> list[MarkRow]:
+    """Sort the marks (by the ordinal of their note) of one system into rows; `order` is that of `row_of_line`.
+
+    Where a player has two notes at once, the second goes one row further down.
     """
-    forms: set[str] = set()
-    moved = 0.0
-    for system in by_class(root, "system"):
-        rows: dict[float, list[_Placed]] = {}
-        for verse in by_class(system, "verse"):
-            placed = _read(verse, prefix)
-            if placed is None:
-                _shift(verse)
-            else:
-                rows.setdefault(placed.baseline, []).append(placed)
-        for baseline in sorted(rows):
-            row = sorted(rows[baseline], key=lambda placed: placed.centre)
-            for placed, centre in zip(row, spread(row), strict=True):
-                _draw(placed, centre)
-                forms.add(placed.form)
-                moved = max(moved, abs(centre - placed.centre))
-            if lines > 1:
-                _name_row(system, row[0])
-    return forms, moved
+    found: dict[tuple[float, int], list[Placed]] = {}
+    halves: dict[tuple[str, str], float] = {}
+    staves: dict[float, Staff] = {}
+    for ref, head in sorted(system.heads.items(), key=lambda item: item[1].x):
+        for mark in marks.get(ref, ()):
+            form = form_of(mark)
+            if (mark.text, form) not in halves:
+                halves[mark.text, form] = _width(mark.text, form) * MARK_SIZE / 2
+            staff = system.staff_of(head)
+            staves[staff.top] = staff
+            nth = order[mark.line]
+            while (row := found.setdefault((staff.top, nth), [])) and head.x - row[-1].head.x < _SAME_PLACE:
+                nth += 1
+            row.append(Placed(mark=mark, head=head, half=halves[mark.text, form]))
+    return [MarkRow(staff=staves[top], nth=nth, placed=tuple(row)) for (top, nth), row in sorted(found.items())]
 
 
-def by_class(root: etree._Element, name: str) -> list[etree._Element]:
-    """Return the groups of one class within `root`, in document order."""
-    found: list[etree._Element] = _of_class(root, name=f" {name} ")
-    return found
+def _width(text: str, form: str) -> float:
+    if form == "unplayable":
+        return _SQUARE_EM
+    return width_em(text, "regular") if form == "usual" else width_em(text, "bold") + 2 * _TRAY_EM
 
 
-def line_count(root: etree._Element) -> int:
-    """Return how many players' lines have marks in a score made by `engraving_copy`."""
-    return len({word for lyric in root.iter("lyric") for word in (lyric.get("name") or "").split()
-                if (lyric.get("name") or "").startswith(MARK_NAME) and word.startswith("line-")})
-
-
-def spread(row: Sequence[_Placed]) -> list[float]:
+def spread(row: Sequence[Placed]) -> list[float]:
     """Return centres as near as can be to the notes' (least squares) that keep neighbours apart.
 
     Derived: with ``y = centre - room taken by all before``, the rule is that y must not fall, and the best such y pools
@@ -103,10 +111,10 @@ def spread(row: Sequence[_Placed]) -> list[float]:
     """
     offsets = [0.0]
     for one, two in pairwise(row):
-        offsets.append(offsets[-1] + one.half + two.half + _GAP_EM * max(one.size, two.size))
+        offsets.append(offsets[-1] + one.half + two.half + _GAP_EM * MARK_SIZE)
     pools: list[tuple[float, int]] = []
     for placed, offset in zip(row, offsets, strict=True):
-        total, count = placed.centre - offset, 1
+        total, count = placed.head.x - offset, 1
         while pools and pools[-1][0] / pools[-1][1] > total / count:
             more, of = pools.pop()
             total, count = total + more, count + of
@@ -115,137 +123,68 @@ def spread(row: Sequence[_Placed]) -> list[float]:
     return [mean + offset for mean, offset in zip(means, offsets, strict=True)]
 
 
-def _read(verse: etree._Element, prefix: str) -> _Placed | None:
-    title = verse.find(f"{{{SVG}}}title")
-    words = (title.text or "").split() if title is not None else []
-    if title is not None:
-        verse.remove(title)
-    text = next(verse.iter(f"{{{SVG}}}text"), None)
-    if not words or words[0] != MARK_NAME or text is None:
-        return None
-    shown = "".join(str(part) for part in text.itertext()).strip()
-    size = next((float(found[0]) for span in text.iter(f"{{{SVG}}}tspan")
-                 if (found := _NUMBER.findall(span.get("font-size", ""))) and float(found[0]) > 0), 324.0)
-    form = "unplayable" if "unplayable" in words else "changed" if "changed" in words else "usual"
-    face: Face = "regular" if form == "usual" else "bold"
-    width = _SQUARE_EM if form == "unplayable" else width_em(shown, face) + (2 * _TRAY_EM if form == "changed" else 0)
-    half = width * size / 2
-    ref = next((word[4:] for word in words if word.startswith("ref-")), "")
-    verse.set("data-ref", ref)
-    note = _note(verse, prefix + "n" + ref)
-    head = None if note is None else _head(note)
-    left = float(text.get("x", "0"))
-    return _Placed(
-        verse=verse, note=note, text=shown, form=form, size=size, half=half, head=head,
-        line=next((int(word[5:]) for word in words if word.startswith("line-")), 1),
-        centre=head[0] if head is not None else left + half,
-        baseline=float(text.get("y", "0")) + ROW_DROP)
+def farthest(rows: Iterable[MarkRow]) -> float:
+    """Return how far the mark farthest from its note has to move to the side. [engraver's units]"""
+    return max((abs(centre - placed.head.x) for row in rows
+                for placed, centre in zip(row.placed, spread(row.placed), strict=True)), default=0.0)
 
 
-def _note(verse: etree._Element, name: str) -> etree._Element | None:
-    """Return the note that the mark is for: the verse of a chord hangs on the whole chord."""
-    owner = verse.getparent()
-    if owner is None:
-        return None
-    return owner if owner.get("id") == name else next(iter(_with_id(owner, name=name)), owner)
+def drawn(rows: Sequence[MarkRow], name: str, *, several: bool) -> str:
+    """Return the marks of one system as SVG, a group with the id `name`.
+
+    With `several` players' lines in the part each row says whose it is.
+    """
+    inner: dict[tuple[str, str], str] = {}
+    out = [f'<g class="marks" id="{name}" stroke="none" font-size="{MARK_SIZE:g}px">']
+    for row in rows:
+        for placed, centre in zip(row.placed, spread(row.placed), strict=True):
+            form, text = form_of(placed.mark), placed.mark.text
+            if (text, form) not in inner:
+                inner[text, form] = words(text, MARK_SIZE, _face(form))
+            out.append(_drawn(placed, centre, row.baseline, form, inner[text, form]))
+        if several:
+            line = row.placed[0].mark.line
+            said = line_of(_ORDINALS.get(line, f"{line}th"), row.staff.left, row.baseline, 0.8 * MARK_SIZE, "italic")
+            out.append(f'<g class="rowName">{said}</g>')
+    return "".join([*out, "</g>"])
 
 
-def _head(note: etree._Element) -> tuple[float, float, float] | None:
-    """Return centre and half width of a note's head."""
-    group = next((child for child in note if child.get("class") == "notehead"), None)
-    if group is None:
-        group = next(iter(by_class(note, "notehead")), None)
-    use = None if group is None else group.find(f"{{{SVG}}}use")
-    if use is None:
-        return None
-    numbers = _numbers(use.get("transform", ""))
-    if len(numbers) < 3:
-        return None
-    code = re.search(r"[0-9A-F]{4,5}$", use.get(HREF) or "")
-    width = width_em(chr(int(code[0], 16)), "music") * 1000 * numbers[2] if code else 226.0
-    return (numbers[0] + width / 2, numbers[1], width / 2)
+def _face(form: str) -> Face:
+    return "regular" if form == "usual" else "bold"
 
 
-def _numbers(text: str) -> list[float]:
-    return [float(found) for found in _NUMBER.findall(text)]
+def _drawn(placed: Placed, centre: float, y: float, form: str, inner: str) -> str:
+    mark = placed.mark
+    opening = f'<g class="mark {form}" data-ref="{mark.ref}">'
+    if form == "usual":
+        return f'{opening}<text x="{centre - placed.half:.0f}" y="{y:.0f}">{inner}</text></g>'
+    if form == "changed":
+        reach, low, up = placed.half, y + 0.2 * MARK_SIZE, y + 0.02 * MARK_SIZE
+        return (f'{opening}<text x="{centre - reach + _TRAY_EM * MARK_SIZE:.0f}" y="{y:.0f}" font-weight="bold">{inner}'
+                f'</text><path d="M{centre - reach:.0f} {up:.0f}V{low:.0f}H{centre + reach:.0f}V{up:.0f}" fill="none" '
+                'stroke="currentColor" stroke-width="30"/></g>')
+    side = _SQUARE_EM * MARK_SIZE
+    left = centre - width_em(mark.text, "bold") * MARK_SIZE / 2
+    return (f'{opening}<rect x="{centre - side / 2:.0f}" y="{y - 0.76 * MARK_SIZE:.0f}" width="{side:.0f}" '
+            f'height="{side:.0f}"/><text x="{left:.0f}" y="{y:.0f}" font-weight="bold" fill="white">{inner}</text></g>'
+            + _struck(mark.ref, placed.head))
 
 
-def _shift(group: etree._Element) -> None:
-    """Move a verse of the part's own, hyphens and lines included, down with our row."""
-    group.set("transform", f"translate(0, {ROW_DROP:g})")
-
-
-def _draw(placed: _Placed, centre: float) -> None:
-    verse = placed.verse
-    for child in list(verse):
-        verse.remove(child)
-    verse.set("class", f"mark {placed.form}")
-    x, y, size = centre, placed.baseline, placed.size
-    if placed.form == "unplayable":
-        side = _SQUARE_EM * size
-        _element(verse, "rect", x=x - side / 2, y=y - 0.76 * size, width=side, height=side, stroke_width=0)
-        _text(verse, placed.text, x, y, size, "bold", fill="white")
-        if placed.head is not None and placed.note is not None:
-            _strike(placed.note, placed.head)
-        return
-    _text(verse, placed.text, x, y, size, "bold" if placed.form == "changed" else "regular")
-    if placed.form == "changed":
-        reach, low, up = placed.half, y + 0.2 * size, y + 0.02 * size
-        _element(verse, "path", d=f"M{x - reach:.0f} {up:.0f}V{low:.0f}H{x + reach:.0f}V{up:.0f}", fill="none",
-                 stroke_width=30)
-
-
-def _strike(note: etree._Element, head: tuple[float, float, float]) -> None:
+def _struck(ref: int, head: Head) -> str:
     """Cross out a head: two strokes on a white edge, reaching beyond it."""
-    x, y, half = head
-    reach, rise = half + 45, 140
-    d = f"M{x - reach:.0f} {y - rise:.0f}L{x + reach:.0f} {y + rise:.0f}M{x - reach:.0f} {y + rise:.0f}" \
-        f"L{x + reach:.0f} {y - rise:.0f}"
-    group = etree.SubElement(note, f"{{{SVG}}}g")
-    group.set("class", "struck")
-    _element(group, "path", d=d, fill="none", stroke="white", stroke_width=90)
-    _element(group, "path", d=d, fill="none", stroke_width=44)
+    reach, rise = head.half + 45, 140
+    x1, x2, y1, y2 = (f"{value:.0f}" for value in (head.x - reach, head.x + reach, head.y - rise, head.y + rise))
+    d = f"M{x1} {y1}L{x2} {y2}M{x1} {y2}L{x2} {y1}"
+    return (f'<g class="struck" data-ref="{ref}" fill="none"><path d="{d}" stroke="white" stroke-width="90"/>'
+            f'<path d="{d}" stroke="currentColor" stroke-width="44"/></g>')
 
 
-def _name_row(system: etree._Element, first: _Placed) -> None:
-    """Write whose row it is below the clef."""
-    left = min((x for path in system.iter(f"{{{SVG}}}path") for x in _numbers(path.get("d", ""))[:1]), default=0.0)
-    group = etree.SubElement(system, f"{{{SVG}}}g")
-    group.set("class", "rowName")
-    write(group, _ORDINALS.get(first.line, f"{first.line}th"), left, first.baseline, 0.8 * first.size, "italic")
-
-
-def _text(parent: etree._Element, text: str, centre: float, y: float, size: float, face: Face, fill: str = "") -> None:
-    write(parent, text, centre - width_em(text, face) * size / 2, y, size, face, fill=fill)
-
-
-def write(
-    parent: etree._Element, text: str, x: float, y: float, size: float, face: Face = "regular", *,
-    anchor: str = "start", fill: str = "",
-) -> None:
-    """Add a line of real text; accidentals are set in the music face, which has text forms of them."""
-    element = _element(parent, "text", x=x, y=y)
-    if anchor != "start":
-        element.set("text-anchor", anchor)
-    if face.startswith("bold"):
-        element.set("font-weight", "bold")
-    if face.endswith("italic"):
-        element.set("font-style", "italic")
-    if fill:
-        element.set("fill", fill)
-    element.set("font-size", f"{size:g}px")
-    for part, shown in runs(text, face):
-        span = etree.SubElement(element, f"{{{SVG}}}tspan")
-        if shown == "music":
-            span.set("font-family", MUSIC_FAMILY)
-            span.set("font-weight", "normal")
-            span.set("font-style", "normal")
-            span.set("font-size", f"{size * sign_scale(part, shown):g}px")
-        span.text = part
-
-
-def _element(parent: etree._Element, tag: str, **attributes: float | str) -> etree._Element:
-    element = etree.SubElement(parent, f"{{{SVG}}}{tag}")
-    for name, value in attributes.items():
-        element.set(name.replace("_", "-"), value if isinstance(value, str) else f"{round(value, 1):g}")
-    return element
+def used_by(marks: Iterable[Mark], *, several: bool) -> dict[Face, set[str]]:
+    """Return the characters of marks by the face that shows them."""
+    used: dict[Face, set[str]] = {}
+    for text, form in {(mark.text, form_of(mark)) for mark in marks}:
+        for part, face in runs(text, _face(form)):
+            used.setdefault(face, set()).update(part)
+    if several:
+        used.setdefault("italic", set()).update("123456789stndrh")
+    return used

@@ -12,7 +12,7 @@ from typing import Any
 from lxml import etree
 
 from analyzer.engrave.fonts import MUSIC_FAMILY, Face, face_for, has, truetype
-from analyzer.engrave.marks import HREF, SVG
+from analyzer.engrave.svg import HREF, SVG
 
 _NUMBER = re.compile(r"-?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 _TRANSFORM = re.compile(r"(matrix|translate|scale|rotate)\s*\(([^)]*)\)")

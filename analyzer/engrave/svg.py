@@ -3,31 +3,33 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from lxml import etree
 
-from analyzer.engrave.fonts import MUSIC_FAMILY, TEXT_STACK, Face, face_for, runs, style_sheet, width_em
-from analyzer.engrave.marks import SVG, by_class, write
+from analyzer.engrave.fonts import MUSIC_FAMILY, TEXT_STACK, Face, face_for, runs, width_em
+from analyzer.engrave.words import line_of
+
+SVG = "http://www.w3.org/2000/svg"
+HREF = "{http://www.w3.org/1999/xlink}href"
 
 # The engraver's own ids are longer than six figures; glyphs are named by code point and an id of the picture.
 _OTHER_ID = re.compile(r'(?:(?<=<g)|(?<=<tspan)|(?<=<text)) id="(?!(?:[nm]\d{1,6}|[0-9A-F]{4,5}-\w+)")[^"]*"')
 _GLYPH = re.compile(r'<g id="[0-9A-F]{4,5}(-\w+)"')
 _KEPT_ID = re.compile(r'(<g id="|<use xlink:href="#)(?=(?:[nm]\d{1,6}|[0-9A-F]{4,5})")')
-
-
-def _groups(*classes: str) -> Any:
-    """Return a search for groups of any of the classes; in the library it is many times faster than a walk here."""
-    tests = " or ".join(f"contains(concat(' ', @class, ' '), ' {name} ')" for name in classes)
-    return etree.XPath(f".//s:g[{tests}]", namespaces={"s": SVG})
-
-
-_styles: Any = etree.XPath("//s:style | //s:desc | //s:title[@class='labelAttr']", namespaces={"s": SVG})
-_unseen: Any = etree.XPath("//s:g[not(*) and not(normalize-space())] | "
-                           "//s:g[contains(@class, 'placeholder')]/s:ellipse", namespaces={"s": SVG})
-_bold = _groups("ending", "fing", "reh", "tempo")
-_italic = _groups("dir", "dynam", "mNum")
-_worded = _groups("tempo", "dir", "dynam")
+_UNUSED = re.compile(r'<(style|desc|title)\b[^>]*>[^<]*</\1>|<g class="[^"]*placeholder[^"]*"><ellipse [^>]*/></g>')
+_EMPTY = re.compile(r'<g(?: class="[^"]*")?/>|<g(?: class="[^"]*")?></g>')
+_USE = re.compile(r'<use xlink:href="#([^"]*)" transform="translate\((\S+), (\S+)\) scale\((\S+), \S+\)"/>')
+_GLYPH_DEF = re.compile(r'<g id="([^"]*)"><path transform="scale\(1,-1\)" (d="[^"]*")/></g>')
+_LEAF = re.compile(r'<g class="(?:notehead|stem|flag|dots|accid|artic|clef|keyAccid|meterSig|beam|ledgerLines|barLine|'
+                   r'barLineAttr|rest|slur|tie)(?: \w+)*">((?:<(?:use|path|polygon|ellipse|rect) [^>]*/>)+)</g>')
+_STAFF_LINES = re.compile(r'(class="staff">)((?:<path d="M\S+ \S+ L\S+ \S+" stroke-width="\d+"/>){2,})')
+_STAFF_LINE = re.compile(r'd="M(\S+) (\S+) L(\S+) \S+" stroke-width="(\d+)"')
+_BOLD = frozenset({"ending", "fing", "reh", "tempo"})
+_ITALIC = frozenset({"dir", "dynam", "mNum"})
+_LOOK = {"font-family": TEXT_STACK, "stroke": "currentColor", "fill": "currentColor"}
+LOOK = " ".join(f'{name}="{value}"' for name, value in _LOOK.items())
+"""Attributes of what holds music; there the color is the text color of the page that shows it."""
+_WORDED = frozenset({"tempo", "dir", "dynam"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,8 +61,8 @@ def heading_height(heading: Heading) -> float:
     return left + 1.3 * MAKER_SIZE * len(heading.makers) + 180
 
 
-def parsed(svg: str, prefix: str) -> etree._Element:
-    """Read a picture of the engraver, with ids for notes, measures and glyphs only, each with the prefix.
+def tidied(svg: str, prefix: str) -> str:
+    """Return a picture of the engraver without what is not drawn; ids are kept for notes, measures and glyphs only.
 
     Ids are the first attribute of an element, and ``<`` never stands in text as such; so this is safe on the string,
     and much faster than on the tree.
@@ -71,71 +73,84 @@ def parsed(svg: str, prefix: str) -> etree._Element:
         svg = svg.replace(suffix[1] + '"', '"')
     if prefix:
         svg = _KEPT_ID.sub(rf"\1{prefix}", svg)
-    return etree.fromstring(svg)
+    return _EMPTY.sub("", _UNUSED.sub("", svg))
 
 
-def tidy(root: etree._Element) -> etree._Element:
-    """Remove what is not drawn and return the group that holds the page.
+def slimmed(svg: str) -> str:
+    """Return a tidied picture in fewer words: the same to see, without groups around single shapes.
 
-    Style rules of the engraver become attributes, so that several pictures can stand in one web page.
+    A glyph is drawn by ``<use href="#E0A4" x="10" y="20"/>``; its size stands in its definition, one for each size.
     """
-    for element in (*_styles(root), *_unseen(root)):
-        _remove(element)
+    sizes: dict[str, dict[str, str]] = {}
+
+    def use(match: re.Match[str]) -> str:
+        name, x, y, scale = match.groups()
+        known = sizes.setdefault(name, {})
+        named = known.setdefault(scale, name if not known else f"{name}-{len(known)}")
+        return f'<use href="#{named}" x="{x}" y="{y}"/>'
+
+    def definition(match: re.Match[str]) -> str:
+        name, outline = match.groups()
+        return "".join(f'<g id="{named}"><path transform="scale({scale},-{scale})" {outline}/></g>'
+                       for scale, named in sizes.get(name, {}).items())
+
+    def staff(match: re.Match[str]) -> str:
+        lines = _STAFF_LINE.findall(match[2])
+        return (f'{match[1]}<path d="{"".join(f"M{x1} {y}H{x2}" for x1, y, x2, _ in lines)}" '
+                f'stroke-width="{lines[0][3]}"/>')
+
+    svg = _STAFF_LINES.sub(staff, _USE.sub(use, svg))
+    defined, body = svg.split("</defs>", 1)
+    return _GLYPH_DEF.sub(definition, defined) + "</defs>" + _LEAF.sub(r"\1", _LEAF.sub(r"\1", body))
+
+
+def styled(root: etree._Element) -> etree._Element:
+    """Make style rules of the engraver attributes, so that pictures can share a web page; return the page's group."""
     inner = next(element for element in root.iter(f"{{{SVG}}}svg") if element.get("class") == "definition-scale")
-    inner.set("font-family", TEXT_STACK)
-    inner.set("stroke", "currentColor")
-    inner.set("fill", "currentColor")
+    for name, value in _LOOK.items():
+        inner.set(name, value)
     for name in ("id", "overflow"):
         if name in root.attrib:
             del root.attrib[name]
-    for name, value, groups in (("font-weight", "bold", _bold), ("font-style", "italic", _italic)):
-        for group in groups(inner):
-            group.set(name, value)
     for text in inner.iter(f"{{{SVG}}}text"):
         text.set("stroke", "none")
-    return next(iter(by_class(inner, "page-margin")))
+        for group in text.iterancestors(f"{{{SVG}}}g"):
+            kinds = set((group.get("class") or "").split())
+            if kinds & _BOLD:
+                group.set("font-weight", "bold")
+            if kinds & _ITALIC:
+                group.set("font-style", "italic")
+    page = inner.find(f"{{{SVG}}}g")
+    assert page is not None
+    return page
 
 
-def _remove(element: etree._Element) -> None:
-    parent = element.getparent()
-    if parent is None:
-        return
-    parent.remove(element)
-
-
-def draw_heading(page: etree._Element, heading: Heading, width: float) -> None:
-    """Replace the engraver's header by ours; `width` is that between the margins. [engraver's units]"""
-    if not (heading.title or heading.subtitle or heading.makers):
-        return
-    # First, so that a reader of the text meets the title before the music.
-    group = etree.Element(f"{{{SVG}}}g")
-    page.insert(0, group)
-    group.set("class", "heading")
+def heading_of(heading: Heading, width: float) -> str:
+    """Return title, subtitle and names as SVG; `width` is that between the margins. [engraver's units]"""
+    parts: tuple[tuple[tuple[str, ...], float, float, float, str, Face], ...] = (
+        (heading.title, TITLE_SIZE, 0.25, width / 2, "middle", "bold"),
+        (heading.subtitle, SUBTITLE_SIZE, 0.35, width / 2, "middle", "regular"),
+        (heading.makers, MAKER_SIZE, 0.3, width, "end", "regular"))
+    out = []
     y = 0.0
-    for line in heading.title:
-        y += TITLE_SIZE
-        write(group, line, width / 2, y, TITLE_SIZE, "bold", anchor="middle")
-        y += 0.25 * TITLE_SIZE
-    for line in heading.subtitle:
-        y += SUBTITLE_SIZE
-        write(group, line, width / 2, y, SUBTITLE_SIZE, anchor="middle")
-        y += 0.35 * SUBTITLE_SIZE
-    for line in heading.makers:
-        y += MAKER_SIZE
-        write(group, line, width, y, MAKER_SIZE, anchor="end")
-        y += 0.3 * MAKER_SIZE
+    for lines, size, gap, x, anchor, face in parts:
+        for line in lines:
+            y += size
+            out.append(line_of(line, x, y, size, face, anchor=anchor))
+            y += gap * size
+    return f'<g class="heading" stroke="none">{"".join(out)}</g>' if out else ""
 
 
-def draw_foot(page: etree._Element, text: str, forms: Sequence[str], *, width: float, y: float) -> None:
-    """Write the line at the foot of a page, and above it what our special forms mean."""
-    group = etree.SubElement(page, f"{{{SVG}}}g")
-    group.set("class", "foot")
+def foot_of(text: str, forms: Sequence[str], *, width: float, y: float) -> str:
+    """Return the line at the foot of a page, and above it what our special forms mean."""
     key = {"changed": "bold in a tray: another choice than the usual chart's",
            "unplayable": "× in black, head struck out: cannot be played on this horn"}
     lines = [text, " · ".join(key[form] for form in ("changed", "unplayable") if form in forms)]
+    out = []
     for number, line in enumerate(part for part in lines if part):
         size = min(FOOT_SIZE, width / max(width_em(line, "regular"), 1.0))
-        write(group, line, width / 2, y - number * 1.35 * FOOT_SIZE, size, anchor="middle")
+        out.append(line_of(line, width / 2, y - number * 1.35 * FOOT_SIZE, size, anchor="middle"))
+    return f'<g class="foot" stroke="none">{"".join(out)}</g>'
 
 
 def set_music_signs(root: etree._Element) -> None:
@@ -157,8 +172,9 @@ def set_music_signs(root: etree._Element) -> None:
 
 def fit_texts(page: etree._Element, width: float) -> None:
     """Move words that would run out of the page at the right to the left; make them smaller if they are too long."""
-    for group in _worded(page):
-        for text in group.findall(f"{{{SVG}}}text"):
+    for text in page.iter(f"{{{SVG}}}text"):
+        owner = text.getparent()
+        if owner is not None and _WORDED & set((owner.get("class") or "").split()):
             left, length = float(text.get("x", "0")), _length(text)
             if text.get("text-anchor", "start") != "start" or left + length <= width:
                 continue
@@ -205,13 +221,3 @@ def _inherited(element: etree._Element, name: str) -> str:
             return found
         at = at.getparent()
     return ""
-
-
-def embed_fonts(root: etree._Element, used: dict[Face, set[str]]) -> None:
-    """Add the faces, cut down to `used`, to the picture."""
-    sheet = style_sheet(used)
-    if sheet:
-        style = etree.Element(f"{{{SVG}}}style")
-        style.set("type", "text/css")
-        style.text = sheet
-        root.insert(0, style)

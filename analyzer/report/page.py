@@ -12,7 +12,7 @@ from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, ha
 from analyzer.plan.plan import Plan
 
 Engraver = Callable[[Planned, str], Sequence[str]]
-"""Engraves a line for ``narrow`` or ``wide`` screens or for ``paper``: one SVG a page."""
+"""Engraves a line for a ``narrow`` page (a phone) or a ``wide`` one (a laptop, paper): one SVG a system."""
 Each = Callable[[Iterable[Planned]], Iterable[Planned]]
 """Goes through the lines, perhaps showing progress."""
 
@@ -21,8 +21,12 @@ _AMPLE = 2.5
 """A tempo ceiling this many times the written tempo is no news; judged."""
 
 
-def page_html(analysis: Analysis, engrave: Engraver, *, each: Each = iter, large: bool = False) -> str:
-    """Return the report as one HTML document; all text from the score is escaped. `large` sets large print."""
+def page_html(analysis: Analysis, engrave: Engraver, *, each: Each = iter, large: bool = False,
+              faces: Callable[[], str] = str) -> str:
+    """Return the report as one HTML document; all text from the score is escaped.
+
+    `large` sets large print. `faces` gives the style sheet with the faces of the engraved music; it is asked last.
+    """
     document = analysis.document
     title = document.title or document.name
     several = len(analysis.lines) > 1
@@ -53,7 +57,7 @@ def _t(text: str) -> str:
 def name_of(one: Planned) -> str:
     """Return part and player of a line for a heading."""
     line = one.plan.line
-    player = f", player {line.number} of {line.of}" if line.of > 1 else ""
+    player = f", {line.whose}" if line.whose else ""
     return f"{one.part.full_name or one.part.name or one.part.id}{player}"
 
 
@@ -148,9 +152,9 @@ def _music(one: Planned, engrave: Engraver) -> str:
              "words.")
     out = ["<h3>The part with its marks</h3>"
            '<p class="faint">Bold in a tray: another choice than the usual chart\'s. ×: cannot be played.</p>']
-    for form in ("narrow", "wide", "paper"):
-        pages = "".join(engrave(one, form))
-        out.append(f'<div class="sheet {form}" role="img" aria-label="{_t(words)}">{pages}</div>')
+    for form in ("narrow", "wide"):
+        systems = "".join(engrave(one, form))
+        out.append(f'<div class="sheet {form}" role="img" aria-label="{_t(words)}">{systems}</div>')
     return "".join(out)
 
 

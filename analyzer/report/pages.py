@@ -1,11 +1,15 @@
 """Files of pages: `.svg` (part and picture in one), `.pdf` (parts, then pictures), `.html` (the report)."""
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
 from typing import Literal, TypeVar
 
 from analyzer.analysis import Analysis, Planned
+from analyzer.engrave.copy import Copy
+from analyzer.engrave.fonts import Face
+from analyzer.engrave.options import PageOptions
 from analyzer.marking.mapping import marks
 from analyzer.picture.drawing import BASE, FAINT, INK, Drawing, Picture, clean, num
 from analyzer.picture.picture import LARGE, WIDE, key_of, pictures_of
@@ -48,8 +52,8 @@ def page_file(analysis: Analysis, ending: str, choices: PageChoices | None = Non
     """
     choices = choices or PageChoices()
     if ending == ".html":
-        return page_html(analysis, lambda one, form: _engraved(analysis, one, form, choices), each=each,
-                         large=choices.large).encode()
+        music = _Music(analysis, choices)
+        return page_html(analysis, music.systems, each=each, large=choices.large, faces=music.faces).encode()
     if ending == ".svg":
         return _svg(analysis, choices, each).encode()
     if ending == ".pdf":
@@ -67,24 +71,59 @@ def _needing(work: Callable[[], _T], where: str) -> _T:
                          try_="Install the extra: pip install 'lowbrass[engrave]'") from error
 
 
-def _engraved(analysis: Analysis, one: Planned, form: str, choices: PageChoices) -> tuple[str, ...]:
-    def work() -> tuple[str, ...]:
-        from analyzer.engrave.engrave import PageOptions, engraved_pages, engraving_copy
+class _Music:
+    """The engraved lines of a report, and the characters that they show."""
 
-        measures = one.plan.line.measures
-        whole = len(measures) == len(analysis.document.part_measures(one.part.id))
-        copy = engraving_copy(
-            analysis.document, one.part.id, marks([one]),
-            measures=None if whole or not measures else (measures[0].index, measures[-1].index),
-            title=analysis.document.title or "", subtitle=f"{name_of(one)} · {one.plan.horn.description}")
-        prefix = f"{form[0]}{analysis.lines.index(one) + 1}-"
-        if form == "paper":
-            options = PageOptions(paper=choices.paper, large_print=choices.large, id_prefix=prefix)
-        else:
-            options = PageOptions(paper="screen", width_px=360 if form == "narrow" else 900, id_prefix=prefix,
-                                  large_print=choices.large and form == "wide")
-        return engraved_pages(copy, options)
+    def __init__(self, analysis: Analysis, choices: PageChoices) -> None:
+        self._analysis = analysis
+        self._choices = choices
+        self._used: dict[Face, set[str]] = {}
 
+    def systems(self, one: Planned, form: str) -> tuple[str, ...]:
+        """Engrave a line for a ``narrow`` or ``wide`` page, one SVG a system."""
+        def work() -> tuple[str, ...]:
+            from analyzer.engrave.engrave import engraved, faces_of, systems_with
+
+            narrow = form == "narrow"
+            copy = _copy(self._analysis, one)
+            engraving = engraved(copy, PageOptions(
+                paper="screen", width_px=360 if narrow else 900, large_print=self._choices.large and not narrow,
+                id_prefix=f"{form[0]}{self._analysis.lines.index(one) + 1}-"))
+            for face, characters in faces_of(engraving, copy).items():
+                self._used.setdefault(face, set()).update(characters)
+            return systems_with(engraving, copy)
+
+        return _engraving(work, self._analysis, one)
+
+    def faces(self) -> str:
+        """Return the style sheet with the faces of all systems so far."""
+        if not self._used:
+            return ""
+        from analyzer.engrave.fonts import style_sheet
+
+        return style_sheet(self._used)
+
+
+def _copy(analysis: Analysis, one: Planned) -> Copy:
+    from analyzer.engrave.copy import engraving_copy
+
+    measures = one.plan.line.measures
+    whole = len(measures) == len(analysis.document.part_measures(one.part.id))
+    return engraving_copy(
+        analysis.document, one.part.id, marks([one]),
+        measures=None if whole or not measures else (measures[0].index, measures[-1].index),
+        title=analysis.document.title or "", subtitle=f"{name_of(one)} · {one.plan.horn.description}")
+
+
+def _pages(analysis: Analysis, one: Planned, options: PageOptions) -> tuple[str, ...]:
+    """Engrave a line, one SVG a page."""
+    from analyzer.engrave.engrave import engraved_pages
+
+    return _engraving(lambda: engraved_pages(_copy(analysis, one), options), analysis, one)
+
+
+def _engraving(work: Callable[[], _T], analysis: Analysis, one: Planned) -> _T:
+    """Engrave, or say in one line why that cannot be done."""
     try:
         return _needing(work, analysis.document.name)
     except ValueError as error:
@@ -108,7 +147,8 @@ def _svg(analysis: Analysis, choices: PageChoices, each: Each) -> str:
         head.text(12, y + 18, f"{name_of(one)} · {one.plan.horn.description}", size=14, color=FAINT)
         parts.append(f'<g {BASE}>{head.body()}</g>')
         y += 34
-        for page in _engraved(analysis, one, "wide", choices):
+        options = PageOptions(paper="screen", large_print=choices.large, id_prefix=f"l{number + 1}-")
+        for page in _pages(analysis, one, options):
             width, height = _size(page)
             scale = WIDE / width
             parts.append(_nested(page, y, WIDE, height * scale))
@@ -131,36 +171,32 @@ def _svg(analysis: Analysis, choices: PageChoices, each: Each) -> str:
             f'<rect x="-10" width="{num(WIDE + 20)}" height="{num(y + 4)}" fill="#ffffff"/>{body}</svg>\n')
 
 
+_SIZED = re.compile(r'<svg [^>]*? width="([\d.]+)px" height="([\d.]+)px"')
+
+
 def _size(svg: str) -> tuple[float, float]:
     """Width and height of an engraved picture, from its root. [px]"""
-    from lxml import etree
-
-    root = etree.fromstring(svg.encode())
-    return float(str(root.get("width", "1px"))[:-2]), float(str(root.get("height", "1px"))[:-2])
+    found = _SIZED.match(svg)
+    assert found is not None
+    return float(found[1]), float(found[2])
 
 
 def _nested(svg: str, y: float, width: float, height: float) -> str:
-    from lxml import etree
-
-    root = etree.fromstring(svg.encode())
-    root.set("x", "0")
-    root.set("y", num(y))
-    root.set("width", num(width))
-    root.set("height", num(height))
-    root.set("color", INK)
-    return etree.tostring(root, encoding="unicode")
+    """Return an engraved picture to stand within another, at another size."""
+    opening, rest = svg.split(">", 1)
+    opening = re.sub(r' (?:width|height)="[^"]*"', "", opening)
+    return (f'{opening} x="0" y="{num(y)}" width="{num(width)}" height="{num(height)}" color="{INK}">{rest}')
 
 
 def _pdf(analysis: Analysis, choices: PageChoices, each: Each) -> bytes:
     def work() -> bytes:
-        from analyzer.engrave.engrave import PageOptions
         from analyzer.engrave.pdf import pdf_of
 
         options = PageOptions(paper=choices.paper, large_print=choices.large)
         music: list[str] = []
         drawn: list[str] = []
         for one in each(analysis.lines):
-            music += _engraved(analysis, one, "paper", choices)
+            music += _pages(analysis, one, options)
             drawn += sheets_of(one, options.size_mm, scale=LARGE if choices.large else 1.0,
                                title=analysis.document.title or analysis.document.name)
         return pdf_of([*music, *drawn], options, title=analysis.document.title or analysis.document.name)

@@ -8,13 +8,21 @@ import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from dataclasses import replace
+from functools import lru_cache
 from multiprocessing import get_context, parent_process
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from analyzer.analysis import Request, analyse
+from analyzer.engrave.copy import Copy
+from analyzer.engrave.options import PageOptions
 from analyzer.marking.mapping import map_document, marks
+from analyzer.marking.mark import Mark
 from analyzer.problem import unreadable
 from analyzer.score.document import read_document
+
+if TYPE_CHECKING:
+    from analyzer.engrave.layout import Engraving
 
 _Result = TypeVar("_Result")
 ID_PREFIX = "music-"
@@ -24,12 +32,42 @@ TIME_LIMIT_S = 120.0
 """Longest time for one piece of work; judged: the longest real score takes about a tenth of it."""
 
 
-def engrave(musicxml: str, width_px: int) -> str:
-    """Return one long picture of an engraving copy, without fonts (they come once, by `font_sheet`)."""
-    from analyzer.engrave.engrave import PageOptions, engraved_pages
+def engrave(copy: Copy, width_px: int) -> str:
+    """Return one long picture of an engraving copy, without fonts (they come once, by `font_sheet`).
 
-    return engraved_pages(musicxml, PageOptions(paper="screen", width_px=width_px, id_prefix=ID_PREFIX,
-                                                embed_fonts=False))[0]
+    A worker remembers the last engravings: the same music with other marks is drawn at once.
+    """
+    from analyzer.engrave.engrave import engraved, pages_with
+
+    return pages_with(engraved(copy, _options(width_px), lay_out=_remembered), copy)[0]
+
+
+def new_marks(shown: Copy, marks: tuple[Mark, ...], width_px: int) -> tuple[str, ...]:
+    """Return other marks for the picture that `engrave` gave of `shown` at the same width: one SVG group a system.
+
+    Each group has an id (``music-marks-0`` and so on) and goes in the place of the one with the same id. The result is
+    empty where these marks do not fit into that picture; then `engrave` gives a new one.
+    """
+    from analyzer.engrave.engrave import engraved, mark_layers, suits
+
+    engraving = engraved(shown, _options(width_px), lay_out=_remembered)
+    return mark_layers(engraving, marks) if suits(engraving, marks) else ()
+
+
+def _options(width_px: int) -> PageOptions:
+    return PageOptions(paper="screen", width_px=width_px, id_prefix=ID_PREFIX, embed_fonts=False)
+
+
+def _remembered(copy: Copy, options: PageOptions, rows: int, step: int) -> "Engraving":
+    """Engrave music as `laid_out`, or return what was made of it before; the marks play no part."""
+    return _laid_out(replace(copy, marks=()), options, rows, step)
+
+
+@lru_cache(maxsize=4)
+def _laid_out(copy: Copy, options: PageOptions, rows: int, step: int) -> "Engraving":
+    from analyzer.engrave.layout import laid_out
+
+    return laid_out(copy, options, rows, step)
 
 
 def font_sheet() -> str:

@@ -1,0 +1,263 @@
+"""The music engraved once, with room kept for the marks: what `engrave` then fills with marks, again and again.
+
+The engraver (verovio) holds the interpreter's lock while it works: to engrave several parts at once, use processes.
+"""
+
+from dataclasses import dataclass, replace
+from math import ceil
+from typing import Any
+
+from lxml import etree
+
+from analyzer.engrave.copy import Copy
+from analyzer.engrave.fonts import Face, data_path
+from analyzer.engrave.geometry import System, system_of
+from analyzer.engrave.marks import depth_of
+from analyzer.engrave.options import PageOptions
+from analyzer.engrave.svg import (
+    MAKER_SIZE,
+    SUBTITLE_SIZE,
+    SVG,
+    TITLE_SIZE,
+    Heading,
+    fit_texts,
+    heading_height,
+    heading_of,
+    set_music_signs,
+    slimmed,
+    styled,
+    tidied,
+    used_characters,
+    wrap,
+)
+
+_UNITS_PER_MM = 10.0                 # the engraver's page units: staff 72 units high, 7.2 mm on paper
+_UNITS_PER_PX = 2.0                  # on a screen: staff 36 px high, marks 16 px
+_INNER = 10.0                        # finer units that the picture counts in, to a page unit
+_SPACE = 180.0                       # [finer units] a staff space
+_MARGIN = 100                        # [page units] 10 mm on paper
+_SCREEN_MARGIN = 30
+_FOOT = 110                          # [page units] for the two lines at the foot
+_BETWEEN_SYSTEMS = 2.4               # [staff spaces] from the marks of a system to the highest of the next; judged
+_BETWEEN_STAVES = 12                 # [half staff spaces] the engraver's own default
+_LOOSER: tuple[tuple[float, float], ...] = (
+    (1.0, 1.0), (1.3, 1.0), (1.7, 1.0), (1.7, 1.2), (1.7, 1.45), (1.7, 1.75), (1.7, 2.1), (1.7, 2.5))
+"""Ways to make room for marks, one after another: wider spacing of the notes, then smaller music."""
+STEPS = len(_LOOSER)
+_SPACING_LINEAR = 0.25               # the engraver's own default
+_LAYOUT: dict[str, Any] = {
+    "footer": "none", "svgViewBox": True, "svgFormatRaw": True, "xmlIdSeed": 1, "mnumInterval": 0,
+    "breaksNoWidow": True, "smuflTextFont": "none",
+}
+_CREDIT = '<credit page="1"><credit-words justify="center" valign="top">x</credit-words></credit><part-list>'
+_MARKS_HERE, _HEAD_HERE, _FOOT_HERE = (f'<slot class="{name}"/>' for name in ("marks", "head", "foot"))
+_SYSTEM = '<g class="system">'
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """One engraved page, in pieces of its SVG.
+
+    `opening` goes up to the first system, `lines` are the systems without the end of their group (where the marks go),
+    `closing` follows the foot. `systems` are the lines measured.
+    """
+
+    opening: str
+    lines: tuple[str, ...]
+    closing: str
+    systems: tuple[System, ...]
+
+    @property
+    def glyphs(self) -> tuple[str, ...]:
+        """Definitions of the signs that are drawn, each a group."""
+        return tuple(f"{glyph}</g>" for glyph in self.opening.split("<defs>")[1].split("</defs>")[0].split("</g>")[:-1])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Engraving:
+    """Engraved music with room for `rows` rows of marks under each staff.
+
+    `used` are the characters of its texts by face. `width` and `height` are those between the margins, `margin` is that
+    at the left and right. [engraver's units]
+    """
+
+    sheets: tuple[Sheet, ...]
+    options: PageOptions
+    rows: int
+    used: tuple[tuple[Face, str], ...]
+    width: float
+    height: float
+    margin: float
+
+
+def laid_out(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engraving:
+    """Engrave the music of `copy` on pages; its marks are not looked at.
+
+    `rows` is the number of rows of marks to keep room for, `step` (0 to `STEPS` - 1) how loosely to set the notes.
+
+    Raises
+    ------
+    ValueError
+        If the engraver cannot read the music.
+    """
+    looser, shrink = _LOOSER[step]
+    paper = options.paper != "screen"
+    scale = options.scale / shrink
+    margin = round(_MARGIN / scale) if paper else _SCREEN_MARGIN
+    if paper:
+        width, height = (round(mm * _UNITS_PER_MM / scale) for mm in options.size_mm)
+    else:
+        width, height = max(100, round(options.width_px * _UNITS_PER_PX / scale)), 60000
+    inner = (width - 2 * margin) * _INNER
+    heading = _heading(copy, inner) if paper else Heading()
+    headed = bool(heading.title or heading.subtitle or heading.makers)
+    # The engraver's own header is one line; the rest of ours is asked for as the margin below it.
+    music = copy.musicxml.replace("<part-list>", _CREDIT, 1) if headed else copy.musicxml
+    toolkit = load(music, _spacing(rows, looser) | {
+        "pageWidth": width, "pageHeight": height, "pageMarginLeft": margin, "pageMarginRight": margin,
+        "pageMarginTop": margin, "pageMarginBottom": margin + _below(rows) + (_FOOT if paper else 0),
+        "adjustPageHeight": not paper, "header": "encoded" if headed else "none",
+        "bottomMarginHeader": min(24.0, max(0.0, (heading_height(heading) - 324) / 90)),
+    })
+    used: dict[Face, set[str]] = {}
+    sheets = tuple(_sheet(toolkit.renderToSVG(number), options, rows, inner, used,
+                          size_mm=options.size_mm if paper else None, px_per_unit=options.width_px / width,
+                          heading=heading_of(heading, inner) if number == 1 else "")
+                   for number in range(1, toolkit.getPageCount() + 1))
+    return Engraving(sheets=sheets, options=options, rows=rows, used=_sorted(used, heading), width=inner,
+                     height=(height - 2 * margin) * _INNER, margin=margin * _INNER)
+
+
+def in_one_line(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engraving:
+    """Engrave the music of `copy` in one line, trimmed to the music, as big as on a screen; else as `laid_out`."""
+    options = replace(options, paper="screen")
+    toolkit = load(copy.musicxml, _spacing(rows, _LOOSER[step][0]) | {
+        "breaks": "none", "adjustPageWidth": True, "adjustPageHeight": True, "header": "none", "pageWidth": 60000,
+        "pageHeight": 60000, "pageMarginLeft": _SCREEN_MARGIN, "pageMarginRight": _SCREEN_MARGIN,
+        "pageMarginTop": _SCREEN_MARGIN, "pageMarginBottom": _SCREEN_MARGIN + _below(rows)})
+    used: dict[Face, set[str]] = {}
+    sheet = _sheet(toolkit.renderToSVG(1), options, rows, 0.0, used, px_per_unit=options.scale / _UNITS_PER_PX)
+    return Engraving(sheets=(sheet,), options=options, rows=rows, used=_sorted(used, Heading()), width=0.0, height=0.0,
+                     margin=_SCREEN_MARGIN * _INNER)
+
+
+def load(musicxml: str, layout: dict[str, Any]) -> Any:
+    """Return the engraver with the music read and laid out.
+
+    Raises
+    ------
+    ValueError
+        If it cannot read the music.
+    """
+    import verovio
+
+    # Warnings about ties and slurs that a cut has opened are expected and would go to the terminal.
+    verovio.enableLog(verovio.LOG_OFF)
+    toolkit = verovio.toolkit(False)
+    # The default path is known only in the thread that imported verovio.
+    toolkit.setResourcePath(str(data_path()))
+    toolkit.setInputFrom("musicxml")
+    toolkit.setOptions(_LAYOUT | layout)
+    if not toolkit.loadData(musicxml) or toolkit.getPageCount() < 1:
+        raise ValueError("the engraver cannot read this music")
+    return toolkit
+
+
+def _spacing(rows: int, looser: float) -> dict[str, Any]:
+    """Return options that keep room for rows below every staff, and for labels side by side."""
+    room = depth_of(rows) / _SPACE
+    # Measured: between systems the engraver's unit is a whole staff space, between staves half of one.
+    return {"spacingSystem": ceil(_BETWEEN_SYSTEMS + room), "spacingStaff": _BETWEEN_STAVES + ceil(2 * room),
+            "spacingLinear": _SPACING_LINEAR * looser}
+
+
+def _below(rows: int) -> int:
+    """Room for the marks of the last system. [page units]"""
+    return ceil(depth_of(rows) / _INNER)
+
+
+def _heading(copy: Copy, width: float) -> Heading:
+    return Heading(title=wrap(copy.title, TITLE_SIZE, width, "bold")[:3],
+                   subtitle=wrap(copy.subtitle, SUBTITLE_SIZE, width, "regular")[:2],
+                   makers=tuple(line for name in copy.makers for line in wrap(name, MAKER_SIZE, width, "regular"))[:2])
+
+
+def _sorted(used: dict[Face, set[str]], heading: Heading) -> tuple[tuple[Face, str], ...]:
+    from analyzer.engrave.fonts import runs
+
+    given: tuple[tuple[tuple[str, ...], Face], ...] = (
+        (heading.title, "bold"), (heading.subtitle, "regular"), (heading.makers, "regular"))
+    for lines, face in given:
+        for part, shown in runs("".join(lines), face):
+            used.setdefault(shown, set()).update(part)
+    return tuple((face, "".join(sorted(found))) for face, found in sorted(used.items()))
+
+
+def _sheet(svg: str, options: PageOptions, rows: int, inner: float, used: dict[Face, set[str]], *,
+           size_mm: tuple[float, float] | None = None, px_per_unit: float = 1.0, heading: str = "") -> Sheet:
+    """Turn the engraver's picture into ours; `used` collects the characters of its texts."""
+    svg = tidied(svg, options.id_prefix)
+    if 'class="staff"' not in svg:
+        raise ValueError("the engraver found no music to show")
+    root = etree.fromstring(slimmed(svg))
+    page = styled(root)
+    lines: list[etree._Element] = []
+    for child in list(page):
+        kinds = (child.get("class") or "").split()
+        if "pgHead" in kinds:
+            page.remove(child)
+        elif "system" in kinds:
+            lines.append(child)
+    set_music_signs(page)
+    fit_texts(page, inner or float("inf"))
+    systems = _measured(svg)
+    verses = _verses(root)
+    if verses:
+        systems = tuple(replace(bare, bottom=whole.bottom)
+                        for bare, whole in zip(_measured(_without_verses(svg)), systems, strict=True))
+    for line in lines:
+        etree.SubElement(line, f"{{{SVG}}}slot").set("class", "marks")
+    for verse in verses:
+        # The part's own lyrics make way for our rows.
+        verse.set("transform", f"translate(0, {depth_of(rows):g})")
+    for face, characters in used_characters(root).items():
+        used.setdefault(face, set()).update(characters)
+    etree.SubElement(page, f"{{{SVG}}}slot").set("class", "foot")
+    # First, so that a reader of the text meets the title before the music.
+    slot = etree.Element(f"{{{SVG}}}slot")
+    slot.set("class", "head")
+    page.insert(0, slot)
+    _size(root, size_mm, px_per_unit)
+    whole = etree.tostring(root, encoding="unicode").replace(_HEAD_HERE, heading, 1)
+    opening, *found = whole.split(_SYSTEM)
+    *others, last = (part.split(f"{_MARKS_HERE}</g>") for part in found)
+    return Sheet(opening=opening, lines=tuple(f"{_SYSTEM}{part[0]}" for part in (*others, last)), systems=systems,
+                 closing=last[1].split(_FOOT_HERE)[1])
+
+
+def _measured(svg: str) -> tuple[System, ...]:
+    """Measure the systems of a tidied picture, each from its opening to the next."""
+    return tuple(system_of(text) for text in svg.split('class="system">')[1:])
+
+
+def _verses(root: etree._Element) -> list[etree._Element]:
+    return [group for group in root.iter(f"{{{SVG}}}g") if "verse" in (group.get("class") or "").split()]
+
+
+def _without_verses(svg: str) -> str:
+    """Return a picture without the part's own lyrics."""
+    root = etree.fromstring(svg)
+    for verse in _verses(root):
+        owner = verse.getparent()
+        if owner is not None:
+            owner.remove(verse)
+    return etree.tostring(root, encoding="unicode")
+
+
+def _size(root: etree._Element, size_mm: tuple[float, float] | None, px_per_unit: float) -> None:
+    """Write width and height: of the paper, else of what the picture shows."""
+    box = [float(number) for number in root.get("viewBox", "0 0 100 100").split()]
+    width, height = size_mm or (box[2] * px_per_unit, box[3] * px_per_unit)
+    unit = "mm" if size_mm else "px"
+    root.set("width", f"{width:g}{unit}")
+    root.set("height", f"{height:g}{unit}")
