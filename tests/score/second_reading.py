@@ -2,11 +2,15 @@
 
 A note is (measure index, onset in the measure, duration, sounding MIDI number); times are rounded to 1/32 of a quarter
 note, as music21 rounds tuplets whose divisions do not divide evenly. The onset counts inside the measure, as music21
-lengthens a measure in which a direction stands beyond its last note.
+lengthens a measure in which a direction stands beyond its last note. A quarter tone lies between two semitones; the
+upper is taken on both sides.
 """
 
+import time
 import warnings
 from collections import Counter
+from dataclasses import dataclass
+from math import floor
 from pathlib import Path
 from typing import Any
 
@@ -59,7 +63,7 @@ def their_notes(path: Path) -> list[tuple[Counter[Key], Counter[Key]]]:
                 for one in element.notes if element.isChord else (element,):
                     if hasattr(one, "pitch") and not _left_out(one):
                         small = _small(element) or _small(one)
-                        result[-1][small][_key(index, onset, length, round(one.pitch.ps - 0.01))] += 1
+                        result[-1][small][_key(index, onset, length, floor(one.pitch.ps + 0.5))] += 1
     return result
 
 
@@ -75,27 +79,57 @@ def _key(measure: int, onset: float, length: float, midi: int) -> Key:
     return (measure, round(onset * _STEPS), round(length * _STEPS), midi)
 
 
-def differences(path: Path) -> list[str]:
-    """Return one line for each part in which the two readings differ."""
-    ours, theirs = our_notes(path), their_notes(path)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """Two readings of one file: how many notes, how many differ, and where (a line for each such part)."""
+
+    notes: int
+    differ: int
+    where: tuple[str, ...]
+    ours_s: float                      # how long our own reading took [s]
+    peer_error: str = ""               # why the other library gave no reading
+
+
+def compare(path: Path) -> Comparison:
+    """Read a file by both libraries.
+
+    Raises
+    ------
+    Unreadable
+        If this project cannot read it.
+    """
+    begin = time.perf_counter()
+    ours = our_notes(path)
+    took = time.perf_counter() - begin
+    notes = sum(own.total() for own in ours)
+    try:
+        theirs = their_notes(path)
+    except Exception as error:  # another project's parser may raise anything
+        return Comparison(notes=notes, differ=0, where=(), ours_s=took, peer_error=f"{type(error).__name__}: {error}")
     if len(ours) != len(theirs):
-        return [f"{len(ours)} parts, theirs {len(theirs)}"]
-    return [f"part {index}: only ours {_shown(own - other)}; only theirs {_shown(other - own)}"
-            for index, (own, (other, small)) in enumerate(zip(ours, theirs, strict=True))
-            if not _nearly(own - other - small, other - own)]
+        return Comparison(notes=notes, differ=0, where=(f"{len(ours)} parts, theirs {len(theirs)}",), ours_s=took)
+    differ, where = 0, []
+    for index, (own, (other, small)) in enumerate(zip(ours, theirs, strict=True)):
+        only_ours, only_theirs = _unpaired(own - other - small, other - own)
+        if only_ours or only_theirs:
+            differ += max(len(only_ours), len(only_theirs))
+            where.append(f"part {index}: only ours {_shown(only_ours)}; only theirs {_shown(only_theirs)}")
+    return Comparison(notes=notes, differ=differ, where=tuple(where), ours_s=took)
 
 
-def _nearly(own: Counter[Key], other: Counter[Key]) -> bool:
-    """Tell whether what is left differs only by a step of rounding."""
+def _unpaired(own: Counter[Key], other: Counter[Key]) -> tuple[list[Key], list[Key]]:
+    """Return what is left on either side when notes that differ only by a step of rounding are paired."""
     left = sorted(other.elements())
+    alone = []
     for key in sorted(own.elements()):
         near = next((one for one in left if one[0] == key[0] and one[3] == key[3]
                      and abs(one[1] - key[1]) <= 1 and abs(one[2] - key[2]) <= 1), None)
         if near is None:
-            return False
-        left.remove(near)
-    return not left
+            alone.append(key)
+        else:
+            left.remove(near)
+    return alone, left
 
 
-def _shown(notes: Counter[Key]) -> str:
-    return f"{sum(notes.values())} {[tuple(key) for key in sorted(notes.elements())[:3]]}"
+def _shown(notes: list[Key]) -> str:
+    return f"{len(notes)} {[tuple(key) for key in notes[:3]]}"

@@ -1,69 +1,77 @@
-"""Files of another project read by two libraries; a seeded sample here, all of them with the marker `whole`.
+"""Files of other projects read by two libraries; a seeded sample here, all of them with the marker `whole`.
 
-The files are those that music21 ships: its corpus, and the test suite of LilyPond's MusicXML import.
+`python -m tests.score.suites` prints what the whole amounts to.
 """
 
-import random
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
+from lxml import etree
 
-from tests.score.second_reading import differences
+from analyzer.problem import Unreadable
+from tests.score.known import DIFFERENT, UNREADABLE
+from tests.score.second_reading import compare
+from tests.score.suites import Suite, sample, suites
 
 music21 = pytest.importorskip("music21", reason="music21, the second reading, is not installed")
 
-# File -> why the readings differ. Each reason is a rule of the format (MusicXML 4.0) or a fault of the other reading.
-KNOWN = {
-    "01d-Pitches-Microtones.xml": "a quarter tone lies between two semitones; either is the nearest",
-    "01f-Pitches-EditorialMicrotoneAccidentals.xml": "as 01d",
-    "02e-Rests-NoType.xml": "music21 gives a note without <staff> to both staves; `staff` is 1 by default",
-    "21f-Chord-ElementInBetween.xml": "`chord` belongs to the note before it, whatever stands between",
-    "32c-MultipleNotationChildren.xml": "`accidental` is how it is printed; `alter` alone changes the pitch",
-    "PMFC_13_04-Credo Cursor.xml": "as 32c",
-    "Lindenbaum.xml": "a note of a chord may be shorter than the one it leans on (`chord`); music21 takes the latter's",
-    "41g-PartNoId.xml": "the part list and the music do not agree; we list what either has",
-    "41h-TooManyParts.xml": "as 41g",
-}
-
-
-def _files() -> list[Path]:
-    home = Path(music21.__file__).parent
-    found = [path for folder in ("corpus", "musicxml", "omr", "stream", "figuredBass")
-             for path in (home / folder).rglob("*") if path.suffix in {".xml", ".mxl", ".musicxml"}]
-    return sorted(found)
-
-
-FILES = _files()
-SUITE = [path for path in FILES if path.parent.name == "lilypondTestSuite"]
-SAMPLE = random.Random(20261125).sample([path for path in FILES if path not in SUITE
-                                         and path.stat().st_size < 120_000], 12)
+SUITES = suites()
+LILYPOND, CORPUS, *OTHERS = SUITES
 
 
 def test_there_are_files() -> None:
-    assert len(FILES) > 600
-    assert len(SUITE) > 130
+    assert len(CORPUS.files) > 550
+    assert len(LILYPOND.files) > 130
 
 
 def _check(path: Path) -> None:
-    found = differences(path)
-    if path.name in KNOWN:
-        assert found, f"{path.name} no longer differs; take it off the list"
+    if path.name in UNREADABLE:
+        with pytest.raises(Unreadable):
+            compare(path)
+        return
+    found = compare(path)
+    assert not found.peer_error
+    if path.name in DIFFERENT:
+        assert found.where, f"{path.name} no longer differs; take it off the list"
     else:
-        assert found == []
+        assert found.where == ()
 
 
-@pytest.mark.parametrize("path", SUITE, ids=lambda path: path.name)
+@pytest.mark.parametrize("path", LILYPOND.files, ids=lambda path: path.name)
 def test_lilypond_suite(path: Path) -> None:
     _check(path)
 
 
-@pytest.mark.parametrize("path", SAMPLE, ids=lambda path: f"{path.parent.name}/{path.name}")
+@pytest.mark.parametrize("path", sample(CORPUS.files, 12, 20261125), ids=lambda path: f"{path.parent.name}/{path.name}")
 def test_sample_of_the_corpus(path: Path) -> None:
     _check(path)
 
 
+@pytest.mark.parametrize("suite", OTHERS, ids=lambda suite: suite.name)
+def test_sample_of_the_others(suite: Suite) -> None:
+    if not suite.files:
+        pytest.skip(f"the package {suite.package}, which ships these scores, is not installed")
+    for path in sample(suite.files, 6, 4, most_bytes=60_000):
+        _check(path)
+
+
 @pytest.mark.whole
-@pytest.mark.parametrize("path", [path for path in FILES if path not in SUITE],
+@pytest.mark.parametrize("path", [path for suite in SUITES[1:] for path in suite.files],
                          ids=lambda path: f"{path.parent.name}/{path.name}")
-def test_whole_corpus(path: Path) -> None:
+def test_every_file(path: Path) -> None:
     _check(path)
+
+
+def test_what_decides_a_difference_stands_in_the_standard() -> None:
+    package = find_spec("musicxml")
+    if package is None or package.origin is None:
+        pytest.skip("the package musicxml, which carries the MusicXML 4.0 schema, is not installed")
+    schema = etree.parse(Path(package.origin).parent / "generate_classes" / "musicxml_4_0.xsd")
+    space = "{http://www.w3.org/2001/XMLSchema}"
+    said: dict[str, str] = {}
+    for element in schema.iter(f"{space}element", f"{space}complexType", f"{space}group"):
+        text = element.findtext(f"{space}annotation/{space}documentation") or ""
+        said[element.get("name", "")] = said.get(element.get("name", ""), "") + " ".join(text.split())
+    for name, known in DIFFERENT.items():
+        assert known.says.lower() in said[known.element].lower(), name
