@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import cast
 
 from analyzer import cautions
 from analyzer.horns.horn import Horn
@@ -15,7 +16,8 @@ from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
 from analyzer.score.line import Line
 from analyzer.score.lines import lines_of
-from analyzer.score.parts import PartInfo, find_parts
+from analyzer.score.naming import Family
+from analyzer.score.parts import HORN_OF_FAMILY, PartInfo, find_parts
 from analyzer.score.reader import read_part
 
 DEFAULT_HORN = "tenor-f"
@@ -75,7 +77,7 @@ def analyse(document: Document, request: Request) -> Analysis:
     for part in chosen:
         found, more = part_lines(document, part, reads=request.reads)
         problems += more
-        lines += [(part, line) for line in found]
+        lines += [(as_played(part, line), line) for line in found]
     if request.measures:
         lines = [(part, between(line, *request.measures, name=document.name)) for part, line in lines]
     planned = []
@@ -148,6 +150,13 @@ def part_lines(document: Document, part: PartInfo, *, reads: Transposition | Non
     return lines, [*problems, *more]
 
 
+def as_played(part: PartInfo, line: Line) -> PartInfo:
+    """Return the part as one of its lines has it: of another family where the player takes up another horn."""
+    if line.family == part.family:
+        return part
+    return replace(part, family=cast(Family, line.family), horn=HORN_OF_FAMILY[line.family])
+
+
 def horn_for(part: PartInfo, horns: Sequence[Horn]) -> tuple[Horn, bool]:
     """Return the horn for a part's lines and whether it was assumed: a given horn holds for its family."""
     assumed = load_horn(part.horn or DEFAULT_HORN)
@@ -178,11 +187,8 @@ def between(line: Line, first: str, last: str, *, name: str) -> Line:
         raise unreadable("no-such-measure", where=f"{name}, {line.part_name}",
                          what=f"measure {first} comes after measure {last}", try_="Exchange the two.")
     kept = [k for k, note in enumerate(line.notes) if start <= note.measure_index <= stop]
-    place = {old: new for new, old in enumerate(kept)}
-    return replace(
-        line, notes=tuple(line.notes[k] for k in kept),
-        measures=line.measures[start:stop + 1] if start or stop + 1 < len(numbers) else line.measures,
-        jumps=tuple((place[a], place[b]) for a, b in line.jumps if a in place and b in place))
+    measures = line.measures[start:stop + 1] if start or stop + 1 < len(numbers) else line.measures
+    return replace(line.picked(kept), measures=measures)
 
 
 def attack(line: Line, measure: str, nth: int) -> int:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from analyzer.analysis import chosen_parts, horn_for, part_lines
+from analyzer.analysis import as_played, chosen_parts, horn_for, part_lines
 from analyzer.commands.options import format_option, horn_option, missing, part_option, print_json, say, write_file
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.learn import Marked, agreement, learn, marks_in, shared_rates
@@ -38,7 +38,7 @@ def command(scores: tuple[Path, ...], parts: tuple[str, ...], horns: tuple[str, 
             for line in lines:
                 labels = marks_in(line)
                 if labels:
-                    marked.append(Marked(line=line, horn=horn_for(part, models)[0], labels=labels))
+                    marked.append(Marked(line=line, horn=horn_for(as_played(part, line), models)[0], labels=labels))
         say(problems)
     if not marked:
         raise unreadable("no-marks", where=", ".join(path.name for path in scores),

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
-from analyzer.analysis import chosen_parts, horn_for, part_lines
+from analyzer.analysis import as_played, chosen_parts, horn_for, part_lines
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
@@ -125,9 +125,10 @@ def _surveyed(document: Document, options: Options) -> Record:
         problems += more
         for line in found:
             times = note_times(line, default_weights(), options.tempo_bpm)
-            for horn, assumed in _horns(part, options.horns):
+            played = as_played(part, line)
+            for horn, assumed in _horns(played, options.horns):
                 planner = Planner(line, _shared(horn), options.player, tempo_bpm=options.tempo_bpm, times=times)
-                lines.append(_row(part, line, planner, assumed))
+                lines.append(_row(played, line, planner, assumed))
     return {
         "status": "read", "reason": "", "problem": None, "title": document.title,
         "content": hashlib.sha256(document.xml).hexdigest(), "problems": [one.as_json() for one in problems],

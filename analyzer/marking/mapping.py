@@ -119,9 +119,9 @@ def map_text(analysis: Analysis, *, width: int = 100) -> str:
 def heading(one: Planned) -> str:
     """Return the name of a line and its horn, for a person."""
     plan = one.plan
-    player = f", player {plan.line.number} of {plan.line.of}" if plan.line.of > 1 else ""
+    whose = f", {plan.line.whose}" if plan.line.whose else ""
     assumed = " (assumed; choose another with --horn)" if one.assumed else ""
-    return f"{one.part.full_name or one.part.name or one.part.id}{player} - {plan.horn.description}{assumed}"
+    return f"{one.part.full_name or one.part.name or one.part.id}{whose} - {plan.horn.description}{assumed}"
 
 
 def _line_text(one: Planned, width: int) -> str:

@@ -1,6 +1,7 @@
 """The line that one player plays: ties joined, chords and voices divided, in playing order as printed."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from analyzer.pitch import Pitch
@@ -35,12 +36,14 @@ class LineNote:
     given: str | None = None
     instrument: str | None = None
     clef: str = "bass"
+    family: str | None = None          # of the horn that the player has taken up, None: that of the part
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
-    """What one player plays of a part. `number` counts from 1, `of` is how many lines the part has.
+    """What one player plays of a part on one horn. `number` counts from 1, `of` is how many lines the part has.
 
+    Where a player changes horns, each horn has a line, and `player` is (number of the player, how many players).
     `jumps` are pairs of note indices (i, j): after note i playing may go on at note j (a repeat).
     """
 
@@ -53,3 +56,19 @@ class Line:
     measures: tuple[Measure, ...]
     tempi: tuple[Tempo, ...]
     jumps: tuple[tuple[int, int], ...] = ()
+    player: tuple[int, int] | None = None
+
+    @property
+    def whose(self) -> str:
+        """What tells the line from others of its part: ``player 2 of 3``, ``on euphonium``; empty for an only line."""
+        number, of = self.player or (self.number, self.of)
+        told = [f"player {number} of {of}"] if of > 1 else []
+        if self.player is not None:
+            told.append(f"on {self.family}")
+        return ", ".join(told)
+
+    def picked(self, kept: Sequence[int]) -> "Line":
+        """Return the line with only the notes of these indices (in order), and the jumps between them."""
+        place = {old: new for new, old in enumerate(kept)}
+        return replace(self, notes=tuple(self.notes[k] for k in kept),
+                       jumps=tuple((place[a], place[b]) for a, b in self.jumps if a in place and b in place))

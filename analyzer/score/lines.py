@@ -8,7 +8,7 @@ from analyzer.problem import Problem
 from analyzer.score.division import Group, players_of, shared_out
 from analyzer.score.faults import Faults
 from analyzer.score.line import Line, LineNote
-from analyzer.score.timeline import Jump, Note, Part
+from analyzer.score.timeline import Jump, Measure, Note, Part
 
 _EQUAL = 1e-7
 
@@ -23,7 +23,11 @@ def lines_of(part: Part, family: str) -> tuple[tuple[Line, ...], tuple[Problem, 
     faults = Faults(part.name)
     staves: dict[int, list[Note]] = defaultdict(list)
     for note in part.notes:
-        staves[note.staff].append(note)
+        if note.slash:
+            faults.measure = part.measures[note.measure].number
+            faults.add("note", "slash", "slash notation shows rhythm without pitches, so nothing is planned there", "")
+        else:
+            staves[note.staff].append(note)
     played: list[list[Note]] = []
     for staff in sorted(staves):
         groups = _groups(staves[staff])
@@ -34,9 +38,33 @@ def lines_of(part: Part, family: str) -> tuple[tuple[Line, ...], tuple[Problem, 
         rests = [rest for rest in part.rests if rest.staff == staff]
         words = [word for word in part.players if word.staff == staff]
         played.extend(sorted(notes, key=_order) for notes in shared_out(groups, rests, words, count))
-    lines = tuple(
-        _line(part, family, number, len(played), notes, faults) for number, notes in enumerate(played, start=1))
-    return lines, faults.problems()
+    lines = [_line(part, family, number, len(played), notes, faults) for number, notes in enumerate(played, start=1)]
+    if any(note.family is not None for note in part.notes):
+        lines = [one for line in lines for one in _by_horn(line, faults)]
+        lines = [replace(line, number=number, of=len(lines)) for number, line in enumerate(lines, start=1)]
+    return tuple(lines), faults.problems()
+
+
+def _by_horn(line: Line, faults: Faults) -> list[Line]:
+    """Return one line a horn of a player who changes horns; what is for an instrument of no low brass is left out."""
+    horns: dict[str, list[int]] = {}
+    last = line.family
+    for index, note in enumerate(line.notes):
+        family = note.family or line.family
+        faults.measure = note.measure
+        if family == "other":
+            faults.add("warning", "other-instrument", "the player takes up an instrument here that is not planned, and "
+                       "its notes are left out", "Plan them with --part, from a score in which they are a part.")
+        else:
+            if family != last:
+                faults.add("note", "horn-change", f"the player changes to {family} here; the notes of each horn are "
+                           "planned as a line of their own", "One player needs both horns.")
+            last = family
+        horns.setdefault(family, []).append(index)
+    horns.pop("other", None)
+    if list(horns) == [line.family]:
+        return [line.picked(horns[line.family])]
+    return [replace(line.picked(kept), family=family, player=(line.number, line.of)) for family, kept in horns.items()]
 
 
 def _order(note: Note) -> tuple[float, bool, int]:
@@ -92,24 +120,38 @@ def _line(part: Part, family: str, number: int, of: int, notes: Sequence[Note], 
             duration=note.duration, written=note.written, sounding=note.sounding, midi=note.sounding.midi,
             grace=note.grace, slur_after=note.slur_after, gliss_after=note.gliss_after, staccato=note.staccato,
             tenuto=note.tenuto, breath_after=note.breath_after, fermata=note.fermata, optional=note.optional,
-            harmonic=note.harmonic, given=note.given, instrument=note.instrument, clef=note.clef))
+            harmonic=note.harmonic, given=note.given, instrument=note.instrument, clef=note.clef, family=note.family))
         if not note.grace:
             tied = note.tie_start
             end = float(note.onset) + float(note.duration)
     return Line(part_id=part.id, part_name=part.name, family=family, number=number, of=of, notes=tuple(result),
-                measures=part.measures, tempi=part.tempi, jumps=_note_jumps(result, part.jumps))
+                measures=part.measures, tempi=part.tempi, jumps=_note_jumps(result, part.jumps, part.measures))
 
 
-def _note_jumps(notes: Sequence[LineNote], jumps: Sequence[Jump]) -> tuple[tuple[int, int], ...]:
+def _note_jumps(notes: Sequence[LineNote], jumps: Sequence[Jump],
+                measures: Sequence[Measure]) -> tuple[tuple[int, int], ...]:
     """Return the jumps as pairs of note indices: the last note before the leap, the first after it."""
     found: dict[tuple[int, int], None] = {}
     for jump in jumps:
-        leave = max((index for index, note in enumerate(notes) if note.measure_index <= jump.from_measure),
-                    default=None)
-        reach = next((index for index, note in enumerate(notes) if note.measure_index >= jump.to_measure), None)
+        leave = max((index for index, note in enumerate(notes) if _before(note, jump, measures)), default=None)
+        reach = next((index for index, note in enumerate(notes) if _reached(note, jump, measures)), None)
         if leave is None or reach is None:
             continue
         back = jump.to_measure <= jump.from_measure
         if reach <= leave if back else reach > leave + 1:
             found[leave, reach] = None
     return tuple(found)
+
+
+def _before(note: LineNote, jump: Jump, measures: Sequence[Measure]) -> bool:
+    """Tell whether a note stands before the place where playing leaves."""
+    if note.measure_index != jump.from_measure or jump.from_offset is None:
+        return note.measure_index <= jump.from_measure
+    return note.onset < measures[jump.from_measure].onset + jump.from_offset
+
+
+def _reached(note: LineNote, jump: Jump, measures: Sequence[Measure]) -> bool:
+    """Tell whether a note stands at or after the place where playing goes on."""
+    if note.measure_index != jump.to_measure:
+        return note.measure_index > jump.to_measure
+    return note.onset >= measures[jump.to_measure].onset + jump.to_offset

@@ -195,7 +195,7 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
             vote(reading.family, weight * reading.firm / len(texts), f"{what} '{text}'")
             high += weight / len(texts) if reading.high else 0.0
     for sound in one.sounds[:3]:
-        vote(_sound_family(sound), _SOUND / min(3, len(one.sounds)), f"sound '{sound}'")
+        vote(sound_family(sound), _SOUND / min(3, len(one.sounds)), f"sound '{sound}'")
         high += _SOUND if sound in ("brass.trombone.tenor", "brass.trombone.alto") else 0.0
     for program in one.programs[:1]:
         family_told = "trombone" if program == GENERAL_MIDI_TROMBONE else (
@@ -252,10 +252,11 @@ def _vote_singers(document: Document, one: _Told, told: Sequence[_Told], index: 
         vote("other", _LYRICS, "has words to sing")
 
 
-def _sound_family(sound: str) -> str | None:
+def sound_family(sound: str) -> Family:
+    """Return the family of a MusicXML standard sound such as ``brass.trombone.bass``."""
     for prefix, family in SOUND_FAMILIES:
         if sound == prefix or sound.startswith(f"{prefix}."):
-            return family
+            return cast(Family, family)
     return "other"
 
 

@@ -10,8 +10,9 @@ from analyzer.pitch import Pitch, Transposition
 from analyzer.problem import Problem, unreadable
 from analyzer.score.attributes import Attributes, length_of, number
 from analyzer.score.document import MARK_TARGET, Document
+from analyzer.score.doubling import Doubling, horn_word
 from analyzer.score.faults import Faults
-from analyzer.score.parts import find_parts
+from analyzer.score.parts import PartInfo, find_parts
 from analyzer.score.players import player_word
 from analyzer.score.repeats import Bars, jumps_of
 from analyzer.score.signs import score_signs
@@ -51,11 +52,13 @@ _NONE: frozenset[str] = frozenset()
 class _Reader:
     """Walks the measures of one part; everything it knows while it walks."""
 
-    def __init__(self, document: Document, part_id: str, name: str, reads: Transposition | None) -> None:
-        self.faults = Faults(f"{document.name}: {name}")
+    def __init__(self, document: Document, info: PartInfo, reads: Transposition | None) -> None:
+        self.faults = Faults(f"{document.name}: {info.name}")
         self.attributes = Attributes(self.faults, reads)
-        self.part_id = part_id
-        self.many_instruments = _instruments(document, part_id) > 1
+        entry = next((one for one in document.root.iterfind("part-list/score-part") if one.get("id") == info.id), None)
+        self.many_instruments = entry is not None and len(entry.findall("score-instrument")) > 1
+        self.doubling = Doubling(entry, info.family)
+        self.slashed = self.repeating = False       # inside slash notation, inside measure or beat repeats
         self.raw: list[_Raw] = []
         self.rests: list[tuple[int, Fraction, Fraction, str, int]] = []
         self.measures: list[Measure] = []
@@ -84,6 +87,7 @@ class _Reader:
         self.head = False
         self.attributes.measure_start()
         sounding = False
+        kept = len(self.raw)
         for child in music:
             tag = child.tag
             if tag == "note":
@@ -101,10 +105,17 @@ class _Reader:
                     self.position *= self.attributes.rescaled
                     self.furthest *= self.attributes.rescaled
                     self.base *= self.attributes.rescaled
+                self.style(child)
             elif tag == "direction":
                 self.direction(child)
+            elif tag == "sound":
+                self.doubling.read_sound(child, self.onset + self.attributes.quarters(self.position))
             elif tag == "barline":
                 self.barline(index, child)
+        if self.repeating and len(self.raw) == kept:
+            faults.add("warning", "measure-repeat", "a repeat sign stands for the notes of this measure, and the file "
+                       "does not hold them, so nothing is planned there", "Write the repeated measures out, and export "
+                       "again.")
         length = self.attributes.quarters(self.furthest)
         if not sounding and not implicit:
             length = self.attributes.bar
@@ -159,8 +170,13 @@ class _Reader:
                 unpitched = True
             elif tag == "instrument":
                 instrument = child.get("id") if self.many_instruments else None
-            elif tag == "notehead" and child.get("parentheses") == "yes":
-                marks = marks | {"optional"}
+            elif tag == "notehead":
+                if child.get("parentheses") == "yes":
+                    marks = marks | {"optional"}
+                if child.text == "slash":
+                    marks = marks | {"slash"}
+        if self.slashed:
+            marks = marks | {"slash"}
         chord = chord and self.head              # the first note of a measure leans on nothing
         self.head = True
         # A note of a chord that does not say otherwise stands in the voice and on the staff of the chord.
@@ -254,26 +270,41 @@ class _Reader:
         return length * self.attributes.divisions
 
     def direction(self, element: etree._Element) -> None:
-        """Keep words that say how many play."""
-        for kind in element.iterchildren("direction-type"):
-            for words in kind.iterchildren("words"):
-                word = player_word(words.text or "")
-                if word is not None:
+        """Keep words that say how many play, and on which horn."""
+        for child in element:
+            if child.tag == "sound":
+                self.doubling.read_sound(child, self.onset + self.attributes.quarters(self.position))
+            elif child.tag == "direction-type":
+                for words in child.iterchildren("words"):
+                    player, horn = player_word(words.text or ""), horn_word(words.text)
+                    if player is None and horn is None:
+                        continue
                     shift = element.findtext("offset")
                     ticks = self.position + (number(shift, self.faults) if shift else 0)
-                    self.players.append(Direction(
-                        onset=self.onset + self.attributes.quarters(max(ticks, 0)),
-                        staff=_int(element.findtext("staff"), 1), word=word))
+                    onset = self.onset + self.attributes.quarters(max(ticks, 0))
+                    staff = _int(element.findtext("staff"), 1)
+                    if player is not None:
+                        self.players.append(Direction(onset=onset, staff=staff, word=player))
+                    if horn is not None:
+                        self.doubling.change(horn, onset, staff)
+
+    def style(self, element: etree._Element) -> None:
+        """Follow slash notation and repeat signs that stand for measures or beats."""
+        for style in element.iterchildren("measure-style"):
+            for kind in style:
+                if kind.tag == "slash":
+                    self.slashed = kind.get("type") == "start"
+                elif kind.tag in ("measure-repeat", "beat-repeat"):
+                    self.repeating = kind.get("type") == "start"
 
     def barline(self, index: int, element: etree._Element) -> None:
         """Keep repeats and endings."""
+        location = element.get("location", "right")
+        at = Fraction(0) if location == "left" else None if location == "right" else \
+            self.attributes.quarters(self.position)
         for child in element:
             if child.tag == "repeat":
-                bars = self.bars.setdefault(index, Bars())
-                if child.get("direction") == "forward":
-                    bars.forward = True
-                else:
-                    bars.backward = True
+                self.bars.setdefault(index, Bars()).turns.append((at, child.get("direction") != "forward"))
             elif child.tag == "ending" and child.get("type") == "start":
                 self.bars.setdefault(index, Bars()).endings.append(child.get("number", "1"))
 
@@ -295,7 +326,7 @@ def read_part(document: Document, part_id: str, *,
     if info is None or not music:
         raise unreadable("no-part", where=document.name, what=f"there is no part '{part_id}' with music in this score",
                          try_="`lowbrass parts` lists the parts.")
-    reader = _Reader(document, part_id, info.name, reads)
+    reader = _Reader(document, info, reads)
     for index, element in enumerate(music):
         head = document.measure_element(element)
         reader.measure(index, head.get("number") or str(index + 1), element, head.get("implicit") == "yes")
@@ -318,6 +349,7 @@ def read_part(document: Document, part_id: str, *,
 
 def _notes(reader: _Reader) -> Iterator[Note]:
     slurred = reader.slurred
+    doubling = reader.doubling if reader.doubling.any else None
     for place, raw in enumerate(reader.raw):
         marks = raw.marks
         yield Note(
@@ -327,6 +359,8 @@ def _notes(reader: _Reader) -> Iterator[Note]:
             gliss_after="gliss" in marks, staccato="staccato" in marks, tenuto="tenuto" in marks,
             breath_after="breath" in marks, fermata="fermata" in marks, optional="optional" in marks,
             harmonic="harmonic" in marks, given=raw.given, instrument=raw.instrument, clef=raw.clef,
+            family=doubling.family(raw.instrument, raw.onset, raw.staff) if doubling else None,
+            slash="slash" in marks,
         )
 
 
@@ -366,13 +400,6 @@ def _notations(element: etree._Element, marks: frozenset[str],
 def is_our_mark(fingering: etree._Element) -> bool:
     """Tell whether a ``<fingering>`` was written by this tool."""
     return any(getattr(child, "target", "") == MARK_TARGET for child in fingering.iter(etree.ProcessingInstruction))
-
-
-def _instruments(document: Document, part_id: str) -> int:
-    for element in document.root.iterfind("part-list/score-part"):
-        if element.get("id") == part_id:
-            return len(element.findall("score-instrument"))
-    return 0
 
 
 def _int(text: str | None, default: int) -> int:

@@ -46,7 +46,10 @@ class TempoSign:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signpost:
-    """A sign that sends playing elsewhere: ``dacapo``, ``dalsegno``, ``tocoda``, ``segno``, ``coda``."""
+    """A sign that sends playing elsewhere.
+
+    ``dacapo``, ``dalsegno``, ``tocoda``, ``segno``, ``coda``; ``forward`` where a repeat begins without a printed sign.
+    """
 
     measure: int
     offset: Fraction
@@ -213,6 +216,8 @@ def _sound(element: etree._Element, places: _Places, found: list[_Found],
         name = element.get(kind)
         if name is not None and name != "no":
             _post(posts, kind, *places.find(element), name)
+    if element.get("forward-repeat") == "yes":
+        _post(posts, "forward", *places.find(element), "")
 
 
 def _words(element: etree._Element, places: _Places, found: list[_Found],

@@ -48,6 +48,8 @@ class Note:
     given: str | None = None           # a fingering that was in the file and is not ours
     instrument: str | None = None      # id of the score-instrument in force, where the part names several
     clef: str = "bass"                 # clef in force: bass, tenor, alto, treble, ...
+    family: str | None = None          # of the horn that the player has taken up, None: that of the part
+    slash: bool = False                # slash notation: rhythm without pitch
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,10 +63,15 @@ class Tempo:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Jump:
-    """After the measure `from_measure` playing may go on at `to_measure` (indices): repeats, D.C., D.S., endings."""
+    """Playing may leave `from_measure` and go on in `to_measure` (indices): repeats, D.C., D.S., endings.
+
+    The offsets count inside these measures [quarter notes]: a repeat may begin and end in the middle of one.
+    """
 
     from_measure: int
     to_measure: int
+    from_offset: Fraction | None = None          # None: at the end of the measure
+    to_offset: Fraction = Fraction(0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
