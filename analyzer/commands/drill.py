@@ -2,6 +2,7 @@
 
 import datetime as dt
 from pathlib import Path
+from typing import Literal
 
 import click
 
@@ -21,14 +22,16 @@ from analyzer.commands.options import (
     write_file,
 )
 from analyzer.plan.player import Player, read_player
-from analyzer.practice.drills import drills_for
+from analyzer.practice.drills import Drills, drills_for
 from analyzer.practice.weeks import practice_days
 from analyzer.report.drillsheet import sheet_musicxml
 from analyzer.report.drillsound import listening_wav, sheet_midi, tones
 from analyzer.report.drilltables import calendar_ics, drill_document, drill_text
 from analyzer.score.document import open_document
 
-_SHEETS = (".musicxml", ".xml")
+_SCORES = (".musicxml", ".xml")
+_PAGES = (".pdf", ".svg", ".html")
+_ENGRAVING = ("verovio", "reportlab", "fontTools", "brotli")
 
 
 @click.command("drill")
@@ -38,8 +41,11 @@ _SHEETS = (".musicxml", ".xml")
 @measures_option
 @player_option
 @tempo_option
-@click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE.musicxml",
-              help="Write the practice sheet to this file.")
+@click.option("-o", "--output", "outputs", type=click.Path(path_type=Path), multiple=True, metavar="FILE",
+              help="Write the practice sheet; its ending says what: a score (.musicxml) or a page (.pdf, .svg, "
+                   ".html). May be repeated.")
+@click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True,
+              help="Paper of a .pdf or .svg.")
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True,
               help="Another number draws other patterns; the same one gives the same sheet.")
 @click.option("--weeks", type=click.IntRange(1, 12), metavar="N", help="Spread the exercises over N weeks.")
@@ -52,32 +58,32 @@ _SHEETS = (".musicxml", ".xml")
               help="Write reference pitches for the listening exercises as sound.")
 @format_option("text", "json")
 def command(score: Path, horns: tuple[str, ...], parts: tuple[str, ...], measures: str | None, player: Path | None,
-            tempo: float | None, output: Path | None, seed: int, weeks: int | None, calendar: Path | None,
-            start: dt.datetime | None, midi: Path | None, listen: Path | None, form: str) -> None:
+            tempo: float | None, outputs: tuple[Path, ...], paper: Literal["a4", "letter"], seed: int,
+            weeks: int | None, calendar: Path | None, start: dt.datetime | None, midi: Path | None,
+            listen: Path | None, form: str) -> None:
     """Make a practice sheet from the moves of SCORE that are new, far, fast or out of tune.
 
     The sheet is for one line: of the asked parts, the one whose moves ask for most.
     """
     span = measure_range(measures)
-    if output is not None and output.suffix.lower() not in _SHEETS:
-        raise click.BadParameter(f"'{output.name}': the sheet is MusicXML; let its name end in .musicxml or .xml.",
-                                 param_hint="-o")
+    for path in outputs:
+        if path.suffix.lower() not in (*_SCORES, *_PAGES):
+            raise click.BadParameter(f"'{path.name}' has an ending that is not known; use one of "
+                                     f"{', '.join((*_SCORES, *_PAGES))}.", param_hint="-o")
     if calendar is not None and (weeks is None or start is None):
         raise click.UsageError("--calendar needs --weeks N and --start YYYY-MM-DD.")
     if start is not None and calendar is None:
         raise click.UsageError("--start is the first day of a calendar; add --calendar FILE.ics.")
-    for path, ending in ((midi, (".mid", ".midi")), (listen, (".wav",)), (calendar, (".ics",))):
-        if path is not None and path.suffix.lower() not in ending:
-            raise click.BadParameter(f"'{path.name}': let its name end in {ending[0]}.")
+    for other, endings in ((midi, (".mid", ".midi")), (listen, (".wav",)), (calendar, (".ics",))):
+        if other is not None and other.suffix.lower() not in endings:
+            raise click.BadParameter(f"'{other.name}': let its name end in {endings[0]}.")
     document = open_document(score)
     drills = drills_for(document, Request(
         parts=parts, horns=horns, measures=span, player=read_player(player) if player else Player(),
         tempo_bpm=tempo), seed=seed)
     days = practice_days(drills, weeks) if weeks else ()
-    files: list[tuple[Path, bytes]] = []
     try:
-        if output is not None:
-            files.append((output, sheet_musicxml(drills)))
+        files = [(path, _sheet(drills, path.suffix.lower(), paper)) for path in outputs]
         if calendar is not None and start is not None:
             files.append((calendar, calendar_ics(drills, days, start.date())))
         if midi is not None:
@@ -85,7 +91,8 @@ def command(score: Path, horns: tuple[str, ...], parts: tuple[str, ...], measure
         if listen is not None:
             files.append((listen, listening_wav(tones(drills))))
     except ImportError as error:
-        raise missing(error.name or "a package", "build") from error
+        name = error.name or "a package"
+        raise missing(name, "engrave" if name.split(".")[0] in _ENGRAVING else "build") from error
     say(drills.problems)
     for path, content in files:
         write_file(path, content)
@@ -94,3 +101,11 @@ def command(score: Path, horns: tuple[str, ...], parts: tuple[str, ...], measure
         print_json(drill_document(drills, days))
     else:
         click.echo(drill_text(drills, days))
+
+
+def _sheet(drills: Drills, ending: str, paper: Literal["a4", "letter"]) -> bytes:
+    if ending in _SCORES:
+        return sheet_musicxml(drills)
+    from analyzer.report.drillpage import sheet_file
+
+    return sheet_file(drills, ending, paper=paper)

@@ -32,9 +32,10 @@ _PAGE = 9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recall:
-    """One thing to try from memory, and when: days after the first practice."""
+    """One thing to try from memory, and when: days after the first practice. `play` names its written pitches."""
 
     ask: str
+    play: str
     covers: str
     after_days: tuple[int, ...]
 
@@ -189,7 +190,8 @@ def recall_of(kit: Kit, moves: Sequence[Move], *, most: int = 5) -> tuple[Recall
             continue
         seen.add(pair)
         a, b = kit.written(move.before.midi).pretty, kit.written(move.after.midi).pretty
-        result.append(Recall(ask=f"Cover the marks. Say where {a} and {b} lie, sing them, then play {a}–{b}–{a}.",
+        play = f"{a}–{b}–{a}"
+        result.append(Recall(ask=f"Cover the marks. Say where {a} and {b} lie, sing them, then play {play}.", play=play,
                              covers=move.name, after_days=RECALL_DAYS))
         if len(result) >= most:
             break

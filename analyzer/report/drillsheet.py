@@ -12,7 +12,7 @@ from analyzer.marking.annotate import annotated
 from analyzer.marking.mark import Mark
 from analyzer.practice.drills import Drills
 from analyzer.report.drillstream import PART, sheet_stream
-from analyzer.score.document import read_document
+from analyzer.score.document import Document, read_document
 from analyzer.score.naming import read_name
 
 _SOUNDS = {"trombone": "brass.trombone", "bass trombone": "brass.trombone.bass", "euphonium": "brass.euphonium",
@@ -30,16 +30,26 @@ def sheet_musicxml(drills: Drills) -> bytes:
     ImportError
         If music21 (extra `build`) is not installed.
     """
+    return annotated(*sheet_score(drills))
+
+
+def sheet_score(drills: Drills, *, headings: bool = True) -> tuple[Document, list[Mark]]:
+    """Return the music of the sheet and its marks; without `headings`, the words above exercises are left out.
+
+    Raises
+    ------
+    ImportError
+        If music21 (extra `build`) is not installed.
+    """
     exporter: Any = importlib.import_module("music21.musicxml.m21ToXml")
-    raw = exporter.GeneralObjectExporter(sheet_stream(drills, sheet_title(drills), part_name(drills))).parse()
-    finished = _finished(raw, drills)
-    document = read_document(finished, "sheet.musicxml")
+    stream = sheet_stream(drills, sheet_title(drills), part_name(drills), headings=headings)
+    raw = exporter.GeneralObjectExporter(stream).parse()
+    document = read_document(_finished(raw, drills, headings=headings), "sheet.musicxml")
     labels = [shown(one.choice.label) for exercise in drills.exercises for row in exercise.measures for one in row
               if one.choice is not None and not one.tied]
     refs = [ref for ref, note in enumerate(document.notes(PART))
             if note.find("pitch") is not None and note.find("tie[@type='stop']") is None]
-    marks = [Mark(part_id=PART, ref=ref, line=1, text=label) for ref, label in zip(refs, labels, strict=True)]
-    return annotated(document, marks)
+    return document, [Mark(part_id=PART, ref=ref, line=1, text=label) for ref, label in zip(refs, labels, strict=True)]
 
 
 def sheet_title(drills: Drills) -> str:
@@ -55,7 +65,7 @@ def part_name(drills: Drills) -> str:
     return name if read_name(name).family == kind else kind.capitalize()
 
 
-def _finished(raw: bytes, drills: Drills) -> bytes:
+def _finished(raw: bytes, drills: Drills, *, headings: bool) -> bytes:
     """Take out what changes from run to run, and put in what the builder does not write."""
     root = etree.fromstring(raw)
     for gone in ("movement-title", "identification", "defaults"):
@@ -76,8 +86,9 @@ def _finished(raw: bytes, drills: Drills) -> bytes:
     for part in root.iterfind("part"):
         part.set("id", PART)
     _transpose(root, drills)
-    _join_headings(root)
-    _caution(root, drills)
+    if headings:
+        _join_headings(root)
+        _caution(root, drills)
     etree.indent(root)
     doctype = ('<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
                '"http://www.musicxml.org/dtds/partwise.dtd">')

@@ -20,8 +20,8 @@ def _music21() -> Any:
     return importlib.import_module("music21")
 
 
-def sheet_stream(drills: Drills, title: str, part_name: str) -> Any:
-    """Return the sheet as a music21 score: written pitches, one part.
+def sheet_stream(drills: Drills, title: str, part_name: str, *, headings: bool = True) -> Any:
+    """Return the sheet as a music21 score: written pitches, one part; `headings` stand above each exercise.
 
     Raises
     ------
@@ -38,12 +38,18 @@ def sheet_stream(drills: Drills, title: str, part_name: str) -> Any:
         carried: Any = None
         for index, row in enumerate(exercise.measures):
             number += 1
-            measure = m21.stream.Measure(number=number)
+            # Without headings every exercise stands by itself and counts from one.
+            measure = m21.stream.Measure(number=number if headings else index + 1)
             if number == 1:
                 measure.insert(0, m21.clef.clefFromString(CLEFS.get(drills.kit.clef, "F4")))
                 measure.insert(0, m21.key.KeySignature(drills.kit.fifths))
             if not index:
-                _begin(measure, exercise, place, new_meter=meter != (exercise.beats, exercise.beat_type))
+                if place > 1:
+                    measure.insert(0, m21.layout.SystemLayout(isNew=True))
+                if meter != (exercise.beats, exercise.beat_type):
+                    measure.insert(0, m21.meter.TimeSignature(f"{exercise.beats}/{exercise.beat_type}"))
+                if headings:
+                    _head(measure, exercise, place)
                 meter = (exercise.beats, exercise.beat_type)
             offset = Fraction(0)
             elements: list[Any] = []
@@ -62,13 +68,9 @@ def sheet_stream(drills: Drills, title: str, part_name: str) -> Any:
     return _notated(score)
 
 
-def _begin(measure: Any, exercise: Exercise, place: int, *, new_meter: bool) -> None:
+def _head(measure: Any, exercise: Exercise, place: int) -> None:
     m21 = _music21()
 
-    if place > 1:
-        measure.insert(0, m21.layout.SystemLayout(isNew=True))
-    if new_meter:
-        measure.insert(0, m21.meter.TimeSignature(f"{exercise.beats}/{exercise.beat_type}"))
     words = m21.expressions.TextExpression(exercise.words)
     words.placement, words.style.fontStyle = "above", "italic"
     heading = m21.expressions.TextExpression(f"{place}. {exercise.title}")

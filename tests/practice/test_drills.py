@@ -554,7 +554,7 @@ def test_command_keeps_the_contract(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("words", "code", "said"), [
-    (("-o", "sheet.pdf"), 2, "end in .musicxml or .xml"),
+    (("-o", "sheet.doc"), 2, "use one of .musicxml, .xml, .pdf, .svg, .html"),
     (("--calendar", "x.ics"), 2, "--weeks N and --start"),
     (("--start", "2027-01-04"), 2, "add --calendar"),
     (("--calendar", "x.ics", "--weeks", "2", "--start", "soon"), 2, "--start"),
@@ -564,7 +564,7 @@ def test_command_keeps_the_contract(tmp_path: Path) -> None:
     (("--part", "Harp"), 1, "no part is called 'Harp'"),
 ])
 def test_what_cannot_be_done_is_said_in_a_line(words: tuple[str, ...], code: int, said: str, tmp_path: Path) -> None:
-    words = tuple(str(tmp_path / word) if word.endswith((".musicxml", ".pdf", ".ics")) else word for word in words)
+    words = tuple(str(tmp_path / word) if word.endswith((".musicxml", ".doc", ".ics")) else word for word in words)
     done = run("drill", SAMPLES / "attachment-etude.musicxml", *words)
     assert done.returncode == code
     assert said in done.stderr

@@ -1,0 +1,243 @@
+"""A practice sheet for the stand: one page of paper, a picture, or a page for a screen; real text, engraved music.
+
+Every exercise is engraved by itself, with its clef and key, below its number, its words and a box for each tempo to
+tick. The sheet shrinks a little before it takes a second page.
+"""
+
+import textwrap
+from collections.abc import Callable, Sequence
+from fractions import Fraction
+from html import escape
+from typing import Literal
+
+from analyzer.engrave.engrave import PageOptions, engraved_pages, engraving_copy
+from analyzer.picture.drawing import BASE, FAINT, INK, RULE, Drawing, clean, num
+from analyzer.practice.drills import Drills
+from analyzer.practice.kit import Exercise
+from analyzer.report.drillsheet import part_name, sheet_score, sheet_title
+from analyzer.report.drillstream import PART
+from analyzer.report.shell import shell
+
+Paper = Literal["a4", "letter"]
+_UNITS_PER_MM = 4.2                    # as our pictures on paper: letters of 11 units become 7.4 points high
+_MARGIN = 42.0                         # 10 mm
+_HEAD = 74.0
+_SCREEN_PX = 900
+# Staff heights tried, as shares of the screen's 36 px (8.6 mm): 6.9 mm is a usual part's, 5.1 mm a full score's.
+_SCALES = (0.8, 0.74, 0.68, 0.62, 0.6)
+_WORDS = 34.0
+"""Heading and words above an exercise."""
+_GAP, _MOST_GAP = 6.0, 20.0
+_AIR_PX = 11.0
+"""Margin of an engraved picture that the sheet does without, above and below."""
+_MEMORY = 40.0
+"""What is asked from memory, above the foot."""
+_LETTER = 5.4
+"""Width of a letter of 11 units; a little more than our faces take."""
+
+_Engrave = Callable[[Exercise, int, int, int, str], str]
+
+
+def sheet_file(drills: Drills, ending: str, *, paper: Paper = "a4") -> bytes:
+    """Return the sheet as ``.pdf``, ``.svg`` (pages below each other) or ``.html``; equal drills give equal bytes.
+
+    Raises
+    ------
+    ValueError
+        If the ending is another one.
+    ImportError
+        If music21 (extra `build`) or the engraver (extra `engrave`) is not installed.
+    """
+    if ending == ".html":
+        return _html(drills).encode()
+    sheets = sheet_pages(drills, paper=paper, embed_fonts=ending == ".svg")
+    if ending == ".svg":
+        return (_stacked(sheets, paper) + "\n").encode()
+    if ending == ".pdf":
+        from analyzer.engrave.pdf import pdf_of
+
+        return pdf_of(sheets, PageOptions(paper=paper), title=sheet_title(drills))
+    raise ValueError(f"a sheet is .pdf, .svg or .html, not {ending!r}")
+
+
+def _stacked(sheets: Sequence[str], paper: Paper) -> str:
+    if len(sheets) == 1:
+        return sheets[0]
+    wide, high = (mm * _UNITS_PER_MM for mm in PageOptions(paper=paper).size_mm)
+    body = "".join(f'<g transform="translate(0,{num(high * k)})">{sheet}</g>' for k, sheet in enumerate(sheets))
+    return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(wide)} {num(high * len(sheets))}" '
+            f'width="{num(wide)}" height="{num(high * len(sheets))}" role="img">{body}</svg>')
+
+
+def sheet_pages(drills: Drills, *, paper: Paper = "a4", embed_fonts: bool = True) -> tuple[str, ...]:
+    """Return the sheet as SVG, a page each: one wherever the music fits it at a size that can be read."""
+    wide, high = (mm * _UNITS_PER_MM for mm in PageOptions(paper=paper).size_mm)
+    engrave = _engraver(drills, embed_fonts=embed_fonts)
+    foot = _wrapped(" ".join(drills.cautions), wide - 2 * _MARGIN, size=9.0)
+    bottom = high - _MARGIN - 12 * len(foot) - 10 - (_MEMORY if drills.recall else 0)
+    pages: list[list[str]] = []
+    for scale in _SCALES:
+        pages = _laid_out(drills, engrave, wide, bottom, scale)
+        if len(pages) == 1:
+            break
+    return tuple(_sheet(drills, page, number, len(pages), wide, high, foot) for number, page in enumerate(pages, 1))
+
+
+def _engraver(drills: Drills, *, embed_fonts: bool) -> _Engrave:
+    """Return what engraves one exercise: its place on the sheet, first measure, width [px] and prefix of ids."""
+    document, marks = sheet_score(drills, headings=False)
+
+    def engrave(exercise: Exercise, place: int, first: int, width_px: int, prefix: str) -> str:
+        copy = engraving_copy(document, PART, marks, measures=(first, first + len(exercise.measures) - 1))
+        return engraved_pages(copy, PageOptions(paper="screen", width_px=width_px, id_prefix=f"{prefix}{place}-",
+                                                embed_fonts=embed_fonts))[0]
+
+    return engrave
+
+
+def _laid_out(drills: Drills, engrave: _Engrave, wide: float, bottom: float, scale: float) -> list[list[str]]:
+    """Return the shapes of each page at a size of the music; they end above `bottom`."""
+    inner = wide - 2 * _MARGIN
+    pages: list[list[tuple[int, Exercise, str, float]]] = [[]]
+    y, first = _MARGIN + _HEAD, 0
+    for place, exercise in enumerate(drills.exercises, 1):
+        music = engrave(exercise, place, first, round(inner / scale), "e")
+        first += len(exercise.measures)
+        height = _WORDS + (_height_px(music) - 2 * _AIR_PX) * scale
+        if y + height > bottom and pages[-1]:
+            pages.append([])
+            y = _MARGIN + _HEAD
+        pages[-1].append((place, exercise, music, height))
+        y += height + _GAP
+    return [_spread(page, wide, bottom, scale) for page in pages]
+
+
+def _spread(page: list[tuple[int, Exercise, str, float]], wide: float, bottom: float, scale: float) -> list[str]:
+    """Return the shapes of one page, the room that is left shared out between the exercises."""
+    left = bottom - _MARGIN - _HEAD - sum(height for *_, height in page)
+    gap = min(_MOST_GAP, left / max(1, len(page)))
+    shapes: list[str] = []
+    y = _MARGIN + _HEAD
+    for place, exercise, music, height in page:
+        head = Drawing()
+        _heading(head, exercise, place, y, wide)
+        shapes += [f"<g {BASE}>{head.body()}</g>", _placed(music, _MARGIN, y + _WORDS - _AIR_PX * scale, scale)]
+        y += height + gap
+    return shapes
+
+
+def _heading(out: Drawing, exercise: Exercise, place: int, y: float, wide: float) -> None:
+    """Draw number and title, the metronome with a box to tick for each step, and what to do."""
+    out.text(_MARGIN, y + 14, f"{place}. {exercise.title}", size=13, bold=True)
+    out.text(_MARGIN, y + 29, _without_ladder(exercise), italic=True)
+    x = wide - _MARGIN
+    for step in reversed(exercise.steps or (exercise.tempo_bpm,)):
+        text = str(step)
+        out.text(x, y + 14, text, anchor="end")
+        x -= 7 * len(text) + 3
+        out.rect(x - 10, y + 4.5, 10, 10, stroke=INK)
+        x -= 18
+    out.text(x - 2, y + 14, "=", anchor="end")
+    _beat(out, x - 22, y + 12, exercise.beat)
+
+
+def _beat(out: Drawing, x: float, y: float, beat: Fraction) -> None:
+    """Draw the note that the metronome counts."""
+    whole = Fraction(beat.numerator // 3 * 2, beat.denominator) if beat.numerator % 3 == 0 else beat
+    out.dot(x, y, 3.2, fill="#ffffff" if whole >= 2 else INK, stroke=INK, line=1.2)
+    out.line(x + 3.2, y, x + 3.2, y - 12, color=INK, width=1.2)
+    if whole < 1:
+        out.path(f"M{num(x + 3.2)} {num(y - 12)} q1 4 4 7", width=1.4)
+    if whole != beat:
+        out.dot(x + 7.5, y - 1, 1.1)
+
+
+def _without_ladder(exercise: Exercise) -> str:
+    """Return the words; the boxes say the metronome numbers already."""
+    ladder = " – ".join(str(step) for step in exercise.steps)
+    return exercise.words.replace(f"Metronome {ladder}", "Metronome as ticked") if ladder else exercise.words
+
+
+def _memory(out: Drawing, drills: Drills, y: float, wide: float) -> None:
+    """Draw what to try from memory, with a box for each day."""
+    days = drills.recall[0].after_days
+    out.text(_MARGIN, y + 12, "From memory", size=13, bold=True)
+    out.text(_MARGIN + 92, y + 12, f"after {', '.join(str(day) for day in days)} days: cover the marks, say where the "
+             "notes lie, sing them, play them, tick the day", italic=True)
+    step = (wide - 2 * _MARGIN) / max(4, len(drills.recall))
+    for k, one in enumerate(drills.recall):
+        x = _MARGIN + k * step
+        out.text(x, y + 29, one.play)
+        for j in range(len(days)):
+            out.rect(x + step - 12 - 13 * (len(days) - j), y + 20, 9, 9, stroke=INK)
+
+
+def _sheet(drills: Drills, shapes: list[str], number: int, of: int, wide: float, high: float, foot: list[str]) -> str:
+    head, end = Drawing(), Drawing()
+    head.text(_MARGIN, _MARGIN + 18, sheet_title(drills), size=20, bold=True)
+    learner = drills.kit.learner.name
+    head.text(_MARGIN, _MARGIN + 38, f"{part_name(drills)} · {drills.planned.plan.horn.description}", size=12,
+              color=FAINT)
+    head.text(_MARGIN, _MARGIN + 58, "Tick a tempo when it was clean three times.")
+    for label, x, known in (("Name", wide - _MARGIN - 290, learner if learner != "player" else ""),
+                            ("Week of", wide - _MARGIN - 130, "")):
+        head.text(x, _MARGIN + 58, f"{label} {known}".strip(), color=INK if known else FAINT)
+        if not known:
+            head.line(x + _LETTER * len(label) + 8, _MARGIN + 60, x + 130, _MARGIN + 60, color=RULE)
+    y = high - _MARGIN - 12 * len(foot)
+    end.line(_MARGIN, y - 4, wide - _MARGIN, y - 4, color=RULE)
+    for k, line in enumerate(foot):
+        end.text(_MARGIN, y + 10 + 12 * k, line, size=9, color=FAINT)
+    if drills.recall and number == of:
+        _memory(end, drills, y - 10 - _MEMORY, wide)
+    if of > 1:
+        end.text(wide - _MARGIN, high - 16, f"{number} / {of}", size=10, color=FAINT, anchor="end")
+    said = "; ".join(f"{place}. {one.title}" for place, one in enumerate(drills.exercises, 1))
+    return (f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
+            f'viewBox="0 0 {num(wide)} {num(high)}" width="{num(wide)}" height="{num(high)}" role="img" '
+            f'aria-labelledby="t{number} d{number}"><title id="t{number}">{escape(clean(sheet_title(drills)))}</title>'
+            f'<desc id="d{number}">{escape(clean(said))}</desc>'
+            f'<rect width="{num(wide)}" height="{num(high)}" fill="#ffffff"/>'
+            f'<g {BASE}>{head.body()}</g>{"".join(shapes)}<g {BASE}>{end.body()}</g></svg>')
+
+
+def _wrapped(text: str, width: float, *, size: float) -> list[str]:
+    return textwrap.wrap(text, int(width / (_LETTER * size / 11)))
+
+
+def _height_px(svg: str) -> float:
+    from lxml import etree
+
+    return float(str(etree.fromstring(svg.encode()).get("height", "0")).removesuffix("px"))
+
+
+def _placed(svg: str, x: float, y: float, scale: float) -> str:
+    """Return an engraved picture as part of a larger one."""
+    from lxml import etree
+
+    root = etree.fromstring(svg.encode())
+    root.set("color", INK)
+    return (f'<g transform="translate({num(x)},{num(y)}) scale({scale:g})">'
+            f'{etree.tostring(root, encoding="unicode")}</g>')
+
+
+def _html(drills: Drills) -> str:
+    """Return the sheet as a page: it reads on a phone, and prints."""
+    engrave = _engraver(drills, embed_fonts=True)
+    parts, first = [], 0
+    for place, one in enumerate(drills.exercises, 1):
+        ladder = " – ".join(str(step) for step in one.steps or (one.tempo_bpm,))
+        music = "".join(f'<div class="sheet {kind}">{engrave(one, place, first, width, kind[0])}</div>'
+                        for kind, width in (("wide", _SCREEN_PX), ("narrow", 360)))
+        first += len(one.measures)
+        parts.append(f"<section><h2>{place}. {escape(one.title)}</h2><p>{escape(one.words)}"
+                     f" {_BEAT_WORDS.get(one.beat, 'Beat')} = {ladder}.</p>{music}</section>")
+    recall = "".join(f"<li>{escape(one.ask)}</li>" for one in drills.recall)
+    after = ", ".join(str(day) for day in drills.recall[0].after_days) if drills.recall else ""
+    memory = f"<section><h2>From memory, after {after} days</h2><ul>{recall}</ul></section>" if recall else ""
+    care = "".join(f"<li>{escape(line)}</li>" for line in drills.cautions)
+    return shell("".join(parts) + memory + f'<section class="care"><h2>Cautions</h2><ul>{care}</ul></section>',
+                 heading=sheet_title(drills), lead=f"{part_name(drills)}, {drills.planned.plan.horn.description}.")
+
+
+_BEAT_WORDS = {Fraction(1): "Quarter", Fraction(2): "Half", Fraction(3, 2): "Dotted quarter", Fraction(1, 2): "Eighth"}
