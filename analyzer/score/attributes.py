@@ -13,6 +13,8 @@ _CLEFS = {
     ("G", "2"): "treble", ("G", ""): "treble", ("C", "1"): "soprano", ("C", "2"): "mezzo-soprano",
     ("F", "3"): "baritone", ("C", "5"): "baritone", ("F", "5"): "subbass", ("G", "1"): "french violin",
 }
+_ACCIDENTALS = {"sharp": "1", "flat": "-1", "double-sharp": "2", "sharp-sharp": "2", "flat-flat": "-2",
+                "natural-sharp": "1", "natural-flat": "-1"}
 _LONGEST = 10_000_000                  # divisions; judged: a thousand measures at the finest divisions in use
 _CONCERT = Transposition()
 _STEPS = frozenset("ABCDEFG")
@@ -78,9 +80,20 @@ class Attributes:
             elif tag == "transpose":
                 self._set_transpose(child, position)
 
-    def pitches(self, element: etree._Element, staff: int, at: int | Fraction) -> tuple[Pitch, Pitch] | None:
-        """Return written and sounding pitch of a ``<pitch>`` element, None if it is not readable."""
+    def pitches(self, element: etree._Element, staff: int, at: int | Fraction,
+                accidental: str | None = None) -> tuple[Pitch, Pitch] | None:
+        """Return written and sounding pitch of a ``<pitch>`` element, None if it is not readable.
+
+        Where it has no ``<alter>``, the printed `accidental` counts: the player reads the page.
+        """
         texts = [child.text or "" for child in element]
+        printed = _ACCIDENTALS.get(accidental) if accidental is not None and len(texts) == 2 else None
+        if printed is not None and element.find("alter") is None:
+            texts.insert(1, printed)
+            self._faults.add("note", "no-alter", f"a note has a printed {accidental} which its pitch in the file does "
+                             "not have; it is read as printed", "")
+        else:
+            printed = None
         transposition = self._reads
         if transposition is None:
             held = self._transpositions
@@ -91,7 +104,7 @@ class Attributes:
             transposition = held.get(staff) or held.get(0) or _CONCERT
         key = (transposition, "|".join(texts))
         if key not in self._pitches:
-            self._pitches[key] = self._pitch(element, transposition)
+            self._pitches[key] = self._pitch(element, transposition, printed)
         pair = self._pitches[key]
         if pair is None:
             self._faults.add("warning", "bad-pitch", "a note has a pitch that is no pitch, and is left out",
@@ -103,10 +116,11 @@ class Attributes:
                                  f"semitone, {pair[0].pretty}", "Adjust that note by ear.")
         return pair
 
-    def _pitch(self, element: etree._Element, transposition: Transposition) -> tuple[Pitch, Pitch] | None:
+    def _pitch(self, element: etree._Element, transposition: Transposition,
+               printed: str | None) -> tuple[Pitch, Pitch] | None:
         step = (element.findtext("step") or "").strip().upper()
         octave = (element.findtext("octave") or "").strip()
-        alter = number(element.findtext("alter") or "0", self._faults)
+        alter = number(printed or element.findtext("alter") or "0", self._faults)
         if step not in _STEPS or not octave.lstrip("-").isdecimal() or len(octave) > 2 or not -3 <= alter <= 3:
             return None
         written = Pitch(step, floor(alter + Fraction(1, 2)), int(octave))

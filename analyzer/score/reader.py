@@ -140,7 +140,7 @@ class _Reader:
         tie = 0
         chord = grace = cue = rest = unpitched = False
         marks = _NONE
-        given = instrument = None
+        given = instrument = accidental = None
         slurs: list[tuple[str, str]] = []
         for child in element:
             tag = child.tag
@@ -168,6 +168,8 @@ class _Reader:
                 cue = True
             elif tag == "unpitched":
                 unpitched = True
+            elif tag == "accidental":
+                accidental = child.text
             elif tag == "instrument":
                 instrument = child.get("id") if self.many_instruments else None
             elif tag == "notehead":
@@ -222,7 +224,7 @@ class _Reader:
                 self.faults.add("warning", "no-pitch", "a note has no pitch and is left out", "Export the score again.")
             self.slur(voice, slurs, None)
             return
-        pitches = attributes.pitches(pitch, staff, start)
+        pitches = attributes.pitches(pitch, staff, start, accidental)
         if pitches is None:
             if not chord:
                 self.head_kept = False

@@ -15,8 +15,6 @@ class Known(NamedTuple):
     says: str
 
 
-_ALTER = Known("a printed accidental changes no pitch, `alter` alone does", "accidental",
-               "represents actual notated accidentals")
 _CUE = Known("cue notes; music21 tells a cue only by the size of its type", "cue",
              "a cue note is a silent note with no playback")
 _LISTED = Known("the part list and the music do not agree; we list what either has", "part-list",
@@ -29,8 +27,6 @@ DIFFERENT = {
     "21f-Chord-ElementInBetween.xml": Known(
         "a chord belongs to the note before it, whatever stands between", "chord",
         "indicates that this note is an additional chord tone with the preceding note"),
-    "32c-MultipleNotationChildren.xml": _ALTER,
-    "PMFC_13_04-Credo Cursor.xml": _ALTER,
     "Lindenbaum.xml": Known(
         "a note of a chord keeps its own duration; music21 takes that of the note it leans on", "chord",
         "it can be shorter in situations such as multiple stops"),

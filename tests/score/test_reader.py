@@ -1,6 +1,7 @@
 """Traps of the format. What is expected follows the documentation of MusicXML 4.0 (W3C, element pages)."""
 
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
@@ -108,8 +109,25 @@ def test_octave_shift_and_octave_clef_change_no_pitch() -> None:
     assert [name for name, _, _ in heard(score(clef + shift + note("Bb1", 16)))] == ["Bb1"]
 
 
-def test_alter_rules_the_pitch_not_the_printed_accidental() -> None:
-    assert heard(score(note("A3", 16, after="<accidental>sharp</accidental>")))[0][0] == "A3"
+def test_alter_rules_the_pitch_and_where_it_is_missing_the_printed_accidental() -> None:
+    # As music21, partitura and verovio read LilyPond's 32c (A with a printed sharp and no alter): A sharp.
+    data = score(note("A3", 16, after="<accidental>sharp</accidental>"))
+    assert heard(data)[0][0] == "A#3"
+    assert codes(data) == ["no-alter"]
+    told = (note("A#3", 8, after="<accidental>natural</accidental>")
+            + note("Bb3", 8, after="<accidental>flat</accidental>"))
+    zero = note("A3", 16, after="<accidental>sharp</accidental>").replace("<octave>", "<alter>0</alter><octave>")
+    assert [name for name, _, _ in heard(score(told, zero))] == ["A#3", "Bb3", "A3"]
+    assert codes(score(told, zero)) == []
+
+
+def test_verovio_hears_the_printed_accidental_too() -> None:
+    verovio = pytest.importorskip("verovio", reason="verovio is an extra")
+    toolkit = verovio.toolkit(False)
+    toolkit.setResourcePath(str(Path(verovio.__file__).parent / "data"))
+    assert toolkit.loadData(score(note("A3", 16, after="<accidental>sharp</accidental>")).decode())
+    first = toolkit.renderToTimemap()[0]["on"][0]
+    assert toolkit.getMIDIValuesForElement(first)["pitch"] == 58
 
 
 def test_clef_changes_hold_by_time_also_for_a_voice_written_later() -> None:
