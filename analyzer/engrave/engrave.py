@@ -16,8 +16,8 @@ from analyzer.engrave.svg import LOOK, SVG, foot_of
 from analyzer.marking.mark import Mark
 from analyzer.score.document import Document
 
-__all__ = ["PAPER_MM", "Copy", "Engraving", "PageOptions", "engraved", "engraved_excerpt", "engraved_pages", "engraving_copy",
-           "excerpt_svg", "faces_of", "mark_layers", "midi_of", "note_times", "pages_with", "suits",
+__all__ = ["PAPER_MM", "Copy", "Engraving", "PageOptions", "engraved", "engraved_excerpt", "engraved_pages",
+           "engraving_copy", "excerpt_svg", "faces_of", "mark_layers", "midi_of", "note_times", "pages_with", "suits",
            "systems_with"]
 
 FAR = 180.0

@@ -22,8 +22,8 @@ _line = re.compile(rf'd="M{_NUMBER} {_NUMBER} L{_NUMBER} {_NUMBER}"')
 _curve = re.compile(r'd="M([^"L]*C[^"]*)"')
 _points = re.compile(r'points="([^"]*)"')
 _round = re.compile(rf'cy="{_NUMBER}"[^>]* ry="{_NUMBER}"')
-_box = re.compile(rf'<rect [^>]*?y="{_NUMBER}" [^>]*?height="{_NUMBER}"')
-_text = re.compile(rf'<text [^>]*?y="{_NUMBER}"')
+_box = re.compile(rf'<rect [^>]*? y="{_NUMBER}" [^>]*? height="{_NUMBER}"')
+_text = re.compile(rf'<text [^>]*? y="{_NUMBER}"')
 _TEXT_RISE, _TEXT_DEPTH = 360.0, 90.0    # of the largest words, from their base line
 _LEAST_BELOW = 60.0
 """A row keeps as far from an empty staff's lowest line as if something stood a third of a space below it."""

@@ -29,7 +29,7 @@ A square is 246 high; the rest is air, judged by eye: from 60 to 150 of it look 
 poor print.
 """
 _TRAY_DEPTH = 90.0
-_GAP_EM = 0.25                       # least distance between neighbours in a row
+_GAP_EM = 0.34                       # least distance between neighbours in a row
 _SQUARE_EM = 0.86                    # side of the square of an unplayable note
 _TRAY_EM = 0.06                      # how far the tray reaches beyond its text on each side
 _SAME_PLACE = 60.0                   # two marks of one player whose heads are nearer than this go below each other

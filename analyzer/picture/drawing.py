@@ -3,6 +3,7 @@
 No style sheets, patterns or scripts: a picture stands alone in a file, inside a page and on paper.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from html import escape
 
@@ -33,6 +34,35 @@ def clean(text: str) -> str:
 
 def _stroke(color: str, width: float) -> str:
     return "" if color == "none" else f' stroke="{color}" stroke-width="{num(width)}"'
+
+
+def _form(size: float, color: str, bold: bool, italic: bool, anchor: str) -> str:
+    more = (' font-weight="bold"' if bold else "") + (' font-style="italic"' if italic else "")
+    more += f' text-anchor="{anchor}"' if anchor != "start" else ""
+    more += f' font-size="{num(size)}"' if size != 11 else ""
+    return more + (f' fill="{color}"' if color != INK else "")
+
+
+@dataclass(slots=True)
+class Strokes:
+    """Lines gathered by colour, width and dashes, to be drawn as one path each: hundreds would make a page heavy."""
+
+    found: dict[tuple[str, float, str], list[str]] = field(default_factory=dict)
+
+    def add(self, d: str, *, color: str = RULE, width: float = 1.0, dash: str = "") -> None:
+        """Add a path."""
+        self.found.setdefault((color, width, dash), []).append(d)
+
+    def line(self, x1: float, y1: float, x2: float, y2: float, *, color: str = RULE, width: float = 1.0,
+             dash: str = "") -> None:
+        """Add a straight line."""
+        to = f"H{num(x2)}" if y1 == y2 else f"V{num(y2)}" if x1 == x2 else f"L{num(x2)} {num(y2)}"
+        self.add(f"M{num(x1)} {num(y1)}{to}", color=color, width=width, dash=dash)
+
+    def onto(self, out: "Drawing") -> None:
+        """Draw what was gathered, in the order in which the forms first came."""
+        for (color, width, dash), paths in self.found.items():
+            out.path("".join(paths), color=color, width=width, dash=dash)
 
 
 @dataclass(slots=True)
@@ -76,12 +106,24 @@ class Drawing:
     def text(self, x: float, y: float, text: str, *, size: float = 11.0, color: str = INK, bold: bool = False,
              italic: bool = False, anchor: str = "start") -> None:
         """Write a text; `y` is its base line."""
-        more = (' font-weight="bold"' if bold else "") + (' font-style="italic"' if italic else "")
-        more += f' text-anchor="{anchor}"' if anchor != "start" else ""
-        more += f' font-size="{num(size)}"' if size != 11 else ""
-        more += f' fill="{color}"' if color != INK else ""
-        self.parts.append(f'<text x="{num(x)}" y="{num(y)}"{more}>'
+        self.parts.append(f'<text x="{num(x)}" y="{num(y)}"{_form(size, color, bold, italic, anchor)}>'
                           f"{escape(clean(text))}</text>")
+
+    def texts(self, words: Iterable[tuple[float, float, str]], *, size: float = 11.0, color: str = INK,
+              bold: bool = False, italic: bool = False, anchor: str = "start") -> None:
+        """Write several texts (x, base line, text) of one form in few words."""
+        written = "".join(f'<text x="{num(x)}" y="{num(y)}">{escape(clean(text))}</text>' for x, y, text in words)
+        if written:
+            self.parts.append(f"<g{_form(size, color, bold, italic, anchor)}>{written}</g>")
+
+    def dots(self, places: Iterable[tuple[float, float]], radius: float, *, fill: str = INK, ring: str = "#ffffff",
+             ring_width: float = 1.0) -> None:
+        """Draw several equal circles, each with a ring around it, in few words: points drawn with a round pen."""
+        d = "".join(f"M{num(x)} {num(y)}h0" for x, y in places)
+        for color, across in ((ring, 2 * radius + ring_width), (fill, 2 * radius - ring_width)):
+            if d:
+                self.parts.append(f'<path d="{d}" fill="none" stroke="{color}" stroke-width="{num(across)}" '
+                                  'stroke-linecap="round"/>')
 
     def body(self) -> str:
         """Return everything drawn."""

@@ -1,11 +1,12 @@
 """What the slide picture and the valve picture share: lanes with notes and labels, barlines, words for a reader."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analyzer.analysis import Planned
 from analyzer.horns.candidate import Candidate, shown
-from analyzer.picture.drawing import FAINT, INK, RULE, USUAL, Drawing
-from analyzer.picture.rows import Row, starts_of
+from analyzer.picture.drawing import FAINT, INK, RULE, USUAL, Drawing, Strokes
+from analyzer.picture.rows import Row
 from analyzer.plan.plan import PlannedNote
 
 LANE_PX = 17.0
@@ -17,7 +18,7 @@ class Frame:
 
     one: Planned
     row: Row
-    starts: tuple[float, ...]
+    starts: Sequence[float]
     out: Drawing
 
     @property
@@ -51,47 +52,40 @@ class Frame:
         return self.row.x(self.starts[k] + self.gap(k))
 
 
-def frame(one: Planned, row: Row) -> Frame:
-    """Return an empty frame of a row."""
-    return Frame(one=one, row=row, starts=tuple(starts_of(one.plan.notes)), out=Drawing())
-
-
 def draw_lanes(f: Frame, y: float) -> float:
     """Write measure numbers, written notes, our labels and the usual ones that differ; return where it ends. [px]"""
     out, row = f.out, f.row
-    for column in row.columns:
-        out.text(column.x1 + 3, y + 11, column.number, size=11, color=FAINT, bold=True)
-        if column.count > 1:
-            out.text((column.x1 + column.x2) / 2, y + 2.2 * LANE_PX, f"{column.count} empty", size=11, color=FAINT,
-                     anchor="middle", italic=True)
-    out.text(row.left - 6, y + 11, "measure", size=11, color=FAINT, anchor="end")
-    changed = any(f.note(k).changed for k in f.span)
-    names = ["note", "play", *(["usual"] if changed else [])]
-    for place, name in enumerate(names, 1):
-        out.text(row.left - 6, y + place * LANE_PX + 11, name, size=11, anchor="end", bold=name == "play",
+    out.texts(((column.x1 + 3, y + 11, column.number) for column in row.columns), color=FAINT, bold=True)
+    out.texts((((column.x1 + column.x2) / 2, y + 2.2 * LANE_PX, f"{column.count} empty") for column in row.columns
+               if column.count > 1), color=FAINT, anchor="middle", italic=True)
+    changed = [k for k in f.span if f.note(k).changed]
+    lanes = {name: y + place * LANE_PX + 11
+             for place, name in enumerate(["measure", "note", "play", *(["usual"] if changed else [])])}
+    for name, at in lanes.items():
+        out.text(row.left - 6, at, name, size=11, anchor="end", bold=name == "play",
                  color=USUAL if name == "usual" else INK if name == "play" else FAINT)
-    for k in f.span:
-        one = f.note(k)
-        x = f.begins(k) + 3
-        out.text(x, y + LANE_PX + 11, one.note.written.pretty, size=10, color=FAINT)
-        label = shown(one.choice.label) if one.choice else "×"
-        if one.changed:
-            wide = 7.2 * len(label) + 6
-            out.rect(x - 3, y + 2 * LANE_PX - 1, wide, 15, fill="#ffffff", stroke=INK, line=1.2, radius=3)
-        out.text(x, y + 2 * LANE_PX + 11, label, size=12, bold=True)
-        if one.changed and one.usual:
-            out.text(x, y + 3 * LANE_PX + 11, shown(one.usual.label), size=11, color=USUAL, italic=True)
-    return y + (len(names) + 1) * LANE_PX
+    places = {k: f.begins(k) + 3 for k in f.span}
+    labels = {k: shown(choice.label) if (choice := f.note(k).choice) else "×" for k in f.span}
+    for k in changed:
+        out.rect(places[k] - 3, lanes["play"] - 12, 7.2 * len(labels[k]) + 6, 15, fill="#ffffff", stroke=INK, line=1.2,
+                 radius=3)
+    out.texts(((x, lanes["note"], f.note(k).note.written.pretty) for k, x in places.items()), size=10, color=FAINT)
+    out.texts(((x, lanes["play"], labels[k]) for k, x in places.items()), size=12, bold=True)
+    out.texts(((places[k], lanes["usual"], shown(usual.label)) for k in changed if (usual := f.note(k).usual)),
+              color=USUAL, italic=True)
+    return y + len(lanes) * LANE_PX
 
 
 def draw_bars(f: Frame, top: float, bottom: float) -> None:
     """Draw barlines between two heights."""
+    strokes = Strokes()
     for column in f.row.columns:
-        f.out.line(column.x1, top, column.x1, bottom, color="#8a93a0", width=1.0)
+        strokes.line(column.x1, top, column.x1, bottom, color="#8a93a0")
         if column.count > 1:
             middle = (top + bottom) / 2
-            f.out.line(column.x1 + 12, middle, column.x2 - 12, middle, color=RULE, width=6)
-    f.out.line(f.row.right, top, f.row.right, bottom, color="#8a93a0", width=1.0)
+            strokes.line(column.x1 + 12, middle, column.x2 - 12, middle, color=RULE, width=6)
+    strokes.line(f.row.right, top, f.row.right, bottom, color="#8a93a0")
+    strokes.onto(f.out)
 
 
 def held_spans(f: Frame, valve: str, choice_of: str = "choice") -> list[tuple[float, float]]:

@@ -6,14 +6,16 @@ rest). The ground shows the valve state, with the places of that state's own pos
 all, so that T4 is seen to lie elsewhere than 4. Everything said by colour is said by shape or word, too.
 """
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from itertools import pairwise
 
 from analyzer.analysis import Planned
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import position_place_mm, positions, states
-from analyzer.picture.drawing import FAINT, HELD, INK, RULE, USUAL, Drawing, Picture, num
-from analyzer.picture.lanes import Frame, draw_bars, draw_lanes, frame, held_spans, measures_of, words_of
-from analyzer.picture.rows import Row, rows_of
+from analyzer.picture.drawing import FAINT, HELD, INK, RULE, USUAL, Drawing, Picture, Strokes, num
+from analyzer.picture.lanes import Frame, draw_bars, draw_lanes, held_spans, measures_of, words_of
+from analyzer.picture.rows import rows_of, starts_of
 from analyzer.picture.valves import valve_row
 from analyzer.plan.costs import PEAK_OVER_MEAN
 
@@ -37,10 +39,11 @@ def pictures_of(one: Planned, *, width: float = WIDE) -> tuple[Picture, ...]:
     else:
         left, right = 12.0 + max(_SCALE_PX * len(_used_states(one)), 46.0), 30.0
     found = []
-    rows = rows_of(plan, left=left, width=width - left - right)
-    for row in rows:
-        f = frame(one, row)
-        bottom = valve_row(f) if plan.horn.family == "valves" else _slide_row(f, one)
+    starts = starts_of(plan.notes)
+    setting = None if plan.horn.family == "valves" else _setting(one)
+    for row in rows_of(plan, starts, left=left, width=width - left - right):
+        f = Frame(one=one, row=row, starts=starts, out=Drawing())
+        bottom = valve_row(f) if setting is None else _slide_row(f, setting)
         kind = "Valve picture" if plan.horn.family == "valves" else "Slide picture"
         found.append(Picture(width=width, height=bottom, title=f"{kind}, {measures_of(row)}", desc=words_of(f),
                              body=f.out.body()))
@@ -97,6 +100,22 @@ def _key_sign(out: Drawing, sign: str, x: float, y: float) -> None:
 
 # --- the slide --------------------------------------------------------------------------------------------------------
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Setting:
+    """What all rows of one line share: valve states and loops used, the far end of the scale [mm], marked moves."""
+
+    states: tuple[tuple[str, ...], ...]
+    loops: tuple[str, ...]
+    limit_mm: float
+    fast: Mapping[int, float]
+
+
+def _setting(one: Planned) -> _Setting:
+    used = {loop for note in one.plan.notes if note.choice for loop in note.choice.valves}
+    return _Setting(states=tuple(_used_states(one)), limit_mm=_range_mm(one), fast=fast_moves(one),
+                    loops=tuple(loop for loop in one.plan.horn.loop_names if loop in used))
+
+
 def _used_states(one: Planned) -> list[tuple[str, ...]]:
     used = {choice.valves for note in one.plan.notes for choice in (note.choice, note.usual) if choice}
     return [held for held in states(one.plan.horn) if held == () or held in used]
@@ -111,13 +130,11 @@ def _range_mm(one: Planned) -> float:
         5, positions(plan.horn))) + 10))
 
 
-def _slide_row(f: Frame, one: Planned) -> float:
-    out, row, horn = f.out, f.row, one.plan.horn
+def _slide_row(f: Frame, setting: _Setting) -> float:
+    out, row, horn = f.out, f.row, f.one.plan.horn
     top = draw_lanes(f, 2.0) + 4
-    loops = [loop for loop in horn.loop_names if any(
-        note.choice and loop in note.choice.valves for note in one.plan.notes)]
-    for loop in loops:
-        out.text(row.left - 6, top + 11, f"{loop} held" if len(loops) == 1 else loop, size=11, anchor="end",
+    for loop in setting.loops:
+        out.text(row.left - 6, top + 11, f"{loop} held" if len(setting.loops) == 1 else loop, size=11, anchor="end",
                  color=FAINT)
         out.rect(row.left, top, row.right - row.left, 14, fill="#ffffff", stroke=RULE, line=0.8)
         for a, b in held_spans(f, loop):
@@ -126,33 +143,33 @@ def _slide_row(f: Frame, one: Planned) -> float:
                 out.text((a + b) / 2, top + 11, loop, size=11, bold=True, anchor="middle")
         top += 16
     top += 16
-    limit = _range_mm(one)
+    limit = setting.limit_mm
     bottom = top + limit * _PX_PER_MM
 
     def y(choice: Candidate | None) -> float:
         return top + ((choice.extension_mm if choice else None) or 0.0) * _PX_PER_MM
 
     _ground(f, top, bottom, limit)
-    _side_scales(out, one, row, top, limit)
+    _side_scales(f, setting, top)
     draw_bars(f, 2.0, bottom)
-    reach = one.plan.player.reach_on(horn)
+    reach = f.one.plan.player.reach_on(horn)
     if reach < min(limit, horn.slide_end_mm) - 1:
         at = top + reach * _PX_PER_MM
         out.line(row.left, at, row.right, at, color=INK, width=1.4, dash="1 4", cap="round")
         out.text(row.right - 3, at - 3, "reach", size=11, italic=True, anchor="end")
     for usual in (True, False):
+        strokes = Strokes()
         for k in range(max(0, row.first - 1), row.last):
-            _way(f, k, y, usual=usual)
-    for k in f.span:
-        note = f.note(k)
-        if note.choice is None:
-            # At the far end: off the slide, or out of this player's reach.
-            out.text(f.begins(k) + 3, bottom - 4, "×", size=16, bold=True, anchor="middle")
-            continue
-        if note.changed and note.usual:
-            out.dot(f.begins(k), y(note.usual), 3.4, fill="#ffffff", stroke=USUAL)
-        out.dot(f.begins(k), y(note.choice), 3.8, stroke="#ffffff", line=1.0)
-    _speeds(f, y, top, bottom)
+            _way(f, strokes, k, y, usual=usual)
+        strokes.onto(out)
+    notes = {k: f.note(k) for k in f.span}
+    # At the far end: off the slide, or out of this player's reach.
+    out.texts(((f.begins(k) + 3, bottom - 4, "×") for k, note in notes.items() if note.choice is None), size=16,
+              bold=True, anchor="middle")
+    out.dots(((f.begins(k), y(note.usual)) for k, note in notes.items() if note.choice and note.changed and note.usual),
+             3.4, fill="#ffffff", ring=USUAL, ring_width=1.5)
+    out.dots(((f.begins(k), y(note.choice)) for k, note in notes.items() if note.choice), 3.8)
+    _speeds(f, setting.fast, y, top, bottom)
     return bottom + 12
 
 
@@ -169,47 +186,47 @@ def _ground(f: Frame, top: float, bottom: float, limit: float) -> None:
             spans.append((at, f.begins(k), state))
             at, state = f.begins(k), choice.valves
     spans.append((at, row.right, state))
-    lines: dict[bool, list[str]] = {False: [], True: []}
+    places = Strokes()
     for a, b, held in spans:
         if held:
             out.rect(a, top - 8, b - a, bottom - top + 8, fill=HELD[min(len(held), 3)])
         for number in range(1, positions(horn, held) + 1):
             place = position_place_mm(horn, held, number)
             if place <= limit and b > a:
-                lines[bool(held)].append(f"M{num(a)} {num(top + place * _PX_PER_MM)}H{num(b)}")
-    # One path each: hundreds of lines would make the page heavy.
-    if lines[False]:
-        out.path("".join(lines[False]), color=RULE, width=0.9)
-    if lines[True]:
-        out.path("".join(lines[True]), color="#8a93a0", width=0.9, dash="5 3")
+                at_y = top + place * _PX_PER_MM
+                places.line(a, at_y, b, at_y, width=0.9, color="#8a93a0" if held else RULE, dash="5 3" if held else "")
+    places.onto(out)
     out.rect(row.left, top - 8, row.right - row.left, bottom - top + 8, stroke="#8a93a0")
 
 
-def _side_scales(out: Drawing, one: Planned, row: Row, top: float, limit: float) -> None:
-    horn = one.plan.horn
-    used = _used_states(one)
-    for place, held in enumerate(used):
-        right = row.left - 4 - (len(used) - 1 - place) * _SCALE_PX
+def _side_scales(f: Frame, setting: _Setting, top: float) -> None:
+    out, row, horn, limit = f.out, f.row, f.one.plan.horn, setting.limit_mm
+    strokes = Strokes()
+    for place, held in enumerate(setting.states):
+        right = row.left - 4 - (len(setting.states) - 1 - place) * _SCALE_PX
         out.text(right - 10, top - 10, "".join(held) or "open", size=10, color=FAINT, bold=True, anchor="middle")
-        out.line(right, top, right, top + min(limit, horn.slide_end_mm) * _PX_PER_MM, color="#8a93a0",
-                 width=1.2 if not held else 1.0, dash="" if not held else "5 3")
+        strokes.line(right, top, right, top + min(limit, horn.slide_end_mm) * _PX_PER_MM, color="#8a93a0",
+                     width=1.2 if not held else 1.0, dash="" if not held else "5 3")
+        names = []
         for number in range(1, positions(horn, held) + 1):
             mm = position_place_mm(horn, held, number)
             if mm <= limit:
                 y = top + mm * _PX_PER_MM
-                out.line(right - 4, y, right, y, color=INK, width=1.2)
-                out.text(right - 6, y + 4, f"{''.join(held)}{number}", size=11, anchor="end", bold=not held)
-    for mm in range(0, int(limit) + 1, 100):
-        y = top + mm * _PX_PER_MM
-        out.line(row.right, y, row.right + 4, y, color=FAINT)
-        out.text(row.right + 6, y + 4, str(mm), size=10, color=FAINT)
-    out.text(row.right + 6, top - 10, "mm", size=10, color=FAINT)
+                strokes.line(right - 4, y, right, y, color=INK, width=1.2)
+                names.append((right - 6, y + 4, f"{''.join(held)}{number}"))
+        out.texts(names, anchor="end", bold=not held)
+    depths = {mm: top + mm * _PX_PER_MM for mm in range(0, int(limit) + 1, 100)}
+    for y in depths.values():
+        strokes.line(row.right, y, row.right + 4, y, color=FAINT)
+    strokes.onto(out)
+    out.texts([*((row.right + 6, y + 4, str(mm)) for mm, y in depths.items()), (row.right + 6, top - 10, "mm")],
+              size=10, color=FAINT)
 
 
-def _way(f: Frame, k: int, y: object, *, usual: bool) -> None:
+def _way(f: Frame, strokes: Strokes, k: int, y: object, *, usual: bool) -> None:
     """Draw note `k`, held, and the move to the next one; the usual way only where it differs."""
     assert callable(y)
-    out, row, note = f.out, f.row, f.note(k)
+    row, note = f.row, f.note(k)
     after = f.note(k + 1) if k + 1 < len(f.starts) else None
     if usual and not (note.changed or (after is not None and after.changed)):
         return
@@ -232,9 +249,9 @@ def _way(f: Frame, k: int, y: object, *, usual: bool) -> None:
             return
     if not usual or note.changed:
         held = max(min(sounds, leave), begin + 2)
-        out.line(begin, at, held, at, color=color, width=2 if usual else 4, dash=dash)
+        strokes.line(begin, at, held, at, color=color, width=2 if usual else 4, dash=dash)
         if leave > held:
-            out.line(held, at, leave, at, color=color, width=1.6 if usual else 1.3, dash=dash or "1 3")
+            strokes.line(held, at, leave, at, color=color, width=1.6 if usual else 1.3, dash=dash or "1 3")
     if after is None or after.choice is None:
         return
     goal = after.usual if usual else after.choice
@@ -242,11 +259,12 @@ def _way(f: Frame, k: int, y: object, *, usual: bool) -> None:
         return
     end, to = row.x(f.starts[k + 1]), y(goal)
     if end - leave < 0.3:
-        out.line(leave, at, end, to, color=color, width=2, dash=dash)
+        strokes.line(leave, at, end, to, color=color, width=2, dash=dash)
         return
     bend = 0.45 * (end - leave)
-    out.path(f"M{num(leave)} {num(at)}C{num(leave + bend)} {num(at)} {num(end - bend)} {num(to)} {num(end)} {num(to)}",
-             color=color, width=2 if usual else 1.8, dash=dash)
+    strokes.add(f"M{num(leave)} {num(at)}C{num(leave + bend)} {num(at)} {num(end - bend)} {num(to)} "
+                f"{num(end)} {num(to)}",
+                color=color, width=2 if usual else 1.8, dash=dash)
 
 
 def peaks_mm_s(one: Planned) -> dict[int, float]:
@@ -271,9 +289,9 @@ def fast_moves(one: Planned) -> dict[int, float]:
     return {k: peaks[k] for k in best.values()}
 
 
-def _speeds(f: Frame, y: object, top: float, bottom: float) -> None:
+def _speeds(f: Frame, fast: Mapping[int, float], y: object, top: float, bottom: float) -> None:
     assert callable(y)
-    for k, speed in fast_moves(f.one).items():
+    for k, speed in fast.items():
         if not f.row.first <= k < f.row.last:
             continue
         a, b = f.note(k), f.note(k + 1)

@@ -58,14 +58,15 @@ def starts_of(notes: Sequence[PlannedNote]) -> list[float]:
     Grace notes take room from the note they lean on, so that they stand in its measure and can be read; in playing
     they come a little earlier.
     """
-    starts = [float(one.note.onset) for one in notes]
+    onsets = [float(one.note.onset) for one in notes]
+    starts = list(onsets)
     k = 0
     while k < len(notes):
         run = k
-        while run < len(notes) and notes[run].note.grace and notes[run].note.onset == notes[k].note.onset:
+        while run < len(notes) and notes[run].note.grace and onsets[run] == onsets[k]:
             run += 1
         graces = run - k
-        leans = run < len(notes) and notes[run].note.onset == notes[k].note.onset
+        leans = run < len(notes) and onsets[run] == onsets[k]
         if graces:
             room = float(notes[run].note.duration) / 2 if leans else 0.5
             step = min(0.25, room / graces)
@@ -75,9 +76,12 @@ def starts_of(notes: Sequence[PlannedNote]) -> list[float]:
     return starts
 
 
-def rows_of(plan: Plan, *, left: float, width: float) -> tuple[Row, ...]:
-    """Break the measures of a plan into rows; `left` and `width` say where time lies in each. [px]"""
-    columns, counts, needs = _columns(plan, width)
+def rows_of(plan: Plan, starts: Sequence[float], *, left: float, width: float) -> tuple[Row, ...]:
+    """Break the measures of a plan into rows; `left` and `width` say where time lies in each. [px]
+
+    `starts` are those of `starts_of`.
+    """
+    columns, counts, needs = _columns(plan, starts, width)
     rows: list[Row] = []
     start = note = 0
     scale = 0.0
@@ -113,10 +117,10 @@ def _wide(columns: Sequence[Column], scale: float) -> float:
     return sum(_FOLDED_PX if one.count > 1 else one.duration * scale for one in columns)
 
 
-def _columns(plan: Plan, width: float) -> tuple[list[Column], list[int], list[float]]:
+def _columns(plan: Plan, starts_of_all: Sequence[float], width: float) -> tuple[list[Column], list[int], list[float]]:
     """Return columns, how many notes each has, and the scale each needs. [px per quarter note]"""
     here: dict[int, list[float]] = {}
-    for one, start in zip(plan.notes, starts_of(plan.notes), strict=True):
+    for one, start in zip(plan.notes, starts_of_all, strict=True):
         here.setdefault(one.note.measure_index, []).append(start)
     columns: list[Column] = []
     counts: list[int] = []

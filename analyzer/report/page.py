@@ -44,7 +44,7 @@ def page_html(analysis: Analysis, engrave: Engraver, *, each: Each = iter, large
     return (
         f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         f'<meta name="viewport" content="width=device-width, initial-scale=1"><title>{_t(title)}: positions and '
-        f"valves</title><style>{css}</style></head><body>"
+        f"valves</title><style>{css}{faces()}</style></head><body>"
         f'<a class="skip" href="#content">To the content</a><header><h1>{_t(title)}</h1>'
         f'<p class="faint">{what} From the file {_t(document.name)}.</p>{nav}</header>'
         f'<main id="content">{"".join(sections)}{_cautions(analysis)}{_problems(analysis)}</main></body></html>\n')

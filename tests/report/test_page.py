@@ -93,6 +93,15 @@ def test_hostile_titles_and_part_names_stay_text(tmp_path: Path) -> None:
 
 
 @needs_engraver
+def test_page_has_the_faces_of_its_music_once() -> None:
+    page = page_file(plain("harbour-march-trio.musicxml"), ".html").decode()
+    # Upright, bold and italic letters, and the music face, which the metronome's note needs.
+    assert page.count("@font-face") == 4
+    assert 'font-family:"Leipzig"' in page
+    assert page.index("@font-face") < page.index("<body>")
+
+
+@needs_engraver
 def test_svg_holds_the_part_and_the_picture_with_title_and_description() -> None:
     analysis = plain(measures=("9", "16"))
     root = etree.fromstring(page_file(analysis, ".svg"))
