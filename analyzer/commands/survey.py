@@ -8,13 +8,13 @@ import click
 from analyzer.commands.options import format_option, horn_option, player_option, print_json, tempo_option, write_file
 from analyzer.commands.sweep import Sweep, sweep_options
 from analyzer.horns.profiles import load_horn
-from analyzer.library.purchase import purchase
-from analyzer.library.survey import Options, assemble, survey_bytes
+from analyzer.library.purchase import Case, purchase
+from analyzer.library.survey import Options, Survey, assemble, survey_bytes
 from analyzer.plan.player import Player, read_player
 from analyzer.report.surveying import survey_csv, survey_document, survey_parquet, survey_text
 from analyzer.section.section import read_section
 
-_TABLES = (".parquet", ".csv")
+_ENDINGS = (".html", ".parquet", ".csv")
 
 
 @click.command("survey")
@@ -30,7 +30,7 @@ _TABLES = (".parquet", ".csv")
 @click.option("--section", type=click.Path(path_type=Path), metavar="FILE.toml",
               help="Section file (as for fit): say what one more horn, or more learned, would open to its players.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
-              help="Write the table of lines too; its ending says how: .parquet or .csv.")
+              help="Write a page with pictures (.html), or the table of lines (.parquet, .csv).")
 @format_option("text", "json", "csv")
 def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[str, ...], player: Path | None,
             tempo: float | None, section: Path | None, output: Path | None, form: str, **how: Any) -> None:
@@ -39,8 +39,8 @@ def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[
     Scores are told by their content. A file that cannot be read is named with the reason, and the others go on. Without
     --horn each line is planned on two horns of its kind, a plainer and a fuller one, so that they can be compared.
     """
-    if output is not None and output.suffix.lower() not in _TABLES:
-        raise click.BadParameter(f"'{output.name}' has an ending that is not known; use one of {', '.join(_TABLES)}.",
+    if output is not None and output.suffix.lower() not in _ENDINGS:
+        raise click.BadParameter(f"'{output.name}' has an ending that is not known; use one of {', '.join(_ENDINGS)}.",
                                  param_hint="-o")
     sweep = Sweep(**how)
     if bass_clef and parts:
@@ -52,8 +52,7 @@ def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[
     survey = assemble(str(folder), entries, records)
     bought = purchase(survey, players) if players else None
     if output is not None:
-        write_file(output, survey_parquet(survey) if output.suffix.lower() == ".parquet"
-                   else survey_csv(survey).encode("utf-8"))
+        write_file(output, _content(output.suffix.lower(), survey, bought))
         click.echo(f"Wrote {output}.", err=True)
     if form == "json":
         print_json(survey_document(survey, bought))
@@ -61,3 +60,13 @@ def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[
         click.echo(survey_csv(survey), nl=False)
     else:
         click.echo(survey_text(survey, bought))
+
+
+def _content(ending: str, survey: Survey, bought: Case | None) -> bytes:
+    if ending == ".parquet":
+        return survey_parquet(survey)
+    if ending == ".csv":
+        return survey_csv(survey).encode("utf-8")
+    from analyzer.report.survey_page import survey_page
+
+    return survey_page(survey, bought).encode("utf-8")

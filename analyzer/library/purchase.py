@@ -87,9 +87,10 @@ def purchase(survey: Survey, section: Section, *, most_steps: int = MOST_STEPS) 
     needs: Counter[Alternatives[Step]] = Counter()
     for line, count in asked.items():
         needs[ways(line, hands, most_steps)] += count
-    order = sorted({step for found in needs for way in found for step in way})
+    order = sorted({step for found in needs for way in found for step in way}, key=_cheapest_first)
     now = met_by(needs, frozenset())
-    singles = [(step, met_by(needs, frozenset((step,))) - now) for step in order]
+    # Sorting keeps the order of equals.
+    singles = sorted(((step, met_by(needs, frozenset((step,))) - now) for step in order), key=lambda one: -one[1])
     together: list[Chosen[Step]] = []
     for size in range(1, most_steps + 1):
         best = best_set(needs, order, size)
@@ -97,7 +98,7 @@ def purchase(survey: Survey, section: Section, *, most_steps: int = MOST_STEPS) 
             together.append(best)
     return Case(owned=tuple(sorted({hand.horn.name for hand in hands if hand.step is None})),
                 lines=sum(asked.values()), open_now=now, together=tuple(together),
-                singles=tuple(sorted((one for one in singles if one[1]), key=lambda one: (-one[1], one[0]))))
+                singles=tuple(one for one in singles if one[1]))
 
 
 def lines_asked(survey: Survey) -> Counter[Asked]:
@@ -105,6 +106,11 @@ def lines_asked(survey: Survey) -> Counter[Asked]:
     rows = {(row["file"], row["part_id"], row["line"]): row for row in survey.lines}
     return Counter(Asked(family=row["family"], midis=tuple(int(midi) for midi in row["notes_by_pitch"]),
                          clefs=tuple(row["clefs"])) for row in rows.values())
+
+
+def _cheapest_first(step: Step) -> tuple[bool, float, Step]:
+    """Sort key: of steps that open as much, learning comes before buying, and the lighter horn first."""
+    return step.kind == "buy", load_horn(step.what).handling.weight_kg.value if step.kind == "buy" else 0.0, step
 
 
 class Hand:

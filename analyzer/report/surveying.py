@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from analyzer import cautions
+from analyzer.library.demands import compensating_pairs, lines_of
 from analyzer.library.purchase import Case
 from analyzer.library.survey import Record, Survey
 from analyzer.problem import unreadable
@@ -43,20 +44,19 @@ def survey_document(survey: Survey, bought: Case | None = None) -> Record:
         "schema": SCHEMA, "folder": survey.folder, "files": list(survey.files), "lines": list(survey.lines),
         "summary": summary(survey),
         "problems": [row["problem"] for row in survey.files if row["status"] == "unreadable" and row["problem"]],
-        "cautions": list(_cautions(survey)), **({"purchase": bought.as_json()} if bought else {}),
+        "cautions": list(cautions_of(survey)), **({"purchase": bought.as_json()} if bought else {}),
     }
 
 
-def _cautions(survey: Survey) -> tuple[str, ...]:
+def cautions_of(survey: Survey) -> tuple[str, ...]:
+    """Return the cautions for a change of horn, as far as the horns looked at ask for them."""
     families = {row["horn_family"] for row in survey.lines}
     return cautions.for_changing(slide="slide" in families or not families, valves="valves" in families)
 
 
 def summary(survey: Survey) -> Record:
     """Return the sums: files by status, lines by family, and for each horn what its lines ask of it."""
-    lines: dict[tuple[str, str, int], list[Record]] = defaultdict(list)
-    for row in survey.lines:
-        lines[row["file"], row["part_id"], row["line"]].append(row)
+    lines = lines_of(survey)
     status = Counter(row["status"] for row in survey.files)
     families = Counter(rows[0]["family"] for rows in lines.values())
     horns: dict[str, list[Record]] = defaultdict(list)
@@ -110,17 +110,8 @@ def _with_valves(rows: Sequence[Record], valves: int) -> Record | None:
 
 
 def _compensating(lines: Sequence[Sequence[Record]]) -> Record | None:
-    """Compare each line on a compensating horn and on its plain like; None if no line was on both.
-
-    Likes are of one kind and have as many valves; of several pairs that with the most valves counts.
-    """
-    pairs = []
-    for rows in lines:
-        plain = [row for row in rows if row["horn_family"] == "valves" and not row["horn_compensating"]]
-        with_loops = [row for row in rows if row["horn_compensating"]]
-        likes = [(a, b) for a in plain for b in with_loops
-                 if (a["horn_kind"], a["horn_valves"]) == (b["horn_kind"], b["horn_valves"])]
-        pairs += sorted(likes, key=lambda pair: -pair[0]["horn_valves"])[:1]
+    """Compare each line on a compensating horn and on its plain like; None if no line was on both."""
+    pairs = [pair for rows in lines for pair in [compensating_pairs(rows)] if pair]
     if not pairs:
         return None
 
@@ -138,14 +129,15 @@ def _compensating(lines: Sequence[Sequence[Record]]) -> Record | None:
 def survey_text(survey: Survey, bought: Case | None = None) -> str:
     """Return the summary for a person, with what one more horn would bring if that was asked."""
     sums = summary(survey)
-    total = sum(sums["files"].values())
-    said = "; ".join(f"{count} {_SAID[one]}" for one, count in sums["files"].items() if count)
-    out = [f"Survey of {survey.folder}", "", *_wrapped(f"{_count(total, 'file')}{': ' if said else ''}{said}.")]
+    out = [f"Survey of {survey.folder}", "", *_wrapped(files_sentence(sums))]
     if sums["lines"]:
-        families = ", ".join(f"{count} {family}" for family, count in sums["lines_by_family"].items())
-        out += [*_wrapped(f"{_count(sums['lines'], 'line')} ({families}), {sums['notes']:,} notes; a line is what one "
-                          "player plays."), "", *_horn_table(sums["horns"]), "",
-                *(row for found in (*_findings(sums), *_bought(bought)) for row in _wrapped(found))]
+        said = findings(sums)
+        if bought:
+            said += bought_sentences(bought)
+            each = "; ".join(f"{step.text} ({lines:,})" for step, lines in bought.singles[:_STEPS_SHOWN])
+            said += [f"Lines that each step opens by itself: {each}."] if each else []
+        out += [*_wrapped(lines_sentence(sums)), "", *_horn_table(sums["horns"]), "",
+                *(row for one in said for row in _wrapped(one))]
     else:
         out.append("No line to plan was found. Name parts with --part, or give the folder that holds the scores.")
     bad = [row for row in survey.files if row["status"] == "unreadable"]
@@ -154,58 +146,76 @@ def survey_text(survey: Survey, bought: Case | None = None) -> str:
         if len(bad) > _SHOWN:
             out.append(f"  and {len(bad) - _SHOWN} more; --format json names them all.")
     if sums["lines"]:
-        out += ["", *(f"Caution: {line}" for line in _cautions(survey))]
+        out += ["", *(f"Caution: {line}" for line in cautions_of(survey))]
     return "\n".join(out)
+
+
+def files_sentence(sums: Record) -> str:
+    """Return how many files there are of each sort."""
+    said = "; ".join(f"{count} {_SAID[one]}" for one, count in sums["files"].items() if count)
+    return f"{counted(sum(sums['files'].values()), 'file')}{': ' if said else ''}{said}."
+
+
+def lines_sentence(sums: Record) -> str:
+    """Return how many lines there are of each family."""
+    families = ", ".join(f"{count} {family}" for family, count in sums["lines_by_family"].items())
+    return (f"{counted(sums['lines'], 'line')} ({families}), {sums['notes']:,} notes; a line is what one player plays.")
 
 
 def _wrapped(text: str) -> list[str]:
     return textwrap.wrap(text, 100, subsequent_indent="  ")
 
 
-def _count(number: int, word: str) -> str:
+def counted(number: int, word: str) -> str:
+    """Return a number with its word, in the plural where it is not one."""
     return f"{number:,} {word}{'' if number == 1 else 's'}"
 
 
-def _horn_table(horns: Sequence[Record]) -> list[str]:
+def horn_rows(horns: Sequence[Record]) -> list[tuple[str, ...]]:
+    """Return the table of horns, heads first."""
     heads = ("Horn", "lines", "notes", "not playable", "travel", "usual chart", "valve changes", "out of tune",
              "too fast")
-    rows = [(
+    return [heads, *((
         one["horn"], str(one["lines"]), f"{one['notes']:,}",
         f"{one['unplayable']:,} in {one['lines_with_unplayable']}" if one["unplayable"] else "0",
         "-" if one["travel_m"] is None else f"{one['travel_m']:,.0f} m",
         "-" if one["chart_travel_m"] is None else f"{one['chart_travel_m']:,.0f} m",
-        f"{one['valve_changes']:,}", f"{one['out_of_tune']:,}", str(one["lines_too_fast"])) for one in horns]
-    wide = [max(len(row[k]) for row in (heads, *rows)) for k in range(len(heads))]
+        f"{one['valve_changes']:,}", f"{one['out_of_tune']:,}", str(one["lines_too_fast"])) for one in horns)]
+
+
+def _horn_table(horns: Sequence[Record]) -> list[str]:
+    rows = horn_rows(horns)
+    wide = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return ["  ".join(cell.ljust(wide[k]) if k == 0 else cell.rjust(wide[k]) for k, cell in enumerate(row)).rstrip()
-            for row in (heads, *rows)] + [
+            for row in rows] + [
         "Not playable: notes, and in how many lines. Out of tune: notes farther off than a player bends with a good",
         "tone. Too fast: lines whose hardest move leaves less time than the player needs at the tempo in force."]
 
 
-def _findings(sums: Record) -> list[str]:
+def findings(sums: Record) -> list[str]:
+    """Return what the sums say of attachments, second valves and compensation, a sentence each."""
     out = []
     one, two, loops = sums["attachment"], sums["second_valve"], sums["compensating"]
     if one:
-        out.append(f"Attachment: {one['lines_needing']} of {_count(one['lines'], 'slide line')} "
+        out.append(f"Attachment: {one['lines_needing']} of {counted(one['lines'], 'slide line')} "
                    f"({one['share']:.0%}) {'has' if one['lines_needing'] == 1 else 'have'} notes that no position "
-                   f"without it sounds in tune; {_count(one['notes_needing'], 'note')} in all.")
+                   f"without it sounds in tune; {counted(one['notes_needing'], 'note')} in all.")
     if two:
-        out.append(f"Second valve: {two['lines_needing']} of {_count(two['lines'], 'line')} looked at with two valves "
-                   f"({two['share']:.0%}); {_count(two['notes_needing'], 'note')} in all.")
+        out.append(f"Second valve: {two['lines_needing']} of {counted(two['lines'], 'line')} looked at with two valves "
+                   f"({two['share']:.0%}); {counted(two['notes_needing'], 'note')} in all.")
     if loops:
         plain, with_loops = loops["plain"], loops["compensating"]
-        out.append(f"Compensating: on {_count(loops['lines'], 'line')} the notes lie {plain['off_mean_cents']:.1f} "
+        out.append(f"Compensating: on {counted(loops['lines'], 'line')} the notes lie {plain['off_mean_cents']:.1f} "
                    f"cents off on average without it and {with_loops['off_mean_cents']:.1f} with it; the worst note "
                    f"{plain['off_worst_cents']:.0f} and {with_loops['off_worst_cents']:.0f} cents; out of tune "
                    f"{plain['out_of_tune']:,} and {with_loops['out_of_tune']:,} notes.")
     return out
 
 
-def _bought(case: Case | None) -> list[str]:
-    if not case:
-        return []
+def bought_sentences(case: Case) -> list[str]:
+    """Return what is open to the section, and the next steps that would open more."""
     out = [f"Purchase: with the section's horns ({', '.join(case.owned)}) and what its players have learned, "
-           f"{case.open_now} of {_count(case.lines, 'line')} are open: somebody can sound every note in tune, within "
+           f"{case.open_now} of {counted(case.lines, 'line')} are open: somebody can sound every note in tune, within "
            "range, and reads the clef."]
     if not case.together:
         return [*out, "No horn, and nothing learned, would open more within three steps."]
@@ -214,9 +224,6 @@ def _bought(case: Case | None) -> list[str]:
         sure = "" if one.exact else f" (found step by step; no set of so many opens more than {one.bound})"
         lead = "Next: the best step is" if not number else f"The best {_WORDS[len(one.steps)]} together:"
         out.append(f"{lead} {what}; then {one.met} of {case.lines} are open{sure}.")
-    others = [f"{step.text} {lines:,}" for step, lines in case.singles[:_STEPS_SHOWN]]
-    if others:
-        out.append(f"Lines that each step opens by itself: {'; '.join(others)}.")
     return [*out, "Speed is not asked here, nor whether two lines want the same player: see lowbrass fit."]
 
 
