@@ -6,11 +6,13 @@ those more than all that the plans of a whole section cost. The unit throughout 
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from analyzer.horns.horn import Horn
-from analyzer.plan.costs import BROKEN
+from analyzer.plan.costs import BROKEN, keeps_gliss
 from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner
+from analyzer.plan.timing import NoteTime
 from analyzer.score.line import Line
 from analyzer.section.section import Member
 
@@ -83,12 +85,17 @@ def takes(horn: Horn, family: str) -> bool:
     return True
 
 
-def burden_of(line: Line, member: Member, horn: Horn, *, tempo_bpm: float | None = None) -> Burden:
-    """Plan a line for a member on a horn and count what it asks."""
-    planner = Planner(line, horn, member.player, tempo_bpm=tempo_bpm)
-    plan = planner.plan()
+def burden_of(line: Line, member: Member, horn: Horn, *, tempo_bpm: float | None = None,
+              times: tuple[NoteTime, ...] | None = None) -> Burden:
+    """Plan a line for a member on a horn and count what it asks; its plan comes without reasons.
+
+    `times` are the line's, where another planner with the same tempo has worked them out already.
+    """
+    planner = Planner(line, horn, member.player, tempo_bpm=tempo_bpm, times=times)
+    plan = planner.outline()
     unplayable = tuple(note.index for note in plan.notes if note.choice is None)
-    gliss = tuple(note.index for note in plan.notes if note.problem is not None and note.problem.code == "gliss")
+    gliss = tuple(a.index for a, b in pairwise(plan.notes) if a.note.gliss_after and a.choice is not None
+                  and (b.choice is None or not keeps_gliss(a.choice, b.choice)))
     fast = too_fast(planner, plan)
     beyond, stretch = _range(plan, member)
     playable = max(1, len(plan.notes) - len(unplayable))

@@ -63,6 +63,8 @@ class Move:
 
 
 Step = Lend | Move
+_Cell = tuple[int, float, Burden]      # changes, price, the burden: one member on one line
+_Column = tuple[_Cell | None, ...]     # one member on every line, None where it cannot be
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,6 +106,7 @@ class Search:
         self.desk = desk
         self._lacks: dict[frozenset[int], int] = {}
         self._quick: dict[int, tuple[int, ...] | None] = {}
+        self._columns: dict[object, _Column] = {}
         self._empty = [self._changes_if_empty(i, spared) for i in range(len(desk.chairs))]
 
     def _changes_if_empty(self, i: int, spared: Callable[[int], bool]) -> int:
@@ -201,44 +204,54 @@ class Search:
                 return True
         return False
 
+    def _column(self, j: int, lent: tuple[Horn, ...], away: frozenset[str], lifted: frozenset[int], least: float,
+                ) -> _Column:
+        """Return what member `j` with lent horns, without those given `away`, would do on each line; worked out once.
+        """
+        key = (j, tuple(horn.name for horn in lent), away, lifted, least)
+        if key not in self._columns:
+            desk = self.desk
+            column: list[_Cell | None] = []
+            for i in range(len(desk.chairs)):
+                ways = [] if desk.bars(i, j, lifted) else [
+                    (self.changes_at(one, least), one.cost, one) for one in desk.offers(i, j, lent)
+                    if one.horn in lent or one.horn.name not in away]
+                column.append(min(ways, key=lambda way: way[:2], default=None))
+            self._columns[key] = tuple(column)
+        return self._columns[key]
+
     def _way(self, steps: tuple[Step, ...], least: float) -> Way:
         desk = self.desk
         lifted = frozenset(one.member for one in steps if isinstance(one, Move))
         loans = [one for one in steps if isinstance(one, Lend)]
-        table: list[list[Burden | None]] = []
-        for i in range(len(desk.chairs)):
-            row: list[Burden | None] = []
-            for j in range(len(desk.members)):
-                away = {one.horn.name for one in loans if one.owner == j}
-                lent = [one.horn for one in loans if one.member == j]
-                ways = [] if desk.bars(i, j, lifted) else [
-                    one for one in desk.offers(i, j, lent) if one.horn in lent or one.horn.name not in away]
-                row.append(min(ways, key=lambda one: (self.changes_at(one, least), one.cost), default=None))
-            table.append(row)
+        columns = [self._column(j, tuple(one.horn for one in loans if one.member == j),
+                                frozenset(one.horn.name for one in loans if one.owner == j), lifted, least)
+                   for j in range(len(desk.members))]
+        table = list(zip(*columns, strict=True)) if columns else [()] * len(desk.chairs)
         # One change outweighs the whole difference that ranks, and those that prices, can make.
-        unit = 1.0 + sum(max((one.cost for one in row if one), default=0.0) for row in table)
+        unit = 1.0 + sum(max((cell[1] for cell in row if cell), default=0.0) for row in table)
         count = len(table)
         step = unit * (count * count + count + 1)
-        prices = [[INF if one is None else step * self.changes_at(one, least) + one.cost + desk.tie(i, j)
-                   for j, one in enumerate(row)] for i, row in enumerate(table)]
+        prices = [[INF if cell is None else step * cell[0] + cell[1] + desk.tie(i, j) for j, cell in enumerate(row)]
+                  for i, row in enumerate(table)]
         empty = [step * self._empty[i] + unit * (count - desk.chairs[i].rank) for i in range(count)]
-        found = assign(prices, empty)
         seats: list[tuple[int, Burden] | None] = []
         notes: list[tuple[int, ...]] = [()] * count
         # A line that stays empty only because players lack is one change; any other cannot be mended.
         total, left_out, price, factor = len(steps) - self._lacking(lifted) * (2 * FAR - 1), 0, 0.0, 1.0
-        for i, seat in enumerate(found):
-            burden = None if seat is None else table[i][seat]
-            if seat is None or burden is None:
+        for i, seat in enumerate(assign(prices, empty)):
+            cell = None if seat is None else table[i][seat]
+            if seat is None or cell is None:
                 seats.append(None)
                 total += self._empty[i]
                 left_out += len(desk.chairs[i].line.notes) if desk.chairs[i].same_as is None else 0
                 continue
+            changes, cost, burden = cell
             seats.append((seat, burden))
             notes[i] = self.troubled(burden, least) or ()
-            total += self.changes_at(burden, least)
+            total += changes
             left_out += len(notes[i])
-            price += burden.cost
+            price += cost
             if burden.too_fast and burden.tempo_factor >= least:
                 factor = min(factor, burden.tempo_factor)
         return Way(steps=steps, seats=tuple(seats), troubled=tuple(notes), least=least, factor=factor,

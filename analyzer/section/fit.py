@@ -1,7 +1,7 @@
 """Does a piece suit a section: who plays what on which horn, what stands in the way, what would have to change."""
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from analyzer import cautions
@@ -150,6 +150,7 @@ def _seated(desk: Desk, placed: Placed, covered: Covered, harmony: Harmony,
 
 def _seat(desk: Desk, i: int, j: int, burden: Burden, *, doubles: bool, harmony: Harmony) -> Seat:
     chair, member = desk.chairs[i], desk.members[j]
+    burden = replace(burden, plan=burden.planner.plan())       # with its reasons, for those who sit there
     found = list(review(burden.plan, burden.planner, harmony=harmony))
     clefs = unread_clefs(chair.line, member)
     if clefs:

@@ -9,6 +9,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from analyzer.horns.horn import Horn
+from analyzer.plan.timing import NoteTime
 from analyzer.problem import unreadable
 from analyzer.score.line import Line
 from analyzer.score.parts import PartInfo
@@ -139,6 +140,7 @@ class Desk:
         self.members = section.members
         self.tempo_bpm = tempo_bpm
         self._known: dict[tuple[int, int, Horn], Burden] = {}
+        self._times: dict[int, tuple[NoteTime, ...]] = {}
         # How many different lines each family has; a line printed twice counts once.
         self._lines_of = Counter(chair.line.family for chair in self.chairs if chair.same_as is None)
 
@@ -146,7 +148,9 @@ class Desk:
         """Return what line `i` on `horn` asks of member `j`."""
         key = (i, j, horn)
         if key not in self._known:
-            self._known[key] = burden_of(self.chairs[i].line, self.members[j], horn, tempo_bpm=self.tempo_bpm)
+            found = burden_of(self.chairs[i].line, self.members[j], horn, tempo_bpm=self.tempo_bpm,
+                              times=self._times.get(i))
+            self._known[key], self._times[i] = found, found.planner.times
         return self._known[key]
 
     def offers(self, i: int, j: int, lent: Sequence[Horn] = ()) -> list[Burden]:
