@@ -1,23 +1,31 @@
-"""Damaged scores: never a traceback, never a hang, and what is read holds together."""
+"""Damaged scores: never a traceback, never a hang, and what is read holds together.
+
+``python -m tests.score.test_fuzz`` reads ten thousand of them, and mutations of other projects' scores, and prints the
+longest time and the most memory.
+"""
 
 import random
 import re
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from fractions import Fraction
+from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from lxml import etree
 
 from analyzer.marking.annotate import annotated, cleared
 from analyzer.marking.mark import Mark
 from analyzer.problem import Unreadable
-from analyzer.score.document import read_document
+from analyzer.score.document import open_document, read_document
 from analyzer.score.lines import lines_of
 from analyzer.score.parts import find_parts
 from analyzer.score.reader import read_part
 from tests.score.build import attributes, backup, chord, forward, lines, note, score, words
+from tests.score.suites import every_file
 
 BASE = score(
     '<barline location="left"><repeat direction="forward"/></barline>' + words("Allegro") + '<sound tempo="96"/>'
@@ -83,9 +91,8 @@ CHANGES: tuple[Callable[[bytes, random.Random], bytes], ...] = (
     _flip, _cut, _drop, _drop, _again, _again, _value, _value, _value, _rename, _comment)
 
 
-def _mutated(seed: int) -> bytes:
+def _mutated(seed: int, data: bytes = BASE) -> bytes:
     chance = random.Random(seed)
-    data = BASE
     for _ in range(chance.choice((1, 1, 2, 3, 6))):
         if len(_TAG.findall(data)) > 3 and _TEXT.search(data):
             data = chance.choice(CHANGES)(data, chance)
@@ -132,26 +139,50 @@ def _holds_together(data: bytes) -> bool:
         again = read_document(once, "fuzz.xml")
         assert annotated(again, marks) == once
         assert cleared(again) == cleared(document)
-        marked = {ref for ref, element in enumerate(again.notes(info.id)) if b"<?lowbrass" in _bytes(element)}
+        marked = {ref for ref, element in enumerate(again.notes(info.id)) if b"<?lowbrass" in etree.tostring(element)}
         assert marked == {mark.ref for mark in marks}
     return True
 
 
-def _bytes(element: object) -> bytes:
-    from lxml import etree
+class _Longest(NamedTuple):
+    """What reading many damaged scores took: how many were read all the same, the longest time [s], and its score."""
 
-    return etree.tostring(element)  # type: ignore[arg-type, return-value, unused-ignore]
+    readable: int = 0
+    seconds: float = 0.0
+    which: str = ""
 
-
-def _run(seeds: range) -> None:
-    readable = 0
-    for seed in seeds:
+    def after(self, data: bytes, which: str) -> "_Longest":
+        """Read one score more."""
+        print(which, data[:4000])               # shown by pytest where the check fails
         begin = time.perf_counter()
-        data = _mutated(seed)
-        print(f"seed {seed}:", data)           # shown by pytest where the check fails
-        readable += _holds_together(data)
-        assert time.perf_counter() - begin < 5
-    assert readable > len(seeds) // 5, "the changes are so rough that hardly anything is read"
+        readable = self.readable + _holds_together(data)
+        seconds = time.perf_counter() - begin
+        assert seconds < 5
+        return _Longest(readable, *max((self.seconds, self.which), (seconds, which)))
+
+
+def _run(seeds: range) -> _Longest:
+    longest = _Longest()
+    for seed in seeds:
+        longest = longest.after(_mutated(seed), f"seed {seed}")
+    assert longest.readable > len(seeds) // 5, "the changes are so rough that hardly anything is read"
+    return longest
+
+
+def _plain(path: Path) -> bytes:
+    """Return a score's XML as UTF-8 without a declaration, as the mutations want it."""
+    return etree.tostring(open_document(path).root, encoding="UTF-8")
+
+
+def _run_real(files: Iterable[Path], times: int) -> tuple[int, _Longest]:
+    """Damage scores of other projects, each `times` times; return how many that were, and the longest."""
+    longest, count = _Longest(), 0
+    for path in files:
+        data = _plain(path)
+        for seed in range(times):
+            longest = longest.after(_mutated(seed, data), f"{path.name}, seed {seed}")
+            count += 1
+    return count, longest
 
 
 def test_base_is_read() -> None:
@@ -167,6 +198,24 @@ def test_changed_scores(block: int) -> None:
 @pytest.mark.parametrize("block", range(20))
 def test_changed_scores_whole(block: int) -> None:
     _run(range(1000 + block * 500, 1500 + block * 500))
+
+
+def _real(most_bytes: int) -> list[Path]:
+    return [path for path in every_file() if 200 < path.stat().st_size < most_bytes]
+
+
+@pytest.mark.skipif(not every_file(), reason="no package that ships scores is installed")
+def test_changed_scores_of_others() -> None:
+    count, longest = _run_real(random.Random(5).sample(_real(20_000), 12), 2)
+    assert count == 24
+    assert longest.readable
+
+
+@pytest.mark.whole
+def test_changed_scores_of_others_whole() -> None:
+    count, longest = _run_real(_real(60_000), 3)
+    assert count > 1000
+    assert longest.readable > count // 5
 
 
 @settings(max_examples=60, deadline=None, derandomize=True)
@@ -204,3 +253,28 @@ def _attacks(events: list[tuple[list[str], int]]) -> list[tuple[str, Fraction]]:
         result += [(pitch, Fraction(at, 4)) for pitch in pitches]
         at += ticks
     return result
+
+
+def _printed() -> None:
+    import resource
+    from contextlib import redirect_stdout
+    from io import StringIO
+
+    def megabytes() -> float:
+        return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+    before = megabytes()
+    with redirect_stdout(StringIO()):
+        own = _run(range(1000, 11_000))
+    middle = megabytes()
+    with redirect_stdout(StringIO()):
+        count, real = _run_real(_real(200_000), 3)
+    for name, number, longest, start, end in (("our score", 10_000, own, before, middle),
+                                              ("other projects' scores", count, real, middle, megabytes())):
+        print(f"{number} mutations of {name}: {longest.readable} read all the same, the others refused in one line; "
+              f"longest {longest.seconds:.3f} s ({longest.which}); peak memory {end:.0f} MB, {end - start:.0f} more "
+              "than before")
+
+
+if __name__ == "__main__":
+    _printed()
