@@ -58,7 +58,8 @@ def _repeating(names: tuple[str, ...]) -> list[Path]:
     return [path for path in every_file() if path.name.startswith(names)]
 
 
-@pytest.mark.parametrize("path", _repeating(("45a", "45b", "45c", "45d", "45e", "45f", "45g", "test_45")), ids=lambda path: path.name)
+@pytest.mark.parametrize("path", _repeating(("45a", "45b", "45c", "45d", "45e", "45f", "45g", "test_45")),
+                         ids=lambda path: path.name)
 def test_every_leap_of_music21_is_ours(path: Path) -> None:
     assert unlike(path) == set()
 
