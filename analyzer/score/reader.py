@@ -9,20 +9,16 @@ from lxml import etree
 from analyzer.pitch import Pitch, Transposition
 from analyzer.problem import Problem, unreadable
 from analyzer.score.attributes import Attributes, length_of, number
-from analyzer.score.document import MARK_TARGET, Document
+from analyzer.score.document import Document
 from analyzer.score.doubling import Doubling, horn_word
 from analyzer.score.faults import Faults
+from analyzer.score.notations import SAID, TIE_BITS, marks_of, sings
 from analyzer.score.parts import PartInfo, find_parts
 from analyzer.score.players import player_word
 from analyzer.score.repeats import Bars, jumps_of
 from analyzer.score.signs import score_signs
 from analyzer.score.timeline import Direction, Measure, Note, Part, Rest, Tempo
 
-_TIE = {"start": 1, "stop": 2, "continue": 3}
-_LINES = frozenset(("glissando", "slide"))
-_SHORT = frozenset(("staccato", "staccatissimo", "spiccato"))
-_LONG = frozenset(("tenuto", "detached-legato"))
-_BREATH = frozenset(("breath-mark", "caesura"))
 _TYPES = {"breve": Fraction(8), "whole": Fraction(4), "half": Fraction(2), "quarter": Fraction(1),
           "eighth": Fraction(1, 2), "16th": Fraction(1, 4), "32nd": Fraction(1, 8), "64th": Fraction(1, 16)}
 
@@ -157,11 +153,11 @@ class _Reader:
             elif tag == "rest":
                 rest = True
             elif tag == "notations":
-                marks, given_here, tied = _notations(child, marks, slurs)
+                marks, given_here, tied = marks_of(child, marks, slurs)
                 given = given_here or given
                 tie |= tied
             elif tag == "tie":
-                tie |= _TIE.get(child.get("type", ""), 0)
+                tie |= TIE_BITS.get(child.get("type", ""), 0)
             elif tag == "grace":
                 grace = True
             elif tag == "cue":
@@ -229,6 +225,10 @@ class _Reader:
             if not chord:
                 self.head_kept = False
             return
+        if marks:
+            for mark, said in SAID.items():
+                if mark in marks:
+                    self.faults.add("note", mark, *said)
         place = len(self.raw)
         chord = chord and self.head_kept
         self.head_kept = True
@@ -278,6 +278,8 @@ class _Reader:
                 self.doubling.read_sound(child, self.onset + self.attributes.quarters(self.position))
             elif child.tag == "direction-type":
                 for words in child.iterchildren("words"):
+                    if sings(words.text):
+                        self.faults.add("note", "multiphonic", *SAID["multiphonic"])
                     player, horn = player_word(words.text or ""), horn_word(words.text)
                     if player is None and horn is None:
                         continue
@@ -364,44 +366,6 @@ def _notes(reader: _Reader) -> Iterator[Note]:
             family=doubling.family(raw.instrument, raw.onset, raw.staff) if doubling else None,
             slash="slash" in marks,
         )
-
-
-def _notations(element: etree._Element, marks: frozenset[str],
-               slurs: list[tuple[str, str]]) -> tuple[frozenset[str], str | None, int]:
-    given: str | None = None
-    tie = 0
-    for child in element:
-        tag = child.tag
-        if tag == "tied":
-            tie |= _TIE.get(child.get("type", ""), 0)
-        elif tag == "slur":
-            slurs.append((child.get("type", ""), child.get("number", "1")))
-        elif tag == "articulations":
-            for one in child:
-                if one.tag in _SHORT:
-                    marks = marks | {"staccato"}
-                elif one.tag in _LONG:
-                    marks = marks | {"tenuto"}
-                elif one.tag in _BREATH:
-                    marks = marks | {"breath"}
-        elif tag == "technical":
-            for one in child:
-                if one.tag == "fingering":
-                    if not is_our_mark(one):
-                        text = " ".join((one.text or "").split())
-                        given = f"{given} {text}" if given else text or None
-                elif one.tag == "harmonic":
-                    marks = marks | {"harmonic"}
-        elif tag == "fermata":
-            marks = marks | {"fermata"}
-        elif tag in _LINES and child.get("type") == "start":
-            marks = marks | {"gliss"}
-    return marks, given, tie
-
-
-def is_our_mark(fingering: etree._Element) -> bool:
-    """Tell whether a ``<fingering>`` was written by this tool."""
-    return any(getattr(child, "target", "") == MARK_TARGET for child in fingering.iter(etree.ProcessingInstruction))
 
 
 def _int(text: str | None, default: int) -> int:

@@ -101,6 +101,23 @@ def test_jumps_are_pairs_of_notes() -> None:
     assert lines_of(part(data), "trombone")[0][0].jumps == ((1, 0),)
 
 
+def test_slashes_show_rhythm_and_no_pitch() -> None:
+    # MusicXML 4.0, slash: "To indicate rhythms but not pitches"
+    begin, end = (f'<attributes><measure-style><slash type="{kind}"/></measure-style></attributes>'
+                  for kind in ("start", "stop"))
+    head = note("B3", 4, after="<notehead>slash</notehead>")
+    data = score(note("C3", 16), begin + note("B3", 16), end + note("D3", 8) + head + note("E3", 4))
+    assert lines(data) == [["C3@0", "D3@8", "E3@11"]]
+    (problem,) = lines_of(part(data), "trombone")[1]
+    assert (problem.code, problem.where) == ("slash", "Trombone, measure 2")
+    assert len(part(data).notes) == 5, "the part keeps them: they are printed"
+
+
+def test_notes_in_brackets_are_played_and_known_as_optional() -> None:
+    data = score(note("C3", 8) + note("C2", 8, after='<notehead parentheses="yes">normal</notehead>'))
+    assert [each.optional for each in lines_of(part(data), "trombone")[0][0].notes] == [False, True]
+
+
 def test_part_without_notes_has_no_line() -> None:
     assert lines(score(note("", 16))) == []
 

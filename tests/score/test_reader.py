@@ -186,6 +186,47 @@ def test_marks_on_a_note() -> None:
     assert [each.given for each in notes] == [None] * 6 + ["3 4", None]
 
 
+def ornament(text: str) -> str:
+    return f"<notations><ornaments>{text}</ornaments></notations>"
+
+
+@pytest.mark.parametrize(("music", "code"), [
+    (note("C3", 16, after="<notations><technical><harmonic/></technical></notations>"), "harmonic"),
+    (note("C3", 8, after=ornament('<tremolo type="start">3</tremolo>'))
+     + note("E3", 8, after=ornament('<tremolo type="stop">3</tremolo>')), "tremolo"),
+    (note("C3", 16, after=ornament("<trill-mark/>")), "trill"),
+    (words("multiphonics") + note("C3", 16), "multiphonic"), (words("Sing and play") + note("C3", 16), "multiphonic"),
+])
+def test_what_asks_for_more_than_one_choice_is_said_and_its_notes_are_read(music: str, code: str) -> None:
+    data = score(note("B2", 16), music)
+    told, problems = read_part(read_document(data, "a.xml"), "P1")
+    assert [(one.code, one.severity, one.where) for one in problems] == [(code, "note", "a.xml: Trombone, measure 2")]
+    assert len(told.notes) == 1 + music.count("<note")
+
+
+def test_a_tremolo_on_one_note_is_that_note() -> None:
+    # MusicXML 4.0, tremolo: "Single-note tremolos use the single type, double-note tremolos ... start and stop"
+    assert codes(score(note("C3", 16, after=ornament("<tremolo>3</tremolo>")))) == []
+
+
+def style(inner: str) -> str:
+    return f"<attributes><measure-style>{inner}</measure-style></attributes>"
+
+
+def test_a_measure_repeat_is_read_from_the_notes_that_it_stands_for() -> None:
+    # MusicXML 4.0, measure-repeat: "The actual music being repeated needs to be repeated within each measure"
+    begin, end = (style(f'<measure-repeat type="{kind}">{text}</measure-repeat>')
+                  for kind, text in (("start", "1"), ("stop", "")))
+    assert codes(score(note("C3", 16), begin + note("C3", 16), end + note("D3", 16))) == []
+    rest = '<note><rest measure="yes"/><duration>16</duration></note>'
+    data = score(note("C3", 16), begin + rest, rest, end + note("D3", 16), rest)
+    (problem,) = read_part(read_document(data, "a.xml"), "P1")[1]
+    assert (problem.code, problem.severity, problem.where) == (
+        "measure-repeat", "warning", "a.xml: Trombone, measure 2")
+    assert "2 times" in problem.what
+    assert heard(data) == [("C3", 0, 4), ("D3", 12, 4)]
+
+
 def test_notes_that_are_not_for_the_player_are_left_out_and_said() -> None:
     unpitched = "<note><unpitched/><duration>4</duration></note>"
     data = score(note("C3", 4, before="<cue/>") + note("D3", 4, attributes=' print-object="no"') + unpitched
