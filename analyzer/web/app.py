@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from analyzer.problem import Unreadable, unreadable
 from analyzer.score.document import read_score
 from analyzer.web.asked import Asked, read_asked
-from analyzer.web.engraver import ENDINGS, Engraver, engrave, file_of, font_sheet
+from analyzer.web.engraver import ENDINGS, Engraver, engrave, file_of, font_sheet, new_marks
 from analyzer.web.errands import Errands, midi_file
 from analyzer.web.replies import RefusedError, file_name, file_reply, json_reply, no_picture, read_body, read_json
 from analyzer.web.samples import sample_names, sample_path, sample_section
@@ -21,6 +21,7 @@ from analyzer.web.work import (
     ceilings,
     copy_for,
     horns,
+    marks_for,
     parts_of,
     pictures_for,
     request_pins,
@@ -46,7 +47,7 @@ class Page:
 
     def __init__(self, engraver: Engraver | None = None, sessions: Sessions | None = None,
                  samples: Path | None = None, errands: Errands | None = None) -> None:
-        self.engraver = engraver or Engraver()
+        self.engravers = (engraver,) if engraver else (Engraver(workers=1), Engraver(workers=1))
         self.errands = errands or Errands()
         self.sessions = Sessions() if sessions is None else sessions
         self.samples = samples
@@ -98,14 +99,30 @@ class Page:
             return json_reply(await asyncio.to_thread(answer, session, asked))
 
     async def music(self, request: "Request") -> "Response":
-        """Engrave what `plan` answered."""
+        """Engrave what `plan` answered; the picture's name is for `marks`."""
         asked, session = await self.asked(request)
         async with session.lock:
             copy = await asyncio.to_thread(copy_for, session, asked)
         try:
-            return json_reply({"svg": await self.engraver.run(engrave, copy, asked.width_px)})
+            svg = await self.engraver_of(session).run(engrave, copy, asked.width_px)
         except (ValueError, ModuleNotFoundError) as error:
             raise no_picture(error, session.document.name) from None
+        return json_reply({"svg": svg, "picture": session.drawn(copy, asked.width_px)})
+
+    async def marks(self, request: "Request") -> "Response":
+        """Give new marks for a picture that `music` gave, a group for each system; none where they do not fit."""
+        given, session = await self.question(request)
+        asked = read_asked(given)
+        copy, width_px = session.pictures.get(str(given.get("picture")), (None, 0))
+        if copy is None:
+            return json_reply({"groups": []})
+        async with session.lock:
+            marks = await asyncio.to_thread(marks_for, session, asked)
+        return json_reply({"groups": await self.engraver_of(session).run(new_marks, copy, marks, width_px)})
+
+    def engraver_of(self, session: Session) -> Engraver:
+        """Return the engraver that serves a score: always the same one, which remembers its pictures."""
+        return self.engravers[sum(session.id.encode()) % len(self.engravers)]
 
     async def pictures(self, request: "Request") -> "Response":
         """Draw how slide or valves move in what `plan` answered."""
@@ -163,7 +180,7 @@ class Page:
         async with self._fonts_lock:
             if self._fonts is None:
                 try:
-                    self._fonts = await self.engraver.run(font_sheet)
+                    self._fonts = await self.engravers[0].run(font_sheet)
                 except (ModuleNotFoundError, Unreadable):
                     return Response("", media_type="text/css")
         return Response(self._fonts, media_type="text/css")
@@ -178,9 +195,11 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> Any:
-        page.engraver.start()
+        for engraver in page.engravers:
+            engraver.start()
         yield
-        page.engraver.stop()
+        for engraver in page.engravers:
+            engraver.stop()
         page.errands.stop()
 
     async def static(request: Request) -> Response:
@@ -206,6 +225,7 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
         Route("/api/open", page.open, methods=["POST"]),
         Route("/api/plan", page.plan, methods=["POST"]),
         Route("/api/music", page.music, methods=["POST"]),
+        Route("/api/marks", page.marks, methods=["POST"]),
         Route("/api/pictures", page.pictures, methods=["POST"]),
         Route("/api/file", page.file, methods=["POST"]),
         *(Route(path, handler, methods=["POST"]) for path, handler in views(page).items()),

@@ -6,6 +6,7 @@ from collections import OrderedDict
 from dataclasses import dataclass, field
 
 from analyzer.analysis import Analysis
+from analyzer.engrave.copy import Copy
 from analyzer.score.document import Document
 
 MAX_SESSIONS = 24
@@ -15,6 +16,7 @@ MAX_TOTAL_BYTES = 64 * 2**20
 A school score has below one MiB: anything from 24 to 200 MiB holds two dozen of them.
 """
 _MAX_ANALYSES = 8
+_MAX_PICTURES = 4
 
 
 @dataclass(slots=True, kw_only=True)
@@ -27,6 +29,7 @@ class Session:
     lock: asyncio.Lock = field(default_factory=asyncio.Lock)
     analyses: OrderedDict[object, Analysis] = field(default_factory=OrderedDict)
     last: tuple[object, object] | None = None      # the last question and its plan
+    pictures: OrderedDict[str, tuple[Copy, int]] = field(default_factory=OrderedDict)
 
     def known(self, key: object) -> Analysis | None:
         """Return the analysis kept under a key, and count it as used."""
@@ -39,6 +42,14 @@ class Session:
         self.analyses[key] = analysis
         while len(self.analyses) > _MAX_ANALYSES:
             self.analyses.popitem(last=False)
+
+    def drawn(self, copy: Copy, width_px: int) -> str:
+        """Remember what a picture was engraved from, so that it can get other marks; return a name for it."""
+        name = secrets.token_urlsafe(6)
+        self.pictures[name] = (copy, width_px)
+        while len(self.pictures) > _MAX_PICTURES:
+            self.pictures.popitem(last=False)
+        return name
 
 
 class Sessions:

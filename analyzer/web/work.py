@@ -5,12 +5,13 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from analyzer.analysis import Analysis, Planned, analyse, cautions_for
-from analyzer.engrave.copy import engraving_copy
+from analyzer.engrave.copy import Copy, engraving_copy
 from analyzer.horns.candidate import shown
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.marking.mapping import heading, marks, summary
+from analyzer.marking.mark import Mark
 from analyzer.picture.picture import NARROW, WIDE, key_of, pictures_of
 from analyzer.pitch import pitch_of
 from analyzer.plan.plan import PlannedNote
@@ -170,15 +171,18 @@ def _others(pinned: Pinned) -> dict[str, int]:
             for ref in note.refs if ref not in mine}
 
 
-def copy_for(session: Session, asked: Asked) -> str:
+def copy_for(session: Session, asked: Asked) -> Copy:
     """Return the copy to engrave: the part, or the asked measures of it, with the marks of all its lines."""
-    pinned = pinned_for(session, asked)
-    one = pinned.one
-    measures = one.plan.line.measures
+    measures = pinned_for(session, asked).one.plan.line.measures
     whole = not measures or len(measures) == len(session.document.part_measures(asked.part))
-    lines = sorted((one, *pinned.others), key=lambda each: each.plan.line.number)
-    return engraving_copy(session.document, asked.part, marks(lines),
+    return engraving_copy(session.document, asked.part, marks_for(session, asked),
                           measures=None if whole else (measures[0].index, measures[-1].index))
+
+
+def marks_for(session: Session, asked: Asked) -> tuple[Mark, ...]:
+    """Return the marks of all lines of the asked part, the first player's first."""
+    pinned = pinned_for(session, asked)
+    return tuple(marks(sorted((pinned.one, *pinned.others), key=lambda each: each.plan.line.number)))
 
 
 def pictures_for(session: Session, asked: Asked) -> list[str]:

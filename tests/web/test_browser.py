@@ -94,7 +94,7 @@ def test_a_note_is_pinned_by_mouse(tab) -> None:
     second.click()
     settled(tab)
     expect(note).to_have_attribute("aria-label", expected_label(label))
-    expect(note.locator(".mark text")).to_have_text(label.replace("#", "♯"))
+    expect(tab.locator(f'#music .mark[data-index="{index}"] text')).to_have_text(label.replace("#", "♯"))
     expect(tab.locator("#pins li")).to_have_count(1)
     tab.locator("#undo").click()
     settled(tab)

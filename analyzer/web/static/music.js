@@ -71,6 +71,8 @@ export class Music {
   show(svgText, notes, moved, others = {}) {
     const hadFocus = this.place.contains(document.activeElement);
     this.groups = [];
+    this.others = others;
+    this.layers = new Map();   // the marks put in since, by the id of their group
     this.place.classList.toggle("plain", !svgText);
     if (svgText) {
       const svg = picture(svgText);
@@ -86,15 +88,15 @@ export class Music {
           if (group) boxes.set(ref, [group, group.getBBox()]);
         }
       }
-      const marks = new Map([...svg.querySelectorAll(".mark")].map((mark) => [Number(mark.dataset.ref), mark]));
       for (const [ref, line] of Object.entries(others)) {
         const group = document.getElementById(`${PREFIX}${ref}`);
         if (group) Object.assign(group.dataset, { line, ref });
         group?.classList.add("other");
       }
       const bands = bandsOf(svg);
-      notes.forEach((note, index) => this.groups.push(this.#heat(note, index, moved, boxes, marks)));
+      notes.forEach((note, index) => this.groups.push(this.#heat(note, index, moved, boxes)));
       this.place.replaceChildren(...cut(svg, bands));
+      this.#heatMarks(notes, this.place);
     } else {
       // No engraver: the notes stand as words, and work the same.
       this.place.replaceChildren(...notes.map((note, index) => {
@@ -111,31 +113,38 @@ export class Music {
     if (hadFocus) this.focus(this.at);
   }
 
-  /** Write new marks into the old picture at once; the newly engraved one follows. */
-  relabel(notes, moved) {
-    for (const index of moved) {
-      const note = notes[index];
-      const [mark, second] = this.place.querySelectorAll(`.mark[data-ref="${note.refs[0]}"]`);
-      // Two players' marks under one note: whose is whose only the engraver knows.
-      if (!mark || second || !this.groups[index]) continue;
-      for (const shape of mark.querySelectorAll("path, rect")) shape.remove();
-      const text = mark.querySelector("text");
-      text.removeAttribute("fill");
-      text.setAttribute("font-weight", note.changed ? "bold" : "normal");
-      const first = text.querySelector("tspan");
-      first.textContent = note.shown;
-      for (const other of [...text.children]) if (other !== first) other.remove();
+  /** Put new marks into the picture that stands; `groups` are the engraver's, each in the place of the one with its id. */
+  swap(groups, notes, moved) {
+    for (const text of groups) {
+      const id = /id="([^"]*)"/.exec(text)[1];
+      if (this.layers.get(id) === text) continue;
+      this.layers.set(id, text);
+      const fresh = picture(`<svg xmlns="${NS}">${text}</svg>`).firstElementChild;
+      document.getElementById(id)?.replaceWith(fresh);
+      this.#heatMarks(notes, fresh);
     }
-    for (let index = 0; index < this.groups.length && index < notes.length; index += 1) {
-      if (this.groups[index][0]) this.#name(this.groups[index][0], notes[index], index, true);
-      for (const group of this.groups[index]) {
-        group.classList.toggle("pinned", notes[index].pinned);
+    notes.forEach((note, index) => {
+      const groups = this.groups[index] ?? [];
+      if (!groups[0] || (!moved.has(index) && groups[0].classList.contains("pinned") === note.pinned)) return;
+      this.#name(groups[0], note, index, true);
+      for (const group of groups) {
+        group.classList.toggle("pinned", note.pinned);
         group.classList.toggle("moved", moved.has(index));
       }
+    });
+  }
+
+  /** Make marks within `place` things to click on, as their notes are. */
+  #heatMarks(notes, place) {
+    const places = new Map(notes.map((note, index) => [note.refs[0], index]));
+    for (const mark of place.querySelectorAll(".mark")) {
+      const ref = Number(mark.dataset.ref);
+      if (places.has(ref)) { mark.classList.add("hot"); mark.dataset.index = places.get(ref); }
+      else if (this.others[ref]) { mark.classList.add("other"); mark.dataset.line = this.others[ref]; }
     }
   }
 
-  #heat(note, index, moved, boxes, marks) {
+  #heat(note, index, moved, boxes) {
     const found = [];
     note.refs.forEach((ref, place) => {
       if (!boxes.has(ref)) return;
@@ -153,9 +162,6 @@ export class Music {
       else group.setAttribute("aria-hidden", "true");
       found.push(group);
     });
-    // The mark of a chord hangs on the chord, not on the note.
-    const mark = marks.get(note.refs[0]);
-    if (mark && !mark.closest(".hot")) { mark.classList.add("hot"); mark.dataset.index = index; }
     return found;
   }
 

@@ -75,7 +75,9 @@ function show() {
 
 // --- asking -------------------------------------------------------------------------------------------------------
 
-let musicFor = "";     // the question that the engraved music answers
+let shown = { key: "", marksFor: "", id: "" };     // the picture that stands, and the question that its marks answer
+/** What the picture depends on, but for the marks in it. */
+function keyOf({ session, part, line, from, to, width }) { return JSON.stringify([session, part, line, from, to, width]); }
 
 async function solve(done = "") {
   fillSettings();
@@ -83,13 +85,17 @@ async function solve(done = "") {
   tell("stop");
   try {
     await working(async (signal, current) => {
+      // Marks for the picture that stands are asked for together with the plan: they are there as soon as it is.
+      const marks = desk.view === "marks" && shown.id && shown.key === keyOf(question()) ? ask("/api/marks", signal, { picture: shown.id }) : null;
+      marks?.catch(() => {});
       const found = await ask("/api/plan", signal);
       if (!current()) return;
       fail(desk.warning || "");
       desk.warning = "";
       const moved = take(found, done);
-      if (desk.view === "marks") await engrave(signal, current, moved);
-      else await VIEWS[desk.view](signal, current);
+      if (desk.view !== "marks") await VIEWS[desk.view](signal, current);
+      else if (!(marks && await swapped(marks, current, moved))) await engrave(signal, current, moved);
+      if (desk.view === "marks" && $("picture").open && current()) await pictures(signal, current);
     });
   } catch (error) {
     failed(error);
@@ -97,19 +103,31 @@ async function solve(done = "") {
   }
 }
 
+/** Put new marks into the picture that stands; false where they do not fit into it. */
+async function swapped(marks, current, moved) {
+  const { groups } = await (marks.catch(() => ({ groups: [] })));
+  if (!current()) return true;
+  if (!groups.length) return false;
+  music.swap(groups, desk.answer.notes, moved);
+  shown.marksFor = JSON.stringify(question());
+  performance.mark("lowbrass-shown");
+  performance.mark("lowbrass-engraved");
+  return true;
+}
+
 async function engrave(signal, current, moved = new Set()) {
-  const asked = JSON.stringify(question());
+  const asked = question();
   const engraved = await ask("/api/music", signal).catch((error) => {
     // Without an engraver the plan stands all the same, as words.
-    if (error instanceof Refused && error.status === 400) { fail(error.message); return { svg: "" }; }
+    if (error instanceof Refused && error.status === 400) { fail(error.message); return { svg: "", picture: "" }; }
     throw error;
   });
   if (!current()) return;
   music.show(engraved.svg, desk.answer.notes, moved, desk.answer.others);
-  musicFor = asked;
+  shown = { key: keyOf(asked), marksFor: JSON.stringify(asked), id: engraved.picture };
   music.choose(desk.chosen);
+  performance.mark("lowbrass-shown");
   performance.mark("lowbrass-engraved");
-  if ($("picture").open) await pictures(signal, current);
 }
 
 async function pictures(signal, current = () => true) {
@@ -132,10 +150,8 @@ function take(found, done) {
   desk.answered = state();
   desk.chosen = ref === null ? null : found.notes.findIndex((note) => note.refs[0] === ref);
   if (desk.chosen === -1) desk.chosen = null;
-  if (comparable && old.measures.first === found.measures.first && old.measures.last === found.measures.last) music.relabel(found.notes, moved);
   tell("answer");
   facts();
-  performance.mark("lowbrass-shown");
   if (done) say(`${done} ${moved.size === 1 ? "1 mark" : `${moved.size} marks`} changed.`);
   return moved;
 }
@@ -185,7 +201,7 @@ async function turned(view) {
   try {
     await working(async (signal, current) => {
       if (view !== "marks") await VIEWS[view](signal, current);
-      else if (musicFor !== JSON.stringify(question())) await engrave(signal, current);
+      else if (shown.marksFor !== JSON.stringify(question())) await engrave(signal, current);
     });
   } catch (error) { failed(error); }
 }
@@ -234,7 +250,7 @@ $("size").addEventListener("change", () => solve());
 $("undo").addEventListener("click", () => step(-1));
 $("redo").addEventListener("click", () => step(1));
 $("print").addEventListener("click", () => window.print());
-$("picture").addEventListener("toggle", () => { if ($("picture").open && desk.answer && musicFor) pictures().catch(failed); });
+$("picture").addEventListener("toggle", () => { if ($("picture").open && desk.answer && shown.key) pictures().catch(failed); });
 $("table").addEventListener("toggle", () => { if ($("table").open && desk.answer) table(); });
 for (const button of document.querySelectorAll("[data-ending]")) button.addEventListener("click", () => download(button.dataset.ending, button));
 document.addEventListener("keydown", (event) => {

@@ -21,8 +21,8 @@ async function play() {
     if (playing) return;
     const passage = passageOf(sound.notes, firstOf($("play-from").value), lastOf($("play-to").value));
     if (passage.last < passage.first) { say("The last measure comes before the first."); return; }
-    slide.build(sound);
     $("figure").hidden = false;
+    slide.build(sound);
     $("play").textContent = "Stop";
     $("play").setAttribute("aria-pressed", "true");
     playing = new Playing(context, sound.notes, passage, {
@@ -60,17 +60,15 @@ export function stop() {
   $("play").setAttribute("aria-pressed", "false");
 }
 
+/** Offer the measures shown; where others are shown than before, all of them are the passage. */
 function fillPassage() {
   const measures = [...new Set(desk.answer.notes.map((note) => note.measure))];
-  for (const [id, otherwise] of [["play-from", measures[0]], ["play-to", measures[measures.length - 1]]]) {
-    const before = $(id).value;
-    $(id).replaceChildren(...measures.map((measure) => make("option", measure)));
-    $(id).value = fillPassage.same === desk.answer.part && measures.includes(before) ? before : otherwise;
-  }
-  const span = `${desk.answer.part} ${measures[0]} ${measures[measures.length - 1]}`;
-  if (span !== fillPassage.span) { $("play-from").value = measures[0]; $("play-to").value = measures[measures.length - 1]; }
-  fillPassage.span = span;
-  fillPassage.same = desk.answer.part;
+  const shown = JSON.stringify([desk.score.session, desk.answer.part, measures]);
+  if (shown === fillPassage.shown) return;
+  fillPassage.shown = shown;
+  for (const id of ["play-from", "play-to"]) $(id).replaceChildren(...measures.map((measure) => make("option", measure)));
+  $("play-from").value = measures[0];
+  $("play-to").value = measures[measures.length - 1];
 }
 
 $("play").addEventListener("click", play);

@@ -41,6 +41,7 @@ export function fillSettings() {
   const usual = start.horns.find((horn) => horn.name === (score.parts.find((part) => part.id === now.part)?.horn || "tenor-f"));
   $("horn").replaceChildren(make("option", `Assumed: ${usual?.description ?? answer.horn}`, { value: "" }), ...fits.map((horn) => make("option", horn.description, { value: horn.name })));
   $("horn").value = now.horn;
+  $("setup-said").textContent = `${$("part").selectedOptions[0]?.textContent ?? ""}, ${$("horn").selectedOptions[0]?.textContent.replace("Assumed: ", "") ?? ""}: change`;
   $("line-field").hidden = answer.lines.length < 2;
   $("line").replaceChildren(...answer.lines.map((line) => make("option", `${line.line} of ${line.of}`, { value: line.line })));
   $("line").value = now.line;
@@ -97,3 +98,9 @@ $("player-save").addEventListener("click", async () => {
   try { say(`${await saved(await post("/api/player/write", state().player), "player.toml")} is made.`); } catch (error) { failed(error); }
 });
 on("answer", fillSettings);
+
+// On a phone the settings would stand before the music like a wall: one line says them, and opens them.
+const narrow = window.matchMedia("(max-width: 40rem)");
+const fold = () => { $("setup").open = !narrow.matches; };
+narrow.addEventListener("change", fold);
+fold();

@@ -3,7 +3,7 @@
 import { noteAt } from "./sound.js";
 
 const NS = "http://www.w3.org/2000/svg";
-const LEFT = 150, RIGHT = 960;
+const HEIGHT = 118, LEFT = 108, BOW = 74;   // room for the label on the left, for the bow on the right [px]
 
 function shape(name, attributes, text = "") {
   const element = document.createElementNS(NS, name);
@@ -34,37 +34,37 @@ export function standingAt(notes, at_s, jumping = false) {
 export class Slide {
   constructor(svg) { this.svg = svg; }
 
-  /** Draw for the horn of `sound` (the server's answer). */
+  /** Draw for the horn of `sound` (the server's answer), one unit a pixel, so that its text can be read on any screen. */
   build(sound) {
     this.sound = sound;
     this.state = null;
-    this.svg.replaceChildren();
+    this.width = Math.max(300, Math.min(900, this.svg.clientWidth));
+    this.svg.setAttribute("viewBox", `0 0 ${this.width} ${HEIGHT}`);
+    this.text = shape("text", { x: 8, y: 62, class: "label" });
+    this.svg.replaceChildren(this.text);
     if (sound.slide) this.#slide(sound); else this.#valves(sound);
-    this.text = shape("text", { x: 20, y: sound.slide ? 66 : 84, class: "label" });
-    this.svg.append(this.text);
   }
 
-  #x(mm) { return LEFT + (RIGHT - LEFT) * mm / this.sound.slide.end_mm; }
+  #x(mm) { return LEFT + (this.width - BOW - 16 - LEFT) * mm / this.sound.slide.end_mm; }
 
   #slide({ slide, valves }) {
-    this.svg.setAttribute("viewBox", "0 0 1000 130");
-    this.svg.append(shape("path", { d: `M${LEFT - 40} 34 H${LEFT + 30} M${LEFT - 40} 62 H${LEFT + 30}`, class: "inner" }));
+    this.inner = shape("path", { class: "inner" });
     this.tube = shape("path", { class: "outer" });
     this.scale = shape("g", { class: "scale" });
-    this.svg.append(shape("rect", { x: LEFT, y: 84, width: this.#x(slide.reach_mm) - LEFT, height: 5, class: "reach" }), this.scale, this.tube);
+    this.svg.append(shape("rect", { x: LEFT, y: 80, width: this.#x(slide.reach_mm) - LEFT, height: 5, class: "reach" }), this.scale, this.inner, this.tube);
     this.held = valves.map((name, place) => {
       const group = shape("g", { class: "valve" });
-      group.append(shape("rect", { x: 20 + place * 40, y: 84, width: 34, height: 32, rx: 6 }), shape("text", { x: 37 + place * 40, y: 107 }, name));
+      group.append(shape("rect", { x: 8 + place * 38, y: 78, width: 32, height: 32, rx: 6 }), shape("text", { x: 24 + place * 38, y: 101 }, name));
       this.svg.append(group);
       return [name, group];
     });
   }
 
   #valves({ valves }) {
-    this.svg.setAttribute("viewBox", "0 0 1000 130");
+    const wide = Math.min(90, (this.width - LEFT) / Math.max(1, valves.length));
     this.held = valves.map((name, place) => {
-      const group = shape("g", { class: "valve" }), x = 300 + place * 120;
-      group.append(shape("rect", { x: x - 34, y: 50, width: 68, height: 76, rx: 8 }), shape("ellipse", { cx: x, cy: 32, rx: 30, ry: 12, class: "cap" }), shape("path", { d: `M${x} 40 V52`, class: "stem" }), shape("text", { x, y: 98 }, name));
+      const group = shape("g", { class: "valve" }), x = LEFT + wide * (place + 0.5), half = wide * 0.36;
+      group.append(shape("rect", { x: x - half, y: 46, width: half * 2, height: 68, rx: 8 }), shape("ellipse", { cx: x, cy: 26, rx: half * 0.85, ry: 10, class: "cap" }), shape("path", { d: `M${x} 34 V46`, class: "stem" }), shape("text", { x, y: 90 }, name));
       this.svg.append(group);
       return [name, group];
     });
@@ -79,13 +79,14 @@ export class Slide {
     const state = valves.join("");
     if (state !== this.state) this.#places(state);
     const x = this.#x(mm);
-    this.tube.setAttribute("d", `M${x} 28 V68 M${x} 34 H${x + 16} M${x} 62 H${x + 16} M${x - 26} 34 H${LEFT - 30} M${x - 26} 62 H${LEFT - 30} M${x} 48 V92`);
+    this.inner.setAttribute("d", `M${LEFT - 24} 28 H${x} M${LEFT - 24} 56 H${x}`);
+    this.tube.setAttribute("d", `M${x} 22 V62 M${x} 28 H${x + BOW - 14} a14 14 0 0 1 0 28 H${x} M${x} 62 V76`);
   }
 
   #places(state) {
     this.state = state;
     const places = this.sound.slide.places[state] ?? [];
     this.scale.replaceChildren(...places.flatMap((mm, place) => [
-      shape("path", { d: `M${this.#x(mm)} 80 V94` }), shape("text", { x: this.#x(mm), y: 118 }, `${state}${place + 1}`)]));
+      shape("path", { d: `M${this.#x(mm)} 77 V90` }), shape("text", { x: this.#x(mm), y: 110 }, `${state}${place + 1}`)]));
   }
 }
