@@ -15,6 +15,7 @@ COMMANDS = {
     "chart": "Show every way to sound every note of a horn.",
     "horns": "List the horns; fit one to your own by a measurement.",
     "serve": "Open a local page: drop a score, see its marks, change them.",
+    "tune": "Fit a horn to a tuner's readings; find how far to pull its slides for the music at hand.",
     "learn": "Fit the plan to the marks that a teacher wrote into a score.",
     "review": "Find what lies beyond a horn or player, note by note, with computed ways out.",
     "compare": "Set the same parts on several horns side by side.",

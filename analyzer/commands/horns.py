@@ -14,6 +14,7 @@ from analyzer.horns.candidates import candidates, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.horns.profile_text import own_name, profile_text
 from analyzer.horns.profiles import horn_names, load_horn
+from analyzer.horns.retuned import EVERY_PARTIAL
 from analyzer.pitch import pitch_of
 
 SCHEMA = "lowbrass.horns/1"
@@ -74,20 +75,26 @@ def show(horn: str, form: str) -> None:
 
 def _facts(horn: Horn) -> Iterator[dict[str, str]]:
     handling = horn.handling
-    yield _fact("open tube", f"{horn.tube_mm:g} mm", horn.tube.evidence)
+    yield _fact("open tube", f"{horn.tube_mm:.5g} mm", horn.tube.evidence)
     if horn.slide_end:
         yield _fact("end of the slide", f"{horn.slide_end_mm:g} mm", horn.slide_end.evidence)
     for loop in horn.loops:
-        flat = f", tuned {loop.flat_cents:g} cents flat" if loop.flat_cents else ""
+        tuned = "flat" if loop.flat_cents > 0 else "sharp"
+        flat = f", tuned {abs(loop.flat_cents):.3g} cents {tuned}" if loop.flat_cents else ""
         needs = f", only with {loop.needs}" if loop.needs else ""
         value = f"{loop.semitones} semitones{flat}{needs}; {100 * loop.share:.1f} % of the open tube"
         yield _fact(f"valve {loop.name}", value, loop.evidence)
+        if loop.second_share is not None:
+            yield _fact(f"second loop of valve {loop.name}", f"{100 * loop.second_share:.1f} % of the open tube",
+                        loop.evidence)
     if horn.master_evidence:
         yield _fact("compensating", f"the others lengthen while {horn.master} is held", horn.master_evidence)
     for offset in horn.offsets:
         held = "every state" if offset.valves is None else "-".join(offset.valves) or "open"
-        partials = ", ".join(str(number) for number in offset.partials)
-        yield _fact(f"partials {partials} ({held})", f"{offset.cents:+g} cents", offset.evidence)
+        partials = f"partial{'s' if len(offset.partials) > 1 else ''} {', '.join(map(str, offset.partials))}"
+        if offset.partials == EVERY_PARTIAL:
+            partials = "every partial"
+        yield _fact(f"{partials} ({held})", f"{offset.cents:+.3g} cents", offset.evidence)
     yield _fact("lip reach", f"{horn.lip_reach.value:g} cents", horn.lip_reach.evidence)
     for printed in horn.printed:
         value = "-".join(printed.valves) or "0"

@@ -69,13 +69,16 @@ class Found:
     """What the readings say of one unknown.
 
     `change` is how far it lies from the profile [cents, of a loop: how much lower it makes the note; tube: per cent];
-    `plus_minus` half the interval that holds it with 95 per cent confidence; `readings` how many readings it sounds
-    in. `state` tells whether it was measured, leans on the profile, or was kept as the profile has it.
+    `plus_minus` half the interval that holds it with 95 per cent confidence. A partial is hard to tell from the whole
+    horn, but not the note they make together: `sounds_plus_minus` is half the interval of that (of all else, the
+    same). `readings` says in how many readings it sounds, `state` whether it was measured, leans on the profile, or
+    was kept as the profile has it.
     """
 
     unknown: Unknown
     change: float
     plus_minus: float
+    sounds_plus_minus: float
     readings: int
     state: Literal["measured", "leans", "kept"]
 
@@ -275,7 +278,7 @@ class _Problem:
         A reading is out where its externally studentised residual (how far it lies from a fit without it, over the
         spread of that difference) passes Student's t at a level divided by the number of readings.
         """
-        from scipy.stats import t as student
+        from scipy.special import stdtrit
 
         np = self.np
         count = len(self.readings)
@@ -295,15 +298,15 @@ class _Problem:
             error = np.sqrt(np.where(used, np.maximum(spread - fitted, 1e-9 * spread), spread + fitted))
             internal = residual / error
             shrink = np.where(used, np.sqrt(np.maximum(dof - 1, 1) / np.maximum(dof - internal ** 2, 1e-9)), 1.0)
-            limit = student.ppf(1 - SUSPECT_LEVEL / (2 * count), max(dof - 1, 1))
+            limit = stdtrit(max(dof - 1, 1), 1 - SUSPECT_LEVEL / (2 * count))
             used = (np.abs(internal * shrink) <= limit) | (np.abs(residual) < LEAST_OUTLIER_CENTS)
         return used
 
     def found(self, values: Any, covariance: Any, dof: float, used: Any) -> tuple[Found, ...]:
         """Return each unknown with its interval; what the readings do not tell goes back to the profile."""
-        from scipy.stats import t as student
+        from scipy.special import stdtrit
 
-        width = float(student.ppf((1 + CONFIDENCE) / 2, dof))
+        width = float(stdtrit(dof, (1 + CONFIDENCE) / 2))
         deviation = self.np.sqrt(self.np.diag(covariance))
         out = []
         for k, one in enumerate(self.unknowns):
@@ -311,9 +314,12 @@ class _Problem:
             count = sum(bool(good) and sounds_in(self.horn, one, reading)
                         for good, reading in zip(used, self.readings, strict=True))
             kept = share > KEPT_FROM or not count
+            # The whole horn is the first unknown.
+            both = covariance[k, k] + (covariance[0, 0] + 2 * covariance[0, k] if one.what == "partial" else 0.0)
             out.append(Found(
                 unknown=one, change=0.0 if kept else float(values[k]), plus_minus=width * float(deviation[k]),
-                readings=count, state="kept" if kept else "leans" if share > LEANS_FROM else "measured"))
+                sounds_plus_minus=width * float(both) ** 0.5, readings=count,
+                state="kept" if kept else "leans" if share > LEANS_FROM else "measured"))
         return tuple(out)
 
 
@@ -346,7 +352,8 @@ def _fitted(horn: Horn, found: Sequence[Found], name: str, why: str) -> Horn:
     """Return the horn with what was found; all else stays."""
 
     def evidence(one: Found, unit: str) -> Evidence:
-        return Evidence(kind="measured", why=why, range=f"±{one.plus_minus:.1f} {unit} ({CONFIDENCE:.0%} confidence)")
+        sure = f"±{one.sounds_plus_minus:.1f} {unit} ({CONFIDENCE:.0%} confidence)"
+        return Evidence(kind="measured", why=why, range=sure)
 
     told = {(one.unknown.what, one.unknown.name): one for one in found if one.state != "kept"}
     loops = []
