@@ -22,6 +22,7 @@ COMMANDS = {
     "drill": "Write a practice sheet from the moves that are new, far, fast or out of tune.",
     "progress": "Record what a player has learned and which moves are secure.",
     "survey": "Plan a whole folder of scores; sum up what horns they ask for.",
+    "search": "Find pieces that suit a player, a horn or your section, by what they teach.",
     "fit": "Say whether a piece suits your section, who plays what, and what would have to change.",
     "section": "Make or check a section file: your players and their horns.",
     "ready": "A teacher's aid for a change of horn: what changes, what the music needs, what to look at.",

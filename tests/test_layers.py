@@ -16,7 +16,7 @@ MAY = {
     "review": BASE | {"horns", "score", "plan", "analysis"},
     "section": BASE | {"horns", "score", "plan", "analysis", "review"},
     "practice": BASE | {"horns", "score", "plan", "analysis", "review"},
-    "library": BASE | {"horns", "score", "plan", "analysis", "review", "section"},
+    "library": BASE | {"horns", "score", "plan", "analysis", "review", "section", "practice"},
     "marking": BASE | {"horns", "score", "plan", "analysis"},
     "engrave": BASE | {"score", "marking"},
     "picture": BASE | {"horns", "plan", "analysis"},

@@ -5,7 +5,7 @@
 
 import hashlib
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
@@ -91,9 +91,22 @@ def survey_bytes(name: str, data: bytes, options: Options) -> Record:
     MemoryError
         If there is not enough memory for it; nothing else is raised.
     """
+    return recorded(name, data, lambda document: lines_record(document, options),
+                    glance=not (options.parts or options.bass_clef))
+
+
+def recorded(name: str, data: bytes, read: Callable[[Document], Record], *, glance: bool) -> Record:
+    """Return what `read` makes of a score, or the record of what is wrong with it.
+
+    With `glance` the part list alone may tell that there is no low brass; `read` then gets a score without music.
+
+    Raises
+    ------
+    MemoryError
+        If there is not enough memory; nothing else is raised.
+    """
     try:
-        head = None if options.parts or options.bass_clef else without_low_brass(data, name)
-        return _surveyed(head or read_document(data, name), options)
+        return read((without_low_brass(data, name) if glance else None) or read_document(data, name))
     except Unreadable as error:
         return failed(name, error.problem)
     except MemoryError:
@@ -117,8 +130,9 @@ def failed(name: str, problem: Problem) -> Record:
             "problems": [], "lines": []}
 
 
-def _surveyed(document: Document, options: Options) -> Record:
-    parts, problems = _bass_clef_parts(document) if options.bass_clef else _parts(document, options.parts)
+def lines_record(document: Document, options: Options) -> Record:
+    """Return the record of a score: a row for each line on each horn."""
+    parts, problems = asked_parts(document, options.parts, bass_clef=options.bass_clef)
     lines: list[Record] = []
     for part in parts:
         found, more = part_lines(document, part)
@@ -129,6 +143,11 @@ def _surveyed(document: Document, options: Options) -> Record:
             for horn, assumed in _horns(played, options.horns):
                 planner = Planner(line, _shared(horn), options.player, tempo_bpm=options.tempo_bpm, times=times)
                 lines.append(_row(played, line, planner, assumed))
+    return read_record(document, lines, problems)
+
+
+def read_record(document: Document, lines: list[Record], problems: Iterable[Problem]) -> Record:
+    """Return the record of a score that was read."""
     return {
         "status": "read", "reason": "", "problem": None, "title": document.title,
         "content": hashlib.sha256(document.xml).hexdigest(), "problems": [one.as_json() for one in problems],
@@ -136,8 +155,18 @@ def _surveyed(document: Document, options: Options) -> Record:
     }
 
 
-def _parts(document: Document, asked: Sequence[str]) -> tuple[list[PartInfo], list[Problem]]:
-    """Return the asked parts that this score has: of many scores, few have every part."""
+def asked_parts(document: Document, asked: Sequence[str], *, bass_clef: bool) -> tuple[list[PartInfo], list[Problem]]:
+    """Return the asked parts that this score has: of many scores, few have every part.
+
+    Nothing asked means every low-brass part, and with `bass_clef` those that stand on one staff in bass clef.
+
+    Raises
+    ------
+    Unreadable
+        If the score has none of them.
+    """
+    if bass_clef:
+        return _bass_clef_parts(document)
     if not asked:
         return chosen_parts(document, ())
     parts: list[PartInfo] = []

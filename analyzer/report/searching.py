@@ -1,0 +1,78 @@
+"""The answer of a search as data and as lines for a teacher."""
+
+import textwrap
+from typing import Any
+
+from analyzer import cautions
+from analyzer.library.search import A_FEW, BANDS, band_of, sorted_rows
+from analyzer.library.survey import Record, Survey
+from analyzer.report.surveying import counted
+
+SCHEMA = "lowbrass.search/1"
+_MOST_MOVES = 6
+
+
+def search_document(survey: Survey) -> dict[str, Any]:
+    """Return the JSON document: the rows in order, every file that gave none with its reason, cautions."""
+    return {
+        "schema": SCHEMA, "folder": survey.folder,
+        "found": [{**row, "lesson": band_of(row)} for row in sorted_rows(survey)],
+        "files": [{key: row[key] for key in ("file", "status", "reason", "duplicate_of")} for row in survey.files],
+        "problems": [row["problem"] for row in survey.files if row["status"] == "unreadable" and row["problem"]],
+        "cautions": list(_cautions(survey)),
+    }
+
+
+def search_text(survey: Survey, most: int) -> str:
+    """Return the first `most` rows that suit, with what they teach, and how many others there are."""
+    rows = sorted_rows(survey)
+    good = [row for row in rows if row["verdict"] != "does not suit"]
+    what = "piece" if any("seats" in row for row in rows) else "line"
+    out = [f"Search in {survey.folder}", "",
+           f"{len(good)} of {counted(len(rows), what)} suit{'s' if len(good) == 1 else ''}."]
+    last = ""
+    for number, row in enumerate(good[:most], 1):
+        head = _HEADS[band_of(row)]
+        if head != last:
+            out += ["", head]
+            last = head
+        out += [f"{number:3}. {_named(row)}", *(part for line in _said(row) for part in textwrap.wrap(
+            line, 100, initial_indent="     ", subsequent_indent="       "))]
+    if len(good) > most:
+        out += ["", f"And {len(good) - most} more; --most shows them, --format json gives all."]
+    bad = [row for row in rows if row["verdict"] == "does not suit"]
+    if bad:
+        out += ["", f"Not suited: {counted(len(bad), what)}, such as {_named(bad[0])}: "
+                    f"{', '.join(bad[0]['against']) or 'see lowbrass fit'}."]
+    return "\n".join([*out, "", *(f"Caution: {line}" for line in _cautions(survey))])
+
+
+_HEADS = dict(zip(BANDS, (f"Teaches up to {A_FEW} new moves:", "Nothing new, for reading and pleasure:",
+                          f"More than {A_FEW} new moves for one player at once:"), strict=True))
+
+
+def _named(row: Record) -> str:
+    name = row["title"] or row["file"]
+    if "seats" in row:
+        return f"{name}{'' if row['verdict'] == 'suits' else ' (with changes)'}"
+    player = f", player {row['line']} of {row['of']}" if row["of"] > 1 else ""
+    return f"{name}, {row['part']}{player}, on {row['horn']}"
+
+
+def _said(row: Record) -> list[str]:
+    out = [f"{seat['player']} ({seat['part']}, {seat['horn']}): {_moves(seat['teaches'])}"
+           for seat in row.get("seats", ()) if seat["teaches"]]
+    if "seats" not in row and row["teaches"]:
+        out.append(_moves(row["teaches"]))
+    return [*row.get("changes", ()), *out, f"hardest measure {row['difficulty']:.2f} of the limit; file {row['file']}"]
+
+
+def _moves(taught: list[Record]) -> str:
+    said = ", ".join(f"{one['move']} ({' and '.join(one['kinds'])}, {one['count']} ×)" for one in taught[:_MOST_MOVES])
+    return said + (f" and {len(taught) - _MOST_MOVES} more" if len(taught) > _MOST_MOVES else "")
+
+
+def _cautions(survey: Survey) -> tuple[str, ...]:
+    families = {one["horn_family"] for row in survey.lines for one in row.get("seats", [row])}
+    return cautions.for_playing(slide="slide" in families or not families, valves="valves" in families,
+                                estimated_reach=any(row["reach_estimated"] for row in survey.lines))
