@@ -81,9 +81,11 @@ class SlideCosts:
         if one.valves:
             items["held_valve"] = w.held_valve * found_s
             items["second_valve"] = w.second_valve * (len(one.valves) - 1) * found_s
+            items["resonance"] = w.resonance * max(0.0, sounds_s - w.sings_from_s)
+        if one.shade:
+            items["shaded"] = w.shaded
         if not usual:
-            items["off_usual"] = w.off_usual
-            items["off_usual_s"] = w.off_usual_s * sounds_s
+            items |= _off_usual(w, sounds_s)
         return items
 
     def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:
@@ -228,8 +230,8 @@ class ValveCosts:
             "valved_partial": w.valved_partial * max(0, one.partial - lowest_partial) * max(sounds_s, w.least_s),
         }
         if not usual:
-            items["off_usual"] = w.off_usual
-            items["off_usual_s"] = w.off_usual_s * sounds_s
+            items |= _off_usual(w, sounds_s)
+            items["off_fingering"] = w.off_fingering
         return items
 
     def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:
@@ -288,6 +290,11 @@ def costs_for(horn: Horn, weights: Weights, max_speed_mm_s: float | None,
     if horn.family == "slide":
         return SlideCosts(horn, weights, max_speed_mm_s or weights.max_speed_mm_s, secure)
     return ValveCosts(horn, weights, secure)
+
+
+def _off_usual(weights: Weights, sounds_s: float) -> dict[str, float]:
+    """Return the price of leaving the usual chart."""
+    return {"off_usual": weights.off_usual, "off_usual_s": weights.off_usual_s * sounds_s}
 
 
 def _eased(items: dict[str, float], a: Candidate, b: Candidate, secure: frozenset[Pair], share: float,

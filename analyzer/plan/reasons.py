@@ -59,6 +59,8 @@ def _gain(around: Around, k: int, mine: Candidate, usual: Candidate) -> str:
         "with_grain": f"Slurs without the tongue; the usual {label} needs a light one.",
         "thumb": f"Saves a change of valve against the usual {label}.",
         "held_valve": f"Open tone; the usual {label} holds the valve.",
+        "resonance": f"Open, singing tone; the usual {label} holds the valve.",
+        "shaded": f"Stands on its mark; the usual {label} lies between two.",
         "out": f"Nearer in than the usual {label}.",
         "gliss": f"Keeps the glissando on one partial; the usual {label} would break it.",
         "finger": f"Fewer fingers move than with the usual {label}.",

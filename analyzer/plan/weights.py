@@ -47,6 +47,10 @@ class Weights:
     off_usual: float
     least_s: float
     off_usual_s: float
+    off_fingering: float
+    shaded: float
+    resonance: float
+    sings_from_s: float
     secure: float
 
 

@@ -1,34 +1,62 @@
-"""Passages that every teacher of the trade knows, at their tempo; passages.csv names the source of each."""
+"""Passages that every teacher of the trade knows, at several tempi; passages.csv names the source of each.
+
+Print the table, with the lengths of note at which a passage changes over::
+
+    python -m tests.published.test_passages
+"""
 
 import csv
+from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
-from analyzer.horns.profiles import load_horn
+from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.plan.solve import Planner
 from tests.lines import line_of
 
 ROWS = list(csv.DictReader(Path(__file__).with_name("passages.csv").read_text(encoding="utf-8").splitlines()))
+Row = dict[str, str]
 
 
-def planned(row: dict[str, str], seconds: float | None = None) -> str:
-    line = line_of(row["passage"], seconds or float(row["seconds"]), slur=row["slurred"] == "yes")
+def planned(row: Row, seconds: float) -> str:
+    line = line_of(row["passage"], seconds, slur=row["slurred"] == "yes")
     plan = Planner(line, load_horn(row["horn"])).plan()
     return " ".join(note.choice.label if note.choice else "x" for note in plan.notes)
 
 
-def test_there_are_enough_rows_for_every_horn() -> None:
-    assert len(ROWS) >= 40
-    assert {row["horn"] for row in ROWS} >= {"alto", "tenor", "tenor-f", "bass-single", "bass-independent",
-                                             "bass-dependent", "euphonium-3", "euphonium-4",
-                                             "euphonium-4-compensating", "baritone-3"}
+def changing() -> Iterator[tuple[Row, Row]]:
+    """Rows of the same passage on the same horn: the slow one and the quick one."""
+    for slow, quick in pairwise(ROWS):
+        if (slow["passage"], slow["horn"]) == (quick["passage"], quick["horn"]):
+            yield slow, quick
+
+
+def steps(slow: Row, quick: Row, count: int = 24) -> list[float]:
+    """Lengths of note from the slow row's longest to the quick row's shortest, in equal ratios. [s]"""
+    first, last = float(slow["seconds"].split()[0]), float(quick["seconds"].split()[-1])
+    return [first * (last / first) ** (k / count) for k in range(count + 1)]
+
+
+def test_there_are_enough_passages_for_every_horn() -> None:
+    assert len({(row["passage"], row["horn"]) for row in ROWS}) >= 40
+    assert {row["horn"] for row in ROWS} == set(horn_names())
+    assert all(row["source"] for row in ROWS)
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{row['horn']} {row['passage']} {row['seconds']} s")
-def test_passage(row: dict[str, str]) -> None:
-    assert row["source"]
-    assert planned(row) == row["expected"]
+def test_passage_at_each_of_its_tempi(row: Row) -> None:
+    found = {seconds: planned(row, float(seconds)) for seconds in row["seconds"].split()}
+    assert found == dict.fromkeys(found, row["expected"])
+
+
+@pytest.mark.parametrize("pair", tuple(changing()), ids=lambda pair: f"{pair[0]['horn']} {pair[0]['passage']}")
+def test_the_change_over_comes_once_and_stays(pair: tuple[Row, Row]) -> None:
+    """Played faster and faster, each note goes over to its quick choice once, and never back."""
+    slow, quick = pair
+    for note in zip(*(planned(slow, seconds).split() for seconds in steps(slow, quick)), strict=True):
+        assert sum(a != b for a, b in pairwise(note)) <= 1, " ".join(note)
 
 
 def test_slow_music_keeps_the_usual_chart() -> None:
@@ -39,3 +67,22 @@ def test_slow_music_keeps_the_usual_chart() -> None:
         left += [f"{row['horn']} {note.note.sounding.name}: {note.choice.label}"
                  for note in Planner(line, load_horn(row["horn"])).plan().notes if note.changed]
     assert left == []
+
+
+def table() -> str:
+    """Every row with what is met, and for what changes, where."""
+    out = [f"{'horn':<26}{'passage':<54}{'s a note':<32}{'expected and found':<34}source"]
+    for row in ROWS:
+        missed = [seconds for seconds in row["seconds"].split() if planned(row, float(seconds)) != row["expected"]]
+        out.append(f"{row['horn']:<26}{row['passage']:<54}{row['seconds']:<32}{row['expected']:<34}{row['source']}"
+                   + (f"   NOT MET at {' '.join(missed)}" if missed else ""))
+    out.append("\nWhere a passage changes over, note by note:")
+    for slow, quick in changing():
+        walked = [(seconds, planned(slow, seconds)) for seconds in steps(slow, quick, 96)]
+        out.append(f"{slow['horn']} {slow['passage']}: {walked[0][1]}" + "".join(
+            f"; from {seconds:.2f} s {now}" for (_, was), (seconds, now) in pairwise(walked) if was != now))
+    return "\n".join(out)
+
+
+if __name__ == "__main__":
+    print(table())
