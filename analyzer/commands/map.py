@@ -1,8 +1,8 @@
 """``lowbrass map``: plan every low-brass line of a score and mark the notes."""
 
-import re
 import sys
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
@@ -24,12 +24,13 @@ from analyzer.commands.options import (
     write_file,
 )
 from analyzer.marking.mapping import ROW_COLUMNS, map_document, map_text, marks, rows
+from analyzer.marking.pins import pins_of_analysis, read_pin, read_pins_file
 from analyzer.plan.player import Player, read_player
 from analyzer.plan.weights import read_preferences
 from analyzer.score.archive import new_archive
 from analyzer.score.document import Document, open_document, read_document
+from analyzer.toml_file import read_table
 
-_PIN = re.compile(r"(?P<measure>[^:=]+):(?:(?P<line>\d+)\.)?(?P<nth>\d+)=(?P<label>\S+)")
 _SCORES = (".musicxml", ".xml", ".mxl")
 _PAGES = (".svg", ".pdf", ".html")
 
@@ -44,12 +45,11 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
     """
     pins: dict[tuple[int | None, str, int], str] = {}
     for text in texts:
-        match = _PIN.fullmatch(text.strip())
-        if match is None:
+        pin = read_pin(text)
+        if pin is None:
             raise click.BadParameter(f"'{text}' is no pin; write MEASURE:NTH=LABEL, for instance 12:3=T1.",
                                      param_hint="--pin")
-        line = int(match["line"]) if match["line"] else None
-        pins[line, match["measure"].strip(), int(match["nth"])] = match["label"]
+        pins[pin.line, pin.measure, pin.nth] = pin.label
     return pins
 
 
@@ -60,6 +60,8 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 @measures_option
 @click.option("--pin", "pins", multiple=True, metavar="MEASURE:NTH=LABEL",
               help="Keep this choice for the NTH attack of a measure (several lines: MEASURE:LINE.NTH=LABEL).")
+@click.option("--pins", "pins_path", type=click.Path(path_type=Path), metavar="FILE.toml",
+              help="Keep the choices of a pins file, as the local page saves it; --pin comes on top.")
 @player_option
 @tempo_option
 @click.option("--prefer", type=click.Path(path_type=Path), metavar="FILE.toml",
@@ -76,8 +78,8 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 @format_option("text", "json", "csv")
 @click.pass_context
 def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tuple[str, ...], measures: str | None,
-            pins: tuple[str, ...], player: Path | None, tempo: float | None, prefer: Path | None,
-            output: Path | None, clear: bool, strict: bool, plans: int | None, form: str,
+            pins: tuple[str, ...], pins_path: Path | None, player: Path | None, tempo: float | None,
+            prefer: Path | None, output: Path | None, clear: bool, strict: bool, plans: int | None, form: str,
             paper: Literal["a4", "letter"], large: bool) -> None:
     """Plan every trombone and euphonium line of SCORE: the best position or valves for each note, and why.
 
@@ -100,6 +102,12 @@ def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tupl
     request = Request(parts=parts, horns=horns, measures=span, pins=wanted,
                       player=read_player(player) if player else Player(), tempo_bpm=tempo,
                       weights=read_preferences(prefer) if prefer else None)
+    if pins_path is not None:
+        kept = read_pins_file(read_table(pins_path))
+        # Its lines count within their part: the score has to be read once to know them among all.
+        free = analyse(document, replace(request, pins={}))
+        in_file = pins_of_analysis(free, kept, pins_path.name, cut=span is not None)
+        request = replace(request, pins={**in_file, **wanted})
     analysis = analyse(document, request)
     say(analysis.problems)
     if output is not None:

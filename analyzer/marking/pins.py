@@ -104,11 +104,11 @@ def read_pins_file(top: Table) -> tuple[PinnedPart, ...]:
     return tuple(parts)
 
 
-def pins_of_analysis(analysis: Analysis, parts: Sequence[PinnedPart], file: str,
+def pins_of_analysis(analysis: Analysis, parts: Sequence[PinnedPart], file: str, *, cut: bool = False,
                      ) -> dict[tuple[int | None, str, int], str]:
     """Return the pins for a `Request`: their lines count over all lines of the analysis.
 
-    Pins of parts that the analysis leaves out are left out too.
+    Pins of parts that the analysis leaves out are left out too; and, where it is `cut` to some measures, of others.
 
     Raises
     ------
@@ -125,7 +125,9 @@ def pins_of_analysis(analysis: Analysis, parts: Sequence[PinnedPart], file: str,
         for pin in part.pins if numbers else ():
             if (pin.line or 1) > len(numbers):
                 raise missing_line(file, part, pin, len(numbers))
-            result[numbers[(pin.line or 1) - 1], pin.measure, pin.nth] = pin.label
+            number = numbers[(pin.line or 1) - 1]
+            if not cut or any(one.number == pin.measure for one in analysis.lines[number - 1].plan.line.measures):
+                result[number, pin.measure, pin.nth] = pin.label
     if not known:
         names = ", ".join(part.name or part.id for part in parts)
         raise unreadable(CODE, where=file, what=f"none of its parts ({names}) is planned here",
