@@ -15,7 +15,7 @@ from analyzer.plan.plan import Plan
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner, allowed_choices
 from analyzer.review.findings import Kind, Remedy
-from analyzer.review.harmony import Harmony
+from analyzer.review.harmony import Harmony, moment_of
 from analyzer.review.limits import at_ease, outside_range, room_mm
 from analyzer.score.line import Line
 
@@ -73,7 +73,7 @@ class Remedies:
         """Return the pitches within an octave and a half that belong to the chord, another letter, and fit."""
         assert self.harmony is not None
         note = self.line.notes[k]
-        sounding = self.harmony.sounding(note.onset, but=(self.line.part_id, note.refs))
+        sounding = self.harmony.sounding(moment_of(self.line, k), but=(self.line.part_id, note.refs))
         names = {(one.step, one.alter) for one in sounding if (one.midi - note.midi) % OCTAVE}
         near = [Pitch(step, alter, octave) for step, alter in sorted(names)
                 for octave in range(note.sounding.octave - 2, note.sounding.octave + 3)]

@@ -2,9 +2,9 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from fractions import Fraction
 
 from analyzer.problem import Unreadable
+from analyzer.review.harmony import Moment, moment, moment_of
 from analyzer.score.document import Document
 from analyzer.score.line import Line
 from analyzer.score.parts import find_parts
@@ -14,7 +14,7 @@ ENOUGH = 0.8
 """A line is spared where one other part has this share of its notes, in any octave. Judged; from 0.7 to 0.9 the same
 lines of the samples are meant."""
 
-Attacks = dict[Fraction, frozenset[int]]
+Attacks = dict[Moment, frozenset[int]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,12 +41,13 @@ class Covered:
                     part, _ = read_part(self._document, info.id)
                 except Unreadable:
                     continue
-                attacks: dict[Fraction, set[int]] = {}
+                attacks: dict[Moment, set[int]] = {}
                 for note in part.notes:
                     if not note.grace and not note.tie_stop:
-                        attacks.setdefault(note.onset, set()).add(note.sounding.midi)
+                        at = moment(part.measures, note.measure, note.onset)
+                        attacks.setdefault(at, set()).add(note.sounding.midi)
                 name = info.full_name or info.name or info.id
-                self._parts[info.id] = (name, {onset: frozenset(found) for onset, found in attacks.items()})
+                self._parts[info.id] = (name, {at: frozenset(found) for at, found in attacks.items()})
         return self._parts
 
     def best_double(self, line: Line, but: Collection[str] = ()) -> Double | None:
@@ -54,25 +55,25 @@ class Covered:
 
         Neither the line's own part counts nor those whose ids are in `but`: parts that may lack a player themselves.
         """
-        notes = [note for note in line.notes if not note.grace]
+        notes = [(moment_of(line, k), note.midi) for k, note in enumerate(line.notes) if not note.grace]
         best: Double | None = None
         for part_id, (name, attacks) in self._read().items():
             if part_id == line.part_id or part_id in but or not notes:
                 continue
-            hits = sum(any((other - note.midi) % 12 == 0 for other in attacks.get(note.onset, ())) for note in notes)
+            hits = sum(any((other - midi) % 12 == 0 for other in attacks.get(at, ())) for at, midi in notes)
             if hits and (best is None or hits / len(notes) > best.share):
                 best = Double(part_name=name, share=hits / len(notes))
         return best
 
     def at(self, line: Line, index: int) -> str | None:
         """Say which other part begins the same note with it, at pitch or in another octave; None where none does."""
-        note = line.notes[index]
+        midi, begin = line.notes[index].midi, moment_of(line, index)
         octave = None
         for part_id, (name, attacks) in self._read().items():
             if part_id != line.part_id:
-                others = attacks.get(note.onset, frozenset())
-                if note.midi in others:
+                others = attacks.get(begin, frozenset())
+                if midi in others:
                     return f"{name} has it"
-                if octave is None and any((other - note.midi) % 12 == 0 for other in others):
+                if octave is None and any((other - midi) % 12 == 0 for other in others):
                     octave = f"{name} has it in another octave"
         return octave
