@@ -19,10 +19,11 @@ subsets used, with the table that lets text be searched and copied.
 """
 
 import io
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 
 from analyzer.engrave.engrave import PageOptions
-from analyzer.engrave.paint import paint, register_fonts
+from analyzer.engrave.paint import Painter, register_fonts
 
 _PT_PER_MM = 72 / 25.4
 
@@ -56,8 +57,23 @@ def pdf_of(svgs: Sequence[str], page: PageOptions | None = None, *, title: str =
     canvas.setTitle(title or "Annotated part")
     canvas.setCreator("lowbrass")
     canvas.setAuthor("")
-    for svg in svgs:
-        paint(canvas, svg, width, height)
-        canvas.showPage()
-    canvas.save()
+    painter = Painter(canvas)
+    with _binary_streams():
+        for svg in svgs:
+            painter.paint(svg, width, height)
+            canvas.showPage()
+        canvas.save()
     return out.getvalue()
+
+
+@contextmanager
+def _binary_streams() -> Iterator[None]:
+    """Let reportlab write compressed streams as they are: as letters they are a quarter larger, and slow to make."""
+    from reportlab import rl_config
+
+    before = rl_config.useA85
+    rl_config.useA85 = 0
+    try:
+        yield
+    finally:
+        rl_config.useA85 = before

@@ -101,7 +101,11 @@ def slimmed(svg: str) -> str:
 
     svg = _STAFF_LINES.sub(staff, _USE.sub(use, svg))
     defined, body = svg.split("</defs>", 1)
-    return _GLYPH_DEF.sub(definition, defined) + "</defs>" + _LEAF.sub(r"\1", _LEAF.sub(r"\1", body))
+    return _GLYPH_DEF.sub(definition, defined) + "</defs>" + _LEAF.sub(_inside, _LEAF.sub(_inside, body))
+
+
+def _inside(group: re.Match[str]) -> str:
+    return group[1]
 
 
 def styled(root: etree._Element) -> etree._Element:

@@ -23,8 +23,10 @@ BASE = f'font-family="{FONT}" font-size="11" fill="{INK}"'
 
 def num(value: float) -> str:
     """Return a number for an attribute: one decimal, no needless zeros, never ``-0``."""
-    text = f"{value:.1f}".rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
+    text = f"{value:.1f}"
+    if text[-1] != "0":
+        return text
+    return "0" if text == "-0.0" else text[:-2]
 
 
 def clean(text: str) -> str:
