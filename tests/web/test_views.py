@@ -1,0 +1,192 @@
+"""Review, comparison, fit and sound on the page: what the commands say, and the plan's own times."""
+
+import json
+from itertools import pairwise
+
+import pytest
+
+from analyzer.analysis import Request, analyse
+from analyzer.horns.candidates import position_place_mm
+from analyzer.horns.profiles import load_horn
+from analyzer.report.comparing import compare_document
+from analyzer.report.fitting import fit_document
+from analyzer.report.reviewing import review_document
+from analyzer.review.bass import review
+from analyzer.review.compare import compare
+from analyzer.score.document import open_document
+from analyzer.section.fit import fit
+from analyzer.section.section import read_section
+from tests.web.conftest import SAMPLES
+from tests.web.test_app import opened, planned, question
+
+DEEP = "deep-water-bass-trombone.musicxml"
+MARCH = "harbour-march-trio.musicxml"
+
+
+def asked(client, path: str, body: str) -> dict:
+    reply = client.post(path, content=body)
+    assert reply.status_code == 200, reply.text
+    return reply.json()
+
+
+def as_sent(document: dict) -> dict:
+    return json.loads(json.dumps(document))
+
+
+@pytest.mark.parametrize("horn", ["", "bass-single", "tenor"])
+def test_the_review_is_the_command_s(client, horn: str) -> None:
+    found = opened(client, DEEP)
+    said = asked(client, "/api/review", question(found, horn=horn))
+    analysis = analyse(open_document(SAMPLES / DEEP), Request(horns=(horn,) if horn else ()))
+    expected = as_sent(review_document(analysis, review(analysis)))
+    told = said.pop("told")
+    assert said == expected
+    assert said["findings"]
+    # Put together or not, every finding is told, with its note.
+    assert sorted((place["measure"], place["index"] or 0) for line in told for group in line["groups"]
+                  for place in group["places"]) == sorted((one["measure"], one["index"] or 0)
+                                                          for one in said["findings"])
+
+
+def test_the_comparison_is_the_command_s(client) -> None:
+    found = opened(client, DEEP)
+    said = asked(client, "/api/compare", question(found, horns=["bass-independent", "bass-single"], tempo=90))
+    part = found["parts"][0]["id"]
+    expected = compare(open_document(SAMPLES / DEEP), [load_horn(name) for name in ("bass-independent", "bass-single")],
+                       Request(parts=(part,), tempo_bpm=90))
+    assert said == as_sent(compare_document(expected))
+
+
+@pytest.mark.parametrize("horns", [None, [], ["tenor"], ["tenor", "tenor"], ["tenor", "../x.toml"], ["tenor", 3],
+                                   "tenor", ["alto", "tenor", "tenor-f", "bass-single", "euphonium-3"]])
+def test_horns_to_compare_are_two_to_four_of_the_list(client, horns: object) -> None:
+    reply = client.post("/api/compare", content=question(opened(client), horns=horns))
+    assert reply.status_code == 400
+    assert "horns" in reply.json()["line"]
+
+
+def test_the_fit_is_the_command_s(client) -> None:
+    found = opened(client, MARCH)
+    form = client.get("/api/start").json()["section"]
+    assert len(form["players"]) == 6
+    said = asked(client, "/api/fit", question(found, section=form, tempo=100))
+    expected = fit(open_document(SAMPLES / MARCH), read_section(SAMPLES / "section.toml"), tempo_bpm=100)
+    assert said == as_sent(fit_document(expected))
+    assert said["verdict"] == "suits"
+    # Without anybody who has a valve horn the euphonium's line stays empty.
+    form["players"] = [one for one in form["players"] if not any("euph" in horn for horn in one["horns"])]
+    assert asked(client, "/api/fit", question(found, section=form))["verdict"] != "suits"
+
+
+def test_mistakes_of_a_section_name_their_fields(client) -> None:
+    section = {"players": [{"name": "A", "horns": ["tenor"], "low": "H9"}, {"name": "a", "horns": []},
+                           {"name": "C", "horns": ["tenor"], "level": "god", "reach_mm": 3}], "spare": []}
+    reply = client.post("/api/fit", content=question(opened(client, MARCH), section=section))
+    assert reply.status_code == 400
+    found = {(one["player"], one["key"]) for one in reply.json()["mistakes"]}
+    assert {(0, "low"), (1, "name"), (2, "level"), (2, "reach_mm")} <= found
+    assert (1, None) in found or (1, "horns") in found
+    assert all("\n" not in one["line"] for one in reply.json()["mistakes"])
+
+
+@pytest.mark.parametrize("section", [None, [], {}, {"players": 1}, {"players": [1]}, {"players": [], "other": 1},
+                                     {"players": []}])
+def test_a_section_that_is_none(client, section: object) -> None:
+    reply = client.post("/api/fit", content=question(opened(client, MARCH), section=section))
+    assert reply.status_code == 400
+    assert reply.json()["line"]
+
+
+def test_the_sound_keeps_the_plan_s_times_and_places(client) -> None:
+    found = opened(client)
+    said = asked(client, "/api/sound", question(found))
+    [one] = analyse(open_document(SAMPLES / "attachment-etude.musicxml"), Request()).lines
+    notes = one.plan.notes
+    assert [note["midi"] for note in said["notes"]] == [note.note.midi for note in notes]
+    assert [note["label"] for note in said["notes"]] == [note["label"] for note in planned(client, found)["notes"]]
+    begin = notes[0].time.start_s
+    for told, note in zip(said["notes"], notes, strict=True):
+        assert told["start_s"] == pytest.approx(note.time.start_s - begin, abs=1e-4)
+        assert told["extension_mm"] == pytest.approx(note.choice.extension_mm, abs=0.06)
+    for a, b in pairwise(said["notes"]):
+        assert 0 < a["move_s"] <= b["start_s"] - a["start_s"] + 0.002
+    horn = load_horn("tenor-f")
+    assert said["slide"]["places"][""] == [round(position_place_mm(horn, (), place), 1) for place in range(1, 8)]
+    assert len(said["slide"]["places"]["T"]) == 6
+    assert "harm" in said["caution"]
+
+
+def test_a_valved_horn_has_no_slide(client) -> None:
+    said = asked(client, "/api/sound", question(opened(client, "evening-song-euphonium.musicxml")))
+    assert said["slide"] is None
+    assert said["valves"] == ["1", "2", "3", "4"]
+    assert {valve for note in said["notes"] for valve in note["valves"]} <= {"1", "2", "3", "4"}
+
+
+def test_the_midi_file_sounds_what_the_plan_plays(client) -> None:
+    pytest.importorskip("verovio", reason="the extra engrave is not installed")
+    music21 = pytest.importorskip("music21", reason="the extra build is not installed")
+    name = "brass-band-hymn.musicxml"
+    found = opened(client, name)
+    part = found["parts"][0]["id"]
+    reply = client.post("/api/file", content=question(found, ending=".mid", **{"from": "2", "to": "3"}))
+    assert reply.status_code == 200, reply.text
+    assert "brass-band-hymn.mid" in reply.headers["content-disposition"]
+    heard = {pitch.midi for note in music21.converter.parseData(reply.content, format="midi").flatten().notes
+             for pitch in note.pitches}
+    lines = analyse(open_document(SAMPLES / name), Request(parts=(part,), measures=("2", "3"))).lines
+    assert heard == {note.note.midi for one in lines for note in one.plan.notes}
+
+
+def test_new_marks_fit_the_picture_that_stands(client) -> None:
+    pytest.importorskip("verovio", reason="the extra engrave is not installed")
+    from lxml import etree
+
+    found = opened(client)
+    before = planned(client, found)
+    music = asked(client, "/api/music", question(found))
+    index = next(k for k, note in enumerate(before["notes"]) if len(note["prices"]) > 1 and k > 20)
+    pin = {"part": found["parts"][0]["id"], "line": 1, "ref": before["notes"][index]["refs"][0],
+           "label": before["notes"][index]["prices"][1][0]}
+    groups = asked(client, "/api/marks", question(found, pins=[pin], picture=music["picture"]))["groups"]
+    stands = etree.fromstring(music["svg"].encode())
+    ids = [etree.fromstring(group).get("id") for group in groups]
+    assert len(ids) == len(set(ids)) == len(stands.xpath("//*[@class='marks']"))
+    assert all(len(stands.xpath(f"//*[@id='{one}']")) == 1 for one in ids)
+    mark = next(one for group in groups for one in etree.fromstring(group).iter("g")
+                if one.get("data-ref") == str(pin["ref"]) and "mark" in one.get("class", ""))
+    assert "".join(mark.itertext()) == pin["label"]
+    # A picture that is not known gets no marks: it is engraved anew.
+    assert asked(client, "/api/marks", question(found, picture="none"))["groups"] == []
+    assert asked(client, "/api/marks", question(found))["groups"] == []
+
+
+def test_players_who_share_a_staff_have_their_marks_on_it(client) -> None:
+    pytest.importorskip("verovio", reason="the extra engrave is not installed")
+    found = opened(client, MARCH)
+    both = asked(client, "/api/plan", question(found))
+    assert [line["line"] for line in both["lines"]] == [1, 2]
+    mine = {ref for note in both["notes"] for ref in note["refs"]}
+    assert both["others"]
+    assert set(both["others"].values()) == {2}
+    assert not mine & {int(ref) for ref in both["others"]}
+    svg = asked(client, "/api/music", question(found))["svg"]
+    lines = analyse(open_document(SAMPLES / MARCH), Request(parts=(found["parts"][0]["id"],))).lines
+    assert len(lines) == 2
+    for one in lines:
+        assert all(f'data-ref="{note.note.refs[0]}"' in svg for note in one.plan.notes)
+
+
+@pytest.mark.parametrize(("name", "content"), [
+    ("tune.abc", b"X:1\nT:Tune\nM:4/4\nL:1/4\nK:Bb clef=bass\nB,,C,D,E,|F,2B,,2|\n"),
+    pytest.param("tune.krn", b"**kern\n*clefF4\n*M4/4\n=1\n4BB-\n4C\n4D\n4E-\n=2\n2F\n2BB-\n==\n*-\n", marks=pytest.mark.whole),
+])
+def test_other_forms_of_score_are_read(client, name: str, content: bytes) -> None:
+    pytest.importorskip("music21", reason="the extra build is not installed")
+    found = client.post("/api/open", content=content, headers={"x-file-name": name}).json()
+    said = planned(client, found)
+    assert [note["midi"] for note in said["notes"]] == [46, 48, 50, 51, 53, 46]
+    assert any("lost" in line or "seldom" in line for line in said["problems"])
+    reply = client.post("/api/file", content=question(found, ending="score"))
+    assert reply.status_code == 200
+    assert b"<?lowbrass" in reply.content
