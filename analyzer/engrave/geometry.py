@@ -40,11 +40,12 @@ class Head:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Staff:
-    """One staff of a system: top and bottom line, left end, and the lowest ink that belongs to it."""
+    """One staff of a system: top and bottom line, left and right end, and the lowest ink that belongs to it."""
 
     top: float
     bottom: float
     left: float
+    right: float
     ink: float
 
 
@@ -77,11 +78,13 @@ def system_of(svg: str) -> System:
     for ref, code, x, y, scale in _head.findall(svg):
         half = glyphs.get(code, (0.314, 0.0, 0.0))[0] * 500 * float(scale)
         heads[int(ref)] = Head(x=float(x) + half, y=float(y), half=half)
-    lines: dict[tuple[float, float], float] = {}
+    # From top and bottom line of each staff to its left and right end; every measure has a piece of it.
+    lines: dict[tuple[float, float], tuple[float, float]] = {}
     for staff in _staff.findall(svg):
-        found = [(float(y), float(x)) for x, y, _, _ in _line.findall(staff)]
-        key = (found[0][0], found[-1][0])
-        lines[key] = min(lines.get(key, found[0][1]), found[0][1])
+        drawn = [tuple(map(float, found)) for found in _line.findall(staff)]
+        key, (x1, _, x2, _) = (drawn[0][1], drawn[-1][1]), drawn[0]
+        left, right = lines.get(key, (x1, x2))
+        lines[key] = (min(left, x1), max(right, x2))
     if not lines:
         return System(heads={}, staves=(), top=0.0, bottom=0.0)
     spans = sorted(lines)
@@ -94,8 +97,9 @@ def system_of(svg: str) -> System:
         if low > inks[0]:
             place = next(k for k, end in enumerate(ends) if low < end)
             inks[place] = max(inks[place], low)
-    return System(heads=heads, top=top, bottom=max(inks), staves=tuple(
-        Staff(top=span[0], bottom=span[1], left=lines[span], ink=ink) for span, ink in zip(spans, inks, strict=True)))
+    staves = tuple(Staff(top=span[0], bottom=span[1], left=lines[span][0], right=lines[span][1], ink=ink)
+                   for span, ink in zip(spans, inks, strict=True))
+    return System(heads=heads, staves=staves, top=top, bottom=max(inks))
 
 
 def _inks(svg: str, glyphs: Mapping[str, tuple[float, float, float]]) -> Iterable[tuple[float, float]]:

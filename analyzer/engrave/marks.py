@@ -102,31 +102,33 @@ def _width(text: str, form: str) -> float:
     return width_em(text, "regular") if form == "usual" else width_em(text, "bold") + 2 * _TRAY_EM
 
 
-def spread(row: Sequence[Placed]) -> list[float]:
-    """Return centres as near as can be to the notes' (least squares) that keep neighbours apart.
+def spread(row: MarkRow) -> list[float]:
+    """Return centres as near as can be to the notes' (least squares) that keep neighbours apart, within the staff.
 
     Derived: with ``y = centre - room taken by all before``, the rule is that y must not fall, and the best such y pools
-    neighbours that break it to their mean (R. E. Barlow et al., *Statistical Inference under Order Restrictions*,
-    Wiley, 1972, chapter 1).
+    neighbours that break it to their mean; bounds cut it off (R. E. Barlow et al., *Statistical Inference under Order
+    Restrictions*, Wiley, 1972, chapter 1).
     """
     offsets = [0.0]
-    for one, two in pairwise(row):
+    for one, two in pairwise(row.placed):
         offsets.append(offsets[-1] + one.half + two.half + _GAP_EM * MARK_SIZE)
     pools: list[tuple[float, int]] = []
-    for placed, offset in zip(row, offsets, strict=True):
+    for placed, offset in zip(row.placed, offsets, strict=True):
         total, count = placed.head.x - offset, 1
         while pools and pools[-1][0] / pools[-1][1] > total / count:
             more, of = pools.pop()
             total, count = total + more, count + of
         pools.append((total, count))
-    means = [total / count for total, count in pools for _ in range(count)]
+    least = row.staff.left + row.placed[0].half
+    most = max(least, row.staff.right - row.placed[-1].half - offsets[-1])
+    means = [min(max(total / count, least), most) for total, count in pools for _ in range(count)]
     return [mean + offset for mean, offset in zip(means, offsets, strict=True)]
 
 
 def farthest(rows: Iterable[MarkRow]) -> float:
     """Return how far the mark farthest from its note has to move to the side. [engraver's units]"""
     return max((abs(centre - placed.head.x) for row in rows
-                for placed, centre in zip(row.placed, spread(row.placed), strict=True)), default=0.0)
+                for placed, centre in zip(row.placed, spread(row), strict=True)), default=0.0)
 
 
 def drawn(rows: Sequence[MarkRow], name: str, *, several: bool) -> str:
@@ -137,7 +139,7 @@ def drawn(rows: Sequence[MarkRow], name: str, *, several: bool) -> str:
     inner: dict[tuple[str, str], str] = {}
     out = [f'<g class="marks" id="{name}" stroke="none" font-size="{MARK_SIZE:g}px">']
     for row in rows:
-        for placed, centre in zip(row.placed, spread(row.placed), strict=True):
+        for placed, centre in zip(row.placed, spread(row), strict=True):
             form, text = form_of(placed.mark), placed.mark.text
             if (text, form) not in inner:
                 inner[text, form] = words(text, MARK_SIZE, _face(form))
