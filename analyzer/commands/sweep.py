@@ -74,16 +74,19 @@ class Sweep:
                 entries = find_entries(folder, leave_out=ours, seen=shown.looked)
                 scores = [entry for entry in entries if entry.status == "score"]
                 with Store(self.store, options) as kept:
-                    records = kept.done(scores)
-                    done = before = len(records)
+                    had = kept.names(scores)
+                    done = before = len(had)
                     shown.start(len(scores), done)
-                    todo = [entry for entry in scores if entry.name not in records]
+                    todo = [entry for entry in scores if entry.name not in had]
+                    passing: dict[str, Record] = {}
                     with closing(self._steps(todo, options, work)) as steps:
                         for entry, record in steps:
-                            kept.keep(entry, record)
-                            records[entry.name] = record
+                            # Nothing is held here meanwhile: memory does not grow with the library.
+                            if not kept.keep(entry, record):
+                                passing[entry.name] = record
                             done += 1
                             shown.step(entry.name)
+                    records = kept.done(scores) | passing
         except KeyboardInterrupt:
             way = ("The same command goes on from there" if self.store is not None
                    else "Nothing is kept without --store FILE.sqlite; give one to be able to go on")
