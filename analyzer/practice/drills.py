@@ -13,10 +13,10 @@ from analyzer.pitch import Pitch
 from analyzer.plan.player import Player
 from analyzer.plan.progress import Pair
 from analyzer.plan.solve import Planner
-from analyzer.practice.exercises import move_drills, state_scales, tuning, two_ways
+from analyzer.practice.exercises import distinct_moves, mixed, move_drills, state_scales, tuning, two_ways
 from analyzer.practice.grammar import default_grammar
 from analyzer.practice.kit import Exercise, Kit, transposition_of, verified
-from analyzer.practice.moves import Move, ranked_moves, secure_moves
+from analyzer.practice.moves import Move, hard_moves, ranked_moves, secure_moves
 from analyzer.practice.passage import Meter, hardest_window, passage_drills
 from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
@@ -25,7 +25,7 @@ from analyzer.score.line import Line
 RECALL_DAYS = (1, 3, 7, 14)
 """Days after which to try a move again, unprepared. Judged: growing gaps are common practice, no source gives numbers
 for a slide; a teacher may set others."""
-_MOST_MOVES = 3
+_LEAST_MOVES, _MOST_MOVES = 2, 3
 _PAGE = 9
 """Exercises on a page, a system each and two rows of words; judged by looking at A4."""
 
@@ -81,14 +81,18 @@ def drills_for(document: Document, request: Request, *, seed: int = 1) -> Drills
         raise unreadable("nothing-to-drill", where=f"{document.name}, {line.part_name}",
                          what=f"no note of it can be played on {plan.horn.name} by this player",
                          try_="Choose another horn with --horn, or look at reach and range in the player file.")
-    window = hardest_window(kit, moves)
+    window = hardest_window(kit, hard_moves(moves))
     if window:
         meter = meter_at(document, line.part_id, window[0].index).holding(max(one.duration for one in window))
         kit = replace(kit, fifths=meter.fifths)
-    before = (*two_ways(kit), *state_scales(kit))
-    after = (*tuning(kit), *passage_drills(kit, window, meter))
-    room = max(2, min(_MOST_MOVES, _PAGE - len(before) - len(after)))
-    made = (*before, *move_drills(kit, moves, most=room), *after)
+    ways, scales = two_ways(kit), state_scales(kit)
+    after = (*mixed(kit, moves), *tuning(kit), *passage_drills(kit, window, meter))
+    # Where the page is full, the second of a kind waits for the next sheet.
+    for kind in (ways, scales):
+        if len(ways) + len(scales) + _LEAST_MOVES + len(after) > _PAGE:
+            del kind[1:]
+    room = max(_LEAST_MOVES, min(_MOST_MOVES, _PAGE - len(ways) - len(scales) - len(after)))
+    made = (*ways, *scales, *move_drills(kit, moves, most=room), *after)
     for exercise in made:
         verified(exercise, kit)
     slide = plan.horn.family == "slide"
@@ -119,7 +123,7 @@ def _hardest_line(document: Document, analysis: Analysis, request: Request, play
         raise unreadable("nothing-to-drill", where=document.name, what="the asked parts and measures hold no notes",
                          try_="Ask for other measures or another part.")
     ranked = [(one, ranked_moves(one.planner, one.plan, request.player)) for one in lines]
-    return max(ranked, key=lambda pair: sum(move.score for move in pair[1]))
+    return max(ranked, key=lambda pair: sum(move.score for move in hard_moves(pair[1])))
 
 
 def _kit(planned: Planned, learner: Player, player: Player, seed: int, meter: Meter) -> Kit:
@@ -183,17 +187,13 @@ def _is_time(beats: str | None, beat_type: str | None) -> bool:
 def recall_of(kit: Kit, moves: Sequence[Move], *, most: int = 5) -> tuple[Recall, ...]:
     """Return what to try again from memory on later days: the hardest moves, not looked up first."""
     result: list[Recall] = []
-    seen: set[frozenset[int]] = set()
-    for move in moves:
-        pair = frozenset((move.before.midi, move.after.midi))
-        if pair in seen or not move.moves_hand or not (kit.can(move.before) and kit.can(move.after)):
-            continue
-        seen.add(pair)
+    seen: set[str] = set()
+    for move in distinct_moves(kit, moves):
         a, b = kit.written(move.before.midi).pretty, kit.written(move.after.midi).pretty
         play = f"{a}–{b}–{a}"
+        if play in seen or f"{b}–{a}–{b}" in seen or len(result) >= most:
+            continue
+        seen.add(play)
         result.append(Recall(ask=f"Cover the marks. Say where {a} and {b} lie, sing them, then play {play}.", play=play,
                              covers=move.name, after_days=RECALL_DAYS))
-        if len(result) >= most:
-            break
     return tuple(result)
-

@@ -1,18 +1,18 @@
-"""The makers of exercises, one a kind: two ways, a new valve state's scale, moves, the passage, tuning."""
+"""The makers of exercises, one a kind: two ways, a new valve state's scale, moves by themselves and mixed, tuning."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 from analyzer.horns.candidate import Candidate, shown
-from analyzer.horns.candidates import candidates, chart_choice, position_place_mm, positions
-from analyzer.practice.kit import Exercise, Kit, Way, steps_to
+from analyzer.horns.candidates import candidates, chart_choice
+from analyzer.horns.transition import beside_words, nearest_open
+from analyzer.practice.kit import METRONOME, Exercise, Kit, Way, steps_to
 from analyzer.practice.moves import Move
 
 SLOW_BPM = 60
 _VALUES = ((Fraction(1, 4), "sixteenth"), (Fraction(1, 2), "eighth"), (Fraction(1), "quarter"), (Fraction(2), "half"))
-_AT_MM = 4.0
-"""A position this near to an open one is at the same place: nobody feels less. Judged."""
+_LEAST_MIXED = 3
 
 
 def two_ways(kit: Kit, *, most: int = 2) -> list[Exercise]:
@@ -93,20 +93,9 @@ def _slide_row(kit: Kit, valves: tuple[str, ...]) -> list[Way]:
                if one.valves == valves and one.partial == partial and one.advice is None and kit.can(one)]
         if len(row) > len(best) + 2 or not best:
             best = row
-    ways = [Way(one, _beside_open(kit, one)) for one in best]
+    ways = [Way(one, beside_words(*nearest_open(kit.horn, one.extension_mm or 0.0))) for one in best]
     back = [Way(best[k]) for k in (len(best) // 2 - 1, 0)] if len(best) > 2 else []
     return ways + back
-
-
-def _beside_open(kit: Kit, choice: Candidate) -> str:
-    """Say where a place lies against the nearest open position, in mm."""
-    out_mm = choice.extension_mm or 0.0
-    places = {number: position_place_mm(kit.horn, (), number) for number in range(1, positions(kit.horn) + 1)}
-    number = min(places, key=lambda one: abs(places[one] - out_mm))
-    beside = out_mm - places[number]
-    if abs(beside) < _AT_MM:
-        return f"at {number}"
-    return f"{number} + {beside:.0f} mm" if beside > 0 else f"{number} − {-beside:.0f} mm"
 
 
 def _valve_row(kit: Kit, valves: tuple[str, ...]) -> list[Way]:
@@ -118,18 +107,21 @@ def _valve_row(kit: Kit, valves: tuple[str, ...]) -> list[Way]:
     return [Way(one, _off(one)) for one in row] + back
 
 
+def distinct_moves(kit: Kit, moves: Iterable[Move]) -> list[Move]:
+    """Return the moves of the hand that this player can make, each once for both its directions, by rank."""
+    pairs: dict[frozenset[tuple[int, str]], Move] = {}
+    for move in moves:
+        if move.moves_hand and kit.can(move.before) and kit.can(move.after):
+            pairs.setdefault(move.pair, move)
+    return list(pairs.values())
+
+
 def move_drills(kit: Kit, moves: Sequence[Move], *, most: int = 3) -> list[Exercise]:
     """Return an exercise for each of the hardest moves, both directions, from slow to the music's tempo."""
     result: list[Exercise] = []
-    pairs: set[frozenset[tuple[int, str]]] = set()
-    for move in moves:
-        pair = frozenset(((move.before.midi, move.before.label), (move.after.midi, move.after.label)))
-        able = move.moves_hand and kit.can(move.before) and kit.can(move.after)
-        if len(result) >= most or pair in pairs or not able:
-            continue
-        pairs.add(pair)
+    for move in distinct_moves(kit, moves)[:most]:
         # Never faster than this player's slide: where the music is, the goal stays below it and the words say so.
-        over = max(1.0, (move.peak_speed_mm_s or 0.0) / kit.planner.costs.greatest)
+        over = max(1.0, _over(kit, move))
         value, name = _value(move.gap_s * over)
         goal = 60 * float(value) / (move.gap_s * over)
         steps = steps_to(min(goal, 160.0))
@@ -140,6 +132,36 @@ def move_drills(kit: Kit, moves: Sequence[Move], *, most: int = 3) -> list[Exerc
             measures=kit.pair(kit.grammar.drawn(f"move-{name}", kit.chance), Way(move.before), Way(move.after)),
             covers=(move.name,)))
     return result
+
+
+def mixed(kit: Kit, moves: Sequence[Move], *, most: int = 5) -> list[Exercise]:
+    """Return the hardest moves a measure each, in an order drawn by chance; nothing where there are fewer than three.
+
+    Never faster than this player's slide. Moves practised in turn are kept better than each by itself, though it feels
+    harder (J. Shea and R. Morgan, *Contextual interference effects*, J. Exp. Psychol. Hum. Learn. Mem. 5, 1979; on
+    clarinets C. Carter and J. Grahn, *Optimizing music learning*, Front. Psychol. 7, 2016).
+    """
+    chosen = distinct_moves(kit, moves)[:most]
+    if len(chosen) < _LEAST_MIXED:
+        return []
+    kit.chance.shuffle(chosen)
+    measures = tuple(row for move in chosen for row in kit.pair(
+        kit.grammar.drawn("mixed", kit.chance), Way(move.before), Way(move.after)))
+    return [Exercise(
+        kind="mixed", title="Hard moves, mixed", words="No stop between measures: name the next place in the rest.",
+        tempo_bpm=min([SLOW_BPM, *(_at_most(60 / least_s) for move in chosen
+                                   if (least_s := move.gap_s * _over(kit, move)))]),
+        steps=(), measures=measures, covers=tuple(move.name for move in chosen))]
+
+
+def _over(kit: Kit, move: Move) -> float:
+    """How many times the comfortable speed of this player's slide a move takes in the music; 0 on valves."""
+    return (move.peak_speed_mm_s or 0.0) / kit.planner.costs.greatest
+
+
+def _at_most(bpm: float) -> int:
+    """Return the greatest number of a metronome that is not above `bpm`, else its least."""
+    return max((number for number in METRONOME if number <= bpm), default=METRONOME[0])
 
 
 def _value(gap_s: float) -> tuple[Fraction, str]:

@@ -12,6 +12,7 @@ file calls secure is left out. The rank counts how often the move comes. The sum
 them exchanges neighbours in the ranking, and the teacher sees the shares and can take another move.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -32,7 +33,7 @@ FAR_FINGERS = 0.7
 FAST = 0.6
 """Share of the comfortable speed from which a move is called fast; judged."""
 
-_EASY = 5
+_FEW = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +76,11 @@ class Move:
         return self.before.label != self.after.label
 
     @property
+    def pair(self) -> frozenset[tuple[int, str]]:
+        """Both ends, whichever comes first: what is practised in both directions is one."""
+        return frozenset(((self.before.midi, self.before.label), (self.after.midi, self.after.label)))
+
+    @property
     def name(self) -> str:
         """Such as ``C3 (T1) to Bb2 (1)``, sounding."""
         return (f"{self.before_pitch.name} ({self.before.label}) to "
@@ -87,10 +93,9 @@ class Move:
 
 
 def ranked_moves(planner: Planner, plan: Plan, learner: Player) -> tuple[Move, ...]:
-    """Return the moves of a plan that are new, far, fast or out of tune, the hardest first.
+    """Return the moves of a plan: those that are new, far, fast or out of tune, the hardest first, then the others.
 
-    `learner` tells what is learned and what is secure; secure moves are left out. Where no move is any of these, those
-    that ask for most come instead.
+    `learner` tells what is learned and what is secure; secure moves are left out.
     """
     secure = learner.secure_ways
     found: dict[tuple[int, str, int, str], list[tuple[PlannedNote, PlannedNote]]] = {}
@@ -102,7 +107,12 @@ def ranked_moves(planner: Planner, plan: Plan, learner: Player) -> tuple[Move, .
         found.setdefault((a.note.midi, a.choice.label, b.note.midi, b.choice.label), []).append((a, b))
     moves = [_move(planner, pairs, learner) for pairs in found.values()]
     ranked = sorted((move for move in moves if move.score > 0), key=lambda move: -move.score)
-    return tuple(move for move in ranked if move.kinds) or tuple(ranked[:_EASY])
+    return (*[move for move in ranked if move.kinds], *[move for move in ranked if not move.kinds])
+
+
+def hard_moves(moves: Sequence[Move]) -> Sequence[Move]:
+    """Return those of ranked moves that are new, far, fast or out of tune; where none is, the few that ask for most."""
+    return [move for move in moves if move.kinds] or moves[:_FEW]
 
 
 def secure_moves(plan: Plan, learner: Player) -> tuple[Pair, ...]:

@@ -10,7 +10,7 @@ from analyzer.pitch import Pitch
 from analyzer.plan.progress import move_text
 from analyzer.practice.drills import Drills
 from analyzer.practice.kit import Exercise
-from analyzer.practice.moves import Move
+from analyzer.practice.moves import Move, hard_moves
 from analyzer.practice.weeks import MINUTES, Day
 from analyzer.report.drillsheet import part_name, sheet_title
 from analyzer.report.drillsound import tones
@@ -88,7 +88,7 @@ def drill_text(drills: Drills, days: Sequence[Day] = ()) -> str:
     out = [f"{part_name(drills)}, {plan.horn.description}" + (" (assumed; choose another with --horn)"
                                                               if drills.planned.assumed else ""), "",
            "Hard moves" if any(move.kinds for move in drills.moves) else "No move is hard; these ask for most"]
-    out += [f"  {_said(move)}" for move in drills.moves[:8]] or ["  none"]
+    out += [f"  {_said(move)}" for move in hard_moves(drills.moves)[:8]] or ["  none"]
     if drills.secure:
         out.append(f"  left out as secure: {', '.join(move_text(pair) for pair in drills.secure)}")
     out += ["", "Exercises"]
