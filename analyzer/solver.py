@@ -9,11 +9,16 @@ References
 .. [1] R. Bellman, *Dynamic Programming*, Princeton University Press, 1957, chapter 3.
 .. [2] E. L. Lawler, "A procedure for computing the K best solutions to discrete optimization problems",
    *Management Science* 18(7), 1972, pp. 401-405.
+.. [3] P. E. Hart, N. J. Nilsson and B. Raphael, "A formal basis for the heuristic determination of minimum cost
+   paths", *IEEE Transactions on Systems Science and Cybernetics* 4(2), 1968, pp. 100-107.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from heapq import heappop, heappush
 from operator import add
+from typing import TypeVar
+
+Memory = TypeVar("Memory", bound=Hashable)
 
 INF = float("inf")
 # Two tables count as shifted copies when they differ by a constant to within this much (float noise of long sums).
@@ -142,6 +147,44 @@ class Lattice:
                     if total < INF:
                         heappush(heap, (total + shift[t], (*path[:t], j), step))
                 spent += self.edges[t - 1][path[t]][here] + self.nodes[t][path[t]]
+
+    def least_accepted(self, start: Memory, step: Callable[[Memory, int, int], Memory],
+                       accepts: Callable[[Memory], bool]) -> tuple[float, tuple[int, ...]] | None:
+        """Return (cost, walk) of the least walk whose memory is accepted at its end, or None where there is none.
+
+        The memory is `start` before the first layer and ``step(memory, t, j)`` after node j of layer t; what it may
+        hold must be few. Exact: the cost to the end without any condition never overrates the rest (A* [3]_).
+        """
+        to_end, shift, n = self._to_end(), self._to_end_shift(), len(self.nodes)
+        came: dict[tuple[int, int, Memory], tuple[int, int, Memory] | None] = {}
+        # A heap entry: (bound, order of entry, place, cost before its node, place before).
+        heap: list[tuple[float, int, tuple[int, int, Memory], float, tuple[int, int, Memory] | None]] = []
+
+        def reach(t: int, j: int, memory: Memory, spent: float, before: tuple[int, int, Memory] | None) -> None:
+            bound = spent + self.nodes[t][j] + to_end[t][j]
+            if bound < INF:
+                heappush(heap, (bound + shift[t], -len(came), (t, j, step(memory, t, j)), spent, before))
+
+        for j in range(len(self.nodes[0])):
+            reach(0, j, start, 0.0, None)
+        while heap:
+            cost, _, place, spent, before = heappop(heap)
+            if place in came:
+                continue
+            came[place] = before
+            t, j, memory = place
+            if t == n - 1:
+                if accepts(memory):
+                    walk: list[int] = []
+                    at: tuple[int, int, Memory] | None = place
+                    while at is not None:
+                        walk.append(at[1])
+                        at = came[at]
+                    return cost, tuple(reversed(walk))
+                continue
+            for k, row in enumerate(self.edges[t]):
+                reach(t + 1, k, memory, spent + self.nodes[t][j] + row[j], place)
+        return None
 
     def _to_end(self) -> list[Row]:
         if self._backward is None:

@@ -74,7 +74,8 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 @click.option("--large", is_flag=True, help="Large print on pages.")
 @click.option("--clear", is_flag=True, help="Take our marks out of the score and write it to -o.")
 @click.option("--strict", is_flag=True, help="Exit with 3 if a note has no playable choice.")
-@click.option("--plans", type=click.IntRange(1, 50), metavar="K", help="With --format json: the K best plans.")
+@click.option("--plans", type=click.IntRange(1, 50), metavar="K",
+              help="Show other plans that really differ, up to 5 in all; with --format json also the K best plans.")
 @format_option("text", "json", "csv")
 @click.pass_context
 def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tuple[str, ...], measures: str | None,
@@ -117,7 +118,7 @@ def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tupl
     elif form == "csv":
         print_csv(rows(analysis), ROW_COLUMNS)
     else:
-        click.echo(map_text(analysis))
+        click.echo(map_text(analysis, plans=plans or 0))
     if strict and any(one.plan.totals.unplayable for one in analysis.lines):
         ctx.exit(3)
 

@@ -2,14 +2,20 @@
 
 from collections.abc import Iterable, Sequence
 from itertools import groupby, islice
+from textwrap import fill
 from typing import Any
 
 from analyzer.analysis import Analysis, Planned
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.marking.mark import Mark
+from analyzer.plan.difficulty import difficulties
 from analyzer.plan.plan import Plan, PlannedNote
+from analyzer.plan.summary import sentences
+from analyzer.plan.variants import Variant, pins_of, variants, walks
 
 SCHEMA = "lowbrass.map/1"
+MOST_VARIANTS = 5
+"""More plans of other patterns than this are no help in choosing, and take long to find."""
 
 
 def map_document(analysis: Analysis, *, plans: int = 0) -> dict[str, Any]:
@@ -25,7 +31,10 @@ def map_document(analysis: Analysis, *, plans: int = 0) -> dict[str, Any]:
 
 
 def line_json(one: Planned, plans: int = 0) -> dict[str, Any]:
-    """Return one line with its notes and totals."""
+    """Return one line with its notes and totals.
+
+    With `plans`, that many best plans, and up to `MOST_VARIANTS` of them that follow another pattern each.
+    """
     plan, totals = one.plan, one.plan.totals
     result: dict[str, Any] = {
         "part": {"id": one.part.id, "name": one.part.name},
@@ -40,11 +49,18 @@ def line_json(one: Planned, plans: int = 0) -> dict[str, Any]:
         "cost": round(plan.cost, 3),
     }
     if plans:
-        result["plans"] = [
-            {"cost": round(cost, 3), "labels": [choice.label if choice else None for choice in choices]}
-            for cost, choices in islice(one.planner.walks(), plans)
-        ]
+        pins = pins_of(plan)
+        result["plans"] = [{"cost": round(cost, 3), "labels": _labels(choices)}
+                           for cost, choices in islice(walks(one.planner, pins), plans)]
+        result["variants"] = [
+            {"cost": round(other.cost, 3), "labels": _labels(other.choices), "travel_mm": _rounded(other.travel_mm),
+             "valve_changes": other.valve_changes, "differs": list(other.differs), "what": what_differs(plan, other)}
+            for other in variants(one.planner, min(plans, MOST_VARIANTS), pins)]
     return result
+
+
+def _labels(choices: Iterable[Candidate | None]) -> list[str | None]:
+    return [choice.label if choice else None for choice in choices]
 
 
 def _rounded(value: float | None, digits: int = 1) -> float | None:
@@ -110,9 +126,12 @@ def rows(analysis: Analysis) -> list[dict[str, Any]]:
     return result
 
 
-def map_text(analysis: Analysis, *, width: int = 100) -> str:
-    """Return the terminal table: a block a measure, notes over marks, then what differs from the usual and why."""
-    blocks = [_line_text(one, width) for one in analysis.lines]
+def map_text(analysis: Analysis, *, width: int = 100, plans: int = 0) -> str:
+    """Return the terminal table: a block a measure, notes over marks, then what differs from the usual and why.
+
+    With `plans`, up to that many plans of another pattern follow each line.
+    """
+    blocks = [_line_text(one, width, plans) for one in analysis.lines]
     return "\n".join([*blocks, *(f"Caution: {line}" for line in analysis.cautions)])
 
 
@@ -124,13 +143,45 @@ def heading(one: Planned) -> str:
     return f"{one.part.full_name or one.part.name or one.part.id}{whose} - {plan.horn.description}{assumed}"
 
 
-def _line_text(one: Planned, width: int) -> str:
+def _line_text(one: Planned, width: int, plans: int) -> str:
     plan = one.plan
-    out = ["", heading(one), "=" * min(width, len(heading(one)))]
+    out = ["", heading(one), "=" * min(width, len(heading(one))),
+           *fill(" ".join(sentences(plan, difficulties(one.planner, plan))), width).splitlines(), ""]
     for _, group in groupby(plan.notes, key=lambda note: note.note.measure_index):
         out += _measure_text(list(group), width)
     out += ["", summary(plan), ""]
+    if plans > 1:
+        out += _variants_text(one, plans, width)
     return "\n".join(out)
+
+
+def _variants_text(one: Planned, plans: int, width: int) -> list[str]:
+    others = variants(one.planner, min(plans, MOST_VARIANTS), pins_of(one.plan))[1:]
+    if not others:
+        return ["No other plan really differs: there is no other way, or it is pinned.", ""]
+    out = []
+    for number, other in enumerate(others, 2):
+        slide = f", slide travel {other.travel_mm / 1000:.1f} m" if other.travel_mm is not None else ""
+        said = (f"Plan {number}: cost {other.cost:.1f}, {other.cost - one.plan.cost:.1f} more than the best{slide}, "
+                f"valve changes {other.valve_changes}. {what_differs(one.plan, other)}")
+        out.append(fill(said, width, subsequent_indent="        "))
+    return [*out, ""]
+
+
+def what_differs(plan: Plan, other: Variant, most: int = 6) -> str:
+    """Say in a sentence what another plan does otherwise, by measure."""
+    said = []
+    for k in other.differs:
+        note, choice = plan.notes[k], other.choices[k]
+        if choice and note.choice:
+            said.append(f"measure {note.note.measure} {note.note.written.pretty} in {shown(choice.label)} "
+                        f"(not {shown(note.choice.label)})" if choice.position is not None else
+                        f"measure {note.note.measure} {note.note.written.pretty} with {shown(choice.label)} "
+                        f"(not {shown(note.choice.label)})")
+    if not said:
+        return "The plan itself."
+    more = f", and {len(said) - most} notes more" if len(said) > most else ""
+    return f"Differs: {', '.join(said[:most])}{more}."
 
 
 def _measure_text(notes: Sequence[PlannedNote], width: int) -> list[str]:

@@ -1,12 +1,13 @@
 """Repeats: the leap back (or to a later ending) has its price too, and the plan stays exact.
 
 A lattice knows only the printed order. A jump ties the choice at its start to the choice at its landing, so each
-landing is tried (branch and bound over the landings; a lattice's own cost is the lower bound: no jump costs less than
-nothing).
+landing is tried, best first (a lattice's own cost is the lower bound: no jump costs less than nothing).
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from heapq import heappop, heappush
+from itertools import count
 
 from analyzer.horns.candidate import Candidate
 from analyzer.plan.costs import Costs, Move
@@ -50,6 +51,33 @@ def leap_cost(costs: Costs, a: Candidate, b: Candidate, leap: Leap) -> float:
     return sum(costs.move_items(a, b, leap.move).values())
 
 
+def paid(leaps: Sequence[Leap], choices: _Choices) -> list[Leap]:
+    """Return the leaps that cost anything: both ends can be played, and are two notes."""
+    return [leap for leap in leaps if choices[leap.start] and choices[leap.landing] and leap.start != leap.landing]
+
+
+def landed(base: Lattice, choices: _Choices, costs: Costs, leaps: Sequence[Leap],
+           ) -> Iterator[tuple[Lattice, tuple[int, ...]]]:
+    """Yield a lattice for each way to land all of `leaps` (see `paid`), and the landing candidates, cheapest first.
+
+    Every walk of `base` stands in just one of the lattices, with all leaps paid for.
+    """
+    order = count()
+    heap: list[tuple[float, int, bool, Lattice, tuple[int, ...]]] = [(base.cost, next(order), True, base, ())]
+    while heap:
+        bound, _, known, lattice, taken = heappop(heap)
+        if not known:                  # so far only a bound; now the price itself
+            lattice = _landed(lattice, choices, costs, leaps[len(taken) - 1], taken[-1])
+            if lattice.cost < INF:
+                heappush(heap, (lattice.cost, next(order), True, lattice, taken))
+        elif len(taken) == len(leaps):
+            yield lattice, taken
+        else:
+            for bound, place in _bounds(lattice, leaps[len(taken)], choices, costs):
+                if bound < INF:
+                    heappush(heap, (bound, next(order), False, lattice, (*taken, place)))
+
+
 def settled(base: Lattice, choices: _Choices, costs: Costs, leaps: Sequence[Leap],
             ) -> tuple[Lattice, dict[int, list[float]]]:
     """Return the lattice whose best walk is the best with all leaps paid for, and the landings' costs.
@@ -57,28 +85,14 @@ def settled(base: Lattice, choices: _Choices, costs: Costs, leaps: Sequence[Leap
     The second value maps each landing's layer to the least cost with each of its candidates (other leaps landing as
     in the best walk); the lattice itself forbids there what it does not take.
     """
-    leaps = [leap for leap in leaps if choices[leap.start] and choices[leap.landing] and leap.start != leap.landing]
+    leaps = paid(leaps, choices)
     if not leaps:
         return base, {}
-    best: tuple[float, Lattice, tuple[int, ...]] = (INF, base, ())
-
-    def descend(lattice: Lattice, depth: int, taken: tuple[int, ...]) -> None:
-        nonlocal best
-        if lattice.cost >= best[0]:
-            return
-        if depth == len(leaps):
-            best = (lattice.cost, lattice, taken)
-            return
-        for bound, place in sorted(_bounds(lattice, leaps[depth], choices, costs)):
-            if bound >= best[0]:
-                break
-            descend(_landed(lattice, choices, costs, leaps[depth], place), depth + 1, (*taken, place))
-
-    descend(base, 0, ())
+    best, taken = next(landed(base, choices, costs, leaps))
     worth: dict[int, list[float]] = {}
     for depth, leap in enumerate(leaps):
         others = base
-        for other, place in zip(leaps, best[2], strict=True):
+        for other, place in zip(leaps, taken, strict=True):
             if other is not leap and other.landing != leap.landing:
                 others = _landed(others, choices, costs, other, place)
         same = [other for k, other in enumerate(leaps) if other.landing == leap.landing and k != depth]
@@ -89,7 +103,7 @@ def settled(base: Lattice, choices: _Choices, costs: Costs, leaps: Sequence[Leap
                 lattice = _landed(lattice, choices, costs, one, place)
             row.append(lattice.cost)
         worth[leap.landing] = row
-    return best[1], worth
+    return best, worth
 
 
 def _bounds(lattice: Lattice, leap: Leap, choices: _Choices, costs: Costs) -> list[tuple[float, int]]:

@@ -1,6 +1,6 @@
 """From a line, a horn and a player to the best plan: builds the lattice, solves it, answers pins and runners-up."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from analyzer.horns.candidate import Candidate
@@ -138,21 +138,29 @@ class Planner:
             if self._first is None:
                 self._first = self._planned(self.lattice, self.choices, {}, None)
             return self._first
+        lattice, choices = self.pinned_lattice(pins)
+        return self._planned(lattice, choices, pins, self.plan() if choices == self.choices else None)
+
+    def pinned_lattice(self, pins: Mapping[int, str]) -> tuple[Lattice, list[tuple[Candidate, ...]]]:
+        """Return the lattice that keeps the pins, and the choices of each note: a pin may bring in one more.
+
+        Raises
+        ------
+        Unreadable
+            As for `plan`.
+        """
         choices = list(self.choices)
         changes: dict[int, list[float]] = {}
-        rebuilt = False
         for index, label in pins.items():
             pinned = self._pinned(index, label)
             if pinned not in choices[index]:
                 choices[index] = (*choices[index], pinned)
-                rebuilt = True
             row = self._row(index, choices[index])
             place = choices[index].index(pinned)
             senses = self.costs.senses
             changes[index] = [cost if k // senses == place else INF for k, cost in enumerate(row)]
-        old = None if rebuilt else self.plan()
-        base = self._built(choices) if rebuilt else self.lattice
-        return self._planned(base.with_nodes(changes), choices, pins, old)
+        base = self.lattice if choices == self.choices else self._built(choices)
+        return (base.with_nodes(changes) if changes else base), choices
 
     def outline(self) -> Plan:
         """Return the best plan without reasons, alternatives and warnings: a survey of thousands asks for none."""
@@ -178,16 +186,6 @@ class Planner:
         note = self.line.notes[index]
         line = f", line {self.line.number}" if self.line.of > 1 else ""
         return f"{self.line.part_name}{line}, measure {note.measure}"
-
-    def walks(self) -> Iterator[tuple[float, tuple[Candidate | None, ...]]]:
-        """Yield (cost, choices) from the best plan on, each sequence of choices once."""
-        senses = self.costs.senses
-        seen: set[tuple[int, ...]] = set()
-        for cost, walk in self.lattice.walks():
-            bare = tuple(j // senses for j in walk)
-            if bare not in seen:
-                seen.add(bare)
-                yield cost, tuple(self.choices[t][j] if self.choices[t] else None for t, j in enumerate(bare))
 
     def _planned(self, lattice: Lattice, choices: Sequence[tuple[Candidate, ...]], pins: Mapping[int, str],
                  old: Plan | None, *, outline: bool = False) -> Plan:
@@ -299,7 +297,7 @@ class Planner:
         return Totals(
             notes=len(notes), unplayable=sum(one is None for one in picked),
             travel_mm=travel_mm(mine) if slide else None, chart_travel_mm=travel_mm(usual) if slide else None,
-            valve_changes=sum(a.valves != b.valves for a, b in pairwise(picked) if a is not None and b is not None),
+            valve_changes=valve_changes(picked),
             peak_speed_mm_s=max(peaks.values(), default=0.0) if slide else None,
             tempo_ceiling_bpm=self.ceiling()[0],
         )
@@ -339,6 +337,11 @@ def travel_mm(choices: Sequence[Candidate | None]) -> float:
     """Slide travel along a sequence of choices, not counted across None. [mm]"""
     return sum(abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0))
                for a, b in pairwise(choices) if a is not None and b is not None)
+
+
+def valve_changes(choices: Sequence[Candidate | None]) -> int:
+    """Count the steps at which what is held changes, not counted across None."""
+    return sum(a.valves != b.valves for a, b in pairwise(choices) if a is not None and b is not None)
 
 
 def solve(line: Line, horn: Horn, player: Player | None = None, *, tempo_bpm: float | None = None,

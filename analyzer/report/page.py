@@ -10,15 +10,12 @@ from analyzer.picture.drawing import clean
 from analyzer.picture.picture import LARGE, NARROW, WIDE, key_of, pictures_of
 from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
 from analyzer.plan.plan import Plan
+from analyzer.plan.summary import sentences
 
 Engraver = Callable[[Planned, str], Sequence[str]]
 """Engraves a line for a ``narrow`` page (a phone) or a ``wide`` one (a laptop, paper): one SVG a system."""
 Each = Callable[[Iterable[Planned]], Iterable[Planned]]
 """Goes through the lines, perhaps showing progress."""
-
-
-_AMPLE = 2.5
-"""A tempo ceiling this many times the written tempo is no news; judged."""
 
 
 def page_html(analysis: Analysis, engrave: Engraver, *, each: Each = iter, large: bool = False,
@@ -72,7 +69,7 @@ def _section(one: Planned, number: int, engrave: Engraver, large: bool) -> str:
             f'<h2 id="{prefix}-h">{_t(name_of(one))}</h2><dl class="facts">{listed}</dl>']
     if not plan.notes:
         return "".join([*body, "<p>This line has no notes here.</p></section>"])
-    body.append(f'<p class="lead">{" ".join(_t(text) for text in sentences(one, found))}</p>')
+    body.append(f'<p class="lead">{" ".join(_t(text) for text in sentences(one.plan, found))}</p>')
     body.append(_practice(found))
     body.append(_strip(found))
     body.append(_music(one, engrave))
@@ -98,41 +95,6 @@ def _measures(plan: Plan) -> str:
     if not measures:
         return "none"
     return measures[0].number if len(measures) == 1 else f"{measures[0].number} to {measures[-1].number}"
-
-
-def sentences(one: Planned, found: Sequence[MeasureDifficulty]) -> tuple[str, str, str]:
-    """Return the plan in three sentences: what can be played, what it saves, how fast it may go."""
-    plan, totals = one.plan, one.plan.totals
-    changed = sum(note.changed for note in plan.notes)
-    count = f"{totals.notes} note{'s' if totals.notes != 1 else ''}"
-    if totals.unplayable:
-        missing = "1 note" if totals.unplayable == 1 else f"{totals.unplayable} notes"
-        first = f"Of {count}, {missing} cannot be played on this horn by this player"
-    else:
-        first = f"All {count} can be played" if totals.notes != 1 else "The one note can be played"
-    leave = "none leaves" if not changed else "1 leaves" if changed == 1 else f"{changed} leave"
-    first += f"; {leave} the usual chart."
-    if totals.travel_mm is not None and totals.chart_travel_mm is not None:
-        saved = 1 - totals.travel_mm / totals.chart_travel_mm if totals.chart_travel_mm else 0.0
-        less = (f", {100 * saved:.0f} % less than by the usual chart" if saved >= 0.005 else
-                f", {-100 * saved:.0f} % more than by the usual chart, for gains named below" if saved <= -0.005 else
-                ", as by the usual chart")
-        turns = totals.valve_changes
-        thumb = f", with {turns} change{'s' if turns != 1 else ''} of the attachment" if turns else ""
-        second = f"The slide goes {totals.travel_mm / 1000:.1f} m in all{less}{thumb}."
-    else:
-        off = [abs(note.choice.off_cents) for note in plan.notes if note.choice]
-        second = (f"The fingers change {totals.valve_changes} time{'s' if totals.valve_changes != 1 else ''}, and the "
-                  f"note farthest from in tune is {max(off, default=0):.0f} cents off.")
-    hard = hardest(tuple(found), 1)
-    where = f"; the hardest place is measure {hard[0].measure}" if hard else "; no measure comes near a limit"
-    written = max(note.time.bpm for note in plan.notes)
-    ceiling = totals.tempo_ceiling_bpm
-    if ceiling is None or ceiling > _AMPLE * written:
-        third = "There is ample time for every move at the written tempo" if ceiling else "Nothing limits the tempo"
-    else:
-        third = f"It can be played up to about {ceiling:.0f} quarter notes a minute at its quickest move"
-    return first, second, f"{third}{where}."
 
 
 def _practice(found: Sequence[MeasureDifficulty]) -> str:

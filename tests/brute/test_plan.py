@@ -10,6 +10,7 @@ from analyzer.horns.profiles import load_horn
 from analyzer.pitch import pitch_of
 from analyzer.plan.costs import lowest_partial
 from analyzer.plan.solve import Planner
+from analyzer.plan.variants import DIFFER, variants, walks
 from tests.lines import line_of
 
 HORNS = ("tenor", "tenor-f", "bass-independent", "bass-dependent", "alto", "euphonium-3", "euphonium-4-compensating")
@@ -70,14 +71,60 @@ def test_plan_is_the_least_of_all(seed: int) -> None:
             assert other.extra_cost == pytest.approx(with_it - least, abs=1e-6)
 
 
-@pytest.mark.parametrize("seed", range(60))
+def all_walks(planner: Planner, pins: dict[int, str] | None = None):
+    """(cost, walk) of every sequence of choices that keeps the pins, cheapest first."""
+    rows = [[one for one in choices if (pins or {}).get(k) in (None, one.label)] or [None]
+            for k, choices in enumerate(planner.choices)]
+    return sorted(((price(planner, walk), walk) for walk in itertools.product(*rows)), key=lambda found: found[0])
+
+
+def some_pin(planner: Planner, rng: random.Random) -> dict[int, str]:
+    places = [k for k, choices in enumerate(planner.choices) if len(choices) > 1]
+    if not places or rng.random() < 0.5:
+        return {}
+    k = rng.choice(places)
+    return {k: rng.choice(planner.choices[k]).label}
+
+
+@pytest.mark.parametrize("seed", range(90))
 def test_runners_up_come_in_order_and_none_is_missed(seed: int) -> None:
-    planner = random_planner(500 + seed)
-    every = sorted(price(planner, walk) for walk in itertools.product(*(one or (None,) for one in planner.choices)))
-    given = list(itertools.islice(planner.walks(), 12))
-    assert [cost for cost, _ in given] == pytest.approx(every[:12])
+    """With pins and repeats, too."""
+    planner = random_planner(500 + seed, jumps=seed % 3)
+    pins = some_pin(planner, random.Random(seed))
+    every = all_walks(planner, pins)
+    given = list(itertools.islice(walks(planner, pins), 12))
+    assert [cost for cost, _ in given] == pytest.approx([cost for cost, _ in every[:12]])
+    assert len({walk for _, walk in given}) == len(given)
     for cost, walk in given:
         assert price(planner, walk) == pytest.approx(cost)
+    assert list(given[0][1]) == [note.choice for note in planner.plan(pins).notes]
+
+
+def another_pattern(planner: Planner, one, other) -> bool:
+    """Defined anew: three notes differ (or all free ones), or a recurring pitch goes as the other never does."""
+    free = [k for k, choices in enumerate(planner.choices) if len(choices) > 1]
+    notes = [k for k in free if one[k] is not other[k]]
+    often = [k for k in notes if sum(note.midi == planner.line.notes[k].midi for note in planner.line.notes) > 1]
+    new = [k for k in often if all(other[m] is not one[k] for m in free
+                                   if planner.line.notes[m].midi == planner.line.notes[k].midi)]
+    return len(notes) >= max(1, min(DIFFER, len(free))) or bool(new)
+
+
+@pytest.mark.parametrize("seed", range(90))
+def test_variants_are_the_cheapest_of_another_pattern(seed: int) -> None:
+    planner = random_planner(3000 + seed, jumps=seed % 2)
+    pins = some_pin(planner, random.Random(seed))
+    every = all_walks(planner, pins)
+    given = variants(planner, 4, pins)
+    assert list(given[0].choices) == [note.choice for note in planner.plan(pins).notes]
+    for k, one in enumerate(given[1:], 1):
+        earlier = [other.choices for other in given[:k]]
+        assert all(another_pattern(planner, one.choices, other) for other in earlier)
+        least = min(cost for cost, walk in every if all(another_pattern(planner, walk, other) for other in earlier))
+        assert one.cost == pytest.approx(least)
+        assert price(planner, one.choices) == pytest.approx(one.cost)
+    if len(given) < 4:
+        assert not any(all(another_pattern(planner, walk, other.choices) for other in given) for _, walk in every)
 
 
 @pytest.mark.parametrize("seed", range(60))

@@ -49,6 +49,25 @@ def test_json_keeps_the_contract() -> None:
     assert costs == sorted(costs)
     assert line["plans"][0]["labels"] == [note["label"] for note in line["notes"]]
     assert len({tuple(plan["labels"]) for plan in line["plans"]}) == 3
+    first, *others = line["variants"]
+    assert first["labels"] == line["plans"][0]["labels"]
+    assert first["differs"] == []
+    for other in others:
+        assert other["differs"] == [k for k, (a, b) in enumerate(zip(first["labels"], other["labels"], strict=True))
+                                    if a != b] != []
+
+
+def test_other_plans_and_three_sentences_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "low.musicxml"
+    path.write_text(score(B2), encoding="utf-8")
+    said = " ".join(run("map", path, "--plans", "3").stdout.split())
+    assert "The one note can be played; none leaves the usual chart." in said
+    assert "The slide goes 0.0 m in all, as by the usual chart." in said
+    assert "Plan 2: cost" in said
+    assert "Differs: measure 1 B2 in 7 (not T2)." in said
+    assert "Plan 2" not in run("map", path).stdout
+    pinned = run("map", path, "--plans", "3", "--pin", "1:1=7").stdout
+    assert "No other plan really differs" in pinned
 
 
 @pytest.mark.parametrize("name", sorted(path.name for path in SAMPLES.glob("*.m*x*l")))
