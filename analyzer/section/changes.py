@@ -5,6 +5,7 @@ fewest further changes is an assignment problem of its own. Ties go to the way t
 the horns nearest at hand, then to the least price.
 """
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -35,6 +36,8 @@ only between ways with equally many changes."""
 MOST_MOVES = 2
 FAR = 1_000
 """Changes that stand for one that cannot be made."""
+_WORST_LINE = 3
+"""A line takes at the most so many times `FAR`: a leading one that stays empty."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,7 +115,7 @@ class Search:
     def _changes_if_empty(self, i: int, spared: Callable[[int], bool]) -> int:
         if self.desk.chairs[i].same_as is not None:
             return 0
-        return 3 * FAR if leading(self.desk.chairs, i) and not spared(i) else 2 * FAR
+        return _WORST_LINE * FAR if leading(self.desk.chairs, i) and not spared(i) else 2 * FAR
 
     def _lacking(self, lifted: frozenset[int]) -> int:
         """How many lines must stay empty because there are too few players with a horn of their kind."""
@@ -155,19 +158,36 @@ class Search:
 
     def best(self) -> Way:
         """Return the way with the fewest changes (not `possible` where there is none)."""
-        best = min((self._way((), least) for least in TEMPO_STEPS), key=lambda way: way.order)
+        best = self._best_tempo((), None)
         steps = self._steps()
         for size in range(1, MOST_MOVES + 1):
-            if best.count <= size:
+            if best.count <= size or best.count > FAR * (1 + _WORST_LINE * self._lines_within(steps, size)):
                 break
             for chosen in combinations(steps, size):
-                if _clash(chosen):
-                    continue
-                for least in TEMPO_STEPS:
-                    way = self._way(chosen, least)
-                    if way.order < best.order:
-                        best = way
+                if not _clash(chosen):
+                    best = self._best_tempo(chosen, best)
         return best
+
+    def _best_tempo(self, steps: tuple[Step, ...], best: Way | None) -> Way:
+        """Return the best way with these steps over all tempi, or `best` where none comes before it."""
+        for least in reversed(TEMPO_STEPS):
+            way = self._way(steps, least)
+            if best is None or way.order < best.order:
+                best = way
+            elif way.count > best.count + 1:
+                break                  # at a quicker tempo no seat takes fewer changes; only the tempo's own is saved
+        assert best is not None, "there is a tempo to try"
+        return best
+
+    def _lines_within(self, steps: Sequence[Step], size: int) -> int:
+        """How many lines so many steps can mend at the most.
+
+        A loan mends the line of its borrower; a move that of the member and those that were reserved for such members.
+        """
+        families = Counter(chair.line.family for chair in self.desk.chairs)
+        freed = sorted((families[self.desk.members[one.member].dedicated or ""] for one in steps
+                        if isinstance(one, Move)), reverse=True)
+        return size + sum(freed[:size])
 
     def _steps(self) -> list[Step]:
         """Every move and loan that could help somebody take a line."""
