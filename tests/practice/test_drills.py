@@ -1,6 +1,7 @@
 """Practice sheets: what they hold is held against the map of the same music, physics, music21 and the schema."""
 
 import io
+import itertools
 import json
 import math
 import os
@@ -27,7 +28,7 @@ from analyzer.practice.drills import RECALL_DAYS, Drills, drills_for, meter_at
 from analyzer.practice.grammar import default_grammar, grammar_from, parse_measure
 from analyzer.practice.kit import METRONOME, Exercise, exercise_line
 from analyzer.practice.passage import Meter
-from analyzer.practice.weeks import practice_days
+from analyzer.practice.weeks import PER_DAY, needs, practice_days
 from analyzer.problem import Unreadable
 from analyzer.report.drillsheet import sheet_musicxml
 from analyzer.report.drillsound import listening_wav, sheet_midi, tones
@@ -469,6 +470,57 @@ def test_weeks_go_through_all_exercises_and_up_in_tempo() -> None:
     assert RECALL_DAYS == (1, 3, 7, 14)
     with pytest.raises(ValueError, match="1 to 12"):
         practice_days(drills, 0)
+
+
+def days_by_title(drills: Drills, weeks: int) -> Counter[str]:
+    return Counter(title for day in practice_days(drills, weeks) for title in day.titles)
+
+
+def test_days_follow_need() -> None:
+    for name in CASES:
+        drills = made(name)
+        need = needs(drills)
+        for weeks in (1, 2, 5, 12):
+            given = days_by_title(drills, weeks)
+            counts = [given[one.title] for one in drills.exercises]
+            assert min(counts) >= 1
+            assert max(counts) <= 3 * weeks
+            assert all(len(set(day.titles)) == len(day.titles) <= PER_DAY for day in practice_days(drills, weeks))
+            for (a, x), (b, y) in itertools.product(zip(need, counts, strict=True), repeat=2):
+                assert a <= b or x >= y, "more need, never fewer days"
+            assert sum(counts) >= 0.9 * min(3 * weeks * PER_DAY, 3 * weeks * len(counts))
+
+
+def test_days_follow_what_is_learned_and_secure() -> None:
+    document = open_document(SAMPLES / "attachment-etude.musicxml")
+
+    def share(player: Player) -> float:
+        """Share of the need that holds the attachment."""
+        drills = drills_for(document, Request(horns=("tenor-f",), player=player))
+        held = [any(one.choice and one.choice.valves for row in exercise.measures for one in row)
+                for exercise in drills.exercises]
+        need = needs(drills)
+        return sum(one for one, yes in zip(need, held, strict=True) if yes) / sum(need)
+
+    assert share(Player(learned=())) > share(Player(learned=("T",)))
+    # Worked out for one exercise: its need is what both directions of its move add up to.
+    drills = made("tenor-f-new")
+    for exercise, need in zip(drills.exercises, needs(drills), strict=True):
+        if exercise.kind == "move":
+            pair = next(move.pair for move in drills.moves if move.name == exercise.covers[0])
+            assert need == pytest.approx(sum(move.score for move in drills.moves if move.pair == pair))
+
+
+def test_exercises_begin_in_the_order_of_the_sheet() -> None:
+    for name in CASES:
+        drills = made(name)
+        first = {}
+        for day in practice_days(drills, 4):
+            for title in day.titles:
+                first.setdefault(title, day.day)
+        begun = [first[one.title] for one in drills.exercises]
+        # Those with few days may wait a little; no later exercise begins a week before an earlier one.
+        assert all(later >= earlier - 7 for earlier, later in itertools.combinations(begun, 2))
 
 
 def test_calendar_is_read_by_the_library_and_has_no_clock() -> None:
