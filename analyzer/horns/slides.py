@@ -19,7 +19,11 @@ TIE_SHARE = 0.01
 UNUSUAL_CENTS = 10.0
 """What a fingering off the chart must bring [cents]; judged: 10 is hardly heard alone. It only guides the search: the
 plan has the last word on fingerings."""
-_NEAR_MM = 2
+LATTICE = 4_000
+"""Settings tried before the walk begins. Judged with the two numbers below: all 32 cases of four slides that were
+compared with each of their 272,428 settings came out best of all; with 12 beginnings one missed by 0.01 cents²."""
+_BEGINNINGS = 40
+_LAST = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,12 +63,19 @@ class Tuning:
         How far the hand slide goes; 0 on a valved horn. [mm]
     worst : bool
         Count the farthest note in place of the weighted mean square.
+
+    Raises
+    ------
+    ValueError
+        If there is no note, or one without a way.
     """
 
     def __init__(self, horn: Horn, wanted: Sequence[Wanted], limits_mm: Mapping[str, int], *, reach_mm: float = 0.0,
                  worst: bool = False) -> None:
         import numpy as np
 
+        if not wanted or not all(one.ways for one in wanted):
+            raise ValueError("Tuning wants notes, each with a way to sound it")
         self._np = np
         self._slides = slides(horn)
         self._limits = np.array([limits_mm[slide] for slide in self._slides])
@@ -88,6 +99,8 @@ class Tuning:
         np = self._np
         tube = self._ratio + self._grows @ pulls
         needed = self._needed[:, None]
+        if not self._reach:
+            return needed - 1200 * np.log2(tube)
         return needed - np.clip(needed, 1200 * np.log2(tube), 1200 * np.log2(tube + self._reach))
 
     def cost(self, pulls: Any) -> Any:
@@ -103,40 +116,55 @@ class Tuning:
         return total + TIE_CENTS2_A_MM * pulls.sum(axis=0)
 
     def best(self) -> dict[str, int]:
-        """Return the best pulls in whole millimetres: a seeded search of the whole box, then every neighbour.
+        """Return the best pulls in whole millimetres. Needs numpy (the extra ``decide``).
 
-        The search is differential evolution (Storn and Price, J. Global Optimization 11, 1997, pp. 341-359), as scipy
-        has it; from its answer the walk goes on to the best of all sets within 2 mm of each slide until none is
-        better. Needs scipy and numpy (the extra ``decide``).
+        A lattice over the whole box, as fine as `LATTICE` settings allow, gives places to begin; from each the walk
+        goes on to the best neighbour, every slide a millimetre in or out, until none is better; from the best ends
+        once more, every slide two millimetres in or out.
         """
-        from scipy.optimize import differential_evolution
-
         np = self._np
         free = np.flatnonzero(self._limits)
-        place = np.zeros(len(self._slides))
-        if not len(free):
-            return self._named(place)
+        step = next(step for step in range(1, int(self._limits.max(initial=0)) + 2)
+                    if np.prod(self._limits[free] // step + 1) <= LATTICE)
+        lattice = self._settings(_grid(np, [np.arange(0, limit + 1, step) for limit in self._limits[free]]))
+        order = np.argsort(self.cost(lattice), kind="stable")
+        ends = self._walked(lattice[:, order[:_BEGINNINGS]], reach_mm=1)
+        order = np.argsort(self.cost(ends), kind="stable")
+        ends = self._walked(ends[:, order[:_LAST]], reach_mm=2)
+        best = ends[:, int(self.cost(ends).argmin())]
+        return {slide: int(pull) for slide, pull in zip(self._slides, best, strict=True)}
 
-        def spread(columns: Any) -> Any:
-            pulls = np.zeros((len(self._slides), columns.shape[1]))
-            pulls[free] = columns
-            return pulls
+    def _settings(self, free: Any) -> Any:
+        """Return settings of all slides from those of the slides that may move. [slides × settings]"""
+        pulls = self._np.zeros((len(self._slides), free.shape[1]))
+        pulls[self._np.flatnonzero(self._limits)] = free
+        return pulls
 
-        found = differential_evolution(
-            lambda columns: self.cost(spread(columns)), [(0.0, float(limit)) for limit in self._limits[free]], seed=1,
-            vectorized=True, updating="deferred", polish=False, popsize=20, maxiter=120, tol=1e-8)
-        place[free] = np.round(found.x)
-        steps = np.stack(np.meshgrid(*[np.arange(-_NEAR_MM, _NEAR_MM + 1)] * len(free), indexing="ij"))
-        steps = steps.reshape(len(free), -1)
-        while True:
-            near = np.clip(place[free][:, None] + steps, 0, self._limits[free][:, None])
-            costs = self.cost(spread(near))
-            if costs.min() >= self.cost(place[:, None])[0] - 1e-12:
-                return self._named(place)
-            place[free] = near[:, int(costs.argmin())]
+    def _walked(self, begin: Any, *, reach_mm: int) -> Any:
+        """Return where the walks from some settings end, each end once. [slides × ends]"""
+        np = self._np
+        free = int(np.count_nonzero(self._limits))
+        near = self._settings(_grid(np, [np.arange(-reach_mm, reach_mm + 1)] * free))
+        seen: set[tuple[float, ...]] = set()
+        ends = []
+        for place in begin.T:
+            while tuple(place) not in seen:
+                seen.add(tuple(place))
+                around = np.clip(place[:, None] + near, 0, self._limits[:, None])
+                costs = self.cost(around)
+                k = int(costs.argmin())
+                if costs[k] >= self.cost(place[:, None])[0] - 1e-12:
+                    ends.append(place)
+                    break
+                place = around[:, k]
+        return np.array(ends).T
 
-    def _named(self, place: Any) -> dict[str, int]:
-        return {slide: int(pull) for slide, pull in zip(self._slides, place, strict=True)}
+
+def _grid(np: Any, axes: Sequence[Any]) -> Any:
+    """Return every setting of some axes. [axes × settings]; one setting of nothing where there is no axis."""
+    if not axes:
+        return np.zeros((0, 1), dtype=int)
+    return np.stack(np.meshgrid(*axes, indexing="ij")).reshape(len(axes), -1)
 
 
 def ways(horn: Horn, midi: int, usual: Candidate | None, limits_mm: Mapping[str, int]) -> tuple[Way, ...]:
