@@ -16,6 +16,7 @@ with warnings.catch_warnings():
 from analyzer.web.app import Page, build
 from analyzer.web.engraver import Engraver
 from analyzer.web.errands import Errands
+from tests.web.running import served
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
 HOST = "127.0.0.1:8765"
@@ -60,3 +61,31 @@ def bare(page: Page) -> Iterator[TestClient]:
 def client(bare: TestClient) -> TestClient:
     bare.headers["X-Lowbrass-Token"] = TOKEN
     return bare
+
+
+@pytest.fixture(scope="module")
+def address() -> Iterator[str]:
+    """Where a page of its own process is; for tests in a real browser."""
+    with served() as (_, found):
+        yield found
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[object]:
+    from tests.web.browsing import started_browser
+
+    yield from started_browser()
+
+
+@pytest.fixture(params=["phone", "laptop"])
+def tab(browser, address: str, request) -> Iterator[object]:
+    from tests.web.browsing import opened_tab
+
+    yield from opened_tab(browser, address, request.param)
+
+
+@pytest.fixture
+def laptop(browser, address: str) -> Iterator[object]:
+    from tests.web.browsing import opened_tab
+
+    yield from opened_tab(browser, address, "laptop")

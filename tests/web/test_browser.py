@@ -1,77 +1,14 @@
 """The page in a real browser: mouse, keyboard alone, phone and laptop, reload, two tabs, accessibility."""
 
-import os
-import shutil
 import statistics
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from tests.web.running import ROOT, served
+from tests.web.browsing import WAIT_MS, expect, faults, rested, settled, take_sample
+from tests.web.running import ROOT
 
-pytest.importorskip("uvicorn", reason="the extra web is not installed")
-pytest.importorskip("verovio", reason="the extra engrave is not installed")
-sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed, so no real browser is tried")
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-if CHROMIUM is None:
-    pytest.skip("no Chromium is installed, so no real browser is tried", allow_module_level=True)
-
-expect = sync_api.expect
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync"]
 SAMPLE = ROOT / "sample_scores" / "attachment-etude.musicxml"
-SIZES = {"phone": (390, 844), "laptop": (1366, 768)}
-WAIT_MS = 20000
-
-
-@pytest.fixture(scope="module")
-def address() -> Iterator[str]:
-    with served() as (_, found):
-        yield found
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[object]:
-    with sync_api.sync_playwright() as started:
-        one = started.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield one
-        one.close()
-
-
-@pytest.fixture(params=SIZES)
-def tab(browser, address: str, request) -> Iterator[object]:
-    yield from opened_tab(browser, address, request.param)
-
-
-@pytest.fixture
-def laptop(browser, address: str) -> Iterator[object]:
-    yield from opened_tab(browser, address, "laptop")
-
-
-def opened_tab(browser, address: str, size: str) -> Iterator[object]:
-    width, height = SIZES[size]
-    context = browser.new_context(viewport={"width": width, "height": height}, has_touch=size == "phone")
-    page = context.new_page()
-    page.set_default_timeout(WAIT_MS)
-    said: list[str] = []
-    page.on("console", lambda message: said.append(message.text) if message.type in ("error", "warning") else None)
-    page.on("pageerror", lambda error: said.append(str(error)))
-    page.goto(address)
-    yield page
-    context.close()
-    # A style or script that the policy forbids would be told here. Refused requests are told too; some tests want them.
-    assert [line for line in said if "status of 4" not in line] == []
-
-
-def take_sample(page) -> None:
-    page.get_by_role("button", name="Attachment etude").click()
-    settled(page)
-
-
-def settled(page) -> None:
-    expect(page.locator("#music svg .hot").first).to_be_visible(timeout=WAIT_MS)
-    expect(page.locator('#music[aria-busy="false"]')).to_have_count(1, timeout=WAIT_MS)
 
 
 def with_choices(page) -> int:
@@ -282,6 +219,15 @@ def test_downloads_come_as_files(laptop) -> None:
     assert b"<?lowbrass" in Path(found.value.path()).read_bytes()
 
 
+def test_another_player_s_mark_leads_to_that_player(laptop) -> None:
+    take_sample(laptop, "Harbour march trio")
+    expect(laptop.locator("#line")).to_have_value("1")
+    laptop.locator("#music .other.mark").first.click()
+    settled(laptop)
+    expect(laptop.locator("#line")).to_have_value("2", timeout=WAIT_MS)
+    expect(laptop.locator("#choices")).to_be_visible()
+
+
 def test_nothing_runs_out_of_the_page(tab) -> None:
     take_sample(tab)
     tab.locator("#music .hot[role=button]").first.click()
@@ -308,30 +254,18 @@ def test_the_answer_to_a_pin_comes_at_once(laptop) -> None:
     assert engraved < 5000
 
 
-def axe() -> Path | None:
-    places = [Path(os.environ["AXE_CORE"])] if "AXE_CORE" in os.environ else []
-    places.append(ROOT / "node_modules" / "axe-core" / "axe.min.js")
-    return next((path for path in places if path.is_file()), None)
-
-
 def test_axe_finds_no_fault(tab) -> None:
-    path = axe()
-    if path is None:
-        pytest.skip("axe-core is not installed (npm install axe-core, or AXE_CORE=path of axe.min.js)")
-    source = path.read_text(encoding="utf-8")
-
-    def faults() -> list[str]:
-        # Evaluated by the debugger, which the page's policy does not bind.
-        tab.evaluate(source)
-        found = tab.evaluate("() => axe.run(document, {resultTypes: ['violations']})")
-        assert found["passes"]
-        return [f"{one['id']}: {one['nodes'][0]['html'][:200]}" for one in found["violations"]]
-
     expect(tab.get_by_role("button", name="Attachment etude")).to_be_visible()
-    assert faults() == []
+    assert faults(tab) == []
     take_sample(tab)
-    assert faults() == []
+    assert faults(tab) == []
     tab.locator("#music .hot[role=button]").nth(with_choices(tab)).click()
     tab.locator("#list .choice").nth(1).click()
     settled(tab)
-    assert faults() == []
+    assert faults(tab) == []
+    for view in ("review", "compare", "section"):
+        tab.locator(f"#tab-{view}").click()
+        expect(tab.locator(f"#view-{view}")).to_be_visible()
+        rested(tab)
+        assert faults(tab) == []
+

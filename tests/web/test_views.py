@@ -179,7 +179,8 @@ def test_players_who_share_a_staff_have_their_marks_on_it(client) -> None:
 
 @pytest.mark.parametrize(("name", "content"), [
     ("tune.abc", b"X:1\nT:Tune\nM:4/4\nL:1/4\nK:Bb clef=bass\nB,,C,D,E,|F,2B,,2|\n"),
-    pytest.param("tune.krn", b"**kern\n*clefF4\n*M4/4\n=1\n4BB-\n4C\n4D\n4E-\n=2\n2F\n2BB-\n==\n*-\n", marks=pytest.mark.whole),
+    pytest.param("tune.krn", b"**kern\n*clefF4\n*M4/4\n=1\n4BB-\n4C\n4D\n4E-\n=2\n2F\n2BB-\n==\n*-\n",
+                 marks=pytest.mark.whole),
 ])
 def test_other_forms_of_score_are_read(client, name: str, content: bytes) -> None:
     pytest.importorskip("music21", reason="the extra build is not installed")

@@ -88,5 +88,6 @@ $("choices").addEventListener("keydown", (event) => {
 });
 on("answer", () => {
   if (desk.chosen === null) closeChoices(false);
+  else if ($("choices").hidden && desk.view === "marks") openChoices(desk.chosen);
   else { music.choose(desk.chosen); fillChoices(); }
 });

@@ -1,11 +1,20 @@
 // The review of a part on a horn: what cannot be played, what asks for care, and the ways out.
 
-import { ask, state, tell } from "./desk.js";
+import { ask, desk, state, tell } from "./desk.js";
 import { $, make } from "./pieces.js";
 
 const HEADINGS = { stop: "Cannot be played so", care: "Asks for care", note: "Good to know" };
 const capital = (text) => text[0].toUpperCase() + text.slice(1);
 const sentence = (text) => `${capital(text)}${/[.!?]$/.test(text) ? "" : "."}`;
+
+/** Say horns by what they are, not by their short names in files; names that are plain words stay. */
+export function named(text) {
+  const horns = desk.start.horns.filter((horn) => horn.name.includes("-")).sort((a, b) => b.name.length - a.name.length);
+  return horns.reduce((said, { name, description }) => {
+    const whole = description.replace(/ in [BE] flat/, ""), told = whole.length > 45 ? whole.split(", ")[0] : whole;
+    return said.replace(new RegExp(`(?<![\\w-])${name}(?![\\w-])`, "g"), told[0].toLowerCase() + told.slice(1));
+  }, text);
+}
 
 /** Measures as words: "measure 3" or "measures 3, 5". */
 export function measuresSaid(measures) {
@@ -17,7 +26,7 @@ export function measuresSaid(measures) {
 /** One finding with its places to go to and its ways out. `part` and `line` say where the places are. */
 export function findingOf({ severity, what, places, ways }, part, line) {
   const item = make("li", "", { class: `finding ${severity}` });
-  item.append(make("p", sentence(what)));
+  item.append(make("p", sentence(named(what))));
   const row = make("p", "", { class: "places" });
   for (const place of places.filter((one) => one.measure).slice(0, 24)) {
     const button = make("button", `m. ${place.measure}`, { type: "button", "aria-label": `Show measure ${place.measure} in the music` });
@@ -27,7 +36,7 @@ export function findingOf({ severity, what, places, ways }, part, line) {
   if (row.childNodes.length) item.append(row);
   if (ways.length) {
     const list = make("ul");
-    list.append(...ways.map((way) => make("li", way.measures.length ? `${capital(measuresSaid(way.measures))}: ${way.text}` : way.text)));
+    list.append(...ways.map((way) => make("li", way.measures.length ? `${capital(measuresSaid(way.measures))}: ${named(way.text)}` : named(way.text))));
     item.append(list);
   }
   return item;

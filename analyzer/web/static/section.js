@@ -2,7 +2,7 @@
 
 import { ask, desk, failed, on, post, send, working } from "./desk.js";
 import { $, Refused, make, saved, say } from "./pieces.js";
-import { cautionsOf, countSaid, findingsOf, measuresSaid } from "./review.js";
+import { cautionsOf, countSaid, findingsOf, measuresSaid, named } from "./review.js";
 import { list, listed } from "./settings.js";
 
 const KEPT = "lowbrass-section";
@@ -153,7 +153,7 @@ function mistakes(found) {
 // --- the verdict --------------------------------------------------------------------------------------------------
 
 const chairOf = ({ part, line, of }) => `${part.name}${of > 1 ? `, player ${line} of ${of}` : ""}`;
-const sentenceOf = (one) => `${one.what[0].toUpperCase()}${one.what.slice(1)}${one.what.endsWith(".") ? "" : "."} ${one.try.join(" ")}`.trim();
+const sentenceOf = (one) => named(`${one.what[0].toUpperCase()}${one.what.slice(1)}${one.what.endsWith(".") ? "" : "."} ${one.try.join(" ")}`.trim());
 const hornNamed = (name) => desk.start.horns.find((horn) => horn.name === name)?.description ?? name;
 
 function listOf(kind, texts) {
@@ -186,7 +186,7 @@ function seatsOf(fit) {
   }
   for (const chair of fit.unfilled) {
     const row = make("tr");
-    row.append(make("th", chairOf(chair), { scope: "row" }), make("td", "nobody"), make("td", "–"), make("td", chair.why));
+    row.append(make("th", chairOf(chair), { scope: "row" }), make("td", "nobody"), make("td", "–"), make("td", named(chair.why)));
     body.append(row);
   }
   table.append(top, body);
@@ -199,7 +199,7 @@ function shownFit(fit) {
   const no = fit.verdict === "does not suit", stops = fit.findings.filter((one) => one.severity === "stop");
   const out = [make("p", VERDICTS[fit.verdict], { class: `verdict ${fit.verdict.replaceAll(" ", "-")}`, id: "verdict", tabindex: "-1" })];
   if (no && stops.length) out.push(listOf("ul", stops.map(sentenceOf)));
-  if (fit.changes.length) out.push(make("h3", no ? "The changes that it would take" : "Changes"), listOf("ol", fit.changes.map((one) => one.text)));
+  if (fit.changes.length) out.push(make("h3", no ? "The changes that it would take" : "Changes"), listOf("ol", fit.changes.map((one) => named(one.text))));
   if (fit.after_changes.length) out.push(make("h3", "Then"), listOf("ul", fit.after_changes.map((one) => `${chairOf(one)}: ${one.player} on ${hornNamed(one.horn)}`)));
   out.push(seatsOf(fit));
   const rest = fit.findings.filter((one) => !(no && one.severity === "stop"));

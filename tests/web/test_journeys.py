@@ -1,0 +1,105 @@
+"""Three people at the page, with the mouse and with keys alone, on a phone and a laptop: student, director, bass."""
+
+import re
+
+import pytest
+
+from tests.web.browsing import HANDS, WAIT_MS, expect, rested, settled, unfolded
+
+# The finger on a phone and the keys of a laptop in the plain run; the other way round with the whole suite.
+WAYS = [pytest.param("phone", "mouse"), pytest.param("laptop", "keyboard"),
+        *(pytest.param(*way, marks=pytest.mark.whole) for way in (("phone", "keyboard"), ("laptop", "mouse")))]
+pytestmark = pytest.mark.parametrize(("tab", "kind"), WAYS, indirect=["tab"])
+
+
+def test_a_student_maps_a_passage_pins_a_note_and_hears_it(tab, kind: str) -> None:
+    hands = HANDS[kind](tab)
+    hands.press("#samples li:first-child button")
+    settled(tab)
+    unfolded(tab, hands)
+    hands.write("#from", "9")
+    hands.write("#to", "12")
+    settled(tab)
+    note = tab.locator("#music .hot[role=button]").first
+    expect(note).to_have_attribute("aria-label", re.compile("^Measure 9, note 1"))
+    hands.press("#music .hot[tabindex='0']")
+    expect(tab.locator("#choices")).to_be_visible()
+    for _ in range(12):
+        if tab.locator("#list .choice").count() > 1:
+            break
+        hands.press("#after")
+    label = tab.locator("#list .choice").nth(1).get_attribute("data-label")
+    hands.press("#list .choice[aria-pressed=false]")
+    settled(tab)
+    expect(tab.locator("#pins li")).to_have_count(1)
+    expect(tab.locator("#music .pinned[role=button]")).to_have_attribute(
+        "aria-label", re.compile(f"played {label.replace('#', ' sharp')}, pinned by you"))
+    hands.press("#close")
+    settled(tab)
+    hands.press("#play")
+    expect(tab.locator("#music .sounding").first).to_be_visible(timeout=WAIT_MS)
+    expect(tab.locator("#slide .label")).to_be_visible()
+    hands.press("#play")
+    expect(tab.locator("#play")).to_have_text("Play")
+    expect(tab.locator("#music .sounding")).to_have_count(0)
+
+
+def test_a_director_checks_the_fit(tab, kind: str) -> None:
+    hands = HANDS[kind](tab)
+    hands.press("#samples li:nth-child(5) button")
+    settled(tab)
+    hands.turn("section")
+    expect(tab.locator("#view-section")).to_be_visible()
+    # A section of one's own, with a mistake: it is named at its field.
+    hands.write("#member-0-low", "H2")
+    hands.press("#fit")
+    expect(tab.locator("#mistakes")).to_contain_text("player 1, low: low is 'H2'")
+    expect(tab.locator("#member-0-low")).to_have_attribute("aria-invalid", "true")
+    # The invented section, less its euphonium players, does not suit the march as it is.
+    hands.press("#section-sample")
+    expect(tab.locator("#members fieldset")).to_have_count(6)
+    hands.press("#fit")
+    expect(tab.locator("#verdict")).to_have_text("The piece suits this section.", timeout=WAIT_MS)
+    assert tab.evaluate("() => document.activeElement.textContent") == "The piece suits this section."
+    expect(tab.locator("#fitted tbody")).to_contain_text("Player 4")
+    for _ in range(2):
+        if kind == "keyboard":
+            hands.reach("#member-0-name")
+        hands.press("#members fieldset:nth-child(4) > button.quiet")
+    expect(tab.locator("#members fieldset")).to_have_count(4)
+    expect(tab.locator("#fit-old")).to_be_visible()
+    hands.press("#fit")
+    expect(tab.locator("#verdict")).not_to_have_text("The piece suits this section.", timeout=WAIT_MS)
+    expect(tab.locator("#fitted")).to_contain_text("Euphonium")
+    rested(tab)
+    tab.reload()
+    expect(tab.locator("#members fieldset")).to_have_count(4, timeout=WAIT_MS)
+    expect(tab.locator("#view-section")).to_be_visible()
+
+
+def test_a_bass_part_is_reviewed(tab, kind: str) -> None:
+    hands = HANDS[kind](tab)
+    hands.press("#samples li:nth-child(3) button")
+    settled(tab)
+    unfolded(tab, hands)
+    hands.choose("#horn", "bass-single")
+    settled(tab)
+    hands.turn("review")
+    expect(tab.locator("#review-said")).to_contain_text("cannot be played so", timeout=WAIT_MS)
+    expect(tab.locator("#view-review h2")).to_contain_text("with F attachment")
+    gap = tab.locator(".finding.stop", has_text="B1 cannot be sounded")
+    expect(gap.first).to_be_visible()
+    expect(gap.first.locator("ul")).to_contain_text("Take a horn that has it: bass trombone with two")
+    # Another horn closes the gap, without leaving the review.
+    hands.choose("#horn", "bass-independent")
+    expect(tab.locator("#view-review h2")).to_contain_text("two independent valves", timeout=WAIT_MS)
+    expect(tab.locator(".finding.stop", has_text="B1 cannot be sounded")).to_have_count(0)
+    # A measure leads to its note.
+    hands.press(".finding .places button")
+    expect(tab.locator("#view-marks")).to_be_visible()
+    settled(tab)
+    expect(tab.locator("#music .hot:focus")).to_have_attribute("aria-label", re.compile("^Measure "), timeout=WAIT_MS)
+    hands.turn("compare")
+    expect(tab.locator("#compared table").first).to_contain_text("Slide travel", timeout=WAIT_MS)
+    hands.choose("#horn-b", "bass-single")
+    expect(tab.locator("#compared thead").first).to_contain_text("with F attachment", timeout=WAIT_MS)
