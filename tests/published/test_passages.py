@@ -14,15 +14,16 @@ import pytest
 
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.plan.solve import Planner
+from analyzer.plan.weights import Weights
 from tests.lines import line_of
 
 ROWS = list(csv.DictReader(Path(__file__).with_name("passages.csv").read_text(encoding="utf-8").splitlines()))
 Row = dict[str, str]
 
 
-def planned(row: Row, seconds: float) -> str:
+def planned(row: Row, seconds: float, weights: Weights | None = None) -> str:
     line = line_of(row["passage"], seconds, slur=row["slurred"] == "yes")
-    plan = Planner(line, load_horn(row["horn"])).plan()
+    plan = Planner(line, load_horn(row["horn"]), weights=weights).plan()
     return " ".join(note.choice.label if note.choice else "x" for note in plan.notes)
 
 
