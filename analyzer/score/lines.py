@@ -1,6 +1,6 @@
 """From the notes of a part to the lines of its players: chords and voices divided, ties joined."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -11,6 +11,12 @@ from analyzer.score.line import Line, LineNote
 from analyzer.score.timeline import Jump, Measure, Note, Part
 
 _EQUAL = 1e-7
+MOST_PLAYERS = 24
+"""Lines of one staff at most; judged: no part is printed for more players, and a damaged file could ask for thousands.
+Any limit from 12 to 100 leaves every score of the suites as it is."""
+_MOST_JUMPS, _MOST_TO_ONE = 100, 8
+"""Leaps of a line that are planned, and those to one place; judged: twice what any score of the suites has. The time of
+planning grows with their square."""
 
 
 def lines_of(part: Part, family: str) -> tuple[tuple[Line, ...], tuple[Problem, ...]]:
@@ -32,6 +38,11 @@ def lines_of(part: Part, family: str) -> tuple[tuple[Line, ...], tuple[Problem, 
     for staff in sorted(staves):
         groups = _groups(staves[staff])
         count = players_of(groups)
+        if count > MOST_PLAYERS:
+            faults.measure = ""
+            faults.add("warning", "too-many-players", f"{count} notes sound together on one staff, more than one part "
+                       f"can be for; {MOST_PLAYERS} of them are planned", "Check that part in the score.")
+            count = MOST_PLAYERS
         if count == 1:
             played.append(sorted(staves[staff], key=_order))
             continue
@@ -125,11 +136,11 @@ def _line(part: Part, family: str, number: int, of: int, notes: Sequence[Note], 
             tied = note.tie_start
             end = float(note.onset) + float(note.duration)
     return Line(part_id=part.id, part_name=part.name, family=family, number=number, of=of, notes=tuple(result),
-                measures=part.measures, tempi=part.tempi, jumps=_note_jumps(result, part.jumps, part.measures))
+                measures=part.measures, tempi=part.tempi, jumps=_note_jumps(result, part.jumps, part.measures, faults))
 
 
 def _note_jumps(notes: Sequence[LineNote], jumps: Sequence[Jump],
-                measures: Sequence[Measure]) -> tuple[tuple[int, int], ...]:
+                measures: Sequence[Measure], faults: Faults) -> tuple[tuple[int, int], ...]:
     """Return the jumps as pairs of note indices: the last note before the leap, the first after it."""
     found: dict[tuple[int, int], None] = {}
     for jump in jumps:
@@ -140,7 +151,17 @@ def _note_jumps(notes: Sequence[LineNote], jumps: Sequence[Jump],
         back = jump.to_measure <= jump.from_measure
         if reach <= leave if back else reach > leave + 1:
             found[leave, reach] = None
-    return tuple(found)
+    to = Counter[int]()
+    kept = []
+    for leave, reach in found:
+        to[reach] += 1
+        if to[reach] <= _MOST_TO_ONE and len(kept) < _MOST_JUMPS:
+            kept.append((leave, reach))
+    if len(kept) < len(found):
+        faults.measure = ""
+        faults.add("note", "many-repeats", f"there are {len(found)} repeats and jumps; the moves over {len(kept)} of "
+                   "them are planned", "")
+    return tuple(kept)
 
 
 def _before(note: LineNote, jump: Jump, measures: Sequence[Measure]) -> bool:

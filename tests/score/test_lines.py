@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 from analyzer.score.document import read_document
-from analyzer.score.lines import lines_of
+from analyzer.score.lines import MOST_PLAYERS, lines_of
 from analyzer.score.reader import read_part
 from tests.score.build import attributes, backup, chord, forward, lines, note, part, score, words
 
@@ -72,6 +72,13 @@ def test_voice_of_two_above_a_voice_of_one() -> None:
     data = score(chord("E3", "G3", ticks=16) + backup(16) + note("C3", 16, voice="2"),
                  note("A3", 16) + backup(16) + note("D3", 16, voice="2"), note("F3", 16))
     assert lines(data) == [["G3@0", "A3@4", "F3@8"], ["E3@0", "A3@4", "F3@8"], ["C3@0", "D3@4", "F3@8"]]
+
+
+def test_a_chord_for_more_players_than_there_are_is_cut_down_and_said() -> None:
+    found, problems = lines_of(part(score(chord(*["C3"] * 400), note("D3", 16))), "trombone")
+    assert len(found) == MOST_PLAYERS
+    assert [one.code for one in problems] == ["too-many-players"]
+    assert "400 notes" in problems[0].what
 
 
 def test_graces_go_with_the_note_they_lean_on() -> None:
