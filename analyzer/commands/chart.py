@@ -1,7 +1,7 @@
 """``lowbrass chart HORN``: every note of a horn and every way to sound it."""
 
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import click
 
@@ -14,6 +14,7 @@ from analyzer.pitch import pitch_of
 from analyzer.problem import unreadable
 
 SCHEMA = "lowbrass.chart/1"
+_ENDINGS = (".svg", ".html", ".pdf")
 
 _LEGEND = {
     "slide": "T, S: attachments held, each with its own scale of positions. ♯ ♭: slide a little in or out of the "
@@ -28,28 +29,32 @@ _IN_TUNE_CENTS = 5
 @click.option("--from", "before", metavar="HORN",
               help="The horn played so far: show what stays and what moves, by how many mm or cents.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
-              help="Write the printable chart: .svg (a picture), .html (picture and table), with --from also .pdf.")
+              help="Write the printable chart: .svg (picture), .html (staff, picture, table) or .pdf (staff, picture).")
+@click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Paper of a .pdf.")
+@click.option("--large", is_flag=True, help="Large print of the staff in a .pdf.")
 @format_option("text", "json", "csv")
-def command(horn: str, before: str | None, output: Path | None, form: str) -> None:
+def command(horn: str, before: str | None, output: Path | None, paper: Literal["a4", "letter"], large: bool,
+            form: str) -> None:
     """Print every note of HORN (a name, or a TOML profile) with every way to sound it, the usual one first.
 
     With --from, print what a change from another horn to HORN asks of the hand.
     """
-    endings = (".svg", ".html", ".pdf") if before else (".svg", ".html")
     ending = output.suffix.lower() if output else ""
-    if output is not None and ending not in endings:
-        raise click.BadParameter(f"'{output.name}' has an ending that is not known; use {', '.join(endings[:-1])} or "
-                                 f"{endings[-1]}.", param_hint="-o")
+    if output is not None and ending not in _ENDINGS:
+        raise click.BadParameter(f"'{output.name}' has an ending that is not known; use .svg, .html or .pdf.",
+                                 param_hint="-o")
     if before is not None:
         _print_change(load_horn(before), load_horn(horn), output, form)
         return
     model = load_horn(horn)
     if output is not None:
-        from analyzer.picture.horn_chart import chart_picture
-        from analyzer.report.horn_page import chart_page
+        from analyzer.report.horn_page import chart_file
 
-        page = chart_page(model) if ending == ".html" else chart_picture(model).svg("chart") + "\n"
-        write_file(output, page.encode())
+        try:
+            page = chart_file(model, ending, paper=paper, large=large)
+        except ModuleNotFoundError as error:
+            raise missing(str(error.name), "engrave") from error
+        write_file(output, page)
         click.echo(f"Wrote {output}.", err=True)
     if form == "json":
         print_json(chart_document(model))

@@ -26,6 +26,8 @@ class Copy:
     """What is engraved: the music, the marks under it, and what stands on top of the first page.
 
     `musicxml` is partwise MusicXML without a title; the same part and measures give the same text whatever the marks.
+    `row_names` stand at the left of the rows of marks, by line from 1; without them several rows tell their player's
+    number.
     """
 
     musicxml: str
@@ -33,6 +35,7 @@ class Copy:
     title: str = ""
     subtitle: str = ""
     makers: tuple[str, ...] = ()
+    row_names: tuple[str, ...] = ()
 
 
 def engraving_copy(

@@ -9,7 +9,17 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from analyzer.engrave.copy import Copy, engraving_copy
 from analyzer.engrave.fonts import Face, style_sheet
 from analyzer.engrave.layout import STEPS, Engraving, Sheet, in_one_line, laid_out
-from analyzer.engrave.marks import MarkRow, depth_of, drawn, farthest, form_of, row_of_line, rows_under, used_by
+from analyzer.engrave.marks import (
+    MarkRow,
+    depth_of,
+    drawn,
+    farthest,
+    form_of,
+    row_names_of,
+    row_of_line,
+    rows_under,
+    used_by,
+)
 from analyzer.engrave.options import PAPER_MM, PageOptions
 from analyzer.engrave.sound import midi_of, note_times
 from analyzer.engrave.svg import LOOK, SVG, foot_of
@@ -53,18 +63,19 @@ def engraved(copy: Copy, options: PageOptions | None = None, *, lay_out: LayOut 
     step = 0
     while True:
         engraving = lay_out(copy, options, rows, step)
-        if step == STEPS - 1 or suits(engraving, copy.marks):
+        if step == STEPS - 1 or suits(engraving, copy.marks, copy.row_names):
             return engraving
-        needed = max((row.nth + 1 for under in _rows(engraving, copy.marks) for row in under), default=0)
+        under = _rows(engraving, copy.marks, copy.row_names)
+        needed = max((row.nth + 1 for found in under for row in found), default=0)
         if needed > rows:
             rows = needed
         else:
             step += 1
 
 
-def suits(engraving: Engraving, marks: Sequence[Mark]) -> bool:
+def suits(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence[str] = ()) -> bool:
     """Tell whether marks fit into an engraving made for others: enough rows, and each mark by its note."""
-    found = _rows(engraving, marks)
+    found = _rows(engraving, marks, row_names)
     return (max((row.nth + 1 for under in found for row in under), default=0) <= engraving.rows
             and all(farthest(under) <= FAR for under in found))
 
@@ -74,7 +85,7 @@ def pages_with(engraving: Engraving, copy: Copy) -> tuple[str, ...]:
 
     The pictures hold real text, need no other file, and are the same bytes for the same input.
     """
-    layers = iter(mark_layers(engraving, copy.marks))
+    layers = iter(mark_layers(engraving, copy.marks, copy.row_names))
     sheet = style_sheet(faces_of(engraving, copy)) if engraving.options.embed_fonts else ""
     style = f'<style type="text/css">{sheet}</style>' if sheet else ""
     pages = []
@@ -91,7 +102,7 @@ def systems_with(engraving: Engraving, copy: Copy) -> tuple[str, ...]:
     The first holds the glyphs of all: they belong into one document, which has the faces of `faces_of`. Titles and
     feet are left out.
     """
-    layers = iter(mark_layers(engraving, copy.marks))
+    layers = iter(mark_layers(engraving, copy.marks, copy.row_names))
     glyphs = dict.fromkeys(glyph for sheet in engraving.sheets for glyph in sheet.glyphs)
     width = engraving.width + 2 * engraving.margin
     found: list[str] = []
@@ -108,23 +119,23 @@ def systems_with(engraving: Engraving, copy: Copy) -> tuple[str, ...]:
 def faces_of(engraving: Engraving, copy: Copy) -> dict[Face, set[str]]:
     """Return the characters of an engraving with the marks of `copy`, by the face that shows them."""
     used: dict[Face, set[str]] = {face: set(characters) for face, characters in engraving.used}
-    for face, characters in used_by(copy.marks, several=len(row_of_line(copy.marks)) > 1).items():
+    for face, characters in used_by(copy.marks, row_names_of(copy.marks, copy.row_names)).items():
         used.setdefault(face, set()).update(characters)
     for foot in _feet(engraving, copy):
         used.setdefault("regular", set()).update(foot)
     return used
 
 
-def mark_layers(engraving: Engraving, marks: Sequence[Mark]) -> tuple[str, ...]:
+def mark_layers(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence[str] = ()) -> tuple[str, ...]:
     """Return the marks of every system, from the first on, each an SVG group ``<g class="marks" id="…">``.
 
     The id is the options' `id_prefix`, ``marks-`` and the number of the system in the whole part, from 0: so a page
     that shows the pictures can put the group with new marks in the place of the one with the old. Groups of marks
     (``class="mark usual"``) and of struck heads tell their note by `data-ref`.
     """
-    several = len(row_of_line(marks)) > 1
-    return tuple(drawn(rows, f"{engraving.options.id_prefix}marks-{number}", several=several)
-                 for number, rows in enumerate(_rows(engraving, marks)))
+    names = row_names_of(marks, row_names)
+    return tuple(drawn(rows, f"{engraving.options.id_prefix}marks-{number}", names)
+                 for number, rows in enumerate(_rows(engraving, marks, row_names)))
 
 
 def engraved_pages(copy: Copy, options: PageOptions | None = None) -> tuple[str, ...]:
@@ -179,13 +190,13 @@ def excerpt_svg(
     return engraved_excerpt(engraving_copy(document, part_id, marks, measures=measures), options)
 
 
-def _rows(engraving: Engraving, marks: Sequence[Mark]) -> list[list[MarkRow]]:
+def _rows(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence[str]) -> list[list[MarkRow]]:
     """Return the rows of marks of every system."""
     by_ref: dict[int, list[Mark]] = {}
     for mark in sorted(marks, key=lambda found: found.line):
         by_ref.setdefault(mark.ref, []).append(mark)
-    order = row_of_line(marks)
-    return [rows_under(system, by_ref, order) for sheet in engraving.sheets for system in sheet.systems]
+    order, names = row_of_line(marks), row_names_of(marks, row_names)
+    return [rows_under(system, by_ref, order, names) for sheet in engraving.sheets for system in sheet.systems]
 
 
 def _feet(engraving: Engraving, copy: Copy) -> list[str]:

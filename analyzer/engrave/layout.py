@@ -34,12 +34,13 @@ from analyzer.engrave.svg import (
 _UNITS_PER_MM = 10.0                 # the engraver's page units: staff 72 units high, 7.2 mm on paper
 _UNITS_PER_PX = 2.0                  # on a screen: staff 36 px high, marks 16 px
 _INNER = 10.0                        # finer units that the picture counts in, to a page unit
-_SPACE = 180.0                       # [finer units] a staff space
+_HALF_SPACE = 90.0                   # [finer units] half a staff space, in which the engraver's options count
 _MARGIN = 100                        # [page units] 10 mm on paper
 _SCREEN_MARGIN = 30
 _FOOT = 110                          # [page units] for the two lines at the foot
-_BETWEEN_SYSTEMS = 2.4               # [staff spaces] from the marks of a system to the highest of the next; judged
-_BETWEEN_STAVES = 12                 # [half staff spaces] the engraver's own default
+_BETWEEN_SYSTEMS = 5                 # [half spaces] from the marks of a system to the highest of the next; judged
+_BETWEEN_STAVES = 12                 # [half spaces] the engraver's own default
+_MOST_SPACING = 48                   # [half spaces] the engraver's own limit
 _LOOSER: tuple[tuple[float, float], ...] = (
     (1.0, 1.0), (1.3, 1.0), (1.7, 1.0), (1.7, 1.2), (1.7, 1.45), (1.7, 1.75), (1.7, 2.1), (1.7, 2.5))
 """Ways to make room for marks, one after another: wider spacing of the notes, then smaller music."""
@@ -113,7 +114,7 @@ def laid_out(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engr
     headed = bool(heading.title or heading.subtitle or heading.makers)
     # The engraver's own header is one line; the rest of ours is asked for as the margin below it.
     music = copy.musicxml.replace("<part-list>", _CREDIT, 1) if headed else copy.musicxml
-    toolkit = load(music, _spacing(rows, looser) | {
+    toolkit = load(music, _spacing(music, rows, looser) | {
         "pageWidth": width, "pageHeight": height, "pageMarginLeft": margin, "pageMarginRight": margin,
         "pageMarginTop": margin, "pageMarginBottom": margin + _below(rows) + (_FOOT if paper else 0),
         "adjustPageHeight": not paper, "header": "encoded" if headed else "none",
@@ -131,7 +132,7 @@ def laid_out(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engr
 def in_one_line(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engraving:
     """Engrave the music of `copy` in one line, trimmed to the music, as big as on a screen; else as `laid_out`."""
     options = replace(options, paper="screen")
-    toolkit = load(copy.musicxml, _spacing(rows, _LOOSER[step][0]) | {
+    toolkit = load(copy.musicxml, _spacing(copy.musicxml, rows, _LOOSER[step][0]) | {
         "breaks": "none", "adjustPageWidth": True, "adjustPageHeight": True, "header": "none", "pageWidth": 60000,
         "pageHeight": 60000, "pageMarginLeft": _SCREEN_MARGIN, "pageMarginRight": _SCREEN_MARGIN,
         "pageMarginTop": _SCREEN_MARGIN, "pageMarginBottom": _SCREEN_MARGIN + _below(rows)})
@@ -163,11 +164,12 @@ def load(musicxml: str, layout: dict[str, Any]) -> Any:
     return toolkit
 
 
-def _spacing(rows: int, looser: float) -> dict[str, Any]:
+def _spacing(musicxml: str, rows: int, looser: float) -> dict[str, Any]:
     """Return options that keep room for rows below every staff, and for labels side by side."""
-    room = depth_of(rows) / _SPACE
-    # Measured: between systems the engraver's unit is a whole staff space, between staves half of one.
-    return {"spacingSystem": ceil(_BETWEEN_SYSTEMS + room), "spacingStaff": _BETWEEN_STAVES + ceil(2 * room),
+    room = ceil(depth_of(rows) / _HALF_SPACE)
+    # Measured: systems stand apart by the first, and by a part of the second even where a system is one staff.
+    staves = _BETWEEN_STAVES + room if "<staves>" in musicxml else 0
+    return {"spacingSystem": min(_MOST_SPACING, _BETWEEN_SYSTEMS + room), "spacingStaff": min(_MOST_SPACING, staves),
             "spacingLinear": _SPACING_LINEAR * looser}
 
 

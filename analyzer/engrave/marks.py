@@ -33,7 +33,9 @@ _GAP_EM = 0.34                       # least distance between neighbours in a ro
 _SQUARE_EM = 0.86                    # side of the square of an unplayable note
 _TRAY_EM = 0.06                      # how far the tray reaches beyond its text on each side
 _SAME_PLACE = 60.0                   # two marks of one player whose heads are nearer than this go below each other
-_ORDINALS = {1: "1st", 2: "2nd", 3: "3rd"}
+_NAME_SIZE = 0.8 * MARK_SIZE
+_NAME_HANGS = 250.0                  # how far a row's name reaches into the margin at the left
+_ORDINALS = ("1st", "2nd", "3rd")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,10 +49,14 @@ class Placed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MarkRow:
-    """Marks side by side, by place, under one staff; `nth` counts the rows from the staff down, from 0."""
+    """Marks side by side, by place, under one staff; `nth` counts the rows from the staff down, from 0.
+
+    `indent` is what the names of rows take at the left of the staff. [engraver's units]
+    """
 
     staff: Staff
     nth: int
+    indent: float
     placed: tuple[Placed, ...]
 
     @property
@@ -74,8 +80,12 @@ def row_of_line(marks: Iterable[Mark]) -> dict[int, int]:
     return {line: nth for nth, line in enumerate(sorted({mark.line for mark in marks}))}
 
 
-def rows_under(system: System, marks: Mapping[int, Sequence[Mark]], order: Mapping[int, int]) -> list[MarkRow]:
-    """Sort the marks (by the ordinal of their note) of one system into rows; `order` is that of `row_of_line`.
+def rows_under(
+    system: System, marks: Mapping[int, Sequence[Mark]], order: Mapping[int, int], row_names: Mapping[int, str],
+) -> list[MarkRow]:
+    """Sort the marks (by the ordinal of their note) of one system into rows.
+
+    `order` is that of `row_of_line`, `row_names` those of `row_names_of`.
 
     Where a player has two notes at once, the second goes one row further down.
     """
@@ -93,7 +103,10 @@ def rows_under(system: System, marks: Mapping[int, Sequence[Mark]], order: Mappi
             while (row := found.setdefault((staff.top, nth), [])) and head.x - row[-1].head.x < _SAME_PLACE:
                 nth += 1
             row.append(Placed(mark=mark, head=head, half=halves[mark.text, form]))
-    return [MarkRow(staff=staves[top], nth=nth, placed=tuple(row)) for (top, nth), row in sorted(found.items())]
+    longest = max((width_em(name, "italic") * _NAME_SIZE for name in row_names.values()), default=0.0)
+    indent = max(0.0, longest - _NAME_HANGS + _GAP_EM * MARK_SIZE) if row_names else 0.0
+    return [MarkRow(staff=staves[top], nth=nth, indent=indent, placed=tuple(row))
+            for (top, nth), row in sorted(found.items())]
 
 
 def _width(text: str, form: str) -> float:
@@ -119,7 +132,7 @@ def spread(row: MarkRow) -> list[float]:
             more, of = pools.pop()
             total, count = total + more, count + of
         pools.append((total, count))
-    least = row.staff.left + row.placed[0].half
+    least = row.staff.left + row.indent + row.placed[0].half
     most = max(least, row.staff.right - row.placed[-1].half - offsets[-1])
     means = [min(max(total / count, least), most) for total, count in pools for _ in range(count)]
     return [mean + offset for mean, offset in zip(means, offsets, strict=True)]
@@ -131,11 +144,17 @@ def farthest(rows: Iterable[MarkRow]) -> float:
                 for placed, centre in zip(row.placed, spread(row), strict=True)), default=0.0)
 
 
-def drawn(rows: Sequence[MarkRow], name: str, *, several: bool) -> str:
-    """Return the marks of one system as SVG, a group with the id `name`.
+def row_names_of(marks: Iterable[Mark], given: Sequence[str] = ()) -> Mapping[int, str]:
+    """Return what stands at the left of each line's row: the names given, else the player's number among several."""
+    lines = sorted({mark.line for mark in marks})
+    if not given and len(lines) < 2:
+        return {}
+    names = given or _ORDINALS
+    return {line: names[line - 1] if line <= len(names) else f"{line}th" for line in lines}
 
-    With `several` players' lines in the part each row says whose it is.
-    """
+
+def drawn(rows: Sequence[MarkRow], name: str, row_names: Mapping[int, str]) -> str:
+    """Return the marks of one system as SVG, a group with the id `name`; `row_names` are those of `row_names_of`."""
     inner: dict[tuple[str, str], str] = {}
     out = [f'<g class="marks" id="{name}" stroke="none" font-size="{MARK_SIZE:g}px">']
     for row in rows:
@@ -144,10 +163,10 @@ def drawn(rows: Sequence[MarkRow], name: str, *, several: bool) -> str:
             if (text, form) not in inner:
                 inner[text, form] = words(text, MARK_SIZE, _face(form))
             out.append(_drawn(placed, centre, row.baseline, form, inner[text, form]))
-        if several:
-            line = row.placed[0].mark.line
-            said = line_of(_ORDINALS.get(line, f"{line}th"), row.staff.left, row.baseline, 0.8 * MARK_SIZE, "italic")
-            out.append(f'<g class="rowName">{said}</g>')
+        said = row_names.get(row.placed[0].mark.line)
+        if said:
+            out.append('<g class="rowName">'
+                       f'{line_of(said, row.staff.left - _NAME_HANGS, row.baseline, _NAME_SIZE, "italic")}</g>')
     return "".join([*out, "</g>"])
 
 
@@ -181,12 +200,12 @@ def _struck(ref: int, head: Head) -> str:
             f'<path d="{d}" stroke="currentColor" stroke-width="44"/></g>')
 
 
-def used_by(marks: Iterable[Mark], *, several: bool) -> dict[Face, set[str]]:
-    """Return the characters of marks by the face that shows them."""
+def used_by(marks: Iterable[Mark], row_names: Mapping[int, str]) -> dict[Face, set[str]]:
+    """Return the characters of marks and names of rows by the face that shows them."""
     used: dict[Face, set[str]] = {}
     for text, form in {(mark.text, form_of(mark)) for mark in marks}:
         for part, face in runs(text, _face(form)):
             used.setdefault(face, set()).update(part)
-    if several:
-        used.setdefault("italic", set()).update("123456789stndrh")
+    for name in row_names.values():
+        used.setdefault("italic", set()).update(name)
     return used

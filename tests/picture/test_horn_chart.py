@@ -69,5 +69,5 @@ def test_command_writes_the_chart(tmp_path: Path) -> None:
     etree.parse(tmp_path / "chart.svg")
     wrong = run("tenor-f", "-o", str(tmp_path / "chart.odt"))
     assert wrong.returncode == 2
-    assert ".svg or .html" in wrong.stderr
+    assert ".svg, .html or .pdf" in wrong.stderr
     assert not (tmp_path / "chart.odt").exists()
