@@ -27,6 +27,8 @@ def sweep_options(command: _Command) -> _Command:
         click.option("--store", type=click.Path(path_type=Path), metavar="FILE.sqlite",
                      help="Keep what is done in this file; the same command goes on where it stopped, and does nothing "
                           "twice."),
+        click.option("--foreign", is_flag=True,
+                     help="Read ABC, Humdrum, MEI and MIDI too, through music21 (some seconds each)."),
         click.option("--jobs", type=click.IntRange(1, 256), metavar="N",
                      help="Processes that read and plan. Default: one for each processor."),
         click.option("--engine", type=click.Choice(("pool", "dask")), default="pool", show_default=True,
@@ -47,6 +49,7 @@ class Sweep:
     """How a folder is gone through: the values of `sweep_options`."""
 
     store: Path | None
+    foreign: bool
     jobs: int | None
     engine: str
     scheduler: str | None
@@ -71,7 +74,7 @@ class Sweep:
             with _progress() as shown:
                 ours = [one for one in (self.store, self.store and self.store.with_name(f"{self.store.name}-journal"),
                                         leave_out) if one]
-                entries = find_entries(folder, leave_out=ours, seen=shown.looked)
+                entries = find_entries(folder, leave_out=ours, foreign=self.foreign, seen=shown.looked)
                 scores = [entry for entry in entries if entry.status == "score"]
                 with Store(self.store, options) as kept:
                     had = kept.names(scores)

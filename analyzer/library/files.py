@@ -13,6 +13,7 @@ from pathlib import Path
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.score.archive import MAX_XML_BYTES
 from analyzer.score.document import open_document, read_document
+from analyzer.score.foreign import foreign_form
 
 SCORE_ENDINGS = (".musicxml", ".mxl", ".xml")
 """A file so named that cannot be read is reported as unreadable; any other as not a score."""
@@ -54,7 +55,7 @@ class Entry:
         return self.problem.as_json() if self.problem else None
 
 
-def find_entries(folder: Path, *, leave_out: Collection[Path] = (),
+def find_entries(folder: Path, *, leave_out: Collection[Path] = (), foreign: bool = False,
                  seen: Callable[[int], None] = lambda _: None) -> list[Entry]:
     """List every file under a folder (or of one file or archive), sorted by name; nothing is left out silently.
 
@@ -64,6 +65,8 @@ def find_entries(folder: Path, *, leave_out: Collection[Path] = (),
         A folder, a zip archive, or a single file. Links to folders are named and not followed.
     leave_out : collection of Path
         Files that belong to the survey itself (its store, its output).
+    foreign : bool
+        Whether ABC, Humdrum, MEI and MIDI count as scores too (`score.foreign` reads them, slowly).
     seen : callable
         Told the number of files after each.
 
@@ -81,7 +84,7 @@ def find_entries(folder: Path, *, leave_out: Collection[Path] = (),
         if trouble is not None:
             entries.append(_refused(name, path, "unreadable", trouble))
         elif path.resolve() not in ours:
-            entries.extend(_entries_of(name, path))
+            entries.extend(_entries_of(name, path, foreign))
         seen(len(entries))
     return _without_twins(sorted(entries, key=lambda one: one.name))
 
@@ -127,7 +130,7 @@ def _refused(name: str, path: Path, status: str, what: str, *, member: int | Non
     return Entry(name=name, path=path, member=member, size_bytes=size, status=status, reason=what, problem=problem)
 
 
-def _entries_of(name: str, path: Path) -> Iterator[Entry]:
+def _entries_of(name: str, path: Path, foreign: bool) -> Iterator[Entry]:
     try:
         facts = path.stat()
         if not stat.S_ISREG(facts.st_mode):
@@ -142,13 +145,13 @@ def _entries_of(name: str, path: Path) -> Iterator[Entry]:
         try:
             with zipfile.ZipFile(path) as pack:
                 if _CONTAINER not in pack.namelist() or _is_other(pack):
-                    yield from _pack(name, path, pack, facts.st_size)
+                    yield from _pack(name, path, pack, facts.st_size, foreign)
                     return
         except _BAD_ZIP as error:
             yield _refused(name, path, "unreadable", f"the archive is damaged ({_reason(error)})", size=facts.st_size,
                            code="damaged-archive", try_="Copy or download it again.")
             return
-    if not _may_be_score(name, head):
+    if not _may_be_score(name, head, foreign):
         yield _not_score(name, path, None, head, facts.st_size)
     elif facts.st_size > MAX_XML_BYTES:
         try:
@@ -174,7 +177,7 @@ def _is_other(pack: zipfile.ZipFile) -> bool:
     return any(one in names for one in _OTHER_ZIPS)
 
 
-def _pack(name: str, path: Path, pack: zipfile.ZipFile, size: int) -> Iterator[Entry]:
+def _pack(name: str, path: Path, pack: zipfile.ZipFile, size: int, foreign: bool) -> Iterator[Entry]:
     if _is_other(pack):
         yield _refused(name, path, "not a score", "this is a packed document or program, not MusicXML", size=size,
                        code="not-musicxml", try_="Export the score as MusicXML (.musicxml or .mxl).")
@@ -192,10 +195,11 @@ def _pack(name: str, path: Path, pack: zipfile.ZipFile, size: int) -> Iterator[E
         while inner in used:
             inner += " (again)"
         used.add(inner)
-        yield _member(inner, path, pack, place, info)
+        yield _member(inner, path, pack, place, info, foreign)
 
 
-def _member(name: str, path: Path, pack: zipfile.ZipFile, place: int, info: zipfile.ZipInfo) -> Entry:
+def _member(name: str, path: Path, pack: zipfile.ZipFile, place: int, info: zipfile.ZipInfo,
+            foreign: bool) -> Entry:
     def refused(status: str, what: str, code: str = "refused-archive") -> Entry:
         return _refused(name, path, status, what, member=place, size=info.file_size, code=code,
                         try_="Unpack the archive, and survey the folder.")
@@ -209,7 +213,7 @@ def _member(name: str, path: Path, pack: zipfile.ZipFile, place: int, info: zipf
             inside = zipfile.ZipFile(io.BytesIO(_read(pack, info))).namelist()
             if _CONTAINER not in inside:
                 return refused("unreadable", "this is an archive within an archive, which is not opened")
-        if not _may_be_score(name, head):
+        if not _may_be_score(name, head, foreign):
             return _not_score(name, path, place, head, info.file_size)
         digest = hashlib.sha256(_read(pack, info)).hexdigest()
     except _BAD_ZIP as error:
@@ -226,7 +230,9 @@ def _read(pack: zipfile.ZipFile, info: zipfile.ZipInfo) -> bytes:
         return file.read(MAX_XML_BYTES + 1)
 
 
-def _may_be_score(name: str, head: bytes) -> bool:
+def _may_be_score(name: str, head: bytes, foreign: bool) -> bool:
+    if foreign and foreign_form(head, name) is not None:
+        return True
     start = head.lstrip(b"\xef\xbb\xbf \t\r\n")
     return (name.lower().endswith(SCORE_ENDINGS) or head.startswith((b"PK", *_UTF16)) or start.startswith(b"<")
             or (not start and len(head) == _HEAD_BYTES))

@@ -23,7 +23,7 @@ from analyzer.plan.solve import Planner
 from analyzer.plan.timing import note_times
 from analyzer.plan.weights import default_weights
 from analyzer.problem import Problem, Unreadable
-from analyzer.score.document import Document, read_document
+from analyzer.score.document import Document, read_score
 from analyzer.score.line import Line
 from analyzer.score.parts import PartInfo, find_parts
 
@@ -106,7 +106,7 @@ def recorded(name: str, data: bytes, read: Callable[[Document], Record], *, glan
         If there is not enough memory; nothing else is raised.
     """
     try:
-        return read((without_low_brass(data, name) if glance else None) or read_document(data, name))
+        return read((without_low_brass(data, name) if glance else None) or read_score(data, name))
     except Unreadable as error:
         return failed(name, error.problem)
     except MemoryError:

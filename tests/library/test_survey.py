@@ -266,6 +266,21 @@ def test_a_file_that_changes_meanwhile_is_not_taken_for_the_other(tmp_path: Path
         Contents().read(entry)
 
 
+def test_other_forms_are_read_when_asked(tmp_path: Path) -> None:
+    pytest.importorskip("music21", reason="other forms come through music21")
+    tune = b"X:1\nT:Low Tune\nM:4/4\nL:1/4\nK:Bb clef=bass\nV:1 name=\"Trombone\"\nB,,C,D,E,|F,4|\n"
+    (tmp_path / "tune.abc").write_bytes(tune)
+    (tmp_path / "pack.zip").write_bytes(archive_of({"inner.abc": tune + b"% another copy"}))
+    (tmp_path / "notes.txt").write_text("bring mutes")
+    assert set(status_of(surveyed(tmp_path)).values()) == {"not a score", "archive"}
+    entries = find_entries(tmp_path, foreign=True)
+    assert {one.name for one in entries if one.status == "score"} == {"tune.abc", "pack.zip/inner.abc"}
+    record = survey_bytes("tune.abc", tune, Options(parts=("P1",)))
+    assert (record["status"], record["problem"]) == ("read", None), record["reason"]
+    assert {row["notes"] for row in record["lines"]} == {5}
+    assert record["problems"], "what the form leaves out is said"
+
+
 def test_one_archive_or_one_score_may_stand_for_the_folder(folder: Path) -> None:
     assert status_of(surveyed(folder / "pack.zip"))["pack.zip/autumn/waltz.xml"] == "read"
     assert status_of(surveyed(folder / "etude.musicxml")) == {"etude.musicxml": "read"}
