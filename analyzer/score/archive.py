@@ -84,7 +84,7 @@ def _root_file(archive: zipfile.ZipFile, name: str, parser: etree.XMLParser) -> 
     names = [info.filename for info in archive.infolist() if not info.is_dir()]
     if _CONTAINER not in names:
         scores = [path for path in names
-                  if not path.startswith("META-INF/") and path.lower().endswith((".musicxml", ".xml"))]
+                  if not path.startswith(("META-INF/", "__MACOSX/")) and path.lower().endswith((".musicxml", ".xml"))]
         if len(scores) == 1:
             return scores[0]
         found = "no MusicXML file" if not scores else f"{len(scores)} XML files"

@@ -128,10 +128,10 @@ class Attributes:
         return (written, sounding) if 0 <= sounding.midi <= 127 else None
 
     def _set_divisions(self, element: etree._Element) -> None:
-        value = number(element.text, self._faults)
+        value = number(element.text, Faults(""))           # said below, once
         if value <= 0:
-            self._faults.add("warning", "divisions", "the divisions are not a number above 0 and are ignored",
-                             "Export the score again.")
+            self._faults.add("warning", "divisions", "the file does not tell how long its unit of time is (its "
+                             "divisions are no number above 0), so durations may be wrong", "Export the score again.")
         elif value != self.divisions:
             ratio = Fraction(value) / self.divisions
             self.rescaled = ratio if self.rescaled is None else self.rescaled * ratio

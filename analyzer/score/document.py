@@ -10,11 +10,11 @@ from lxml import etree
 
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.score.archive import MAX_ARCHIVE_BYTES, MAX_XML_BYTES, score_member
+from analyzer.score.damage import AGAIN, damaged, wrong_letters
 
 MARK_TARGET = "lowbrass"
 """Target of the processing instruction that stands inside each of our marks."""
 
-_AGAIN = "Export the score again as MusicXML (.musicxml or .mxl)."
 _MAGIC = (
     (b"\x89PNG", "a PNG picture"), (b"\xff\xd8\xff", "a JPEG picture"), (b"GIF8", "a GIF picture"),
     (b"%PDF", "a PDF document"), (b"MThd", "a MIDI file"), (b"\x1f\x8b", "a gzip archive"),
@@ -24,8 +24,6 @@ _MAGIC = (
 _LIST_END = b"</part-list>"
 _UTF16 = (b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<")
 _ENTITY = re.compile(rb"&(?!amp;|lt;|gt;|quot;|apos;|#)")
-_BOMB = ("amplification", "entity", "Excessive depth", "huge text", "too long", "Detected an entity", "size limit",
-         "xmlSAX2", "out of memory", "loop")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,18 +152,18 @@ def read_document(data: bytes, name: str) -> Document:
         If the bytes are no MusicXML score, are damaged, or ask for more than a score needs.
     """
     if not data or data.isspace():
-        raise unreadable("empty-file", where=name, what="the file is empty", try_=_AGAIN)
+        raise unreadable("empty-file", where=name, what="the file is empty", try_=AGAIN)
     if data.startswith(b"PK"):
         if len(data) > MAX_ARCHIVE_BYTES:
             raise _too_large(name, len(data))
         member, xml = score_member(data, name, _parser())
-        root = _root(xml, name)
+        root, problems = _root(xml, name)
         return Document(name=name, xml=xml, root=root, timewise=root.tag == "score-timewise", archive=data,
-                        member=member)
+                        member=member, problems=problems)
     if len(data) > MAX_XML_BYTES:
         raise _too_large(name, len(data))
-    root = _root(data, name)
-    return Document(name=name, xml=data, root=root, timewise=root.tag == "score-timewise")
+    root, problems = _root(data, name)
+    return Document(name=name, xml=data, root=root, timewise=root.tag == "score-timewise", problems=problems)
 
 
 def read_head(data: bytes, name: str) -> Document | None:
@@ -185,42 +183,61 @@ def read_head(data: bytes, name: str) -> Document | None:
     if end < 0 or b"<score-partwise" not in xml[:end]:
         return None
     try:
-        root = _root(xml[:end + len(_LIST_END)] + b"<part/></score-partwise>", name)
+        root, problems = _root(xml[:end + len(_LIST_END)] + b"<part/></score-partwise>", name)
     except Unreadable:
         return None
     root.remove(root[-1])
-    return Document(name=name, xml=xml, root=root, timewise=False)
+    return Document(name=name, xml=xml, root=root, timewise=False, problems=problems)
 
 
-def _parser() -> etree.XMLParser:
-    return etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False, dtd_validation=False,
-                           attribute_defaults=False, huge_tree=False, recover=False)
+def _parser(encoding: str | None = None) -> etree.XMLParser:
+    return etree.XMLParser(encoding=encoding, resolve_entities=False, no_network=True, load_dtd=False,
+                           dtd_validation=False, attribute_defaults=False, huge_tree=False, recover=False)
 
 
-def _root(xml: bytes, name: str) -> etree._Element:
+def _root(xml: bytes, name: str) -> tuple[etree._Element, tuple[Problem, ...]]:
     start = xml.lstrip(b"\xef\xbb\xbf \t\r\n")
     for magic, kind in _MAGIC:
         if xml.startswith(magic):
-            raise unreadable("not-musicxml", where=name, what=f"this is {kind}, not MusicXML", try_=_AGAIN)
+            raise unreadable("not-musicxml", where=name, what=f"this is {kind}, not MusicXML", try_=AGAIN)
     if start[:100].lower().startswith((b"<!doctype html", b"<html")):
         raise unreadable("not-musicxml", where=name, what="this is a web page, not MusicXML",
                          try_="Download the score file itself, not the page that shows it.")
     if not start:
-        raise unreadable("empty-file", where=name, what="the score in the file is empty", try_=_AGAIN)
+        raise unreadable("empty-file", where=name, what="the score in the file is empty", try_=AGAIN)
     if not start.startswith(b"<") and not xml.startswith(_UTF16):
-        raise unreadable("not-musicxml", where=name, what="this is not MusicXML: it does not start with <", try_=_AGAIN)
+        raise unreadable("not-musicxml", where=name, what="this is not MusicXML: it does not start with <", try_=AGAIN)
+    problems: tuple[Problem, ...] = ()
     try:
-        root = etree.fromstring(xml, _parser())
+        # Blanks before the XML declaration are none of the music's fault.
+        root, problems = _parsed(start if start.startswith(b"<?xml") else xml, name)
     except etree.XMLSyntaxError as error:
-        raise _syntax(error, xml, name) from None
+        raise damaged(error, xml, name) from None
     except (ValueError, LookupError, AssertionError) as error:
-        raise unreadable("not-xml", where=name, what=f"the XML cannot be read ({error})", try_=_AGAIN) from None
+        raise unreadable("not-xml", where=name, what=f"the XML cannot be read ({error})", try_=AGAIN) from None
     dtd: Any = root.getroottree().docinfo.internalDTD    # the stubs know no iterentities
     if dtd is not None and (next(dtd.iterentities(), None) is not None
                             or (_may_hold_entities(xml) and next(root.iter(etree.Entity), None) is not None)):
         raise unreadable("refused-xml", where=name, what="the score defines or uses XML entities, which MusicXML does "
-                         "not need and which can hide other files", try_=_AGAIN)
-    return _score(root, name)
+                         "not need and which can hide other files", try_=AGAIN)
+    return _score(root, name), problems
+
+
+def _parsed(xml: bytes, name: str) -> tuple[etree._Element, tuple[Problem, ...]]:
+    """Parse; where the letters are not in the encoding that the file names, take them as Western European."""
+    try:
+        return etree.fromstring(xml, _parser()), ()
+    except etree.XMLSyntaxError as error:
+        if not wrong_letters(error) or b"\0" in xml[:200]:
+            raise
+        try:
+            root = etree.fromstring(xml, _parser("windows-1252"))
+        except etree.XMLSyntaxError:
+            raise error from None
+    return root, (Problem(
+        severity="warning", code="wrong-encoding", where=name, what="the letters of the file are not in the encoding "
+        "that it names; they are read as Western European", try_="Check names with accents, and export the score again "
+        "as UTF-8."),)
 
 
 def _may_hold_entities(xml: bytes) -> bool:
@@ -241,25 +258,10 @@ def _score(root: etree._Element, name: str) -> etree._Element:
                              try_="Give one of the scores that it lists.")
         shown = plain if plain == tag else f"{plain} in a namespace of its own"
         raise unreadable("not-musicxml", where=name,
-                         what=f"this is XML, but not a MusicXML score: its outermost element is <{shown}>", try_=_AGAIN)
+                         what=f"this is XML, but not a MusicXML score: its outermost element is <{shown}>", try_=AGAIN)
     if next(root.iter("part"), None) is None:
-        raise unreadable("no-music", where=name, what="the score has no parts", try_=_AGAIN)
+        raise unreadable("no-music", where=name, what="the score has no parts", try_=AGAIN)
     return root
-
-
-def _syntax(error: etree.XMLSyntaxError, xml: bytes, name: str) -> Unreadable:
-    text = (error.msg or "").split("\n")[0]
-    line = error.lineno or 0
-    where = f"{name}, line {line}" if line else name
-    if any(word in text for word in _BOMB) and "not defined" not in text:
-        return unreadable("refused-xml", where=where, what=f"the XML is refused ({text})", try_=_AGAIN)
-    # A file that was cut off fails at its very end.
-    before, _, last = xml.rpartition(b"\n")
-    at_end = line > before.count(b"\n") + bool(before) and error.position[1] >= len(last.rstrip())
-    if at_end and not xml.rstrip().endswith((b"</score-partwise>", b"</score-timewise>")):
-        return unreadable("cut-off", where=where, what="the file stops in the middle of the score",
-                          try_="Copy or export it again; the last copy was not complete.")
-    return unreadable("not-xml", where=where, what=f"the XML is damaged ({text})", try_=_AGAIN)
 
 
 def _too_large(name: str, size: int) -> Unreadable:

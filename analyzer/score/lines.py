@@ -152,7 +152,7 @@ def _note_jumps(notes: Sequence[LineNote], jumps: Sequence[Jump],
         if reach <= leave if back else reach > leave + 1:
             found[leave, reach] = None
     to = Counter[int]()
-    kept = []
+    kept: list[tuple[int, int]] = []
     for leave, reach in found:
         to[reach] += 1
         if to[reach] <= _MOST_TO_ONE and len(kept) < _MOST_JUMPS:

@@ -8,8 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from analyzer.marking.annotate import annotated, cleared
+from analyzer.marking.mark import Mark
 from analyzer.problem import Unreadable
 from analyzer.score.document import open_document, read_document
+from analyzer.score.parts import find_parts
 from tests.score.build import note, score
 
 SCORE = score(note("Bb2", 16))
@@ -50,7 +53,8 @@ def problem(data: bytes) -> str:
     (b"<score-partwise><part-list/></score-partwise>", "no-music"),
     (SCORE[:len(SCORE) // 2], "cut-off"),
     (SCORE.replace(b"</pitch>", b"</pich>"), "not-xml"),
-    (SCORE.replace(b"Trombone", b"Trombone\xff"), "not-xml"),
+    (SCORE.replace(b"Trombone", b"Trom&#27;bone"), "not-xml"),
+    (SCORE.replace(b"UTF-8", b"X-NO-SUCH"), "not-xml"),
     (b"PK\3\4 not a zip", "damaged-archive"),
 ], ids=str)
 def test_what_is_no_score_is_said_in_one_line(data: bytes, code: str) -> None:
@@ -112,6 +116,43 @@ def test_timewise_gives_the_same_notes() -> None:
 ], ids=str)
 def test_archives_that_do_not_say_or_say_too_much(members: dict[str, bytes], container: str | None, code: str) -> None:
     assert problem(archive(members, container)) == code
+
+
+@pytest.mark.parametrize(("data", "words"), [
+    (SCORE.replace(b"Trombone", b"Trom&#27;bone"), "holds a control character"),
+    (SCORE.replace(b"Trombone", b"x" * 10_000_001), "longer than ten million letters"),
+    (SCORE.replace(b"</measure>", b"<a>" * 300 + b"</a>" * 300 + b"</measure>"), "nested deeper than any score's"),
+    (SCORE[:SCORE.index(b"<clef>") + 3], "stops in the middle"),
+    (SCORE.replace(b"</pitch>", b"</pich>"), "the XML is damaged (Opening and ending tag mismatch"),
+])
+def test_what_is_damaged_is_said_in_plain_words(data: bytes, words: str) -> None:
+    with pytest.raises(Unreadable) as caught:
+        read_document(data, "a.xml")
+    assert words in caught.value.problem.what
+    assert "column" not in caught.value.problem.what
+
+
+def test_letters_in_another_encoding_than_the_file_names_are_read_and_that_is_said() -> None:
+    # Western European text under a UTF-8 declaration, as older programs write it.
+    data = SCORE.replace(b"Trombone", "Posaune für “Jürgen”".encode("cp1252"))
+    document = read_document(data, "a.xml")
+    assert document.root.findtext("part-list/score-part/part-name") == "Posaune für “Jürgen”"
+    assert [one.code for one in document.problems] == ["wrong-encoding"]
+    assert document.problems[0] in find_parts(document)[1]
+    ref = next(index for index, one in enumerate(document.notes("P1")) if one.find("pitch") is not None)
+    out = annotated(document, [Mark(part_id="P1", ref=ref, line=1, text="2♯")])
+    again = read_document(out, "a.xml")
+    assert again.root.findtext(".//fingering") == "2♯"
+    assert cleared(again) == data
+
+
+def test_blanks_and_marks_of_order_before_the_score_do_no_harm() -> None:
+    for before in (b"\n\n  ", b"\xef\xbb\xbf" * 2):
+        assert read_document(before + SCORE, "a.xml").part_ids == ("P1",)
+
+
+def test_what_a_desktop_adds_to_an_archive_is_no_second_score() -> None:
+    assert read_document(archive({"__MACOSX/._a.xml": b"x", "a.xml": SCORE}, None), "a.mxl").member == "a.xml"
 
 
 def test_archive_without_container_and_one_score_is_read() -> None:
