@@ -103,12 +103,16 @@ def systems_with(engraving: Engraving, copy: Copy) -> tuple[str, ...]:
     feet are left out.
     """
     layers = iter(mark_layers(engraving, copy.marks, copy.row_names))
+    rows = iter(_rows(engraving, copy.marks, copy.row_names))
     glyphs = dict.fromkeys(glyph for sheet in engraving.sheets for glyph in sheet.glyphs)
     width = engraving.width + 2 * engraving.margin
     found: list[str] = []
     for sheet in engraving.sheets:
         for line, system in zip(sheet.lines, sheet.systems, strict=True):
-            top, bottom = system.top - _AIR, system.bottom + depth_of(engraving.rows) + _AIR
+            used = max((row.nth + 1 for row in next(rows)), default=0)
+            # The part's own lyrics were moved down by all rows that room was kept for.
+            below = depth_of(engraving.rows if system.has_lyrics else used)
+            top, bottom = system.top - _AIR, system.bottom + below + _AIR
             defined = "" if found else f'<defs>{"".join(glyphs)}</defs>'
             found.append(
                 f'<svg xmlns="{SVG}" viewBox="0 {top:.0f} {width:.0f} {bottom - top:.0f}" {LOOK} overflow="visible">'

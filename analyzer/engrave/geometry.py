@@ -58,6 +58,11 @@ class System:
     top: float
     bottom: float
 
+    @property
+    def has_lyrics(self) -> bool:
+        """Whether something stands below the ink that the staves' marks keep clear of."""
+        return self.bottom > max((staff.ink for staff in self.staves), default=self.bottom)
+
     def staff_of(self, head: Head) -> Staff:
         """Return the staff that a head stands on or nearest to."""
         return min(self.staves, key=lambda staff: max(staff.top - head.y, head.y - staff.bottom, 0.0))

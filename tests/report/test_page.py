@@ -14,6 +14,7 @@ from lxml import etree, html
 
 from analyzer.analysis import Analysis, Request, analyse
 from analyzer.horns.candidate import shown
+from analyzer.marking.mapping import map_document
 from analyzer.problem import Unreadable
 from analyzer.report.page import page_html
 from analyzer.report.pages import PageChoices, page_file, sheets_of
@@ -122,19 +123,25 @@ def test_svg_holds_the_part_and_the_picture_with_title_and_description() -> None
 
 @needs_engraver
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext (poppler-utils) is not installed")
-@pytest.mark.parametrize("name", ["attachment-etude.musicxml", "deep-water-bass-trombone.musicxml"])
-def test_pdf_has_the_plans_labels_in_order(tmp_path: Path, name: str) -> None:
+@pytest.mark.parametrize(("name", "choices"), [
+    ("attachment-etude.musicxml", PageChoices()), ("deep-water-bass-trombone.musicxml", PageChoices(large=True)),
+    ("harbour-march-trio.musicxml", PageChoices(paper="letter")), ("quiet-chorale-trombones.mxl", PageChoices()),
+])
+def test_pdf_has_the_labels_of_every_line_in_order(tmp_path: Path, name: str, choices: PageChoices) -> None:
     analysis = plain(name)
-    path = tmp_path / "part.pdf"
-    path.write_bytes(page_file(analysis, ".pdf"))
+    path = tmp_path / "parts.pdf"
+    path.write_bytes(page_file(analysis, ".pdf", choices))
     text = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, check=True).stdout.decode()
-    labels = [shown(note.choice.label) if note.choice else "×" for note in analysis.lines[0].plan.notes]
-    rows = []
-    for row in text.split("Slide picture")[0].splitlines():
-        words = row.split()
-        if len(words) > 2 and all(re.fullmatch(r"[TS]{0,2}[1-7][♯♭]?|×", word) for word in words):
-            rows += words
-    assert rows == labels
+    music = text.split("Slide picture")[0].split("Valve picture")[0]
+    label = r"[TS]{0,2}[1-7][♯♭]?|0|[1-4](?:-[1-4])+|×"
+    # A row of marks is a line of nothing but labels; a measure's number stands alone, a page's foot has words.
+    found = [word for line in music.splitlines() if len(line.split()) > 2 and all(
+        re.fullmatch(label, word) for word in line.split()) for word in line.split()]
+    marked = json.loads(json.dumps(map_document(analysis)))["lines"]
+    assert len(marked) == len(analysis.lines)
+    assert found == [shown(note["label"]) if note["label"] else "×" for line in marked for note in line["notes"]]
+    for one in analysis.lines:
+        assert one.plan.horn.description.split(",")[0] in text
 
 
 @needs_engraver

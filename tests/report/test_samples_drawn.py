@@ -1,0 +1,53 @@
+"""Every sample, every line of it, engraved for phone, laptop and paper and looked at in a real browser."""
+
+from pathlib import Path
+
+import pytest
+
+from analyzer.analysis import Request, analyse
+from analyzer.engrave.copy import engraving_copy
+from analyzer.engrave.engrave import PageOptions, engraved_pages
+from analyzer.marking.mapping import marks
+from analyzer.score.document import open_document
+from tests.engrave.test_engrave import measured
+
+pytest.importorskip("verovio", reason="the engraver is not installed (pip install lowbrass[engrave])")
+
+SAMPLES = sorted((Path(__file__).parents[2] / "sample_scores").glob("*.m*xl"))
+FORMS = {
+    "phone": PageOptions(paper="screen", width_px=360), "small-phone": PageOptions(paper="screen", width_px=320),
+    "laptop": PageOptions(paper="screen", width_px=900), "a4": PageOptions(), "letter": PageOptions(paper="letter"),
+    "a4-large": PageOptions(large_print=True),
+    "phone-large": PageOptions(paper="screen", width_px=360, large_print=True),
+}
+
+
+def look(form: str, paths: list[Path], folder: Path) -> None:
+    svgs: list[str] = []
+    wanted = 0
+    for path in paths:
+        analysis = analyse(open_document(path), Request())
+        # Each line alone, and for a part of several players all its lines under one staff.
+        shown = [[one] for one in analysis.lines]
+        shown += [same for part in dict.fromkeys(one.part.id for one in analysis.lines)
+                  if len(same := [one for one in analysis.lines if one.part.id == part]) > 1]
+        for lines in shown:
+            found = marks(lines)
+            wanted += len(found)
+            svgs += engraved_pages(engraving_copy(analysis.document, lines[0].part.id, found, title=path.stem,
+                                                  subtitle=lines[0].plan.horn.description), FORMS[form])
+    assert svgs
+    result = measured(svgs, folder)
+    assert result["marks"] == wanted
+    assert result["touching"] == []
+    assert result["cut"] == []
+
+
+def test_nothing_touches_a_mark_on_a_phone(tmp_path: Path) -> None:
+    look("phone", [path for path in SAMPLES if path.stem == "quiet-chorale-trombones"], tmp_path)
+
+
+@pytest.mark.whole
+@pytest.mark.parametrize("form", FORMS)
+def test_nothing_touches_a_mark_in_any_sample(form: str, tmp_path: Path) -> None:
+    look(form, SAMPLES, tmp_path)
