@@ -25,7 +25,7 @@ from analyzer.plan.player import Player, read_player
 from analyzer.practice.drills import Drills, drills_for
 from analyzer.practice.weeks import practice_days
 from analyzer.report.drillsheet import sheet_musicxml
-from analyzer.report.drillsound import listening_wav, sheet_midi, tones
+from analyzer.report.drillsound import Drone, listening_wav, sheet_midi, tones
 from analyzer.report.drilltables import calendar_ics, drill_document, drill_text
 from analyzer.score.document import open_document
 
@@ -56,11 +56,13 @@ _ENGRAVING = ("verovio", "reportlab", "fontTools", "brotli")
               help="Write the sheet as MIDI, to hear it.")
 @click.option("--listen", type=click.Path(path_type=Path), metavar="FILE.wav",
               help="Write reference pitches for the listening exercises as sound.")
+@click.option("--drone", type=click.Choice(("equal", "just")),
+              help="With --listen: the tonic sounds below; in tune is equal temperament or the pure interval.")
 @format_option("text", "json")
 def command(score: Path, horns: tuple[str, ...], parts: tuple[str, ...], measures: str | None, player: Path | None,
             tempo: float | None, outputs: tuple[Path, ...], paper: Literal["a4", "letter"], seed: int,
             weeks: int | None, calendar: Path | None, start: dt.datetime | None, midi: Path | None,
-            listen: Path | None, form: str) -> None:
+            listen: Path | None, drone: Drone | None, form: str) -> None:
     """Make a practice sheet from the moves of SCORE that are new, far, fast or out of tune.
 
     The sheet is for one line: of the asked parts, the one whose moves ask for most.
@@ -74,6 +76,8 @@ def command(score: Path, horns: tuple[str, ...], parts: tuple[str, ...], measure
         raise click.UsageError("--calendar needs --weeks N and --start YYYY-MM-DD.")
     if start is not None and calendar is None:
         raise click.UsageError("--start is the first day of a calendar; add --calendar FILE.ics.")
+    if drone is not None and listen is None:
+        raise click.UsageError("--drone is for the sound file; add --listen FILE.wav.")
     for other, endings in ((midi, (".mid", ".midi")), (listen, (".wav",)), (calendar, (".ics",))):
         if other is not None and other.suffix.lower() not in endings:
             raise click.BadParameter(f"'{other.name}': let its name end in {endings[0]}.")
@@ -89,7 +93,7 @@ def command(score: Path, horns: tuple[str, ...], parts: tuple[str, ...], measure
         if midi is not None:
             files.append((midi, sheet_midi(drills)))
         if listen is not None:
-            files.append((listen, listening_wav(tones(drills))))
+            files.append((listen, listening_wav(tones(drills, drone))))
     except ImportError as error:
         name = error.name or "a package"
         raise missing(name, "engrave" if name.split(".")[0] in _ENGRAVING else "build") from error
@@ -98,7 +102,7 @@ def command(score: Path, horns: tuple[str, ...], parts: tuple[str, ...], measure
         write_file(path, content)
         click.echo(f"Wrote {path}.", err=True)
     if form == "json":
-        print_json(drill_document(drills, days))
+        print_json(drill_document(drills, days, drone=drone))
     else:
         click.echo(drill_text(drills, days))
 

@@ -22,6 +22,8 @@ from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
 from analyzer.score.line import Line
 
+WARM_UP = "Warm up first: some easy long notes and lip slurs."
+"""NASM-PAMA student sheet, *Protecting your neuromusculoskeletal health*: warm up before hard passages."""
 RECALL_DAYS = (1, 3, 7, 14)
 """Days after which to try a move again, unprepared. Judged: growing gaps are common practice, no source gives numbers
 for a slide; a teacher may set others."""

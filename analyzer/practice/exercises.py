@@ -8,7 +8,7 @@ from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.candidates import candidates, chart_choice
 from analyzer.horns.transition import beside_words, nearest_open
 from analyzer.practice.kit import METRONOME, Exercise, Kit, Way, steps_to
-from analyzer.practice.moves import Move
+from analyzer.practice.moves import Move, slur_of
 
 SLOW_BPM = 60
 _VALUES = ((Fraction(1, 4), "sixteenth"), (Fraction(1, 2), "eighth"), (Fraction(1), "quarter"), (Fraction(2), "half"))
@@ -171,11 +171,13 @@ def _value(gap_s: float) -> tuple[Fraction, str]:
 
 def _said(move: Move, steps: Sequence[int], over: float) -> str:
     where = f"As in measure {move.measures[0]}. " if move.measures else ""
-    way = f"{move.distance_mm / 10:.0f} cm of slide. " if move.distance_mm and move.distance_mm > 20 else ""
+    way = f"{move.distance_mm / 10:.0f} cm of slide" if move.distance_mm and move.distance_mm > 20 else ""
+    how = ", ".join(text for text in (way, slur_of(move)) if text)
+    how = f"{how[:1].upper()}{how[1:]}. " if how else ""
     ladder = f"Metronome {' – '.join(str(step) for step in steps)}"
     # Beyond the player's slide speed there is nothing to gain by haste.
-    end = ", no faster even where the music is." if over > 1.05 else ", three times clean at each."
-    return where + way + ladder + end
+    end = ", no faster even where the music is." if over > 1.05 else ", each clean three times."
+    return where + how + ladder + end
 
 
 def tuning(kit: Kit, *, most: int = 2) -> list[Exercise]:

@@ -18,7 +18,7 @@ from itertools import pairwise
 
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.pitch import Pitch
-from analyzer.plan.costs import PEAK_OVER_MEAN
+from analyzer.plan.costs import PEAK_OVER_MEAN, STILL_MM
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.player import Player
 from analyzer.plan.progress import Pair
@@ -41,7 +41,8 @@ class Move:
     """One move of the plan with its rank; `count` times in the music, first in `measures`.
 
     `gap_s` is the least time from attack to attack [s], `distance_mm` the slide's way and `peak_speed_mm_s` its
-    greatest speed (None without a slide), `off_cents` of the worse note. `kinds` is among new, far, fast, tune.
+    greatest speed (None without a slide), `off_cents` of the worse note. `kinds` is among new, far, fast, tune;
+    `slurred` tells whether the music slurs it anywhere.
     """
 
     before: Candidate
@@ -59,6 +60,7 @@ class Move:
     fast: float
     tune: float
     kinds: tuple[str, ...]
+    slurred: bool
 
     @property
     def difficulty(self) -> float:
@@ -115,6 +117,23 @@ def hard_moves(moves: Sequence[Move]) -> Sequence[Move]:
     return [move for move in moves if move.kinds] or moves[:_FEW]
 
 
+def slur_of(move: Move) -> str:
+    """Say how a slurred move is joined; empty where the music never slurs it, and on valves, which slur by themselves.
+
+    W. Barrett, *Playing legato on the trombone: a primer*: slide against the pitch over partials needs no tongue, slide
+    with it a light one, a change of valve makes a valve slur.
+    """
+    if not move.slurred or move.distance_mm is None:
+        return ""
+    if move.before.valves != move.after.valves:
+        return "slurred by the valve"
+    if move.distance_mm <= STILL_MM:
+        return "slurred by the lips"
+    outward = (move.after.extension_mm or 0.0) > (move.before.extension_mm or 0.0)
+    across = move.before.partial != move.after.partial and outward == (move.after.midi > move.before.midi)
+    return "slurred: no tongue" if across else "slurred: light tongue"
+
+
 def secure_moves(plan: Plan, learner: Player) -> tuple[Pair, ...]:
     """Return the secure moves that the plan holds, as the player file names them."""
     held = {(a.choice.label, b.choice.label) for a, b in pairwise(plan.notes) if a.choice and b.choice}
@@ -148,4 +167,4 @@ def _move(planner: Planner, pairs: list[tuple[PlannedNote, PlannedNote]], learne
         before=one, after=other, before_pitch=a.note.sounding, after_pitch=b.note.sounding, first_index=a.index,
         count=len(pairs), measures=tuple(dict.fromkeys(pair[0].note.measure for pair in pairs)), gap_s=step.next_s,
         distance_mm=distance, peak_speed_mm_s=peak, off_cents=off, far=far, fast=min(fast, 2.0),
-        tune=min(abs(off) / lip, 2.0), kinds=tuple(kinds))
+        tune=min(abs(off) / lip, 2.0), kinds=tuple(kinds), slurred=any(pair[0].note.slur_after for pair in pairs))

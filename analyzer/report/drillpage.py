@@ -12,7 +12,7 @@ from typing import Literal
 
 from analyzer.engrave.engrave import PageOptions, engraved_pages, engraving_copy
 from analyzer.picture.drawing import BASE, FAINT, INK, RULE, Drawing, clean, num
-from analyzer.practice.drills import Drills
+from analyzer.practice.drills import WARM_UP, Drills
 from analyzer.practice.kit import Exercise
 from analyzer.report.drillsheet import part_name, sheet_score, sheet_title
 from analyzer.report.drillstream import PART
@@ -178,7 +178,7 @@ def _sheet(drills: Drills, shapes: list[str], number: int, of: int, wide: float,
     learner = drills.kit.learner.name
     head.text(_MARGIN, _MARGIN + 38, f"{part_name(drills)} · {drills.planned.plan.horn.description}", size=12,
               color=FAINT)
-    head.text(_MARGIN, _MARGIN + 58, "Tick a tempo when it was clean three times.")
+    head.text(_MARGIN, _MARGIN + 58, f"{WARM_UP} Tick a tempo when it was clean three times.")
     for label, x, known in (("Name", wide - _MARGIN - 290, learner if learner != "player" else ""),
                             ("Week of", wide - _MARGIN - 130, "")):
         head.text(x, _MARGIN + 58, f"{label} {known}".strip(), color=INK if known else FAINT)
@@ -236,8 +236,9 @@ def _html(drills: Drills) -> str:
     after = ", ".join(str(day) for day in drills.recall[0].after_days) if drills.recall else ""
     memory = f"<section><h2>From memory, after {after} days</h2><ul>{recall}</ul></section>" if recall else ""
     care = "".join(f"<li>{escape(line)}</li>" for line in drills.cautions)
+    lead = f"{part_name(drills)}, {drills.planned.plan.horn.description}. {WARM_UP}"
     return shell("".join(parts) + memory + f'<section class="care"><h2>Cautions</h2><ul>{care}</ul></section>',
-                 heading=sheet_title(drills), lead=f"{part_name(drills)}, {drills.planned.plan.horn.description}.")
+                 heading=sheet_title(drills), lead=lead)
 
 
 _BEAT_WORDS = {Fraction(1): "Quarter", Fraction(2): "Half", Fraction(3, 2): "Dotted quarter", Fraction(1, 2): "Eighth"}

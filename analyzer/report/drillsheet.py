@@ -10,7 +10,7 @@ from lxml import etree
 from analyzer.horns.candidate import shown
 from analyzer.marking.annotate import annotated
 from analyzer.marking.mark import Mark
-from analyzer.practice.drills import Drills
+from analyzer.practice.drills import WARM_UP, Drills
 from analyzer.report.drillstream import PART, sheet_stream
 from analyzer.score.document import Document, read_document
 from analyzer.score.naming import read_name
@@ -126,11 +126,12 @@ def _words(direction: Any) -> str:
 
 
 def _caution(root: Any, drills: Drills) -> None:
-    """Put the first caution above the first system: the foot of a page is not shown by every program."""
+    """Put warm-up and first caution above the first system: the foot of a page is not shown by every program."""
     mark = root.xpath("part/measure/direction[direction-type/metronome]")[0]
     direction = etree.Element("direction", placement="above")
-    words = etree.SubElement(etree.SubElement(direction, "direction-type"), "words", {"font-size": "8"})
-    words.text = drills.cautions[0]
+    kind = etree.SubElement(direction, "direction-type")
+    for text in (f"{WARM_UP} ", drills.cautions[0]):
+        etree.SubElement(kind, "words", {"font-size": "8"}).text = text
     mark.addnext(direction)
 
 

@@ -8,18 +8,19 @@ from typing import Any
 from analyzer.horns.candidate import shown
 from analyzer.pitch import Pitch
 from analyzer.plan.progress import move_text
-from analyzer.practice.drills import Drills
+from analyzer.practice.drills import WARM_UP, Drills
 from analyzer.practice.kit import Exercise
 from analyzer.practice.moves import Move, hard_moves
 from analyzer.practice.weeks import MINUTES, Day
 from analyzer.report.drillsheet import part_name, sheet_title
-from analyzer.report.drillsound import tones
+from analyzer.report.drillsound import Drone, tones
 
 SCHEMA = "lowbrass.drill/1"
 _BEATS = {Fraction(1, 2): "eighth", Fraction(1): "quarter", Fraction(3, 2): "dotted quarter", Fraction(2): "half"}
 
 
-def drill_document(drills: Drills, days: Sequence[Day] = (), *, moves: int = 12) -> dict[str, Any]:
+def drill_document(drills: Drills, days: Sequence[Day] = (), *, moves: int = 12,
+                   drone: Drone | None = None) -> dict[str, Any]:
     """Return the JSON document: the `moves` hardest moves, the exercises with their notes, recall, cautions."""
     plan = drills.planned.plan
     number = 0
@@ -38,8 +39,8 @@ def drill_document(drills: Drills, days: Sequence[Day] = (), *, moves: int = 12)
         "exercises": exercises,
         "recall": [{"ask": one.ask, "covers": one.covers, "after_days": list(one.after_days)}
                    for one in drills.recall],
-        "listening": [{"start_s": tone.start_s, "midi": tone.midi, "cents": round(tone.cents, 2), "what": tone.what}
-                      for tone in tones(drills)],
+        "listening": [{"start_s": tone.start_s, "midi": tone.midi, "cents": round(tone.cents, 2), "what": tone.what,
+                       "drone_midi": tone.drone_midi} for tone in tones(drills, drone)],
         "problems": [problem.as_json() for problem in drills.problems],
         "cautions": list(drills.cautions),
     }
@@ -91,7 +92,7 @@ def drill_text(drills: Drills, days: Sequence[Day] = ()) -> str:
     out += [f"  {_said(move)}" for move in hard_moves(drills.moves)[:8]] or ["  none"]
     if drills.secure:
         out.append(f"  left out as secure: {', '.join(move_text(pair) for pair in drills.secure)}")
-    out += ["", "Exercises"]
+    out += ["", f"Exercises ({WARM_UP[:1].lower()}{WARM_UP[1:].rstrip('.')})"]
     for place, exercise in enumerate(drills.exercises, 1):
         goal = f" to {exercise.steps[-1]}" if len(exercise.steps) > 1 else ""
         out.append(f"  {place}. {exercise.title} ({len(exercise.measures)} measures, "
