@@ -5,6 +5,7 @@ be played weighs more than a hundred moves that are too fast, one of those more 
 those more than all that the plans of a whole section cost. The unit throughout is 1 cm of unhurried slide travel.
 """
 
+import re
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -29,6 +30,8 @@ PRICES = {
     "tiring": 10.0,                    # each minute of sounding beyond the player's endurance
     "not_bass": 30.0,                  # a bass trombone line on another horn
     "big_horn": 20.0,                  # a bass trombone on another line: more to carry and to fill
+    "small_horn": 20.0,                # an alto trombone on another line: too light for it
+    "not_alto": 5.0,                   # an alto trombone line on another horn, as most bands have it
     "later_choice": 1.0,               # each place down the player's own list of horns
 }
 """Judged. The first four stand so far apart that only their order matters; halving or doubling any of the others
@@ -36,8 +39,11 @@ gives the same seats in the sample scores (once, two players change who doubles 
 would change our mind."""
 _TOO_MUCH = 1 + 1e-9               # load of a move, 1 being all the player has
 
-MOST_UNPLAYABLE_SHARE = 0.5
-"""A line of which a player lacks more than this share is not offered to that player; judged, 0.3 to 0.7 alike."""
+MOST_BLOCKED_SHARE = 0.5
+"""A line of which a player lacks more than this share, for the horn or for the range, is not offered to that player;
+judged, 0.3 to 0.7 alike."""
+_ALTO = re.compile(r"\b(?:contr)?alt(?:o|us|posaune)?\b", re.IGNORECASE)
+_ALTO_FROM_MIDI = 37                   # first position of an alto is E flat 2, D flat 2 or F2, of a tenor B flat 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +79,7 @@ class Burden:
     @property
     def offered(self) -> bool:
         """Whether enough of the line is playable for the player to be offered it."""
-        return len(self.unplayable) <= MOST_UNPLAYABLE_SHARE * len(self.plan.notes)
+        return len(self.blocked) <= MOST_BLOCKED_SHARE * len(self.plan.notes)
 
 
 def takes(horn: Horn, family: str) -> bool:
@@ -83,6 +89,16 @@ def takes(horn: Horn, family: str) -> bool:
     if family in VALVE_FAMILIES:
         return horn.family == "valves"
     return True
+
+
+def is_alto(horn: Horn) -> bool:
+    """Tell whether a horn is an alto trombone."""
+    return horn.family == "slide" and horn.fundamental_midi >= _ALTO_FROM_MIDI
+
+
+def for_alto(line: Line) -> bool:
+    """Tell whether a line is printed for an alto trombone, by the name of its part."""
+    return line.family == "trombone" and _ALTO.search(line.part_name) is not None
 
 
 def burden_of(line: Line, member: Member, horn: Horn, *, tempo_bpm: float | None = None,
@@ -105,6 +121,8 @@ def burden_of(line: Line, member: Member, horn: Horn, *, tempo_bpm: float | None
         "tiring": excess_s(plan, member) / 60,
         "not_bass": int(line.family == "bass trombone" and horn.kind != "bass trombone"),
         "big_horn": int(line.family == "trombone" and horn.kind == "bass trombone"),
+        "small_horn": int(is_alto(horn) and not for_alto(line)),
+        "not_alto": int(for_alto(line) and not is_alto(horn)),
         "later_choice": member.horns.index(horn) if horn in member.horns else len(member.horns),
     }
     # A too-fast move and a broken glissando have their own price here; the plan's own would hide the rest.

@@ -1,4 +1,5 @@
-"""The fewest changes that make a piece suit a section: move a player, lend a horn, slow down, leave something out.
+"""The fewest changes that make a piece suit a section: move a player, lend a horn, slow down, print a part in another
+clef, leave something out.
 
 Searched exactly: for no, one or two moved players and lent horns, with the tempo kept or lowered, the seating with the
 fewest further changes is an assignment problem of its own. Ties go to the way that takes least from the music, with
@@ -148,7 +149,7 @@ class Search:
         return tuple(sorted(notes)) if len(notes) <= most else None
 
     def changes_at(self, burden: Burden, least_factor: float) -> int:
-        """How many changes one seat takes, the tempo apart, which may come to `least_factor`; `FAR` where none do."""
+        """How many changes to its notes one seat takes, where the tempo may come to `least_factor`; `FAR`: none do."""
         notes = self.troubled(burden, least_factor)
         return FAR if notes is None else int(bool(notes))
 
@@ -233,8 +234,9 @@ class Search:
             desk = self.desk
             column: list[_Cell | None] = []
             for i in range(len(desk.chairs)):
+                reprint = int(bool(desk.unread(i, j)))
                 ways = [] if desk.bars(i, j, lifted) else [
-                    (self.changes_at(one, least), one.cost, one) for one in desk.offers(i, j, lent)
+                    (self.changes_at(one, least) + reprint, one.cost, one) for one in desk.offers(i, j, lent)
                     if one.horn in lent or one.horn.name not in away]
                 column.append(min(ways, key=lambda way: way[:2], default=None))
             self._columns[key] = tuple(column)

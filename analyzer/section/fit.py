@@ -177,6 +177,10 @@ def _gain(first: Burden, taken: Burden) -> str:
             return f"{less} note{'s' if less > 1 else ''} fewer {words}"
     if first.items.get("big_horn", 0) > taken.items.get("big_horn", 0):
         return "this line does not need the bass trombone"
+    if first.items.get("small_horn", 0) > taken.items.get("small_horn", 0):
+        return "this line is not for an alto trombone"
+    if first.items.get("not_alto", 0) > taken.items.get("not_alto", 0):
+        return "an alto trombone line lies well on an alto trombone"
     if first.items.get("not_bass", 0) > taken.items.get("not_bass", 0):
         return "a bass trombone line belongs on a bass trombone"
     return "the line lies easier there"
@@ -215,18 +219,21 @@ def _idle(desk: Desk, j: int) -> Finding:
                        what=f"this piece has no line for {member.name}'s {horns}")
     bars = {desk.bars(i, j) for i in fitting}
     if bars == {"kept"}:
-        why, ways = f"is kept on {member.dedicated} parts", "Take keeps out of the section file to let the player move."
+        why, ways = f"kept on {member.dedicated} parts", "Take keeps out of the section file to let the player move."
     elif None not in bars:
-        why, ways = "finds only lines that are for others", "Write an easier part."
+        why, ways = "the lines are for others", "Write an easier part."
     else:
-        why, ways = f"finds none to double on {horns} without leaving much out", "Write an easier part."
+        why, ways = f"none is left on {horns} that goes without leaving much out", "Write an easier part."
     return Finding(code="no-line", severity="care", part_id="", part_name="",
-                   what=f"{member.name} has no line here: the lines have players, and {member.name} {why}",
+                   what=f"{member.name} has no line here: {why}",
                    try_=(ways,))
 
 
 def _why_empty(desk: Desk, i: int, placed: Placed, covered: Covered) -> str:
     chair = desk.chairs[i]
+    if chair.divides and chair.same_as is not None and placed[chair.same_as] is not None:
+        return (f"the part is for one player and divides in {_measures(chair.divides)}: who is free takes the other "
+                "notes there, or they are left out")
     if chair.same_as is not None and placed[chair.same_as] is not None:
         return f"it has the same notes as {desk.chairs[chair.same_as].title}, which has a player"
     others = [k for k, one in enumerate(desk.chairs) if one.same_as == i and placed[k] is not None]
@@ -247,11 +254,16 @@ def _why_empty(desk: Desk, i: int, placed: Placed, covered: Covered) -> str:
     free = [j for j in fitting if not desk.bars(i, j)]
     if not any(desk.offers(i, j) for j in free):
         horn, j = min(((horn, j) for j in free for horn in desk.members[j].horns if takes(horn, chair.line.family)),
-                      key=lambda pair: len(desk.burden(i, pair[1], pair[0]).unplayable))
-        lacks = len(desk.burden(i, j, horn).unplayable)
+                      key=lambda pair: len(desk.burden(i, pair[1], pair[0]).blocked))
+        lacks = len(desk.burden(i, j, horn).blocked)
         return (f"nobody can play half of it: {desk.members[j].name} on {horn.name} comes nearest and lacks {lacks} of "
                 f"{len(chair.line.notes)} notes{tail}")
     return f"there are fewer players for it than lines, and others are missed sooner{tail}"
+
+
+def _measures(places: Sequence[str], most: int = 8) -> str:
+    more = f" and {len(places) - most} more" if len(places) > most else ""
+    return f"measure{'s' if len(places) > 1 else ''} {', '.join(places[:most])}{more}"
 
 
 def _tail(chair: Chair, covered: Covered, empty: Collection[str] = ()) -> str:

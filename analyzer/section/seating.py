@@ -4,22 +4,28 @@ A line may go to a player who has a horn for it. Two habits of the trade are rul
 family's parts stays on them, and a beginner is not put on a bass trombone part because the chair happens to be free.
 """
 
+import re
 from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 from analyzer.horns.horn import Horn
 from analyzer.plan.timing import NoteTime
 from analyzer.problem import unreadable
 from analyzer.score.line import Line
 from analyzer.score.parts import PartInfo
-from analyzer.section.burden import Burden, burden_of, takes
+from analyzer.section.burden import Burden, burden_of, takes, unread_clefs
 from analyzer.section.section import Member, Section
 
 INF = float("inf")
 MOST_DOUBLED_LESS = 0.1
 """Share of a line's notes that somebody who doubles it may leave out. Judged: less would keep a young player from
 playing along, more is no part; a teacher decides by ear."""
+DIVIDED_SHARE = 0.9
+"""A part whose lines have this share of their notes together is one player's that divides. Judged: a chord at the end,
+an octave to choose from; two players who share a staff differ in far more."""
+_NUMBERS = re.compile(r"\d+|\b(?:IV|I{1,3}|V)\b")
 _TIE = 1e-6
 """Unit of the price that breaks ties; all of it stays below any difference of prices that a reader would see."""
 
@@ -29,13 +35,15 @@ class Chair:
     """One line that somebody should play.
 
     `rank` says how late it is left empty where players lack (0 last of all); `same_as` is the index of an earlier line
-    with the same sounding notes (one part printed in two clefs), else None.
+    that stands for it: with the same sounding notes (one part printed in two clefs), or in the same part of one player,
+    which then `divides` in these measures; else None.
     """
 
     part: PartInfo
     line: Line
     rank: int
     same_as: int | None = None
+    divides: tuple[str, ...] = ()
 
     @property
     def title(self) -> str:
@@ -54,10 +62,14 @@ def chairs_of(lines: Sequence[tuple[PartInfo, Line]]) -> tuple[Chair, ...]:
     kinds: dict[str, list[int]] = {}
     same: dict[int, int] = {}
     seen: dict[tuple[str, tuple[object, ...]], int] = {}
-    for k, (_, line) in enumerate(lines):
+    divided: dict[int, tuple[str, ...]] = {}
+    for k, (part, line) in enumerate(lines):
         music = (line.family, tuple((note.onset, note.duration, note.midi) for note in line.notes))
+        first = k - line.number + 1
         if music in seen:
             same[k] = seen[music]
+        elif line.number > 1 and lines[first][1].part_id == line.part_id and _for_one(part, lines[first][1], line):
+            same[k], divided[k] = first, _differ(lines[first][1], line)
         else:
             seen[music] = k
             kinds.setdefault(line.family, []).append(k)
@@ -67,8 +79,29 @@ def chairs_of(lines: Sequence[tuple[PartInfo, Line]]) -> tuple[Chair, ...]:
     order = [*trombones[:1], *basses, *lead, *trombones[-1:], *trombones, *valved[1], *valved[0]]
     order += [k for rest in kinds.values() for k in rest] + list(same)
     ranks = {k: rank for rank, k in enumerate(dict.fromkeys(order))}
-    return tuple(Chair(part=part, line=line, rank=ranks[k], same_as=same.get(k))
+    return tuple(Chair(part=part, line=line, rank=ranks[k], same_as=same.get(k), divides=divided.get(k, ()))
                  for k, (part, line) in enumerate(lines))
+
+
+def _for_one(part: PartInfo, first: Line, other: Line) -> bool:
+    """Whether a part with several lines is one player's all the same, and only divides now and then.
+
+    Its name says so (``Trombone 3``); where it names nobody by number, the lines differ in a few notes only.
+    """
+    numbers = _NUMBERS.findall(part.full_name or part.name)
+    if numbers:
+        return len(numbers) == 1
+    mine, others = _attacks(first), _attacks(other)
+    return len(mine & others) >= DIVIDED_SHARE * max(len(mine), len(others))
+
+
+def _attacks(line: Line) -> set[tuple[Fraction, int]]:
+    return {(note.onset, note.midi) for note in line.notes}
+
+
+def _differ(first: Line, other: Line) -> tuple[str, ...]:
+    own = _attacks(first)
+    return tuple(dict.fromkeys(note.measure for note in other.notes if (note.onset, note.midi) not in own))
 
 
 def leading(chairs: Sequence[Chair], k: int) -> bool:
@@ -183,6 +216,14 @@ class Desk:
             if keepers >= self._lines_of[family]:
                 return "reserved"
         return None
+
+    def unread(self, i: int, j: int) -> tuple[str, ...]:
+        """Return the clefs of line `i` that member `j` does not read, nothing where another print of it is read."""
+        member, mine = self.members[j], self.chairs[i]
+        clefs = unread_clefs(mine.line, member)
+        others = (chair.line for k, chair in enumerate(self.chairs)
+                  if not (chair.divides or mine.divides) and (chair.same_as == i or mine.same_as == k))
+        return () if clefs and any(not unread_clefs(line, member) for line in others) else clefs
 
     def tie(self, i: int, j: int) -> float:
         """Return the price that breaks ties by the order of the file: first players first, on the first lines."""

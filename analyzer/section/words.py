@@ -1,5 +1,6 @@
 """The changes of a fit in words and as data, each worked out on the plan before it is said."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from math import floor
@@ -13,7 +14,7 @@ from analyzer.section.covered import Covered
 from analyzer.section.seating import Chair, Desk
 from analyzer.section.section import Member
 
-Kind = Literal["move", "lend", "tempo", "notes", "empty"]
+Kind = Literal["move", "lend", "tempo", "clef", "notes", "empty"]
 _MOST_TRIES = 20
 _CUT_TIME_BPM = 160
 
@@ -23,7 +24,8 @@ class Change:
     """One change that would make a piece suit.
 
     `data` holds, by kind: `player`, `horn`, `source`, `owner` (lend); `player` (move); `measure`, `from_bpm`, `to_bpm`
-    [quarter notes a minute], `factor` (tempo); `player` and `notes` (notes); nothing more (empty).
+    [quarter notes a minute], `factor` (tempo); `player` and `clefs` (clef); `player` and `notes` (notes); nothing more
+    (empty).
     """
 
     kind: Kind
@@ -55,9 +57,19 @@ def changes_of(desk: Desk, way: Way, covered: Covered) -> tuple[Change, ...]:
                 heard = f" ({double.part_name} has {100 * double.share:.0f} % of its notes)" if double else ""
                 changes.append(Change(kind="empty", chair=chair, data={},
                                       text=f"Play without {chair.title}{heard}."))
-        elif way.troubled[i]:
+            continue
+        if clefs := desk.unread(i, place[0]):
+            changes.append(_clef(chair, desk.members[place[0]], clefs))
+        if way.troubled[i]:
             changes.append(_notes(desk, i, *place, way.troubled[i], covered))
     return tuple(changes)
+
+
+def _clef(chair: Chair, member: Member, clefs: Sequence[str]) -> Change:
+    read = " or ".join(member.clefs or ())
+    return Change(kind="clef", chair=chair, data={"player": member.name, "clefs": list(clefs)},
+                  text=f"Print {chair.title} in {read} clef for {member.name}: "
+                       f"it stands in {' and '.join(clefs)} clef.")
 
 
 def _lend(desk: Desk, step: Lend, member: Member, chair: Chair | None) -> Change:
