@@ -10,6 +10,7 @@ from analyzer.horns.candidate import Candidate, shown
 from analyzer.marking.mark import Mark
 from analyzer.plan.difficulty import difficulties
 from analyzer.plan.plan import Plan, PlannedNote
+from analyzer.plan.slurs import slurs_of, slurs_said
 from analyzer.plan.summary import sentences
 from analyzer.plan.variants import Variant, pins_of, variants, walks
 
@@ -39,7 +40,7 @@ def line_json(one: Planned, plans: int = 0) -> dict[str, Any]:
     result: dict[str, Any] = {
         "part": {"id": one.part.id, "name": one.part.name},
         "line": plan.line.number, "of": plan.line.of, "horn": plan.horn.name, "horn_assumed": one.assumed,
-        "notes": [note_json(note) for note in plan.notes],
+        "notes": [note_json(note) | {"slur": kind} for note, kind in zip(plan.notes, slurs_of(plan), strict=True)],
         "totals": {
             "notes": totals.notes, "unplayable": totals.unplayable, "travel_mm": _rounded(totals.travel_mm),
             "chart_travel_mm": _rounded(totals.chart_travel_mm), "valve_changes": totals.valve_changes,
@@ -149,7 +150,7 @@ def _line_text(one: Planned, width: int, plans: int) -> str:
            *fill(" ".join(sentences(plan, difficulties(one.planner, plan))), width).splitlines(), ""]
     for _, group in groupby(plan.notes, key=lambda note: note.note.measure_index):
         out += _measure_text(list(group), width)
-    out += ["", summary(plan), ""]
+    out += ["", *(text for text in (summary(plan), slurs_said(plan)) if text), ""]
     if plans > 1:
         out += _variants_text(one, plans, width)
     return "\n".join(out)

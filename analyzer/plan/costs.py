@@ -13,14 +13,14 @@ from dataclasses import dataclass
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.horn import Horn
 from analyzer.plan.progress import Pair
+from analyzer.plan.slurs import STILL_MM as STILL_MM  # a slide that stands still belongs to its costs, too
+from analyzer.plan.slurs import slur_kind
 from analyzer.plan.timing import NoteTime
 from analyzer.plan.weights import Weights
 
 PEAK_OVER_MEAN = 1.875
 """Peak over mean speed of a minimum-jerk move (Shadmehr and Wise, *Minimum jerk*, after Hogan 1984 and Flash and
 Hogan 1985: the fifth-power path; derived from it)."""
-STILL_MM = 5.0
-"""A slide that moves less than this stands still: hands tremble as much. Judged, nothing changes from 1 to 15."""
 BROKEN = 1e6
 """Price of a broken hard rule (a glissando over partials): never chosen while another way exists."""
 
@@ -97,10 +97,11 @@ class SlideCosts:
                  "speed": distance_mm / 10 * w.speed * (peak / w.easy_speed_mm_s) ** 2}
         if a.valves != b.valves:
             items["thumb"] = w.thumb
-        elif move.slur and distance_mm > STILL_MM:
-            if a.partial == b.partial:
+        elif move.slur:
+            kind = slur_kind(a, b, move.rising)
+            if kind == "smear":
                 items["smear"] = w.smear
-            elif ((b.extension_mm or 0.0) < (a.extension_mm or 0.0)) == (move.rising > 0):
+            elif kind == "with grain":
                 items["with_grain"] = w.with_grain
         items = _eased(items, a, b, self.secure, w.secure)
         if peak > self.max_speed_mm_s:
@@ -146,11 +147,9 @@ class SlideCosts:
                 cost = distance * (per_mm + per_cubed * distance * distance)
                 if a.valves != b.valves:
                     cost += w.thumb
-                elif move.slur and distance > STILL_MM:
-                    if a.partial == b.partial:
-                        cost += w.smear
-                    elif (change < 0) == (move.rising > 0):
-                        cost += w.with_grain
+                elif move.slur:
+                    kind = slur_kind(a, b, move.rising)
+                    cost += w.smear if kind == "smear" else w.with_grain if kind == "with grain" else 0.0
                 if self.secure and (a.label, b.label) in self.secure:
                     cost *= w.secure
                 if distance > reach_mm:

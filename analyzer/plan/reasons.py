@@ -20,6 +20,10 @@ class Around:
     picked: Sequence[Candidate | None]
     usual: Sequence[Candidate | None]
 
+    def glides(self, k: int) -> bool:
+        """Tell whether a glissando begins or ends at note `k`."""
+        return any(move.gliss for move in self.moves[max(k - 1, 0):k + 1])
+
 
 def reasons(around: Around, k: int, alternatives: Sequence[Alternative], pinned: bool) -> tuple[str, ...]:
     """Return the sentences for note `k` of the plan; at least one."""
@@ -27,6 +31,8 @@ def reasons(around: Around, k: int, alternatives: Sequence[Alternative], pinned:
     assert choice is not None
     if pinned:
         return ("Pinned by hand.",)
+    if choice.advice and around.glides(k):
+        return (f"Keeps the glissando on one partial; {choice.advice}.",)
     if choice.advice:
         return (f"Nothing better sounds it here; {choice.advice}.",)
     if usual is None or choice.label == usual.label:

@@ -8,6 +8,7 @@ from analyzer.horns.candidates import candidates, chart_choice, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.pitch import pitch_of
 from analyzer.plan.costs import BROKEN, PEAK_OVER_MEAN, Matrix, Move, costs_for, keeps_gliss, move_of
+from analyzer.plan.glissando import advice
 from analyzer.plan.jumps import leaps_of, settled
 from analyzer.plan.plan import Alternative, Plan, PlannedNote, Totals
 from analyzer.plan.player import Player
@@ -28,9 +29,7 @@ def allowed_choices(horn: Horn, player: Player, midi: int) -> tuple[Candidate, .
     Where nothing is left, choices with advice against them come back, then the attachment above its ceiling; never
     what lies beyond reach or is not learned.
     """
-    reach_mm = player.reach_on(horn)
-    known = [one for one in candidates(horn, midi)
-             if (one.extension_mm or 0.0) <= reach_mm and player.knows(one.valves)]
+    known = _within_reach(horn, player, midi)
     slide = horn.family == "slide"
 
     def below(one: Candidate) -> bool:
@@ -42,6 +41,12 @@ def allowed_choices(horn: Horn, player: Player, midi: int) -> tuple[Candidate, .
         if choices:
             return tuple(choices)
     return _NOTHING
+
+
+def _within_reach(horn: Horn, player: Player, midi: int) -> tuple[Candidate, ...]:
+    reach_mm = player.reach_on(horn)
+    return tuple(one for one in candidates(horn, midi)
+                 if (one.extension_mm or 0.0) <= reach_mm and player.knows(one.valves))
 
 
 class Planner:
@@ -74,6 +79,7 @@ class Planner:
                 known[note.midi] = allowed_choices(horn, self.player, note.midi)
                 usual[note.midi] = chart_choice(horn, note.midi, self.player.ceiling_midi)
         self.choices = [known[note.midi] for note in line.notes]
+        self._open_glissandi()
         self.usual = [usual[note.midi] for note in line.notes]
         self.moves: list[Move] = [
             move_of(time, a.slur_after, a.gliss_after, a.midi, b.midi)
@@ -85,6 +91,19 @@ class Planner:
         self._rows: dict[object, list[float]] = {}
         self._first: Plan | None = None
         self._ceiling: tuple[float | None, tuple[int, ...]] | None = None
+
+    def _open_glissandi(self) -> None:
+        """Where no recommended choices keep a glissando on one sweep of the slide, let those in that do."""
+        for k, (a, b) in enumerate(pairwise(self.line.notes)):
+            if not a.gliss_after or self.horn.family != "slide":
+                continue
+            before, after = self.choices[k], self.choices[k + 1]
+            if any(keeps_gliss(x, y) for x in before for y in after):
+                continue
+            first, last = (_within_reach(self.horn, self.player, midi) for midi in (a.midi, b.midi))
+            kept = [(x, y) for x in first for y in last if keeps_gliss(x, y)]
+            self.choices[k] = tuple(dict.fromkeys((*before, *(x for x, _ in kept))))
+            self.choices[k + 1] = tuple(dict.fromkeys((*after, *(y for _, y in kept))))
 
     # --- the lattice ---------------------------------------------------------------------------------------------
 
@@ -177,7 +196,7 @@ class Planner:
         if not matches:
             listed = ", ".join(dict.fromkeys(one.label for one in ways)) or "none at all"
             raise unreadable("bad-pin", where=self.where(index),
-                             what=f"'{label}' does not sound {note.sounding.name} on {self.horn.name}",
+                             what=f"'{label}' does not sound {note.sounding.pretty} on {self.horn.name}",
                              try_=f"Its choices there: {listed}.")
         return matches[0]
 
@@ -245,7 +264,7 @@ class Planner:
     def _unplayable(self, k: int) -> Problem:
         note = self.line.notes[k]
         ways = candidates(self.horn, note.midi)
-        name = note.sounding.name
+        name = note.sounding.pretty
         if ways:
             player = self.player
             learned = [one for one in ways if player.knows(one.valves)]
@@ -260,13 +279,13 @@ class Planner:
                            try_="Use an attachment, another player, or another octave; never lunge for it.")
         low, high = sounding_range(self.horn)
         if note.midi < low:
-            why = f"below its lowest note, {pitch_of(low).name}"
+            why = f"below its lowest note, {pitch_of(low).pretty}"
         elif note.midi > high:
-            why = f"above its highest note here (partial 12), {pitch_of(high).name}"
+            why = f"above its highest note here (partial 12), {pitch_of(high).pretty}"
         else:
             under = next(m for m in range(note.midi, low - 1, -1) if candidates(self.horn, m))
             over = next(m for m in range(note.midi, high + 1) if candidates(self.horn, m))
-            why = f"in the gap between {pitch_of(under).name} and {pitch_of(over).name}"
+            why = f"in the gap between {pitch_of(under).pretty} and {pitch_of(over).pretty}"
         return Problem(severity="error", code="no-candidate", where=self.where(k),
                        what=f"{name} cannot be sounded on {self.horn.name}: it lies {why}",
                        try_="Try another horn (lowbrass horns lists them), or another octave.")
@@ -274,9 +293,9 @@ class Planner:
     def _broken_gliss(self, k: int) -> Problem:
         a, b = self.line.notes[k], self.line.notes[k + 1]
         return Problem(severity="warning", code="gliss", where=self.where(k),
-                       what=f"the glissando from {a.sounding.name} to {b.sounding.name} does not stay on one partial "
-                            "and one valve state within the slide",
-                       try_="Split it, shorten it to what one partial holds (a tritone at most), or begin elsewhere.")
+                       what=f"the glissando from {a.sounding.pretty} to {b.sounding.pretty} does not stay on one "
+                            "partial and one valve state within the slide",
+                       try_=advice(self.horn, a.midi, b.midi, self.player.reach_on(self.horn)))
 
     # --- sums ----------------------------------------------------------------------------------------------------
 
