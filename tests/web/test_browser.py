@@ -1,6 +1,7 @@
 """The page in a real browser: mouse, keyboard alone, phone and laptop, reload, two tabs, accessibility."""
 
 import statistics
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -226,6 +227,54 @@ def test_another_player_s_mark_leads_to_that_player(laptop) -> None:
     settled(laptop)
     expect(laptop.locator("#line")).to_have_value("2", timeout=WAIT_MS)
     expect(laptop.locator("#choices")).to_be_visible()
+
+
+def test_long_work_is_told_and_can_be_cancelled(laptop) -> None:
+    take_sample(laptop, "Harbour march trio")
+    laptop.locator("#tab-section").click()
+    laptop.get_by_role("button", name="Fill in an invented section").click()
+    held = []
+    laptop.route("**/api/fit", lambda route: held.append(route))
+    laptop.locator("#fit").click()
+    expect(laptop.locator("#busy")).to_contain_text("Working", timeout=WAIT_MS)
+    laptop.locator("#cancel").click()
+    expect(laptop.locator("#busy")).to_be_hidden()
+    expect(laptop.locator("#said")).to_have_text("Stopped.")
+    expect(laptop.locator("#error")).to_be_hidden()
+    laptop.unroute("**/api/fit")
+    laptop.locator("#fit").click()
+    expect(laptop.locator("#verdict")).to_be_visible(timeout=WAIT_MS)
+    assert held
+
+
+def test_pins_and_players_travel_as_files(laptop, tmp_path: Path) -> None:
+    take_sample(laptop)
+    laptop.locator("#music .hot[role=button]").nth(with_choices(laptop)).click()
+    laptop.locator("#list .choice").nth(1).click()
+    settled(laptop)
+    with laptop.expect_download() as found:
+        laptop.get_by_role("button", name="Save the pins").click()
+    assert found.value.suggested_filename == "attachment-etude-pins.toml"
+    saved = tmp_path / "pins.toml"
+    saved.write_bytes(Path(found.value.path()).read_bytes())
+    laptop.locator("#undo").click()
+    settled(laptop)
+    expect(laptop.locator("#pins")).to_be_hidden()
+    laptop.locator("#pins-file").set_input_files(str(saved))
+    expect(laptop.locator("#pins li")).to_have_count(1, timeout=WAIT_MS)
+    saved.write_text(saved.read_text(encoding="utf-8").replace('"11:3=', '"999:3='), encoding="utf-8")
+    laptop.locator("#pins-file").set_input_files(str(saved))
+    expect(laptop.locator("#error")).to_contain_text("none of its pins belongs to this score", timeout=WAIT_MS)
+    laptop.locator("#player summary").click()
+    laptop.locator("#player-file").set_input_files(str(ROOT / "sample_scores" / "student.toml"))
+    expect(laptop.locator("#outermost")).to_have_value("6", timeout=WAIT_MS)
+    expect(laptop.locator("#learned")).to_have_value("T")
+    expect(laptop.locator("#player-name")).to_contain_text("Player 1")
+    settled(laptop)
+    with laptop.expect_download() as found:
+        laptop.get_by_role("button", name="Save as a player file").click()
+    given = tomllib.loads((ROOT / "sample_scores" / "student.toml").read_text(encoding="utf-8"))
+    assert tomllib.loads(Path(found.value.path()).read_text(encoding="utf-8")) == given
 
 
 def test_nothing_runs_out_of_the_page(tab) -> None:

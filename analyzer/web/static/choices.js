@@ -22,7 +22,8 @@ export function openChoices(index, byKey = false) {
   music.reveal(index, covered());
 }
 
-function covered() { return !wide() && !$("choices").hidden ? $("choices").offsetHeight : 0; }
+/** How much of the window's foot the choices cover. [px] */
+export function covered() { return !wide() && !$("choices").hidden ? $("choices").offsetHeight : 0; }
 
 export function closeChoices(focus = true) {
   const index = desk.chosen;

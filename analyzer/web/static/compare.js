@@ -18,8 +18,9 @@ const ROWS = [
   ["Tempo ceiling, quarter notes a minute", (one) => (one.tempo_ceiling_bpm === null ? "–" : String(Math.floor(one.tempo_ceiling_bpm)))],
 ];
 const told = ({ value, kind }, unit = "") => (value === null ? "–" : `${value}${unit} (${kind})`);
+const missing = (gaps) => (gaps.length > 1 ? `, none from ${gaps[0]} to ${gaps[gaps.length - 1]}` : gaps.length ? `, no ${gaps[0]}` : "");
 const FACTS = [
-  ["Notes", (horn) => `${horn.low} to ${horn.high}${horn.gaps.length ? `, none from ${horn.gaps[0]} to ${horn.gaps[horn.gaps.length - 1]}` : ""}`],
+  ["Notes", (horn) => `${horn.low} to ${horn.high}${missing(horn.gaps)}`],
   ["Bore", (horn) => told(horn.bore_mm, " mm")],
   ["Weight", (horn) => told(horn.weight_kg, " kg")],
   ["Valves", (horn) => (horn.valves.length ? `${horn.valves.join(", ")}${horn.compensating ? ", compensating" : ""}` : "none")],

@@ -1,6 +1,6 @@
 // The page: opening a score, asking for plan and music, going from view to view.
 
-import { closeChoices, music } from "./choices.js";
+import { closeChoices, covered, music } from "./choices.js";
 import { ask, back, busy, change, desk, failed, keep, kept, on, post, question, reopen, state, step, tell, working } from "./desk.js";
 import { picture } from "./music.js";
 import { $, Refused, call, fail, make, saved, say, tableOf } from "./pieces.js";
@@ -126,6 +126,7 @@ async function engrave(signal, current, moved = new Set()) {
   music.show(engraved.svg, desk.answer.notes, moved, desk.answer.others);
   shown = { key: keyOf(asked), marksFor: JSON.stringify(asked), id: engraved.picture };
   music.choose(desk.chosen);
+  if (desk.chosen !== null) music.reveal(desk.chosen, covered());
   performance.mark("lowbrass-shown");
   performance.mark("lowbrass-engraved");
 }
@@ -234,6 +235,7 @@ function settledOnce() {
 
 // --- what the user does -------------------------------------------------------------------------------------------
 
+$("start-cancel").addEventListener("click", () => desk.asking?.abort());
 for (const id of ["file", "file-again"]) {
   $(id).addEventListener("change", (event) => { const file = event.target.files[0]; event.target.value = ""; if (file) openFile(file); });
 }

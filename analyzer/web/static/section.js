@@ -180,7 +180,7 @@ function seatsOf(fit) {
   top.append(head);
   for (const seat of fit.assignments) {
     const row = make("tr"), heavy = seat.findings.filter((one) => one.severity !== "note");
-    const goes = heavy.length ? countSaid(heavy) : "well";
+    const goes = heavy.length ? countSaid(heavy).replace(/\.$/, "") : "well";
     row.append(make("th", chairOf(seat), { scope: "row" }), ...[`${seat.player}${seat.doubling ? " (doubles)" : ""}`, hornNamed(seat.horn), goes].map((text) => make("td", text)));
     body.append(row);
   }
@@ -257,6 +257,7 @@ $("section-save").addEventListener("click", async () => {
   mistakes([]);
   try { say(`${await saved(await post("/api/section/write", section), "section.toml")} is made.`); } catch (error) { wrong(error); }
 });
+window.addEventListener("beforeprint", () => { for (const details of $("fitted").querySelectorAll("details")) details.open = true; });
 on("opened", () => { $("fitted").replaceChildren(); $("fit-old").hidden = true; });
 on("started", () => {
   try { section = JSON.parse(sessionStorage.getItem(KEPT)) ?? section; } catch { /* nothing kept */ }
