@@ -10,6 +10,7 @@ import click
 from analyzer.commands.options import format_option, print_json, write_file
 from analyzer.evidence import Evidence
 from analyzer.horns.calibrate import calibrated, parse_measured
+from analyzer.horns.candidate import shown
 from analyzer.horns.candidates import candidates, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.horns.profile_text import own_name, profile_text
@@ -34,8 +35,9 @@ def command(context: click.Context, form: str) -> None:
         print_json({"schema": SCHEMA, "horns": rows})
         return
     for row in rows:
-        gaps = f"; no {', '.join(_runs(row['gaps']))}" if row["gaps"] else ""
-        click.echo(f"{row['name']:<25} {row['low']:>4} to {row['high']:<4} {row['description']}{gaps}")
+        gaps = f"; no {_run(row['gaps'])}" if row["gaps"] else ""
+        low, high = shown(row["low"]), shown(row["high"])
+        click.echo(f"{row['name']:<25} {low:>4} to {high:<4} {row['description']}{gaps}")
 
 
 def _row(horn: Horn) -> dict[str, Any]:
@@ -51,9 +53,9 @@ def _row(horn: Horn) -> dict[str, Any]:
     }
 
 
-def _runs(gaps: list[str]) -> list[str]:
+def _run(gaps: list[str]) -> str:
     """A gap is one run of notes on every horn known so far; more than one note shows as its ends."""
-    return [gaps[0]] if len(gaps) == 1 else [f"{gaps[0]} to {gaps[-1]}"]
+    return shown(gaps[0] if len(gaps) == 1 else f"{gaps[0]} to {gaps[-1]}")
 
 
 @command.command(name="show")
@@ -148,8 +150,8 @@ def calibrate(name: str, known: str, slide_end: str | None, output: Path, form: 
         click.echo(f"A measurement 2 mm off would change the tube by {each_mm:.0f} mm.", err=True)
     if lost:
         click.echo(
-            f"With this tube {', '.join(lost)} would lie beyond the end of the slide ({own.slide_end_mm:.0f} mm); "
-            "if your horn plays them, measure how far its slide goes out and give --slide-end.", err=True,
+            f"With this tube {shown(', '.join(lost))} would lie beyond the end of the slide "
+            f"({own.slide_end_mm:.0f} mm); if your horn plays them, measure how far its slide goes out and give --slide-end.", err=True,
         )
 
 

@@ -30,7 +30,7 @@ class Measured:
     @property
     def shown(self) -> str:
         """The measurement in words, such as ``C3 in 6 at 496 mm``."""
-        return f"{pitch_of(self.midi).name} in {''.join(self.valves)}{self.position} at {self.extension_mm:g} mm"
+        return f"{pitch_of(self.midi).pretty} in {''.join(self.valves)}{self.position} at {self.extension_mm:g} mm"
 
 
 def parse_measured(text: str) -> Measured:

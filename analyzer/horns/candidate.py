@@ -32,5 +32,5 @@ class Candidate:
 
 
 def shown(label: str) -> str:
-    """Return a label as print shows it: ``2#`` as ``2♯``, ``3b`` as ``3♭``."""
+    """Return a label or a note's name as print shows it: ``2#`` as ``2♯``, ``Bb3`` as ``B♭3``."""
     return label.replace("#", "♯").replace("b", "♭")

@@ -5,6 +5,7 @@ from typing import Any
 
 from analyzer.analysis import Analysis
 from analyzer.cautions import for_changing
+from analyzer.horns.candidate import shown
 from analyzer.marking.mapping import heading
 from analyzer.review.bass import Reviewed
 from analyzer.review.findings import Group, grouped
@@ -96,9 +97,10 @@ def ossia_text(changed: Ossia) -> list[str]:
         if written is None:
             lines.append(f"{found.part_name}, measure {found.measure}: {found.what[4:]}; it is taken out.")
             continue
-        was = "" if found.written == found.sounding else f" (sounding {found.sounding})"
-        lines.append(f"{found.part_name}, measure {found.measure}: {found.written}{was} is now {written.name}: "
-                     f"{change.remedy.text}")
+        was = "" if found.written == found.sounding else f" (sounding {shown(found.sounding or '')})"
+        lines.append(f"{found.part_name}, measure {found.measure}: {shown(found.written or '')}{was} is now "
+                     f"{written.pretty}: {change.remedy.text}")
     for found in changed.left:
-        lines.append(f"{found.part_name}, measure {found.measure}: {found.written} stays as it was; {found.what}.")
+        lines.append(f"{found.part_name}, measure {found.measure}: {shown(found.written or '')} stays as it was; "
+                     f"{found.what}.")
     return lines
