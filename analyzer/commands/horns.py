@@ -151,7 +151,8 @@ def calibrate(name: str, known: str, slide_end: str | None, output: Path, form: 
     if lost:
         click.echo(
             f"With this tube {shown(', '.join(lost))} would lie beyond the end of the slide "
-            f"({own.slide_end_mm:.0f} mm); if your horn plays them, measure how far its slide goes out and give --slide-end.", err=True,
+            f"({own.slide_end_mm:.0f} mm); if your horn plays them, measure how far its slide goes out and give "
+            "--slide-end.", err=True,
         )
 
 
