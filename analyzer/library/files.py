@@ -231,8 +231,8 @@ def _read(pack: zipfile.ZipFile, info: zipfile.ZipInfo) -> bytes:
 
 
 def _may_be_score(name: str, head: bytes, foreign: bool) -> bool:
-    if foreign and foreign_form(head, name) is not None:
-        return True
+    if foreign_form(head, name) is not None:
+        return foreign
     start = head.lstrip(b"\xef\xbb\xbf \t\r\n")
     return (name.lower().endswith(SCORE_ENDINGS) or head.startswith((b"PK", *_UTF16)) or start.startswith(b"<")
             or (not start and len(head) == _HEAD_BYTES))
@@ -240,6 +240,10 @@ def _may_be_score(name: str, head: bytes, foreign: bool) -> bool:
 
 def _not_score(name: str, path: Path, member: int | None, head: bytes, size: int) -> Entry:
     """Return the entry of a file whose first bytes already tell that it is no score; the reader says what it is."""
+    form = foreign_form(head, name)
+    if form is not None:
+        return _refused(name, path, "not a score", f"this is music in another form ({form}), which was not asked for",
+                        member=member, size=size, code="other-form", try_="Read it too with --foreign.")
     try:
         read_document(head, name)
     except Unreadable as error:

@@ -14,7 +14,7 @@ from analyzer.library.demands import Demand, Saving, slide_demand
 from analyzer.library.survey import Record
 from analyzer.picture.drawing import FAINT, FONT, INK, RULE, USUAL
 from analyzer.pitch import pitch_of
-from analyzer.plan.difficulty import LEVELS
+from analyzer.plan.difficulty import BEYOND, LEVELS
 from analyzer.problem import unreadable
 
 _FAMILIES = (("trombone", INK, "o"), ("bass trombone", INK, "s"), ("euphonium", USUAL, "^"), ("baritone", USUAL, "v"),
@@ -23,6 +23,8 @@ _DEMANDS: dict[Demand, tuple[str, str, str]] = {
     "near": ("first to fifth position", "#b4c5df", ""), "far": ("only in sixth or seventh, or a pedal", USUAL, "///"),
     "beyond": ("no position of a plain slide", INK, "")}
 _SHOWN_LINES = 18
+_TOP = BEYOND                                 # what is harder stands at the top, too: nobody plays it as written
+_MANY = 200                                   # lines from which the marks are small
 _NAMED = (34, 41, 46, 53, 58, 65, 70)         # B flats and Fs
 
 
@@ -67,26 +69,27 @@ def difficulty_plot(rows: Sequence[Record]) -> str:
 
     def draw(figure: Any, axes: Any) -> None:
         below = 0.0
-        for top, word in (*LEVELS, (2.05, "beyond")):
+        for top, word in (*LEVELS, (_TOP, "beyond")):
             axes.axhline(below, color=RULE, linewidth=0.8, zorder=0)
-            axes.annotate(word, (1.005, (below + min(top, 2.05)) / 2), xycoords=("axes fraction", "data"), va="center",
+            axes.annotate(word, (1.005, (below + top) / 2), xycoords=("axes fraction", "data"), va="center",
                           color=FAINT)
             below = top
         clear = max(0.25, min(1.0, 40 / len(rows)))
         for family, color, marker in _FAMILIES:
             mine = [row for row in rows if row["family"] == family]
             if mine:
-                heights = [row["difficulty"] for row in mine]
+                heights = [min(row["difficulty"], _TOP) for row in mine]
                 axes.hlines(heights, [row["midi_low"] for row in mine], [row["midi_high"] for row in mine],
                             color=color, alpha=clear, linewidth=1.4)
                 # Nothing is said by the place of the mark but the family: it stands at the middle of the range.
                 axes.plot([(row["midi_low"] + row["midi_high"]) / 2 for row in mine], heights, marker, color=color,
-                          markerfacecolor="white", markersize=6, label=f"{family} ({len(mine)})", linestyle="none")
-        axes.set_ylim(-0.03, 2.05)
+                          markerfacecolor="white", markersize=6 if len(rows) < _MANY else 3.5,
+                          label=f"{family} ({len(mine)})", linestyle="none")
+        axes.set_ylim(-0.03, _TOP + 0.05)
         axes.set_xlim(low - 1.5, high + 1.5)
         _pitch_axis(axes.xaxis, low, high)
         axes.set_xlabel("sounding range of the line")
-        axes.set_ylabel("hardest measure, 1 = the player's limit")
+        axes.set_ylabel("hardest measure (top: 2 and more)")
         figure.legend(loc="outside upper left", ncols=5, frameon=False)
 
     hard = sum(row["difficulty"] > 1 for row in rows)

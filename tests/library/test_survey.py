@@ -272,9 +272,13 @@ def test_other_forms_are_read_when_asked(tmp_path: Path) -> None:
     (tmp_path / "tune.abc").write_bytes(tune)
     (tmp_path / "pack.zip").write_bytes(archive_of({"inner.abc": tune + b"% another copy"}))
     (tmp_path / "notes.txt").write_text("bring mutes")
-    assert set(status_of(surveyed(tmp_path)).values()) == {"not a score", "archive"}
+    (tmp_path / "looks like xml.xml").write_bytes(b'<mei xmlns="http://www.music-encoding.org/ns/mei"/>')
+    without = surveyed(tmp_path)
+    assert set(status_of(without).values()) == {"not a score", "archive"}
+    assert sum("another form" in row["reason"] for row in without.files) == 3
     entries = find_entries(tmp_path, foreign=True)
-    assert {one.name for one in entries if one.status == "score"} == {"tune.abc", "pack.zip/inner.abc"}
+    assert {one.name for one in entries if one.status == "score"} == {
+        "tune.abc", "pack.zip/inner.abc", "looks like xml.xml"}
     record = survey_bytes("tune.abc", tune, Options(parts=("P1",)))
     assert (record["status"], record["problem"]) == ("read", None), record["reason"]
     assert {row["notes"] for row in record["lines"]} == {5}
