@@ -26,7 +26,8 @@ Truth = Mapping[tuple[str, str], float]
 
 def made_up(horn: Horn, rng: random.Random) -> tuple[Horn, dict[tuple[str, str], float]]:
     """A horn off the profile by draws from the stated spreads, built from the formulas of the tube alone."""
-    truth = {("horn", ""): rng.gauss(0, SPREAD["horn"] / 2)}
+    # A profile holds 60 cents at most.
+    truth = {("horn", ""): max(-50.0, min(50.0, rng.gauss(0, SPREAD["horn"] / 2)))}
     shares = {loop.name: loop.share for loop in horn.loops}
     loops = []
     for loop in horn.loops:
