@@ -15,8 +15,8 @@ from typing import Generic, TypeVar
 Step = TypeVar("Step", bound=Hashable)
 Alternatives = frozenset[frozenset[Step]]
 
-MOST_SETS = 20_000
-"""Sets that are counted out; above it the choice is greedy. Judged: about a second for a thousand kinds of needs."""
+MOST_SETS = 10_000
+"""Sets that are counted out; above it the choice is greedy. Judged: about a second for 300 kinds of open needs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,17 +68,30 @@ def best_set(needs: Mapping[Alternatives[Step], int], order: Sequence[Step], siz
     most_sets : int
         Up to so many sets are all tried; above, the choice is greedy (by gain a step) with a bound.
     """
-    useful = [step for step in order if any(step in way for ways in needs for way in ways)]
+    already, still = _sorted_out(needs, size)
+    useful = [step for step in order if any(step in way for ways in still for way in ways)]
     size = min(size, len(useful))
-    if comb(len(useful), size) <= most_sets:
-        taken = max((frozenset(one) for one in combinations(useful, size)), key=lambda one: met_by(needs, one),
+    exact = comb(len(useful), size) <= most_sets
+    if exact:
+        taken = max((frozenset(one) for one in combinations(useful, size)), key=lambda one: met_by(still, one),
                     default=frozenset[Step]())
-        met = met_by(needs, taken)
-        return Chosen(steps=_in_turn(needs, useful, taken), met=met, bound=met, exact=True)
-    taken = _greedy(needs, useful, size)
-    met = met_by(needs, taken)
-    bound = _bound(needs, size)
-    return Chosen(steps=_in_turn(needs, useful, taken), met=met, bound=bound, exact=met == bound)
+    else:
+        taken = _greedy(still, useful, size)
+    met = met_by(still, taken)
+    bound = met if exact else _bound(still, size)
+    return Chosen(steps=_in_turn(still, useful, taken), met=already + met, bound=already + bound, exact=met == bound)
+
+
+def _sorted_out(needs: Mapping[Alternatives[Step], int], size: int) -> tuple[int, dict[Alternatives[Step], int]]:
+    """Return the weight of what is met already, and the needs that `size` steps could meet, by their fitting ways."""
+    already = 0
+    still: dict[Alternatives[Step], int] = {}
+    for ways, weight in needs.items():
+        if frozenset() in ways:
+            already += weight
+        elif fitting := minimal(ways, size):
+            still[fitting] = still.get(fitting, 0) + weight
+    return already, still
 
 
 def _greedy(needs: Mapping[Alternatives[Step], int], order: Sequence[Step], size: int) -> frozenset[Step]:
@@ -101,26 +114,20 @@ def _greedy(needs: Mapping[Alternatives[Step], int], order: Sequence[Step], size
 
 
 def _bound(needs: Mapping[Alternatives[Step], int], size: int) -> int:
-    """Return what no set of `size` steps can exceed.
+    """Return what no set of `size` steps can exceed; every need has only alternatives of so many steps at most.
 
     A need that comes to be met by an alternative of n steps gives each of them an nth of its weight, so the gain of a
-    set is at most the sum of what its steps could be given; and no need that asks for more steps can be met at all.
+    set is at most the sum of what its steps could be given, and at most the weight of all needs.
     """
-    already = within = 0
     worth: dict[Step, Fraction] = {}
     for ways, weight in needs.items():
-        if frozenset() in ways:
-            already += weight
-            continue
-        fitting = [way for way in ways if len(way) <= size]
-        within += weight if fitting else 0
         share: dict[Step, Fraction] = {}
-        for way in fitting:
+        for way in ways:
             for step in way:
                 share[step] = max(share.get(step, Fraction(0)), Fraction(weight, len(way)))
         for step, part in share.items():
             worth[step] = worth.get(step, Fraction(0)) + part
-    return already + min(within, int(sum(sorted(worth.values(), reverse=True)[:size], Fraction(0))))
+    return min(sum(needs.values()), int(sum(sorted(worth.values(), reverse=True)[:size], Fraction(0))))
 
 
 def _in_turn(needs: Mapping[Alternatives[Step], int], order: Sequence[Step],
