@@ -25,7 +25,7 @@ _DEMANDS: dict[Demand, tuple[str, str, str]] = {
 _SHOWN_LINES = 18
 _TOP = BEYOND                                 # what is harder stands at the top, too: nobody plays it as written
 _MANY = 200                                   # lines from which the marks are small
-_NAMED = (34, 41, 46, 53, 58, 65, 70)         # B flats and Fs
+_NAMED = (22, 29, 34, 41, 46, 53, 58, 65, 70, 77, 82)         # B flats and Fs
 
 
 def _drawn(draw: Callable[[Any, Any], None], *, width: float, height: float, title: str, desc: str, name: str) -> str:
