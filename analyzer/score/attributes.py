@@ -23,13 +23,15 @@ _STEPS = frozenset("ABCDEFG")
 class Attributes:
     """The state that ``<attributes>`` elements set.
 
-    `divisions` are units a quarter note, `bar` is the length of the time signature [quarter notes]; `rescaled` is the
-    ratio of new to old divisions where the last element changed them, else None.
+    `divisions` are units a quarter note, `bar` is the length of the time signature [quarter notes], `timed` tells
+    whether there is one; `rescaled` is the ratio of new to old divisions where the last element changed them, else
+    None.
     """
 
     def __init__(self, faults: Faults, reads: Transposition | None) -> None:
         self.divisions: int | Fraction = 1
         self.bar = Fraction(4)
+        self.timed = False             # a time signature tells `bar`
         self.rescaled: Fraction | None = None
         self._faults = faults
         self._reads = reads
@@ -167,6 +169,7 @@ class Attributes:
                 unit = Fraction(number(child.text, self._faults))
                 if unit > 0:
                     total += beats * 4 / unit
+        self.timed = total > 0         # not where there is no time, as in a cadenza
         if total > 0:
             self.bar = total
 

@@ -19,9 +19,9 @@ _REFUSED = (
 
 
 def wrong_letters(error: etree.XMLSyntaxError) -> bool:
-    """Tell whether the bytes are not in the encoding that the file names."""
-    return any(words in (error.msg or "") for words in ("Invalid bytes in character encoding", "not proper UTF-8",
-                                                        "invalid byte sequence", "encoding error"))
+    """Tell whether the bytes are not in the encoding that the file names, or nobody knows that encoding."""
+    return any(words in (error.msg or "") for words in (
+        "Invalid bytes in character encoding", "not proper UTF-8", "Unsupported encoding", "encoding error"))
 
 
 def damaged(error: etree.XMLSyntaxError, xml: bytes, name: str) -> Unreadable:
@@ -35,7 +35,7 @@ def damaged(error: etree.XMLSyntaxError, xml: bytes, name: str) -> Unreadable:
     if _stops(error, xml):
         return unreadable("cut-off", where=where, what="the file stops in the middle of the score",
                           try_="Copy or export it again; the last copy was not complete.")
-    if wrong_letters(error) or "Unsupported encoding" in text:
+    if wrong_letters(error):
         return unreadable("not-xml", where=where, what="the letters of the file are in no encoding that can be read",
                           try_="Export the score again as UTF-8.")
     if "xmlChar value" in text or "Char value" in text:

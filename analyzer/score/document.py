@@ -22,6 +22,9 @@ _MAGIC = (
     (b"\xd0\xcf\x11\xe0", "an old Office document"), (b"7z\xbc\xaf", "a 7z archive"), (b"Rar!", "a RAR archive"),
 )
 _LIST_END = b"</part-list>"
+# Endings of files that notation programs keep for themselves.
+_OWN = frozenset((".mscz", ".mscx", ".mus", ".musx", ".sib", ".dorico", ".enc", ".nwc", ".ove", ".cap", ".capx", ".ly",
+                  ".gp", ".gpx", ".gp5"))
 _UTF16 = (b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<")
 _ENTITY = re.compile(rb"&(?!amp;|lt;|gt;|quot;|apos;|#)")
 
@@ -153,6 +156,9 @@ def read_document(data: bytes, name: str) -> Document:
     """
     if not data or data.isspace():
         raise unreadable("empty-file", where=name, what="the file is empty", try_=AGAIN)
+    if Path(name).suffix.lower() in _OWN and b"<score-" not in data[:4096]:
+        raise unreadable("not-musicxml", where=name, what="this is the own file of a notation program, not MusicXML",
+                         try_="Open it in that program and export MusicXML (.musicxml or .mxl).")
     if data.startswith(b"PK"):
         if len(data) > MAX_ARCHIVE_BYTES:
             raise _too_large(name, len(data))

@@ -43,6 +43,8 @@ def lines_of(part: Part, family: str) -> tuple[tuple[Line, ...], tuple[Problem, 
             faults.add("warning", "too-many-players", f"{count} notes sound together on one staff, more than one part "
                        f"can be for; {MOST_PLAYERS} of them are planned", "Check that part in the score.")
             count = MOST_PLAYERS
+            voices = dict.fromkeys(list(dict.fromkeys(group.voice for group in groups))[:MOST_PLAYERS])
+            groups = [group for group in groups if group.voice in voices]
         if count == 1:
             played.append(sorted(staves[staff], key=_order))
             continue

@@ -115,6 +115,9 @@ class _Reader:
         length = self.attributes.quarters(self.furthest)
         if not sounding and not implicit:
             length = self.attributes.bar
+        elif self.attributes.timed and length > self.attributes.bar and not implicit:
+            faults.add("note", "overfull", f"the measure lasts {length} quarter notes, and its time signature tells "
+                       f"{self.attributes.bar}; it is read as long as its notes are", "")
         self.measures.append(Measure(index=index, number=label, onset=self.onset, duration=length))
         self.onset += length
 

@@ -96,6 +96,8 @@ class _Places:
         self._root = document.root
         self._measures: dict[etree._Element, dict[etree._Element, int]] = {}
         self._divisions: dict[str, list[tuple[int, Fraction]]] = {}
+        self._holder: etree._Element | None = None         # the measure asked for last, and what is known of it
+        self._before: dict[etree._Element, tuple[Fraction, Fraction | None]] = {}
 
     def find(self, element: etree._Element) -> tuple[int, Fraction]:
         """Return the index of the measure, and how far into it the element stands [quarter notes]."""
@@ -116,19 +118,12 @@ class _Places:
         return index, self._offset(child, part, index)
 
     def _offset(self, child: etree._Element, part: etree._Element, index: int) -> Fraction:
-        ticks = Fraction(0)
-        divisions: Fraction | None = None
-        for before in child.itersiblings(preceding=True):
-            tag = before.tag
-            if tag == "note":
-                if before.find("chord") is None and before.find("grace") is None:
-                    ticks += _fraction(before.findtext("duration")) or 0
-            elif tag == "forward":
-                ticks += _fraction(before.findtext("duration")) or 0
-            elif tag == "backup":
-                ticks -= _fraction(before.findtext("duration")) or 0
-            elif tag == "attributes" and divisions is None:
-                divisions = _fraction(before.findtext("divisions"))
+        holder = child.getparent()
+        if holder is None:
+            return Fraction(0)
+        if holder is not self._holder:
+            self._holder, self._before = holder, _ticks_before(holder)
+        ticks, divisions = self._before[child]
         ticks += _fraction(child.findtext("offset")) or 0
         if ticks <= 0:
             return Fraction(0)
@@ -144,6 +139,27 @@ class _Places:
                 if (value := _fraction(text.text))]
         held = [value for place, value in self._divisions[part_id] if place <= index]
         return held[-1] if held else Fraction(1)
+
+
+def _ticks_before(holder: etree._Element) -> dict[etree._Element, tuple[Fraction, Fraction | None]]:
+    """Return how far into a measure each sign in it stands [divisions], and the divisions told there before it."""
+    result: dict[etree._Element, tuple[Fraction, Fraction | None]] = {}
+    ticks = Fraction(0)
+    divisions: Fraction | None = None
+    for child in holder:
+        tag = child.tag
+        if tag == "note":
+            if child.find("chord") is None and child.find("grace") is None:
+                ticks += _fraction(child.findtext("duration")) or 0
+        elif tag == "forward":
+            ticks += _fraction(child.findtext("duration")) or 0
+        elif tag == "backup":
+            ticks -= _fraction(child.findtext("duration")) or 0
+        elif tag == "attributes":
+            divisions = _fraction(child.findtext("divisions")) or divisions
+        else:
+            result[child] = (ticks, divisions)
+    return result
 
 
 def _quoted(text: str) -> str:

@@ -54,7 +54,6 @@ def problem(data: bytes) -> str:
     (SCORE[:len(SCORE) // 2], "cut-off"),
     (SCORE.replace(b"</pitch>", b"</pich>"), "not-xml"),
     (SCORE.replace(b"Trombone", b"Trom&#27;bone"), "not-xml"),
-    (SCORE.replace(b"UTF-8", b"X-NO-SUCH"), "not-xml"),
     (b"PK\3\4 not a zip", "damaged-archive"),
 ], ids=str)
 def test_what_is_no_score_is_said_in_one_line(data: bytes, code: str) -> None:
@@ -144,6 +143,19 @@ def test_letters_in_another_encoding_than_the_file_names_are_read_and_that_is_sa
     again = read_document(out, "a.xml")
     assert again.root.findtext(".//fingering") == "2♯"
     assert cleared(again) == data
+    unknown = read_document(SCORE.replace(b"UTF-8", b"X-NO-SUCH"), "a.xml")
+    assert [one.code for one in unknown.problems] == ["wrong-encoding"]
+
+
+@pytest.mark.parametrize(("name", "data"), [
+    ("a.mscz", archive({"a.mscx": b"<museScore/>"}, None)), ("a.mscx", b"<museScore/>"), ("A.MUS", b"ENIGMA\0"),
+    ("a.sib", b"\x0fS"), ("a.musx", archive({"score.dat": b"x"}, None)),
+])
+def test_the_own_file_of_a_notation_program_is_known_by_its_ending(name: str, data: bytes) -> None:
+    with pytest.raises(Unreadable, match="export MusicXML") as caught:
+        read_document(data, name)
+    assert caught.value.problem.code == "not-musicxml"
+    assert read_document(SCORE, name).part_ids == ("P1",), "what it holds comes before how it is called"
 
 
 def test_blanks_and_marks_of_order_before_the_score_do_no_harm() -> None:

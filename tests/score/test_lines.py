@@ -79,6 +79,8 @@ def test_a_chord_for_more_players_than_there_are_is_cut_down_and_said() -> None:
     assert len(found) == MOST_PLAYERS
     assert [one.code for one in problems] == ["too-many-players"]
     assert "400 notes" in problems[0].what
+    voices = "".join(note("C3", 16, voice=str(number)) + backup(16) for number in range(1000))
+    assert len(lines(score(voices))) == MOST_PLAYERS
 
 
 def test_graces_go_with_the_note_they_lean_on() -> None:

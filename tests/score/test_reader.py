@@ -251,6 +251,14 @@ def test_measures_keep_their_own_labels_and_an_empty_one_its_length() -> None:
         ("0", 0, 1), ("41a", 1, 3), ("X1", 4, 3)]
 
 
+def test_an_overfull_measure_keeps_its_notes_and_is_said() -> None:
+    data = score(note("C3", 16) + note("D3", 4), note("E3", 16))
+    assert heard(data) == [("C3", 0, 4), ("D3", 4, 1), ("E3", 5, 4)]
+    assert codes(data) == ["overfull"]
+    free = attributes().replace("<beats>4</beats><beat-type>4</beat-type>", "<senza-misura/>")
+    assert codes(score(note("C3", 16) + note("D3", 4), first=free)) == []
+
+
 def test_time_signatures_that_add_up() -> None:
     more = attributes(time="3/8").replace("<beats>3</beats>", "<beats>3+2</beats>").replace(
         "</time>", "<beats>1</beats><beat-type>4</beat-type></time>")
