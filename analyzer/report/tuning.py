@@ -114,8 +114,11 @@ def _open(horn: Horn, partial: str) -> float:
 def _columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
     """Return rows as lines: the first column to the left, the others to the right, two blanks between."""
     wide = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
-    return ["  " + "  ".join(f"{cell:<{wide[0]}}" if k == 0 else f"{cell:>{wide[k]}}" for k, cell in enumerate(row))
-            for row in rows]
+    lines = []
+    for first, *rest in rows:
+        cells = [first.ljust(wide[0]), *(cell.rjust(width) for cell, width in zip(rest, wide[1:], strict=True))]
+        lines.append(f"  {'  '.join(cells)}".rstrip())
+    return lines
 
 
 def _lowers(horn: Horn, name: str) -> float:
@@ -183,13 +186,16 @@ def pull_text(advice: Advice, scores: Sequence[str]) -> str:
         ("farthest note", _far(first, first.before), _far(last, last.after))])
     rows = [one for one in advice.notes if _worth_telling(one)]
     if rows:
-        lines += ["", *_columns([("note", "of the time", "now", "then"), *(
-            (pitch_of(one.midi).pretty, f"{100 * one.sounds_s / seconds:.0f} %", _told(one.before), _told(one.after))
+        lines += ["", *_columns([("note", "of the time", "now", "then", ""), *(
+            (pitch_of(one.midi).pretty, f"{100 * one.sounds_s / seconds:.0f} %", _told(one.before), _told(one.after),
+             "other fingering" if one.before.label != one.after.label else "")
             for one in rows)])]
     rest = len(advice.notes) - len(rows)
     if rest:
         lines.append(f"  {'The other ' if rows else 'All '}{rest} pitches keep their fingering and lie within "
                      f"{SHOWN_CENTS:.0f} cents, now and then.")
+    if advice.horn.family == "slide":
+        lines.append("  What the hand slide can put right is put right; only what is left counts here.")
     return "\n".join([*lines, *_afterwards(advice), "", *(f"Caution: {line}" for line in CARE)])
 
 
@@ -219,15 +225,20 @@ def _worth_telling(one: Retuned) -> bool:
 
 
 def _far(note: Retuned, played: Played) -> str:
-    missing = played.label is None
-    return f"{pitch_of(note.midi).pretty} {'missing' if missing else f'{played.farthest_cents:+.0f} cents'}"
+    said = "missing" if played.label is None else f"{_signed(played.farthest_cents)} cents"
+    return f"{pitch_of(note.midi).pretty} {said}"
 
 
 def _told(played: Played) -> str:
     if played.label is None:
         return "no way to sound it"
     also = " or ".join(shown(label) for label in (played.label, *(one for one in played.labels if one != played.label)))
-    return f"{also} {played.off_cents:+.0f}"
+    return f"{also} {_signed(played.off_cents)}"
+
+
+def _signed(cents: float) -> str:
+    """Return whole cents with their sign, and 0 without one."""
+    return f"{round(cents):+d}" if round(cents) else "0"
 
 
 def _afterwards(advice: Advice) -> list[str]:
@@ -236,7 +247,7 @@ def _afterwards(advice: Advice) -> list[str]:
     reach = advice.horn.lip_reach.value
     left = [one for one in advice.notes if abs(one.after.farthest_cents) > reach and one.after.label is not None]
     if left:
-        told = listed([f"{pitch_of(one.midi).pretty} ({one.after.farthest_cents:+.0f})" for one in left])
+        told = listed([f"{pitch_of(one.midi).pretty} ({_signed(one.after.farthest_cents)})" for one in left])
         lines += ["", f"Still more than {reach:.0f} cents off, for the lip or another fingering: {told}."]
     if advice.refingered >= 0.005:
         lines += ["", f"With these slides the plan takes other fingerings for {100 * advice.refingered:.0f} % of the "
