@@ -24,7 +24,7 @@ from analyzer.section.fit import fit
 from analyzer.section.seating import assign
 from analyzer.section.section import Member, Section
 from tests.benchmarks import making
-from tests.benchmarks.test_bench_map import Figure, cpu_seconds
+from tests.benchmarks.measuring import Figure, cpu_seconds
 
 MANY = 40
 MEASURES = 8

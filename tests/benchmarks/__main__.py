@@ -1,0 +1,80 @@
+"""All figures of speed and memory in one run.
+
+Print the tables (about ten minutes), of all benchmarks or of the named ones::
+
+    python -m tests.benchmarks [map score report section survey]
+
+With ``--write`` they go into DEVELOPERS.md too, between the marks that stand there; with ``--whole`` the survey takes
+every score of every suite and ten thousand files, in place of a seeded sample.
+"""
+
+import argparse
+import platform
+import re
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from tests.benchmarks import test_bench_map, test_bench_report, test_bench_score, test_bench_section, test_bench_survey
+from tests.benchmarks.measuring import Figure, shown_s, table
+
+PAGE = Path(__file__).parents[2] / "DEVELOPERS.md"
+BEGIN, END = "<!-- figures: python -m tests.benchmarks --write -->", "<!-- end of figures -->"
+
+_PAGE_LIMITS = (2.5, 4.5, 6.5)
+
+
+def _pages() -> list[Figure]:
+    """Return the figures of pages, which their module gives as bare numbers, with the bound that it asserts."""
+    return [Figure(what=f"page of 1,600 notes, {ending} / bare verovio", ours=shown_s(ours), theirs=shown_s(theirs),
+                   value=ours / theirs, limit=limit)
+            for (ending, ours, theirs), limit in zip(test_bench_report.figures(), _PAGE_LIMITS, strict=True)]
+
+
+GROUPS: dict[str, tuple[str, Callable[[bool], Sequence[Figure]]]] = {
+    "map": ("One score", lambda whole: test_bench_map.figures()),
+    "score": ("Reading and marking", lambda whole: test_bench_score.figures()),
+    "report": ("Pages", lambda whole: _pages()),
+    "section": ("A section", lambda whole: test_bench_section.figures()),
+    "survey": ("A library", lambda whole: test_bench_survey.figures(whole=whole)),
+}
+
+
+def tables(names: Sequence[str], *, whole: bool) -> dict[str, str]:
+    """Return the table of each group, under its heading."""
+    return {name: f"**{GROUPS[name][0]}**\n\n{table(GROUPS[name][1](whole))}" for name in names}
+
+
+def inserted(page: str, new: dict[str, str]) -> str:
+    """Return the page with these tables in place of its own of the same groups.
+
+    Raises
+    ------
+    ValueError
+        If the page lacks the marks.
+    """
+    before, begin, rest = page.partition(BEGIN)
+    old, end, after = rest.partition(END)
+    if not begin or not end:
+        raise ValueError(f"the page has no lines '{BEGIN}' and '{END}'")
+    kept = {found[1]: found[0].strip() for found in re.finditer(r"\*\*(.+?)\*\*\n.*?(?=\n\*\*|\Z)", old, re.DOTALL)}
+    shown = [new.get(name) or kept.get(title, "") for name, (title, _) in GROUPS.items()]
+    return f"{before}{BEGIN}\n\n" + "\n\n".join(one for one in shown if one) + f"\n\n{END}{after}"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("names", nargs="*", choices=[*GROUPS, []], metavar="NAME", help=", ".join(GROUPS))
+    parser.add_argument("--write", action="store_true", help="write them into DEVELOPERS.md")
+    parser.add_argument("--whole", action="store_true", help="every score, ten thousand files")
+    asked = parser.parse_args()
+    print(f"Python {platform.python_version()}, {platform.system()} on {platform.machine()}\n", flush=True)
+    new = {}
+    for name in asked.names or list(GROUPS):
+        new |= tables([name], whole=asked.whole)
+        print(f"{new[name]}\n", flush=True)
+        if asked.write:
+            PAGE.write_text(inserted(PAGE.read_text(encoding="utf-8"), new), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
