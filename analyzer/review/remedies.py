@@ -23,6 +23,8 @@ OCTAVE = 12
 MOST_PULL_CENTS = 150
 """How far an attachment's tuning slide is taken to come out: to E (a semitone), on many horns a little more. [cents]
 Common practice, no source; from 125 to 200 the same notes are offered (B1)."""
+SLOWEST_BPM = 20
+"""No slower tempo is offered. [quarter notes a minute] Judged: practice marks end there."""
 AROUND = 8
 """Notes on each side of a move that are planned anew when a tempo or a horn is tried. Judged: a plan forgets what lies
 further off within four notes in every test."""
@@ -187,21 +189,22 @@ class Remedies:
     # --- time ----------------------------------------------------------------------------------------------------
 
     def tempo(self, k: int) -> tuple[Remedy, ...]:
-        """Return the tempo, rounded down, at which the move after note `k` can be played; planned and checked."""
+        """Return the tempo, rounded down, up to which the move after note `k` can be played; planned and checked."""
         start, line = self._around(k)
-        rate = self.rate(self.plan, self.planner, k)
-        bpm = self.planner.times[k].bpm * self.planner.costs.greatest / rate
-        for _ in range(12):
-            whole = floor(bpm)
-            if whole < 20:
-                break
-            planner = Planner(line, self.horn, self.player, tempo_bpm=whole, weights=self.planner.weights)
-            if self.rate(planner.plan(), planner, k - start) <= planner.costs.greatest:
-                now = self.planner.times[k].bpm
-                return (Remedy(kind="tempo", bpm=float(whole),
-                               text=f"It can be played up to {whole} quarter notes a minute (now {now:.0f})."),)
-            bpm = whole * 0.95
-        return ()
+        now = self.planner.times[k].bpm
+
+        def goes(bpm: int) -> bool:
+            planner = Planner(line, self.horn, self.player, tempo_bpm=bpm, weights=self.planner.weights)
+            return self.rate(planner.outline(), planner, k - start) <= planner.costs.greatest
+
+        low, high = SLOWEST_BPM, floor(now)
+        if not goes(low):
+            return ()
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (middle, high) if goes(middle) else (low, middle)
+        return (Remedy(kind="tempo", bpm=float(low),
+                       text=f"It can be played up to {low} quarter notes a minute (now {now:.0f})."),)
 
     def quicker_horns(self, k: int) -> tuple[Remedy, ...]:
         """Return the horns on which the move after note `k` keeps within what the player can do at this tempo."""

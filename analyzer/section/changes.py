@@ -254,7 +254,7 @@ class Search:
         unit = 1.0 + sum(max((cell[1] for cell in row if cell), default=0.0) for row in table)
         count = len(table)
         step = unit * (count * count + count + 1)
-        prices = [[INF if cell is None else step * cell[0] + cell[1] + desk.tie(i, j) for j, cell in enumerate(row)]
+        prices = [[INF if cell is None else step * cell[0] + cell[1] + desk.beside(i, j) for j, cell in enumerate(row)]
                   for i, row in enumerate(table)]
         empty = [step * self._empty[i] + unit * (count - desk.chairs[i].rank) for i in range(count)]
         seats: list[tuple[int, Burden] | None] = []

@@ -25,6 +25,9 @@ playing along, more is no part; a teacher decides by ear."""
 DIVIDED_SHARE = 0.9
 """A part whose lines have this share of their notes together is one player's that divides. Judged: a chord at the end,
 an octave to choose from; two players who share a staff differ in far more."""
+BEGINNER_HIGH = 5.0
+"""Price of each line of the same family below the one that a beginner sits on: young players begin on the lower parts
+(common practice, no source). Judged; from 2 to 50 the same seats in the scores that were read."""
 _NUMBERS = re.compile(r"\d+|\b(?:IV|I{1,3}|V)\b")
 _TIE = 1e-6
 """Unit of the price that breaks ties; all of it stays below any difference of prices that a reader would see."""
@@ -225,13 +228,19 @@ class Desk:
                   if not (chair.divides or mine.divides) and (chair.same_as == i or mine.same_as == k))
         return () if clefs and any(not unread_clefs(line, member) for line in others) else clefs
 
-    def tie(self, i: int, j: int) -> float:
-        """Return the price that breaks ties by the order of the file: first players first, on the first lines."""
-        return _TIE * j * (len(self.chairs) - i)
+    def beside(self, i: int, j: int) -> float:
+        """Return what a seat costs beside its burden: a beginner's high line, and what breaks ties.
+
+        Ties are broken by the order of the file: first players first, on the first lines.
+        """
+        family, high = self.chairs[i].line.family, 0
+        if self.members[j].level == "beginner":
+            high = sum(one.line.family == family and one.same_as is None for one in self.chairs[i + 1:])
+        return BEGINNER_HIGH * high + _TIE * j * (len(self.chairs) - i)
 
     def seats(self) -> tuple[int | None, ...]:
         """Return the member of each line, None where it stays empty: as many lines as can be, then the least price."""
-        prices = [[INF if self.bars(i, j) or (one := self.best(i, j)) is None else one.cost + self.tie(i, j)
+        prices = [[INF if self.bars(i, j) or (one := self.best(i, j)) is None else one.cost + self.beside(i, j)
                    for j in range(len(self.members))] for i in range(len(self.chairs))]
         return assign(prices, self.empty_prices(prices))
 
