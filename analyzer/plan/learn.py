@@ -168,7 +168,8 @@ def _fitted(layers: Sequence[Any]) -> tuple[Any, float]:
 
     def search(begin: Any, slip: float) -> Any:
         bounds = [(-_MOST, _MOST)] * len(used) + [(-_MOST, np.log(_SHARPEST))]
-        return minimize(value_and_slope, begin, args=(slip,), jac=True, method="L-BFGS-B", bounds=bounds)
+        return minimize(value_and_slope, begin, args=(slip,), jac=True, method="L-BFGS-B", bounds=bounds,
+                        options={"ftol": 1e-6})
 
     present = np.append(np.zeros(len(used)), np.log(_SHARPEST / 2))
     # Where all marks are far from the plan, each looks like a slip and none pulls; so begin also where none is one.

@@ -1,0 +1,74 @@
+"""Valved horns: what fingers, the fourth valve, a pulled slide and the upper register cost, each by a term of its own."""
+
+from dataclasses import replace
+
+import pytest
+
+from analyzer.horns.candidates import candidates
+from analyzer.horns.profiles import load_horn
+from analyzer.plan.costs import ValveCosts, move_of
+from analyzer.plan.player import Player
+from analyzer.plan.solve import Planner
+from analyzer.plan.timing import NoteTime
+from analyzer.plan.weights import default_weights
+from tests.lines import line_of
+
+W = default_weights()
+
+
+def moved(horn: str, before: tuple[int, str], after: tuple[int, str], next_s: float = 0.5) -> float:
+    model = load_horn(horn)
+    a, b = (next(one for one in candidates(model, midi) if one.label == label) for midi, label in (before, after))
+    time = NoteTime(0.0, next_s, next_s, next_s / 2, 60.0)
+    return sum(ValveCosts(model, W).move_items(a, b, move_of(time, False, False, before[0], after[0])).values())
+
+
+OPEN, FIRST, THIRD, FOURTH, TWO_THREE, ONE_TWO = (
+    (46, "0"), (44, "1"), (43, "3"), (41, "4"), (42, "2-3"), (43, "1-2"))
+
+
+def test_weak_fingers_cost_more_and_a_left_hand_fourth_valve_does_not() -> None:
+    """The fourth finger is weaker (common practice, no source); the left hand's first finger is strong."""
+    assert moved("euphonium-4", OPEN, THIRD) > moved("euphonium-4", OPEN, FIRST)
+    assert moved("euphonium-4", OPEN, FOURTH) == pytest.approx(moved("euphonium-4", OPEN, THIRD))
+    assert moved("euphonium-4-compensating", OPEN, FOURTH) == pytest.approx(
+        moved("euphonium-4-compensating", OPEN, FIRST))
+
+
+def test_fingers_that_cross_cost_more_than_fingers_that_go_together() -> None:
+    """2-3 to 1 moves three fingers, two up and one down; open to 1-2-3 moves the same three together."""
+    crossing, together = moved("euphonium-3", TWO_THREE, FIRST), moved("euphonium-3", OPEN, (40, "1-2-3"))
+    assert crossing - together == pytest.approx(W.crossing * (1 + (W.finger_time_s / 0.5) ** 2))
+
+
+def test_haste_makes_finger_work_dearer() -> None:
+    assert moved("euphonium-3", TWO_THREE, FIRST, 0.1) > 2 * moved("euphonium-3", TWO_THREE, FIRST, 0.5)
+
+
+@pytest.mark.parametrize(("seconds", "pulled"), [(2.0, True), (0.3, False)])
+def test_a_pulled_main_slide_lowers_long_sharp_notes_only(seconds: float, pulled: bool) -> None:
+    """Where the profile has a main-slide trigger; a quick note leaves no time to pull."""
+    horn = load_horn("euphonium-3")
+    trigger = replace(horn, handling=replace(horn.handling, main_slide_trigger=True))
+    sharp = next(one for one in candidates(horn, 48) if one.label == "1-3")
+    assert sharp.off_cents > W.pull_cents / 2
+    plain, with_it = (ValveCosts(model, W).note_items(sharp, seconds, 3, True)["cents"] for model in (horn, trigger))
+    assert (with_it < plain) is pulled
+
+
+def test_four_for_one_three_until_it_is_learned() -> None:
+    """Cal Poly Pomona MU 330: 4 for 1-3, 2-4 for 1-2-3. Who has not learned the fourth valve takes the old ones."""
+    line, horn = line_of("C3 B2 F2 E2", 1), load_horn("euphonium-4")
+    three = Player(learned=("1", "2", "3", "1-2", "1-3", "2-3", "1-2-3"))
+    assert [note.choice.label for note in Planner(line, horn).plan().notes] == ["4", "2-4", "4", "2-4"]
+    assert [note.choice.label for note in Planner(line, horn, three).plan().notes] == ["1-3", "1-2-3", "1-3", "1-2-3"]
+
+
+def test_upper_alternates_with_the_fourth_valve_are_offered_with_their_price() -> None:
+    """A compensating fourth valve held through a trill of C3 and D3 moves one finger instead of three."""
+    horn = load_horn("euphonium-4-compensating")
+    slow, trill = (Planner(line_of("C3 D3 C3 D3 C3 D3", seconds), horn).plan() for seconds in (0.5, 0.09))
+    assert [note.choice.label for note in slow.notes] == ["4", "1-2"] * 3
+    assert [note.choice.label for note in trill.notes] == ["4", "3-4"] * 3
+    assert any("4" in other.choice.valves and other.extra_cost > 0 for other in slow.notes[1].alternatives)
+    assert {note.why[0] for note in trill.notes[1:5:2]} == {"No fingers cross, as they would with the usual 1-2."}
