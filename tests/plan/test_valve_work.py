@@ -1,4 +1,4 @@
-"""Valved horns: what fingers, the fourth valve, a pulled slide and the upper register cost, each by a term of its own."""
+"""Valved horns: fingers, fourth valve, a pulled slide and the upper register; each costs by a term of its own."""
 
 from dataclasses import replace
 
