@@ -12,9 +12,11 @@ from pathlib import Path
 import pytest
 
 from analyzer.library.files import find_entries
+from analyzer.library.limits import Limits
 from analyzer.library.run import run_dask
 from analyzer.library.survey import Options, Record, survey_bytes
 from tests.benchmarks import making
+from tests.library.test_survey_run import endless
 
 pytest.importorskip("distributed", reason="the cluster is Dask's")
 pytestmark = [pytest.mark.whole, pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX systems")]
@@ -97,6 +99,13 @@ def test_two_workers_find_what_one_process_finds(cluster: Cluster, library: Path
     done = list(run_dask(find_entries(library), Options(), jobs=1, scheduler=cluster.address))
     assert len(done) == FILES + 1, "each file once"
     assert {entry.name: record for entry, record in done} == alone
+
+
+def test_a_file_that_takes_too_long_is_named_there_too(cluster: Cluster, library: Path) -> None:
+    entries = [one for one in find_entries(library) if one.name[6:8] in ("01", "02", "03", "04")]
+    done = run_dask(entries, Options(), jobs=1, scheduler=cluster.address, limits=Limits(seconds=1.5), work=endless)
+    codes = {entry.name[6:8]: (record["problem"] or {}).get("code", "read") for entry, record in done}
+    assert codes == {"01": "read", "02": "read", "03": "too-slow", "04": "read"}
 
 
 @pytest.mark.parametrize("after", [3, 20])
