@@ -50,7 +50,8 @@ def read_name(text: str) -> Reading:
     full = any(_has(word, _BARITONE_STEMS) for word in words)
     if full or any(word in v.BARITONE_WORDS for word in words):
         helped = any(word in v.BRASS_HELPERS for word in words)
-        return Reading("baritone", 1.0 if helped else 0.7 if full else 0.35)
+        sung = any(word in v.VOCAL_WORDS and len(word) > 1 for word in words)        # "Solo Baritone & Bass"
+        return Reading("baritone", 1.0 if helped else 0.7 if full and not sung else 0.35)
     if any(word in v.OTHER_WORDS or _has(word, _OTHER_STEMS) for word in words):
         return Reading("other")
     if any(word in v.AMBIGUOUS for word in words):

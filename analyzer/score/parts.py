@@ -9,7 +9,13 @@ from lxml import etree
 from analyzer.problem import Problem
 from analyzer.score.document import Document
 from analyzer.score.naming import Family, is_vocal, read_name, says_bass
-from analyzer.score.vocabulary import GENERAL_MIDI_TROMBONE, GENERAL_MIDI_UNTOLD, SOUND_FAMILIES, plain
+from analyzer.score.vocabulary import (
+    GENERAL_MIDI_TROMBONE,
+    GENERAL_MIDI_UNTOLD,
+    GENERAL_MIDI_VOICES,
+    SOUND_FAMILIES,
+    plain,
+)
 
 HORN_OF_FAMILY: dict[str, str] = {
     "bass trombone": "bass-independent",
@@ -200,7 +206,7 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
     for program in one.programs[:1]:
         family_told = "trombone" if program == GENERAL_MIDI_TROMBONE else (
             None if program in GENERAL_MIDI_UNTOLD else "other")
-        vote(family_told, _PROGRAM, f"MIDI program {program}")
+        vote(family_told, _SOUND if program in GENERAL_MIDI_VOICES else _PROGRAM, f"MIDI program {program}")
     if one.bare and before and told[index - 1].groups == one.groups and _ordinal(one) > 1:
         vote(before[-1].family, _ORDINAL, f"numbered on from '{before[-1].name}'")
     clef = head.findtext("attributes/clef/sign") if head is not None else None

@@ -102,6 +102,7 @@ SOUND_FAMILIES = (
     ("brass.euphonium", "euphonium"), ("brass.baritone-horn", "baritone"),
 )
 GENERAL_MIDI_TROMBONE = 58
+GENERAL_MIDI_VOICES = frozenset((53, 54, 55))
 GENERAL_MIDI_UNTOLD = frozenset((1, *range(57, 65)))
 """Programs that say nothing against low brass: the default 1, and the brass family (57 to 64)."""
 

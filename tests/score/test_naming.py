@@ -71,3 +71,10 @@ def test_others(name: str) -> None:
 @pytest.mark.parametrize("name", ["", "1 2", "3", "III", "Solo", "Part 1", "1º"])
 def test_names_that_say_nothing(name: str) -> None:
     assert read_name(name).family is None
+
+
+def test_a_baritone_beside_another_voice_sings() -> None:
+    # as in Mahler's eighth symphony, among the scores that maialib ships
+    assert read_name("Solo Baritone & Bass").firm < 0.5
+    assert read_name("Baritone").firm > 0.5
+    assert read_name("Baritone Horn & Bass").firm == read_name("Baritone B.C.").firm == 1.0
