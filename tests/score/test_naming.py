@@ -77,4 +77,4 @@ def test_a_baritone_beside_another_voice_sings() -> None:
     # as in Mahler's eighth symphony, among the scores that maialib ships
     assert read_name("Solo Baritone & Bass").firm < 0.5
     assert read_name("Baritone").firm > 0.5
-    assert read_name("Baritone Horn & Bass").firm == read_name("Baritone B.C.").firm == 1.0
+    assert read_name("Baritone Horn & Bass").firm == read_name("Baritone BC").firm == 1.0
