@@ -8,7 +8,7 @@ from itertools import groupby
 
 from analyzer.pitch import Pitch
 from analyzer.plan.plan import PlannedNote
-from analyzer.practice.kit import DrillNote, Exercise, Kit, Way, metronome, steps_to
+from analyzer.practice.kit import METRONOME, DrillNote, Exercise, Kit, Way, metronome, steps_to
 from analyzer.practice.moves import Move
 from analyzer.score.timeline import Measure
 
@@ -110,7 +110,11 @@ def passage_drills(kit: Kit, window: Sequence[Measure], meter: Meter) -> list[Ex
     if not able:
         return []
     name = f"measures {first.number}–{last.number}" if len(window) > 1 else f"measure {first.number}"
-    steps = steps_to(able[0].time.bpm / float(meter.beat))
+    beat = meter.beat
+    while able[0].time.bpm / beat > METRONOME[-1]:
+        # Quicker than any metronome: it then ticks every other beat.
+        beat *= 2
+    steps = steps_to(able[0].time.bpm / float(beat))
     covers = (name.replace("–", "-"),)
     rows = _rows(kit, inside, window, meter)
     distinct = [next(group) for _, group in groupby(able, key=lambda one: (one.note.midi, one.choice))]
@@ -128,13 +132,13 @@ def passage_drills(kit: Kit, window: Sequence[Measure], meter: Meter) -> list[Ex
         result.append(Exercise(
             kind="passage-rhythm", title=f"Passage, {name}: its rhythm", words="The rhythm on one pitch.",
             tempo_bpm=steps[0], steps=(), measures=flat, covers=covers, beats=meter.beats, beat_type=meter.beat_type,
-            beat=meter.beat))
+            beat=beat))
     listed = " – ".join(str(step) for step in steps)
     result.append(Exercise(
         kind="passage", title=f"Passage, {name}: as written",
         words=f"Metronome {listed}, the next one when this one is clean.",
         tempo_bpm=steps[0], steps=steps, measures=rows, covers=covers, beats=meter.beats, beat_type=meter.beat_type,
-        beat=meter.beat))
+        beat=beat))
     return result
 
 

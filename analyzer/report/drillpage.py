@@ -16,6 +16,7 @@ from analyzer.practice.drills import WARM_UP, Drills
 from analyzer.practice.kit import Exercise
 from analyzer.report.drillsheet import part_name, sheet_score, sheet_title
 from analyzer.report.drillstream import PART
+from analyzer.report.drilltables import BEATS
 from analyzer.report.shell import shell
 
 Paper = Literal["a4", "letter"]
@@ -130,25 +131,26 @@ def _heading(out: Drawing, exercise: Exercise, place: int, y: float, wide: float
     """Draw number and title, the metronome with a box to tick for each step, and what to do."""
     out.text(_MARGIN, y + 14, f"{place}. {exercise.title}", size=13, bold=True)
     out.text(_MARGIN, y + 29, _without_ladder(exercise), italic=True)
-    x = wide - _MARGIN
-    for step in reversed(exercise.steps or (exercise.tempo_bpm,)):
-        text = str(step)
-        out.text(x, y + 14, text, anchor="end")
-        x -= 7 * len(text) + 3
-        out.rect(x - 10, y + 4.5, 10, 10, stroke=INK)
-        x -= 18
-    out.text(x - 2, y + 14, "=", anchor="end")
-    _beat(out, x - 22, y + 12, exercise.beat)
+    steps = [str(step) for step in exercise.steps or (exercise.tempo_bpm,)]
+    # From left to right, as a screen reader takes it; the last number ends at the margin.
+    x = wide - _MARGIN - sum(7 * len(step) + 22 for step in steps)
+    _beat(out, x - 17, y + 12, exercise.beat)
+    out.text(x - 5, y + 14, "=")
+    for step in steps:
+        out.rect(x + 8, y + 4.5, 10, 10, stroke=INK)
+        out.text(x + 22, y + 14, step)
+        x += 7 * len(step) + 22
 
 
 def _beat(out: Drawing, x: float, y: float, beat: Fraction) -> None:
     """Draw the note that the metronome counts."""
-    whole = Fraction(beat.numerator // 3 * 2, beat.denominator) if beat.numerator % 3 == 0 else beat
-    out.dot(x, y, 3.2, fill="#ffffff" if whole >= 2 else INK, stroke=INK, line=1.2)
-    out.line(x + 3.2, y, x + 3.2, y - 12, color=INK, width=1.2)
-    if whole < 1:
+    plain = beat * 2 / 3 if beat.numerator % 3 == 0 else beat
+    out.dot(x, y, 3.2, fill="#ffffff" if plain >= 2 else INK, stroke=INK, line=1.2)
+    if plain < 4:
+        out.line(x + 3.2, y, x + 3.2, y - 12, color=INK, width=1.2)
+    if plain < 1:
         out.path(f"M{num(x + 3.2)} {num(y - 12)} q1 4 4 7", width=1.4)
-    if whole != beat:
+    if plain != beat:
         out.dot(x + 7.5, y - 1, 1.1)
 
 
@@ -231,7 +233,7 @@ def _html(drills: Drills) -> str:
                         for kind, width in (("wide", _SCREEN_PX), ("narrow", 360)))
         first += len(one.measures)
         parts.append(f"<section><h2>{place}. {escape(one.title)}</h2><p>{escape(one.words)}"
-                     f" {_BEAT_WORDS.get(one.beat, 'Beat')} = {ladder}.</p>{music}</section>")
+                     f" {BEATS.get(one.beat, 'beat').capitalize()} = {ladder}.</p>{music}</section>")
     recall = "".join(f"<li>{escape(one.ask)}</li>" for one in drills.recall)
     after = ", ".join(str(day) for day in drills.recall[0].after_days) if drills.recall else ""
     memory = f"<section><h2>From memory, after {after} days</h2><ul>{recall}</ul></section>" if recall else ""
@@ -240,5 +242,3 @@ def _html(drills: Drills) -> str:
     return shell("".join(parts) + memory + f'<section class="care"><h2>Cautions</h2><ul>{care}</ul></section>',
                  heading=sheet_title(drills), lead=lead)
 
-
-_BEAT_WORDS = {Fraction(1): "Quarter", Fraction(2): "Half", Fraction(3, 2): "Dotted quarter", Fraction(1, 2): "Eighth"}

@@ -16,7 +16,9 @@ from analyzer.report.drillsheet import part_name, sheet_title
 from analyzer.report.drillsound import Drone, tones
 
 SCHEMA = "lowbrass.drill/1"
-_BEATS = {Fraction(1, 2): "eighth", Fraction(1): "quarter", Fraction(3, 2): "dotted quarter", Fraction(2): "half"}
+BEATS = {Fraction(1, 2): "eighth", Fraction(1): "quarter", Fraction(3, 2): "dotted quarter", Fraction(2): "half",
+         Fraction(3): "dotted half", Fraction(4): "whole"}
+"""What a metronome counts, in words."""
 
 
 def drill_document(drills: Drills, days: Sequence[Day] = (), *, moves: int = 12,
@@ -96,7 +98,7 @@ def drill_text(drills: Drills, days: Sequence[Day] = ()) -> str:
     for place, exercise in enumerate(drills.exercises, 1):
         goal = f" to {exercise.steps[-1]}" if len(exercise.steps) > 1 else ""
         out.append(f"  {place}. {exercise.title} ({len(exercise.measures)} measures, "
-                   f"{_BEATS.get(exercise.beat, 'beat')} = {exercise.tempo_bpm}{goal})")
+                   f"{BEATS.get(exercise.beat, 'beat')} = {exercise.tempo_bpm}{goal})")
     if drills.recall:
         after = ", ".join(str(day) for day in drills.recall[0].after_days)
         out += ["", f"From memory, after {after} days", *(f"  {one.ask}" for one in drills.recall)]
