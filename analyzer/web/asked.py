@@ -32,7 +32,7 @@ class Pin:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """One question about an open score. `width_px` is the room for the music. [px]"""
+    """One question about an open score. `width_px` is the room for the music [px], `chosen` the note looked at."""
 
     part: str
     line: int
@@ -42,6 +42,7 @@ class Asked:
     player: Player
     pins: tuple[Pin, ...]
     width_px: int
+    chosen: int | None = None
 
     def request(self, pins: Mapping[tuple[int | None, str, int], str] | None = None) -> Request:
         """Return the request for all lines of the part."""
@@ -73,12 +74,12 @@ def read_asked(given: object) -> Asked:
     pins = given.get("pins", [])
     if not isinstance(pins, list) or len(pins) > MAX_PINS:
         raise _wrong("pins", f"must be a list of at most {MAX_PINS}")
-    width = _number(given, "width", 1, 100000)
+    width, chosen = _number(given, "width", 1, 100000), _number(given, "chosen", 0, 10**7)
     return Asked(
         part=_text(given, "part"), line=int(_number(given, "line", 1, 99) or 1), horn=horn, measures=measures,
         tempo_bpm=tempo, player=_player(given.get("player", {})), pins=tuple(_pin(one) for one in pins),
         # Rounded: two windows of nearly one size shall have one picture.
-        width_px=max(300, min(2400, int(width or 900) // 10 * 10)),
+        width_px=max(300, min(2400, int(width or 900) // 10 * 10)), chosen=None if chosen is None else int(chosen),
     )
 
 

@@ -23,8 +23,6 @@ from analyzer.web.asked import Asked, Pin
 from analyzer.web.choices import of_note, priced, ways_of
 from analyzer.web.sessions import Session
 
-_MOST_PRICED_PINS = 60
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pinned:
@@ -150,7 +148,7 @@ def answer(session: Session, asked: Asked) -> dict[str, Any]:
         "part": asked.part, "line": plan.line.number, "heading": heading(replace(one, assumed=False)),
         "lines": [{"line": each.plan.line.number, "of": each.plan.line.of} for each in pinned.analysis.lines],
         "others": _others(pinned), "horn": plan.horn.name, "assumed": one.assumed, "family": plan.horn.family,
-        "notes": [_note(one, k, counted[k], held) for k in range(len(plan.notes))],
+        "notes": [_note(one, k, counted[k], held, asked.chosen) for k in range(len(plan.notes))],
         "ways": {str(midi): ways_of(plan.horn, plan.player, midi) for midi in {note.midi for note in plan.line.notes}},
         "summary": summary(plan), "unplayable": totals.unplayable,
         "tempo": {"asked": asked.tempo_bpm, "marked": sorted({round(time.bpm) for time in one.planner.times}),
@@ -198,10 +196,11 @@ def counted_name(note: PlannedNote, nth: int) -> str:
     return f"measure {note.note.measure}, note {nth}"
 
 
-def _note(one: Planned, index: int, nth: int, held: dict[int, str]) -> dict[str, Any]:
+def _note(one: Planned, index: int, nth: int, held: dict[int, str], chosen: int | None) -> dict[str, Any]:
+    """Return one note. To price a pinned note takes a plan of its own: only the `chosen` one is (by its place)."""
     planned = one.plan.notes[index]
     note = planned.note
-    if planned.pinned and len(held) <= _MOST_PRICED_PINS:
+    if planned.pinned and note.refs[0] == chosen:
         prices = priced(one.planner, held, index, planned, one.plan.cost)
     else:
         prices = of_note(planned)
@@ -210,7 +209,7 @@ def _note(one: Planned, index: int, nth: int, held: dict[int, str]) -> dict[str,
         "refs": list(note.refs), "measure": note.measure, "nth": nth, "written": note.written.pretty,
         "sounding": note.sounding.pretty, "midi": note.midi, "label": label, "shown": shown(label) if label else "×",
         "usual": shown(planned.usual.label) if planned.usual else None, "changed": planned.changed,
-        "pinned": planned.pinned, "why": list(planned.why),
+        "pinned": planned.pinned, "priced": not planned.pinned or note.refs[0] == chosen, "why": list(planned.why),
         "prices": [[name, round(price, 1)] for name, price in prices],
         "way": _ways_mm(one, index, prices),
         "problem": f"{planned.problem.what}. {planned.problem.try_}" if planned.problem else None,

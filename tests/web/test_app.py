@@ -15,7 +15,10 @@ from analyzer.marking.annotate import annotated
 from analyzer.marking.mapping import map_document, marks
 from analyzer.score.document import open_document
 from analyzer.web import app as app_module
-from analyzer.web.app import Page, build, file_name
+from analyzer.web import replies
+from analyzer.web.app import Page, build
+from analyzer.web.errands import ERRANDS_WAITING, Errands
+from analyzer.web.replies import file_name
 from analyzer.web.sessions import Sessions
 from tests.web.conftest import HOST, SAMPLES, TOKEN, NoStop
 
@@ -59,7 +62,7 @@ def test_a_pin_is_solved_as_the_command_solves_it(client) -> None:
     note = before["notes"][index]
     label, extra = note["prices"][1]
     pin = {"part": found["parts"][0]["id"], "line": 1, "ref": note["refs"][0], "label": label}
-    said = planned(client, found, pins=[pin])
+    said = planned(client, found, pins=[pin], chosen=pin["ref"])
     request = Request(pins={(None, note["measure"], note["nth"]): label})
     mapped = map_document(analyse(open_document(SAMPLES / ETUDE), request))["lines"][0]
     assert [one["label"] for one in said["notes"]] == [one["label"] for one in mapped["notes"]]
@@ -68,6 +71,9 @@ def test_a_pin_is_solved_as_the_command_solves_it(client) -> None:
     prices = dict(said["notes"][index]["prices"])
     assert prices[note["label"]] == 0
     assert prices[label] == pytest.approx(extra, abs=0.11)
+    # Where nobody looks at it, that plan is spared.
+    assert said["notes"][index]["priced"]
+    assert not planned(client, found, pins=[pin])["notes"][index]["priced"]
 
 
 def test_downloads_are_the_bytes_of_the_command(client) -> None:
@@ -268,6 +274,46 @@ def test_fifty_uploads_at_once_are_all_answered_and_few_are_held(engraver) -> No
     assert len({reply.json()["session"] for reply in replies}) == 50
     assert 1 <= page.most_reading <= app_module.UPLOADS_AT_ONCE
     assert len(page.sessions) == 10
+
+
+@pytest.mark.parametrize("path", ["/api/open", "/api/plan", "/api/fit", "/api/section/read", "/api/player/read"])
+def test_a_client_that_dawdles_is_let_go(engraver, monkeypatch, path: str) -> None:
+    monkeypatch.setattr(replies, "UPLOAD_TIME_S", 0.2)
+    app = build(TOKEN, (HOST,), Page(engraver=NoStop(engraver), errands=Errands(NoStop(engraver))))
+
+    async def slowly():
+        for _ in range(100):
+            yield b" "
+            await asyncio.sleep(0.05)
+
+    async def ask() -> httpx.Response:
+        async with httpx.AsyncClient(transport=httpx.ASGITransport(app=app), base_url=f"http://{HOST}",
+                                     headers={"X-Lowbrass-Token": TOKEN}, timeout=60) as client:
+            return await client.post(path, content=slowly())
+
+    reply = asyncio.run(ask())
+    assert reply.status_code == 408
+    assert reply.json()["line"] == "The file did not arrive in time. Try again."
+
+
+def test_fifty_fits_at_once_are_all_answered(engraver) -> None:
+    data = (SAMPLES / "evening-song-euphonium.musicxml").read_bytes()
+    app = build(TOKEN, (HOST,), Page(engraver=NoStop(engraver), errands=Errands(NoStop(engraver))))
+    section = {"players": [{"name": "A", "horns": ["euphonium-4"]}], "spare": []}
+
+    async def all_at_once() -> list[httpx.Response]:
+        async with httpx.AsyncClient(transport=httpx.ASGITransport(app=app), base_url=f"http://{HOST}",
+                                     headers={"X-Lowbrass-Token": TOKEN}, timeout=120) as client:
+            found = (await client.post("/api/open", content=data)).json()
+            body = question(found, section=section)
+            return await asyncio.gather(*(client.post("/api/fit", content=body) for _ in range(50)))
+
+    replied = asyncio.run(all_at_once())
+    done = [reply.json()["verdict"] for reply in replied if reply.status_code == 200]
+    assert len(done) == ERRANDS_WAITING
+    assert len(set(done)) == 1
+    assert {reply.json()["line"] for reply in replied if reply.status_code != 200} == {
+        "Too much work at once. Wait a moment and try again."}
 
 
 def test_nothing_is_written_to_disk(client, tmp_path, monkeypatch) -> None:

@@ -19,6 +19,8 @@ export function openChoices(index, byKey = false) {
   music.choose(index);
   if (byKey) ($("list").querySelector("[aria-pressed=true]") || $("note")).focus({ preventScroll: true });
   if (!wasOpen && wide()) tell("resized");
+  // What the other choices of a pinned note cost is worked out only when it is looked at.
+  else if (!desk.answer.notes[index].priced) tell("asked", "");
   music.reveal(index, covered());
 }
 

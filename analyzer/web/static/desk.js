@@ -28,7 +28,8 @@ export function tell(name, ...rest) { for (const act of heard.get(name) || []) a
 export function question(more = {}) {
   const width = Math.max(300, $("music").clientWidth || desk.width || 900);
   desk.width = width;
-  return { ...state(), session: desk.score.session, width: Math.round(width / Number($("size").value)), ...more };
+  const chosen = desk.wanted ?? desk.answer?.notes[desk.chosen]?.refs[0] ?? null;
+  return { ...state(), session: desk.score.session, width: Math.round(width / Number($("size").value)), chosen, ...more };
 }
 
 export function post(path, body, signal) {

@@ -77,6 +77,7 @@ function show() {
 
 let shown = { key: "", marksFor: "", id: "" };     // the picture that stands, and the question that its marks answer
 /** What the picture depends on, but for the marks in it. */
+const marksOf = (asked) => JSON.stringify({ ...asked, chosen: null });
 function keyOf({ session, part, line, from, to, width }) { return JSON.stringify([session, part, line, from, to, width]); }
 
 async function solve(done = "") {
@@ -109,7 +110,7 @@ async function swapped(marks, current, moved) {
   if (!current()) return true;
   if (!groups.length) return false;
   music.swap(groups, desk.answer.notes, moved);
-  shown.marksFor = JSON.stringify(question());
+  shown.marksFor = marksOf(question());
   performance.mark("lowbrass-shown");
   performance.mark("lowbrass-engraved");
   return true;
@@ -124,7 +125,7 @@ async function engrave(signal, current, moved = new Set()) {
   });
   if (!current()) return;
   music.show(engraved.svg, desk.answer.notes, moved, desk.answer.others);
-  shown = { key: keyOf(asked), marksFor: JSON.stringify(asked), id: engraved.picture };
+  shown = { key: keyOf(asked), marksFor: marksOf(asked), id: engraved.picture };
   music.choose(desk.chosen);
   if (desk.chosen !== null) music.reveal(desk.chosen, covered());
   performance.mark("lowbrass-shown");
@@ -202,7 +203,7 @@ async function turned(view) {
   try {
     await working(async (signal, current) => {
       if (view !== "marks") await VIEWS[view](signal, current);
-      else if (shown.marksFor !== JSON.stringify(question())) await engrave(signal, current);
+      else if (shown.marksFor !== marksOf(question())) await engrave(signal, current);
     });
   } catch (error) { failed(error); }
 }

@@ -21,6 +21,7 @@ async function play() {
     if (playing) return;
     const passage = passageOf(sound.notes, firstOf($("play-from").value), lastOf($("play-to").value));
     if (passage.last < passage.first) { say("The last measure comes before the first."); return; }
+    $("hearing").textContent = sound.caution;
     $("figure").hidden = false;
     slide.build(sound);
     $("play").textContent = "Stop";
