@@ -44,6 +44,7 @@ class Remedies:
         offered = [load_horn(name) for name in horn_names()] if horns is None else horns
         self.horns = tuple(one for one in offered if one.family == self.horn.family and one.name != self.horn.name)
         self._plans: dict[object, bool] = {}
+        self._wholes: dict[str, tuple[Plan, Planner]] = {}
         self._tunings: dict[int, tuple[Remedy, ...]] = {}
         self._others: dict[int, tuple[Remedy, ...]] = {}
         # The nearest playable notes on each side, so that a run of bad notes is led by what stands firm.
@@ -222,9 +223,17 @@ class Remedies:
                 near = plan.notes[k - start:k - start + 2]
                 self._plans[key] = all(one.choice is not None for one in near) and all(
                     self.rate(plan, planner, j) <= planner.costs.greatest for j in range(len(plan.notes) - 1))
-            if self._plans[key]:
+            if self._plans[key] and (not self.line.jumps or self._lies_well(horn, k)):
                 names.append(horn.name)
         return _horn_remedy(names, "Take a horn on which it lies better")
+
+    def _lies_well(self, horn: Horn, k: int) -> bool:
+        """Whether the move after note `k` is within the limit in the whole line on a horn: repeats tie far notes."""
+        if horn.name not in self._wholes:
+            whole = Planner(self.line, horn, self._willing(), weights=self.planner.weights, times=self.planner.times)
+            self._wholes[horn.name] = (whole.outline(), whole)
+        plan, planner = self._wholes[horn.name]
+        return self.rate(plan, planner, k) <= planner.costs.greatest
 
     def _around(self, k: int) -> tuple[int, Line]:
         start, stop = max(0, k - AROUND), k + AROUND + 2
