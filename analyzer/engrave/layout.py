@@ -198,9 +198,9 @@ def _sorted(used: dict[Face, set[str]], heading: Heading) -> tuple[tuple[Face, s
 def _sheet(svg: str, options: PageOptions, rows: int, inner: float, used: dict[Face, set[str]], *,
            size_mm: tuple[float, float] | None = None, px_per_unit: float = 1.0, heading: str = "") -> Sheet:
     """Turn the engraver's picture into ours; `used` collects the characters of its texts."""
-    svg = tidied(svg, options.id_prefix)
     if 'class="staff"' not in svg:
         raise ValueError("the engraver found no music to show")
+    svg = tidied(svg, options.id_prefix)
     root = etree.fromstring(slimmed(svg))
     page = styled(root)
     lines: list[etree._Element] = []

@@ -134,22 +134,37 @@ class Drawing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Picture:
-    """One finished drawing: its size in units (pixels at full size), what it shows in words, and its shapes."""
+    """One finished drawing: its size in units (pixels at full size), what it shows in words, and its shapes.
+
+    `shared` is a piece of `body` that other pictures of the same line have, too, letter for letter.
+    """
 
     width: float
     height: float
     title: str
     desc: str
     body: str
+    shared: str = ""
 
-    def svg(self, name: str) -> str:
-        """Return the picture as an SVG element with a title and a description; `name` makes its ids unique."""
+    def svg(self, name: str, shared: dict[str, str] | None = None) -> str:
+        """Return the picture as an SVG element with a title and a description; `name` makes its ids unique.
+
+        Pictures of one page may be given the same `shared`, in which the pieces that they share get ids: then each
+        piece is written once and pointed to by the others.
+        """
+        body = self.body
+        if shared is not None and self.shared:
+            if self.shared in shared:
+                body = body.replace(self.shared, f'<use href="#{shared[self.shared]}"/>', 1)
+            else:
+                shared[self.shared] = f"{name}-s"
+                body = body.replace(self.shared, f'<g id="{name}-s">{self.shared}</g>', 1)
         return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(self.width)} {num(self.height)}" '
                 f'width="{num(self.width)}" height="{num(self.height)}" role="img" '
                 f'aria-labelledby="{name}-t {name}-d" {BASE}>'
                 f'<title id="{name}-t">{escape(clean(self.title))}</title>'
                 f'<desc id="{name}-d">{escape(clean(self.desc))}</desc>'
-                f'<rect width="{num(self.width)}" height="{num(self.height)}" fill="#ffffff"/>{self.body}</svg>')
+                f'<rect width="{num(self.width)}" height="{num(self.height)}" fill="#ffffff"/>{body}</svg>')
 
     def placed(self, x: float, y: float, scale: float = 1.0) -> str:
         """Return the shapes as a group for use inside another picture."""

@@ -43,10 +43,10 @@ def pictures_of(one: Planned, *, width: float = WIDE) -> tuple[Picture, ...]:
     setting = None if plan.horn.family == "valves" else _setting(one)
     for row in rows_of(plan, starts, left=left, width=width - left - right):
         f = Frame(one=one, row=row, starts=starts, out=Drawing())
-        bottom = valve_row(f) if setting is None else _slide_row(f, setting)
+        bottom, scales = (valve_row(f), "") if setting is None else _slide_row(f, setting)
         kind = "Valve picture" if plan.horn.family == "valves" else "Slide picture"
         found.append(Picture(width=width, height=bottom, title=f"{kind}, {measures_of(row)}", desc=words_of(f),
-                             body=f.out.body()))
+                             body=f.out.body(), shared=scales))
     return tuple(found)
 
 
@@ -130,7 +130,8 @@ def _range_mm(one: Planned) -> float:
         5, positions(plan.horn))) + 10))
 
 
-def _slide_row(f: Frame, setting: _Setting) -> float:
+def _slide_row(f: Frame, setting: _Setting) -> tuple[float, str]:
+    """Draw one row; return its height [px] and its scales, which the other rows have, too."""
     out, row, horn = f.out, f.row, f.one.plan.horn
     top = draw_lanes(f, 2.0) + 4
     for loop in setting.loops:
@@ -150,7 +151,8 @@ def _slide_row(f: Frame, setting: _Setting) -> float:
         return top + ((choice.extension_mm if choice else None) or 0.0) * _PX_PER_MM
 
     _ground(f, top, bottom, limit)
-    _side_scales(f, setting, top)
+    scales = _side_scales(f, setting, top)
+    out.parts.append(scales)
     draw_bars(f, 2.0, bottom)
     reach = f.one.plan.player.reach_on(horn)
     if reach < min(limit, horn.slide_end_mm) - 1:
@@ -170,7 +172,7 @@ def _slide_row(f: Frame, setting: _Setting) -> float:
              3.4, fill="#ffffff", ring=USUAL, ring_width=1.5)
     out.dots(((f.begins(k), y(note.choice)) for k, note in notes.items() if note.choice), 3.8)
     _speeds(f, setting.fast, y, top, bottom)
-    return bottom + 12
+    return bottom + 12, scales
 
 
 def _ground(f: Frame, top: float, bottom: float, limit: float) -> None:
@@ -199,8 +201,8 @@ def _ground(f: Frame, top: float, bottom: float, limit: float) -> None:
     out.rect(row.left, top - 8, row.right - row.left, bottom - top + 8, stroke="#8a93a0")
 
 
-def _side_scales(f: Frame, setting: _Setting, top: float) -> None:
-    out, row, horn, limit = f.out, f.row, f.one.plan.horn, setting.limit_mm
+def _side_scales(f: Frame, setting: _Setting, top: float) -> str:
+    out, row, horn, limit = Drawing(), f.row, f.one.plan.horn, setting.limit_mm
     strokes = Strokes()
     for place, held in enumerate(setting.states):
         right = row.left - 4 - (len(setting.states) - 1 - place) * _SCALE_PX
@@ -221,6 +223,7 @@ def _side_scales(f: Frame, setting: _Setting, top: float) -> None:
     strokes.onto(out)
     out.texts([*((row.right + 6, y + 4, str(mm)) for mm, y in depths.items()), (row.right + 6, top - 10, "mm")],
               size=10, color=FAINT)
+    return out.body()
 
 
 def _way(f: Frame, strokes: Strokes, k: int, y: object, *, usual: bool) -> None:

@@ -130,7 +130,8 @@ def _pictures(one: Planned, prefix: str, large: bool) -> str:
     out = [f'<h3>{name}</h3><p class="faint">{explained}</p>']
     for form, width in (("narrow", NARROW), ("wide", WIDE / LARGE if large else WIDE)):
         drawn = [key_of(one, width=width), *pictures_of(one, width=width)]
-        svgs = "".join(picture.svg(f"{prefix}-{form}-{k}") for k, picture in enumerate(drawn))
+        shared: dict[str, str] = {}
+        svgs = "".join(picture.svg(f"{prefix}-{form}-{k}", shared) for k, picture in enumerate(drawn))
         out.append(f'<div class="picture {form}">{svgs}</div>')
     return "".join(out)
 

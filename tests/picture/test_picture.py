@@ -144,6 +144,22 @@ def test_same_input_same_bytes() -> None:
     assert key_of(planned(names)).svg("k") == key_of(planned(names)).svg("k")
 
 
+def test_a_page_writes_the_scales_of_a_line_once() -> None:
+    pictures = pictures_of(planned("F2 A2 C3 B2 Bb2 C3 F3 E2 " * 9), width=NARROW)
+    assert len(pictures) > 3
+    shared: dict[str, str] = {}
+    page = "<svg xmlns='http://www.w3.org/2000/svg'>" + "".join(
+        picture.svg(f"p{k}", shared) for k, picture in enumerate(pictures)) + "</svg>"
+    root = etree.fromstring(page)
+    ids = root.xpath("//@id")
+    assert len(ids) == len(set(ids))
+    pointed = [use.get("href")[1:] for use in root.iter(f"{SVG}use")]
+    assert len(pointed) == len(pictures) - len(set(shared.values()))
+    assert set(pointed) <= set(ids)
+    # The scales' own words stand once for each place that the scales have.
+    assert sum(text == "mm" for text in ("".join(found.itertext()) for found in root.iter(f"{SVG}text"))) == len(shared)
+
+
 def test_difficulty_of_calm_far_and_impossible_measures() -> None:
     one = planned("F3 F3 F3 F3 " + "Bb2 E2 Bb2 E2 " + "C1 F3 F3 F3", "tenor", Fraction(1, 2), bpm=120)
     found = difficulties(one.planner, one.plan)
