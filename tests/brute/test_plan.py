@@ -6,11 +6,15 @@ from dataclasses import replace
 
 import pytest
 
+from analyzer.horns.candidates import candidates
 from analyzer.horns.profiles import load_horn
 from analyzer.pitch import pitch_of
 from analyzer.plan.costs import lowest_partial
+from analyzer.plan.learn import FITTED
+from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
 from analyzer.plan.variants import DIFFER, variants, walks
+from analyzer.plan.weights import default_weights
 from tests.lines import line_of
 
 HORNS = ("tenor", "tenor-f", "bass-independent", "bass-dependent", "alto", "euphonium-3", "euphonium-4-compensating")
@@ -44,16 +48,41 @@ def price(planner: Planner, walk) -> float:
 
 
 def random_planner(seed: int, jumps: int = 0) -> Planner:
+    """A short line at random on a horn at random; often with other weights, secure moves, a main-slide trigger."""
     rng = random.Random(seed)
     horn = load_horn(rng.choice(HORNS))
+    horn = replace(horn, handling=replace(horn.handling, main_slide_trigger=rng.random() < 0.3))
     low = horn.fundamental_midi + (12 if rng.random() < 0.8 else 0)
-    names = []
-    for _ in range(rng.randint(1, 5)):
-        name = pitch_of(rng.randint(low - 6, low + 26)).name
-        names.append(name + rng.choice(["", "", "~", "~", "/"]))
+    midis = [rng.randint(low - 6, low + 26) for _ in range(rng.randint(1, 5))]
+    names = [pitch_of(midi).name + rng.choice(["", "", "~", "~", "/"]) for midi in midis]
     line = line_of(" ".join(names), rng.choice([0.1, 0.15, 0.25, 0.5, 1, 3]))
     pairs = tuple((rng.randrange(len(names)), rng.randrange(len(names))) for _ in range(jumps))
-    return Planner(replace(line, jumps=pairs), horn)
+    labels = [one.label for midi in midis for one in candidates(horn, midi)] or ["1"]
+    secure = tuple((rng.choice(labels), rng.choice(labels)) for _ in range(rng.randint(0, 4)))
+    weights = default_weights()
+    if rng.random() < 0.5:
+        weights = replace(weights, **{name: getattr(weights, name) * 2 ** rng.uniform(-2, 2) for name in FITTED})
+    return Planner(replace(line, jumps=pairs), horn, Player(secure=secure), weights=weights)
+
+
+def test_every_cost_term_is_at_work_in_these_lines() -> None:
+    """What the tests below compare is worth as much as the terms that their lines meet."""
+    met: set[str] = set()
+    eased = pulled = 0
+    for seed in range(150):
+        planner = random_planner(seed)
+        costs = planner.costs
+        for k, choices in enumerate(planner.choices):
+            for one in choices:
+                items = costs.note_items(one, planner.times[k].sounds_s, lowest_partial(choices), False)
+                met |= {name for name, price in items.items() if price > 0}
+                pulled += one.off_cents > 0 and planner.horn.handling.main_slide_trigger and one.position is None
+                for before in planner.choices[k - 1] if k else ():
+                    items = costs.move_items(before, one, planner.moves[k - 1])
+                    met |= {name for name, price in items.items() if price > 0}
+                    eased += (before.label, one.label) in costs.secure
+    assert met | {"reversal"} == {*FITTED, "over_speed", "gliss"}
+    assert min(eased, pulled) > 10
 
 
 @pytest.mark.parametrize("seed", range(150))
