@@ -47,7 +47,8 @@ def theirs(path: Path) -> Marks:
             for note in measure.recurse().notes:
                 at = round(float(note.getOffsetInHierarchy(measure)) * 32)
                 heads = note.notes if note.isChord else ()
-                signs = [*note.articulations, *note.expressions, *(sign for head in heads for sign in head.articulations)]
+                signs = [*note.articulations, *note.expressions]
+                signs += [sign for head in heads for sign in head.articulations]
                 if not note.style.hideObjectOnPrint:
                     found |= {(part, index, at, KINDS[type(sign).__name__]) for sign in signs
                               if type(sign).__name__ in KINDS}
