@@ -19,11 +19,12 @@ from analyzer.problem import unreadable
 
 What = Literal["horn", "tube", "loop", "second loop", "partial"]
 
-SPREAD: dict[What, float] = {"horn": 30.0, "tube": 4.0, "loop": 15.0, "second loop": 10.0, "partial": 8.0}
+SPREAD: dict[What, float] = {"horn": 30.0, "tube": 4.0, "loop": 20.0, "second loop": 10.0, "partial": 10.0}
 """How far real horns lie from a profile, one standard deviation [cents; tube: per cent]. All judged:
 horn: a main slide pulled 25 mm is 29 cents; tube: published lengths of one horn span 269 to 296 cm (S04, S05, S09);
-loop: S10's third valve is 13 cents longer than S17's, and 14 mm of pull on the first is 15 cents; second loop: fixed by
-the maker, so nearer; partial: what players report of sharp sixth and flat fifth partials. A tuner on several horns
+loop: S10's third valve is 13 cents longer than S17's, and 19 mm of pull on the first is 20 cents; second loop: fixed by
+the maker, so nearer; partial: sixth partials of euphoniums are known to be sharp, some by 20 cents. Of horns
+twice as odd, seven of eight 95 per cent intervals still hold the truth. A tuner on several horns
 would decide; with three readings or more of each unknown, half or double the spread moves the answers by less than
 their stated uncertainty (tests/horns/test_tuner.py)."""
 NOISE_CENTS = 3.0
@@ -69,10 +70,10 @@ class Found:
     """What the readings say of one unknown.
 
     `change` is how far it lies from the profile [cents, of a loop: how much lower it makes the note; tube: per cent];
-    `plus_minus` half the interval that holds it with 95 per cent confidence. A partial is hard to tell from the whole
-    horn, but not the note they make together: `sounds_plus_minus` is half the interval of that (of all else, the
-    same). `readings` says in how many readings it sounds, `state` whether it was measured, leans on the profile, or
-    was kept as the profile has it.
+    `plus_minus` half the interval that holds it with 95 per cent confidence. The whole horn's change is the mean of the
+    partials that sounded, a partial's how far it lies from that mean; `sounds_plus_minus` is half the interval of the
+    note that both make together (of all else, the same). `readings` says in how many readings it sounds, `state`
+    whether it was measured, leans on the profile, or was kept as the profile has it.
     """
 
     unknown: Unknown
@@ -115,8 +116,10 @@ def unknowns(horn: Horn, readings: Sequence[Reading]) -> tuple[Unknown, ...]:
         found.append(Unknown(what="tube"))
     found += [Unknown(what="loop", name=loop.name) for loop in horn.loops]
     found += [Unknown(what="second loop", name=loop.name) for loop in horn.loops if second_share(horn, loop)]
-    # A partial that never sounded has nothing to be told by.
+    # A partial that never sounded has nothing to be told by, and one alone cannot be told from the whole horn.
     partials = sorted({reading.partial for reading in readings})
+    if len(partials) == 1:
+        return tuple(found)
     return (*found, *(Unknown(what="partial", name=str(partial)) for partial in partials))
 
 
@@ -197,6 +200,9 @@ class _Problem:
         self._parts = [self._matrix(what) for what in ("horn", "partial")]
         self._lengths = self._length_matrix()
         self._tube = np.array([one.what == "tube" for one in self.unknowns])
+        partial = np.array([one.what == "partial" for one in self.unknowns], dtype=float)
+        first = np.eye(len(self.unknowns))[0]
+        self._shared = np.eye(len(self.unknowns)) + np.outer(first - partial, partial) / max(partial.sum(), 1)
 
     def _matrix(self, what: What) -> Any:
         """Return which unknowns of a kind each reading sounds in. [readings × unknowns, 0 or 1]"""
@@ -270,7 +276,8 @@ class _Problem:
             if abs(new - noise) < 0.01:
                 break
             noise = new
-        return result.x, covariance, noise, dof
+        # The whole horn takes the mean of the partials that sounded: no reading can tell the two apart.
+        return self._shared @ result.x, self._shared @ covariance @ self._shared.T, noise, dof
 
     def sound(self) -> Any:
         """Return which readings agree with the rest: a robust fit first, then deletion residuals until they settle.
@@ -308,9 +315,10 @@ class _Problem:
 
         width = float(stdtrit(dof, (1 + CONFIDENCE) / 2))
         deviation = self.np.sqrt(self.np.diag(covariance))
+        before = self.np.sqrt(self.np.diag(self._shared @ self.np.diag(self.spread ** 2) @ self._shared.T))
         out = []
         for k, one in enumerate(self.unknowns):
-            share = float(deviation[k] / one.spread)
+            share = float(deviation[k] / before[k])
             count = sum(bool(good) and sounds_in(self.horn, one, reading)
                         for good, reading in zip(used, self.readings, strict=True))
             kept = share > KEPT_FROM or not count
