@@ -81,7 +81,7 @@ def compare_text(comparison: Comparison) -> str:
     """Return a comparison as tables: a row a measure of effort, a column a horn; then the horns themselves."""
     out: list[str] = []
     for line in comparison.lines:
-        player = f", player {line.number} of {line.of}" if line.of > 1 else ""
+        player = f", {line.whose}" if line.whose else ""
         title = f"{line.part.full_name or line.part.name or line.part.id}{player} - {line.columns[0].notes} notes"
         out += _titled(title, _effort(line.columns))
     if len(comparison.lines) > 1:

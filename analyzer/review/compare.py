@@ -66,6 +66,7 @@ class ComparedLine:
     number: int
     of: int
     columns: tuple[Column, ...]
+    whose: str = ""                    # what tells the line from others of its part
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,7 +170,7 @@ def compare(document: Document, horns: Sequence[Horn], request: Request, *, fitt
                 line = between(line, *request.measures, name=document.name)
             own = _planned(line, horns, request)
             plans += own
-            compared.append(ComparedLine(part=part, number=line.number, of=line.of,
+            compared.append(ComparedLine(part=part, number=line.number, of=line.of, whose=line.whose,
                                          columns=tuple(column(plan) for plan in own)))
     return Comparison(
         document=document, horns=tuple(horns), lines=tuple(compared), problems=tuple(problems),

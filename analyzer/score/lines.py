@@ -70,8 +70,8 @@ def _by_horn(line: Line, faults: Faults) -> list[Line]:
                        "its notes are left out", "Plan them with --part, from a score in which they are a part.")
         else:
             if family != last:
-                faults.add("note", "horn-change", f"the player changes to {family} here; the notes of each horn are "
-                           "planned as a line of their own", "One player needs both horns.")
+                faults.add("note", "horn-change", f"the player changes horns here, to {family}; the notes of each horn "
+                           "are planned as a line of their own", "One player needs both horns.")
             last = family
         horns.setdefault(family, []).append(index)
     horns.pop("other", None)
