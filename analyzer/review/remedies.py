@@ -223,12 +223,12 @@ class Remedies:
                 near = plan.notes[k - start:k - start + 2]
                 self._plans[key] = all(one.choice is not None for one in near) and all(
                     self.rate(plan, planner, j) <= planner.costs.greatest for j in range(len(plan.notes) - 1))
-            if self._plans[key] and (not self.line.jumps or self._lies_well(horn, k)):
+            if self._plans[key] and self._lies_well(horn, k):
                 names.append(horn.name)
         return _horn_remedy(names, "Take a horn on which it lies better")
 
     def _lies_well(self, horn: Horn, k: int) -> bool:
-        """Whether the move after note `k` is within the limit in the whole line on a horn: repeats tie far notes."""
+        """Whether the move after note `k` is within the limit on a horn once the whole line is planned."""
         if horn.name not in self._wholes:
             whole = Planner(self.line, horn, self._willing(), weights=self.planner.weights, times=self.planner.times)
             self._wholes[horn.name] = (whole.outline(), whole)
