@@ -23,10 +23,10 @@ SPREAD: dict[What, float] = {"horn": 30.0, "tube": 4.0, "loop": 20.0, "second lo
 """How far real horns lie from a profile, one standard deviation [cents; tube: per cent]. All judged:
 horn: a main slide pulled 25 mm is 29 cents; tube: published lengths of one horn span 269 to 296 cm (S04, S05, S09);
 loop: S10's third valve is 13 cents longer than S17's, and 19 mm of pull on the first is 20 cents; second loop: fixed by
-the maker, so nearer; partial: sixth partials of euphoniums are known to be sharp, some by 20 cents. Of horns
-twice as odd, seven of eight 95 per cent intervals still hold the truth. A tuner on several horns
-would decide; with three readings or more of each unknown, half or double the spread moves the answers by less than
-their stated uncertainty (tests/horns/test_tuner.py)."""
+the maker, so nearer; partial: sixth partials of euphoniums are sharp, some by 20 cents (common practice, no source).
+Of horns twice as odd, seven of eight 95 per cent intervals still hold the truth. A tuner on several horns would decide;
+with three readings or more of each unknown, half or double the spread moves the answers by less than their stated
+uncertainty (tests/horns/test_tuner.py)."""
 NOISE_CENTS = 3.0
 """What one reading is worth before the readings themselves have told [cents, standard deviation]; judged, worth
 `NOISE_READINGS` readings: tuner and lip together."""
@@ -141,8 +141,7 @@ def fit(horn: Horn, readings: Sequence[Reading], *, name: str, origin: str) -> F
     ------
     Unreadable
         If there are too few readings, they do not fit together (a quarter are outliers, or the scatter is beyond
-        `MOST_NOISE_CENTS`), or the horn stands more than 60 cents
-        off the tuner's pitch.
+        `MOST_NOISE_CENTS`), or the horn stands more than 60 cents off the tuner's pitch.
     """
     if len(readings) < LEAST_READINGS:
         raise unreadable("reading", where=origin, what=f"{len(readings)} readings say too little of a horn",
@@ -197,24 +196,14 @@ class _Problem:
         self._sounds = np.array([
             held.partial_cents[one.partial - 1] - 100 * (one.midi - horn.fundamental_midi)
             for one, held in zip(readings, self._held, strict=True)])
-        self._parts = [self._matrix(what) for what in ("horn", "partial")]
-        self._lengths = self._length_matrix()
+        # [readings × unknowns]: what adds to a reading as it is, and by how much a cent of a loop lengthens its tube.
+        says = np.array([[sounds_in(horn, one, reading) for one in self.unknowns] for reading in readings], dtype=float)
+        self._adds = says * np.array([one.what in ("horn", "partial") for one in self.unknowns])
+        self._lengths = says * np.array([per_cent(horn, one) for one in self.unknowns])
         self._tube = np.array([one.what == "tube" for one in self.unknowns])
         partial = np.array([one.what == "partial" for one in self.unknowns], dtype=float)
         first = np.eye(len(self.unknowns))[0]
         self._shared = np.eye(len(self.unknowns)) + np.outer(first - partial, partial) / max(partial.sum(), 1)
-
-    def _matrix(self, what: What) -> Any:
-        """Return which unknowns of a kind each reading sounds in. [readings × unknowns, 0 or 1]"""
-        return self.np.array([[
-            float(one.what == what and one.name in ("", str(reading.partial))) for one in self.unknowns
-        ] for reading in self.readings])
-
-    def _length_matrix(self) -> Any:
-        """Return by how much each loop lengthens each reading's tube, for one cent of it. [ratio a cent]"""
-        return self.np.array([[
-            per_cent(self.horn, one) if sounds_in(self.horn, one, reading) else 0.0 for one in self.unknowns
-        ] for reading in self.readings])
 
     def model(self, values: Any) -> Any:
         """Return what each reading ought to show, given the unknowns. [cents]"""
@@ -222,7 +211,7 @@ class _Problem:
         longer = 1 + values[self._tube].sum() / 100
         tube = self._ratio + self._lengths @ values + self._out / longer
         down = np.where(self._placed, 100.0 * self._named, 1200 * np.log2(tube))
-        return self._sounds + sum(part @ values for part in self._parts) - down
+        return self._sounds + self._adds @ values - down
 
     def slopes(self, values: Any) -> Any:
         """Return how much each reading moves with each unknown. [readings × unknowns, cents a unit]"""
@@ -231,7 +220,7 @@ class _Problem:
         tube = self._ratio + self._lengths @ values + self._out / longer
         grows = self._lengths - np.outer(self._out / longer ** 2, self._tube / 100)
         down = np.where(self._placed[:, None], 0.0, 1200 / log(2) * grows / tube[:, None])
-        return sum(self._parts) - down
+        return self._adds - down
 
     def _solve(self, used: Any, noise: float, start: Any = None, *, robust: bool = False) -> Any:
         from scipy.optimize import least_squares
@@ -345,7 +334,10 @@ def sounds_in(horn: Horn, unknown: Unknown, reading: Reading) -> bool:
 
 
 def per_cent(horn: Horn, unknown: Unknown) -> float:
-    """How much of the open tube one cent of a loop is, where it is the only one (with what it needs). [ratio]"""
+    """How much of the open tube one cent of a loop is, where it is the only one (with what it needs). [ratio]
+
+    0 for what is no loop.
+    """
     loops = {loop.name: loop for loop in horn.loops}
     if unknown.what not in ("loop", "second loop"):
         return 0.0
@@ -369,13 +361,15 @@ def _fitted(horn: Horn, found: Sequence[Found], name: str, why: str) -> Horn:
         new, second = told.get(("loop", loop.name)), told.get(("second loop", loop.name))
         # Each loop is a tube of its own: where one is longer, the other stays as it was.
         long = second_share(horn, loop)
-        if new:
-            loop = replace(loop, share=loop.share + new.change * per_cent(horn, new.unknown), second_share=long or None,
-                           evidence=evidence(new, "cents"))
         if second:
-            loop = replace(loop, second_share=long + second.change * per_cent(horn, second.unknown))
-        loops.append(loop)
-    own = with_loops(replace(horn, name=name), loops)
+            long += second.change * per_cent(horn, second.unknown)
+        if new:
+            loop = replace(loop, share=loop.share + new.change * per_cent(horn, new.unknown),
+                           evidence=evidence(new, "cents"))
+        loops.append(replace(loop, second_share=long or None))
+    own = replace(horn, name=name)
+    if any(what in ("loop", "second loop") for what, _ in told):
+        own = with_loops(own, loops)
     if whole := told.get(("horn", "")):
         own = with_offset(own, EVERY_PARTIAL, whole.change, evidence(whole, "cents"))
     for one in told.values():

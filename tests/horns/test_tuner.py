@@ -242,3 +242,12 @@ def test_readings_that_do_not_fit_together_are_refused() -> None:
     far = "note,valves,cents\n" + "".join(f"{note},0,75\n" for note in ("Bb2", "F3", "Bb3", "D4", "F4", "Bb4"))
     with pytest.raises(Unreadable, match=r"the horn would stand \+\d+ cents off"):
         fitted(profile, far.encode())
+
+
+def test_second_loops_stay_where_only_the_master_was_measured() -> None:
+    profile = load_horn("euphonium-4-compensating")
+    data = b"note,valves,cents\nBb2,0,0\nF3,0,2\nBb3,0,0\nF2,4,-24\nC3,4,-22\nF3,4,-24\n"
+    own = fitted(profile, data).horn
+    assert own.loops[3].share > profile.loops[3].share + 0.01
+    for before, after in zip(profile.loops[:3], own.loops[:3], strict=True):
+        assert second_share(own, after) == pytest.approx(second_share(profile, before))
