@@ -128,7 +128,10 @@ def _fact(what: str, value: str, evidence: Evidence) -> dict[str, str]:
 )
 @_FORMAT
 def calibrate(name: str, known: str, slide_end: str | None, output: Path, form: str) -> None:
-    """Fit a slide horn to your own by one measured position, and write a profile for --horn."""
+    """Fit a slide horn to your own by one measured position, and write a profile for --horn.
+
+    Where you have a tuner, lowbrass tune fit finds more: attachments, partials, and how sure each number is.
+    """
     horn = load_horn(name)
     measured = parse_measured(known)
     end_mm = None if slide_end is None else _distance_mm(slide_end)

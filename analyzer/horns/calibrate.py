@@ -1,4 +1,4 @@
-"""A profile fitted to one's own horn: here by one measured place of the slide."""
+"""The tube of one's own slide horn from one measured place of the slide; `tuner` fits the rest, from many readings."""
 
 import re
 from dataclasses import dataclass, replace
