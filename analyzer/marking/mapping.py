@@ -150,7 +150,7 @@ def _line_text(one: Planned, width: int, plans: int) -> str:
            *fill(" ".join(sentences(plan, difficulties(one.planner, plan))), width).splitlines(), ""]
     for _, group in groupby(plan.notes, key=lambda note: note.note.measure_index):
         out += _measure_text(list(group), width)
-    out += ["", *(text for text in (summary(plan), slurs_said(plan)) if text), ""]
+    out += ["", *fill(slurs_said(plan), width).splitlines(), ""]
     if plans > 1:
         out += _variants_text(one, plans, width)
     return "\n".join(out)

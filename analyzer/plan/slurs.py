@@ -18,13 +18,13 @@ STILL_MM = 5.0
 
 Slur = Literal["lip", "natural", "with grain", "smear", "valve"]
 SAID: dict[Slur, str] = {
-    "lip": "by the lip, the slide still",
-    "natural": "by themselves, the slide against the pitch",
-    "with grain": "with a light tongue, the slide going with the pitch",
-    "smear": "with a soft tongue or they smear, the slide moving within one partial",
+    "natural": "by themselves",
+    "lip": "by the lip",
     "valve": "by a valve",
+    "with grain": "with a light tongue",
+    "smear": "only with a soft tongue, or they smear",
 }
-"""What a player does at each, best without the tongue first and last."""
+"""How the notes part at each, the easiest first."""
 
 
 def slur_kind(a: Candidate, b: Candidate, rising: int) -> Slur:
@@ -43,7 +43,7 @@ def slur_kind(a: Candidate, b: Candidate, rising: int) -> Slur:
 
 
 def slurs_of(plan: Plan) -> tuple[Slur | None, ...]:
-    """Return for each note how it is slurred to the next, None where it is not."""
+    """Return for each note how it is slurred to the next, None where it is not, or is the same note again."""
     kinds: list[Slur | None] = []
     for k, one in enumerate(plan.notes):
         after = plan.notes[k + 1] if k + 1 < len(plan.notes) else None
@@ -51,19 +51,19 @@ def slurs_of(plan: Plan) -> tuple[Slur | None, ...]:
             kinds.append(None)
             continue
         step = after.note.midi - one.note.midi
-        kinds.append(slur_kind(one.choice, after.choice, (step > 0) - (step < 0)))
+        kinds.append(slur_kind(one.choice, after.choice, (step > 0) - (step < 0)) if step else None)
     return tuple(kinds)
 
 
 def slurs_said(plan: Plan) -> str:
-    """Say in a sentence how the slurs are made, and where they smear without the tongue; empty where there are none."""
+    """Say in a sentence how slurred notes part, and where they smear without the tongue; empty where there are none."""
     kinds = slurs_of(plan)
     counts = Counter(kind for kind in kinds if kind)
     if not counts:
         return ""
     said = ", ".join(f"{counts[kind]} {words}" for kind, words in SAID.items() if counts[kind])
     where = _measures([plan.notes[k].note.measure for k, kind in enumerate(kinds) if kind == "smear"])
-    return f"Slurs: {said}{f' (measure {where})' if where else ''}."
+    return f"Slurred notes part: {said}{f' (measure {where})' if where else ''}."
 
 
 def _measures(numbers: Sequence[str], most: int = 8) -> str:

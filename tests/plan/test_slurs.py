@@ -58,10 +58,13 @@ def test_slurs_of_a_plan_are_counted_and_smears_placed() -> None:
     plan = Planner(line_of("Bb2~ F3~ E3 F3~ Eb3", 1), load_horn("tenor")).plan()
     assert [note.choice.label for note in plan.notes] == ["1", "1", "2", "1", "3"]
     assert slurs_of(plan) == ("lip", "smear", None, "smear", None)
-    assert slurs_said(plan).startswith("Slurs: 1 by the lip")
-    assert "2 with a soft tongue or they smear" in slurs_said(plan)
-    assert slurs_said(plan).endswith("(measure 1).")
+    assert slurs_said(plan) == (
+        "Slurred notes part: 1 by the lip, 2 only with a soft tongue, or they smear (measure 1).")
     assert slurs_said(Planner(line_of("Bb2 F3"), load_horn("tenor")).plan()) == ""
+
+
+def test_the_same_note_again_is_no_slur_of_its_own() -> None:
+    assert slurs_of(Planner(line_of("F3~ F3~ Bb3", 1), load_horn("tenor")).plan()) == (None, "lip", None)
 
 
 def test_a_quick_slur_leaves_the_smear_for_a_natural_slur() -> None:
