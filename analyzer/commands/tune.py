@@ -137,7 +137,7 @@ def pull_command(scores: tuple[Path, ...], name: str, parts: tuple[str, ...], pl
     try:
         advice = advise(planners, limits_mm, worst=worst)
     except ImportError as error:
-        raise missing("scipy", "decide") from error
+        raise missing("numpy", "decide") from error
     if output is not None:
         pulls = ", ".join(f"{slide} {pull_mm} mm" for slide, pull_mm in advice.pulls_mm.items() if pull_mm) or "none"
         remark = f"{horn.name} with slides pulled out: {pulls} (lowbrass tune pull)."

@@ -12,10 +12,11 @@ from math import sqrt
 
 from analyzer.horns.candidates import candidates, chart_choice
 from analyzer.horns.horn import Horn
-from analyzer.horns.retuned import pulled
+from analyzer.horns.retuned import pulled, slides
 from analyzer.horns.slides import UNUSUAL_CENTS, Tuning, Wanted, Way, ways
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.solve import Planner
+from analyzer.problem import unreadable
 
 MISSING_CENTS = 100.0
 """What a note counts that nothing sounds [cents]; judged: worse than any that can be lipped."""
@@ -74,7 +75,7 @@ class Advice:
 
 
 def advise(planners: Sequence[Planner], limits_mm: Mapping[str, int], *, worst: bool = False) -> Advice:
-    """Return how far to pull the slides of a horn for some lines. Needs scipy and numpy (the extra ``decide``).
+    """Return how far to pull the slides of a horn for some lines. Needs numpy (the extra ``decide``).
 
     Parameters
     ----------
@@ -89,6 +90,8 @@ def advise(planners: Sequence[Planner], limits_mm: Mapping[str, int], *, worst: 
     ------
     ValueError
         If no line has a note, or their horns differ.
+    Unreadable
+        If the horn has none of the notes.
     """
     if not any(one.line.notes for one in planners) or any(one.horn != planners[0].horn for one in planners):
         raise ValueError("advise wants lines with notes on one horn")
@@ -102,10 +105,14 @@ class _Search:
         self.planners = planners
         self.limits = limits_mm
         self.worst = worst
-        self.still = dict.fromkeys(limits_mm, 0)
+        self.still = dict.fromkeys(slides(self.horn), 0)
         self.before = self._plans(self.still)
         self.ways = {midi: self._known(midi) for midi in {one.note.midi for one in _all(self.before)}}
         self.beyond = tuple(sorted(midi for midi, known in self.ways.items() if not known))
+        if len(self.beyond) == len(self.ways):
+            raise unreadable("no-candidate", where=planners[0].line.part_name,
+                             what=f"{self.horn.name} has none of these notes, whatever is pulled",
+                             try_="Try another horn; lowbrass map says what each note lacks.")
 
     def _known(self, midi: int) -> tuple[Way, ...]:
         """Return the ways that this player knows and that some pull allows.
@@ -119,16 +126,14 @@ class _Search:
 
     def advice(self) -> Advice:
         visited = {tuple(self.still.values()): (self.still, self.before)}
-        if len(self.beyond) < len(self.ways):
-            starts = product((self._taken(self.before), self._open()), sorted({False, self.worst}))
-            for wanted, worst in starts:
-                for _ in range(_ROUNDS):
-                    pulls = self._best(wanted, worst)
-                    key = tuple(pulls.values())
-                    if key in visited:
-                        break
-                    visited[key] = pulls, self._plans(pulls)
-                    wanted = self._taken(visited[key][1])
+        for wanted, worst in product((self._taken(self.before), self._open()), sorted({False, self.worst})):
+            for _ in range(_ROUNDS):
+                pulls = self._best(wanted, worst)
+                key = tuple(pulls.values())
+                if key in visited:
+                    break
+                visited[key] = pulls, self._plans(pulls)
+                wanted = self._taken(visited[key][1])
         pulls, plans = self._chosen(list(visited.values()))
         notes = self._notes(plans)
         return Advice(

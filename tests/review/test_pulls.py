@@ -121,6 +121,8 @@ def test_lines_on_different_horns_are_the_callers_mistake() -> None:
         advise([planner(LOW), planner(LOW, "euphonium-4")], limits(load_horn("euphonium-4")))
     with pytest.raises(ValueError, match="with notes"):
         advise([], {})
+    with pytest.raises(Unreadable, match=r"euphonium-3 has none of these notes, whatever is pulled\."):
+        advise([planner("C2 Eb2")], limits(load_horn("euphonium-3")))
 
 
 # --- from the command line -----------------------------------------------------------------------------------------
