@@ -102,21 +102,22 @@ def systems_with(engraving: Engraving, copy: Copy) -> tuple[str, ...]:
     The first holds the glyphs of all: they belong into one document, which has the faces of `faces_of`. Titles and
     feet are left out.
     """
-    layers = iter(mark_layers(engraving, copy.marks, copy.row_names))
-    rows = iter(_rows(engraving, copy.marks, copy.row_names))
+    rows = _rows(engraving, copy.marks, copy.row_names)
+    marked = zip(rows, _layers(engraving, rows, row_names_of(copy.marks, copy.row_names)), strict=True)
     glyphs = dict.fromkeys(glyph for sheet in engraving.sheets for glyph in sheet.glyphs)
     width = engraving.width + 2 * engraving.margin
     found: list[str] = []
     for sheet in engraving.sheets:
         for line, system in zip(sheet.lines, sheet.systems, strict=True):
-            used = max((row.nth + 1 for row in next(rows)), default=0)
+            under, layer = next(marked)
+            used = max((row.nth + 1 for row in under), default=0)
             # The part's own lyrics were moved down by all rows that room was kept for.
             below = depth_of(engraving.rows if system.has_lyrics else used)
             top, bottom = system.top - _AIR, system.bottom + below + _AIR
             defined = "" if found else f'<defs>{"".join(glyphs)}</defs>'
             found.append(
                 f'<svg xmlns="{SVG}" viewBox="0 {top:.0f} {width:.0f} {bottom - top:.0f}" {LOOK} overflow="visible">'
-                f'{defined}<g transform="translate({engraving.margin:.0f})">{line}{next(layers)}</g></g></svg>')
+                f'{defined}<g transform="translate({engraving.margin:.0f})">{line}{layer}</g></g></svg>')
     return tuple(found)
 
 
@@ -137,9 +138,12 @@ def mark_layers(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence
     that shows the pictures can put the group with new marks in the place of the one with the old. Groups of marks
     (``class="mark usual"``) and of struck heads tell their note by `data-ref`.
     """
-    names = row_names_of(marks, row_names)
-    return tuple(drawn(rows, f"{engraving.options.id_prefix}marks-{number}", names)
-                 for number, rows in enumerate(_rows(engraving, marks, row_names)))
+    return _layers(engraving, _rows(engraving, marks, row_names), row_names_of(marks, row_names))
+
+
+def _layers(engraving: Engraving, rows: Sequence[Sequence[MarkRow]], names: Mapping[int, str]) -> tuple[str, ...]:
+    return tuple(drawn(under, f"{engraving.options.id_prefix}marks-{number}", names)
+                 for number, under in enumerate(rows))
 
 
 def engraved_pages(copy: Copy, options: PageOptions | None = None) -> tuple[str, ...]:

@@ -6,13 +6,15 @@ rest). The ground shows the valve state, with the places of that state's own pos
 all, so that T4 is seen to lie elsewhere than 4. Everything said by colour is said by shape or word, too.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 
 from analyzer.analysis import Planned
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import position_place_mm, positions, states
+from analyzer.horns.horn import Horn
 from analyzer.picture.drawing import FAINT, HELD, INK, RULE, USUAL, Drawing, Picture, Strokes, num
 from analyzer.picture.lanes import Frame, draw_bars, draw_lanes, held_spans, measures_of, words_of
 from analyzer.picture.rows import rows_of, starts_of
@@ -41,9 +43,12 @@ def pictures_of(one: Planned, *, width: float = WIDE) -> tuple[Picture, ...]:
     found = []
     starts = starts_of(plan.notes)
     setting = None if plan.horn.family == "valves" else _setting(one)
+    # Rows with as many lanes have their scales in the same place.
+    scales_at = cache(lambda top: _side_scales(plan.horn, setting, left=left, right=width - right, top=top)
+                      if setting else "")
     for row in rows_of(plan, starts, left=left, width=width - left - right):
         f = Frame(one=one, row=row, starts=starts, out=Drawing())
-        bottom, scales = (valve_row(f), "") if setting is None else _slide_row(f, setting)
+        bottom, scales = (valve_row(f), "") if setting is None else _slide_row(f, setting, scales_at)
         kind = "Valve picture" if plan.horn.family == "valves" else "Slide picture"
         found.append(Picture(width=width, height=bottom, title=f"{kind}, {measures_of(row)}", desc=words_of(f),
                              body=f.out.body(), shared=scales))
@@ -130,8 +135,11 @@ def _range_mm(one: Planned) -> float:
         5, positions(plan.horn))) + 10))
 
 
-def _slide_row(f: Frame, setting: _Setting) -> tuple[float, str]:
-    """Draw one row; return its height [px] and its scales, which the other rows have, too."""
+def _slide_row(f: Frame, setting: _Setting, scales_at: Callable[[float], str]) -> tuple[float, str]:
+    """Draw one row; return its height [px] and its scales, which the other rows have, too.
+
+    `scales_at` draws them from a height on.
+    """
     out, row, horn = f.out, f.row, f.one.plan.horn
     top = draw_lanes(f, 2.0) + 4
     for loop in setting.loops:
@@ -151,7 +159,7 @@ def _slide_row(f: Frame, setting: _Setting) -> tuple[float, str]:
         return top + ((choice.extension_mm if choice else None) or 0.0) * _PX_PER_MM
 
     _ground(f, top, bottom, limit)
-    scales = _side_scales(f, setting, top)
+    scales = scales_at(top)
     out.parts.append(scales)
     draw_bars(f, 2.0, bottom)
     reach = f.one.plan.player.reach_on(horn)
@@ -201,27 +209,28 @@ def _ground(f: Frame, top: float, bottom: float, limit: float) -> None:
     out.rect(row.left, top - 8, row.right - row.left, bottom - top + 8, stroke="#8a93a0")
 
 
-def _side_scales(f: Frame, setting: _Setting, top: float) -> str:
-    out, row, horn, limit = Drawing(), f.row, f.one.plan.horn, setting.limit_mm
+def _side_scales(horn: Horn, setting: _Setting, *, left: float, right: float, top: float) -> str:
+    """Draw the places of all valve states at the left of a row, millimetres at its right. [px]"""
+    out, limit = Drawing(), setting.limit_mm
     strokes = Strokes()
     for place, held in enumerate(setting.states):
-        right = row.left - 4 - (len(setting.states) - 1 - place) * _SCALE_PX
-        out.text(right - 10, top - 10, "".join(held) or "open", size=10, color=FAINT, bold=True, anchor="middle")
-        strokes.line(right, top, right, top + min(limit, horn.slide_end_mm) * _PX_PER_MM, color="#8a93a0",
+        at = left - 4 - (len(setting.states) - 1 - place) * _SCALE_PX
+        out.text(at - 10, top - 10, "".join(held) or "open", size=10, color=FAINT, bold=True, anchor="middle")
+        strokes.line(at, top, at, top + min(limit, horn.slide_end_mm) * _PX_PER_MM, color="#8a93a0",
                      width=1.2 if not held else 1.0, dash="" if not held else "5 3")
         names = []
         for number in range(1, positions(horn, held) + 1):
             mm = position_place_mm(horn, held, number)
             if mm <= limit:
                 y = top + mm * _PX_PER_MM
-                strokes.line(right - 4, y, right, y, color=INK, width=1.2)
-                names.append((right - 6, y + 4, f"{''.join(held)}{number}"))
+                strokes.line(at - 4, y, at, y, color=INK, width=1.2)
+                names.append((at - 6, y + 4, f"{''.join(held)}{number}"))
         out.texts(names, anchor="end", bold=not held)
     depths = {mm: top + mm * _PX_PER_MM for mm in range(0, int(limit) + 1, 100)}
     for y in depths.values():
-        strokes.line(row.right, y, row.right + 4, y, color=FAINT)
+        strokes.line(right, y, right + 4, y, color=FAINT)
     strokes.onto(out)
-    out.texts([*((row.right + 6, y + 4, str(mm)) for mm, y in depths.items()), (row.right + 6, top - 10, "mm")],
+    out.texts([*((right + 6, y + 4, str(mm)) for mm, y in depths.items()), (right + 6, top - 10, "mm")],
               size=10, color=FAINT)
     return out.body()
 
