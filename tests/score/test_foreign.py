@@ -212,6 +212,27 @@ def test_map_writes_the_converted_score_with_marks(tmp_path: Path) -> None:
     assert written.xml.count(b"<fingering") == 7
 
 
+@pytest.mark.whole
+@pytest.mark.parametrize("arguments", [
+    ("parts", "band.mid"), ("map", "band.mid"), ("review", "band.mid"),
+    ("compare", "band.mid", "--horns", "tenor,tenor-f"),
+    ("ready", "band.mid", "--from", "tenor", "--to", "tenor-f", "--player", "one.toml"),
+    ("drill", "band.mid", "--horn", "tenor-f", "-o", "sheet.musicxml"), ("fit", "band.mid", "--section", "all.toml"),
+    ("survey", ".", "--format", "json"), ("survey", ".", "--foreign"),
+], ids=" ".join)
+def test_every_command_takes_the_other_forms(arguments: tuple[str, ...], tmp_path: Path) -> None:
+    _put(tmp_path, "band.mid", MIDI)
+    _put(tmp_path, "one.toml", '[player]\nname = "A"\n')
+    _put(tmp_path, "all.toml", '[[player]]\nname = "A"\nhorns = ["tenor-f"]\n')
+    done = _run(*arguments, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "Traceback" not in done.stderr
+    if "json" in arguments:
+        assert "--foreign" in done.stdout, "it says how to have the file read"
+    elif arguments[0] != "survey":
+        assert "MIDI" in done.stderr, "what MIDI does not carry is said"
+
+
 def test_a_converted_score_is_written_as_musicxml_only(tmp_path: Path) -> None:
     _put(tmp_path, "tune.abc", ABC)
     refused = _run("map", "tune.abc", "--part", "P1", "-o", "out.abc", cwd=tmp_path)
