@@ -107,7 +107,7 @@ def test_a_killed_writer_leaves_a_whole_file(student: Path) -> None:
     start = time.monotonic()
     run("progress", student, "--secure", "5 to 6")
     whole_s = time.monotonic() - start
-    for k in range(8):
+    for k in range(4):
         before = moves_of(student)
         job = subprocess.Popen(words("progress", student, "--secure", f"T{k % 6 + 1} to TS{k % 5 + 1}"),
                                stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)

@@ -443,14 +443,14 @@ def test_sheet_is_in_the_clef_and_transposition_of_the_part() -> None:
 
 def test_same_seed_same_bytes_in_other_processes(tmp_path: Path) -> None:
     sheets = []
-    for number, (seed, chance) in enumerate((("7", "1"), ("7", "2"), ("8", "1"))):
+    for number, chance in enumerate(("1", "2")):
         out = tmp_path / f"{number}.musicxml"
-        done = run("drill", SAMPLES / "attachment-etude.musicxml", "--horn", "tenor-f", "-o", out, "--seed", seed,
+        done = run("drill", SAMPLES / "attachment-etude.musicxml", "--horn", "tenor-f", "-o", out, "--seed", "7",
                    hash_seed=chance)
         assert done.returncode == 0, done.stderr
         sheets.append(out.read_bytes())
-    assert sheets[0] == sheets[1]
-    assert sheets[0] != sheets[2]
+    assert sheets[0] == sheets[1] == sheet_musicxml(made("tenor-f", 7))
+    assert sheets[0] != sheet_musicxml(made("tenor-f", 8))
 
 
 # --- weeks, words, the command -----------------------------------------------------------------------------------

@@ -31,7 +31,9 @@ def peak_hz(piece, expected_hz: float) -> float:
     return float((top + (left - right) / (2 * (left - 2 * mid + right))) * rate / size)
 
 
-@pytest.mark.parametrize(("case", "drone"), [("euphonium-3", "just"), ("euphonium-3", "equal"), ("treble", "just")])
+@pytest.mark.parametrize(("case", "drone"), [
+    ("euphonium-3", "equal"), pytest.param("euphonium-3", "just", marks=pytest.mark.whole),
+    pytest.param("treble", "just", marks=pytest.mark.whole)])
 def test_tone_and_drone_are_true_to_a_tenth_of_a_cent(case: str, drone) -> None:
     heard = tones(made(case), drone)
     checked = 0
@@ -58,7 +60,8 @@ def unsteadiness(piece, hz: float) -> float:
     rate = 44100
     steady = piece[rate // 2:rate // 2 + 2 * rate]
     turned = steady * np.exp(-2j * np.pi * hz * np.arange(len(steady)) / rate)
-    loud = np.abs(np.convolve(turned, np.hanning(4410) / 2205, mode="valid"))
+    # A tenth of a second at a time, every fiftieth of a second; the other partials, 87 Hz apart, fall out.
+    loud = np.array([abs((turned[at:at + 4410] * np.hanning(4410)).sum()) for at in range(0, len(turned) - 4410, 882)])
     return float(loud.std() / loud.mean())
 
 
