@@ -1,0 +1,43 @@
+"""The three sentences of a plan, word for word: they are read aloud."""
+
+from analyzer.horns.profiles import load_horn
+from analyzer.plan.difficulty import difficulties
+from analyzer.plan.player import Player
+from analyzer.plan.solve import Planner
+from analyzer.plan.summary import sentences
+from tests.lines import line_of
+
+
+def said(names: str, horn: str, seconds: float = 1.0, player: Player | None = None) -> tuple[str, ...]:
+    planner = Planner(line_of(names, seconds), load_horn(horn), player)
+    plan = planner.plan()
+    return sentences(plan, difficulties(planner, plan))
+
+
+def test_a_calm_line_is_said_to_be_one() -> None:
+    assert said("Bb3 A3 Bb3", "tenor") == (
+        "All 3 notes can be played; none leaves the usual chart.",
+        "The slide goes 0.2 m in all, as by the usual chart.",
+        "There is ample time for every move at the written tempo; no measure comes near a limit.")
+
+
+def test_what_is_saved_and_where_it_is_hard() -> None:
+    first, second, third = said("Eb4 D4 Eb4 D4 Eb4", "tenor", 0.12, Player(max_speed_mm_s=1500))
+    assert first == "All 5 notes can be played; 2 leave the usual chart."
+    # 3 4 3 4 3 is 4 moves of 8.9 to 11 cm in place of 4 of 18: about 45 to 51 per cent less.
+    assert second.startswith("The slide goes 0.4 m in all, ")
+    assert 40 <= int(second.split("all, ")[1].split()[0]) <= 55
+    assert third.startswith("It can be played up to about ")
+    assert third.endswith("the hardest place is measure 1.")
+
+
+def test_what_cannot_be_played_and_valves() -> None:
+    assert said("B1 C2", "tenor-f")[0] == (
+        "Of 2 notes, 1 note cannot be played on this horn by this player; none leaves the usual chart.")
+    assert said("Bb2 C3 D3", "euphonium-4")[1].startswith("The fingers change 2 times, and the note farthest from")
+    assert said("C3 B2", "tenor-f")[1].endswith("as by the usual chart.")
+    assert "with 1 change of the attachment" in said("D3 C3", "tenor-f")[1]
+
+
+def test_an_empty_line_has_one_sentence() -> None:
+    assert said("", "tenor") == ("There are no notes here.",)
