@@ -44,7 +44,7 @@ def command(horn: str, before: str | None, output: Path | None, paper: Literal["
         raise click.BadParameter(f"'{output.name}' has an ending that is not known; use .svg, .html or .pdf.",
                                  param_hint="-o")
     if before is not None:
-        _print_change(load_horn(before), load_horn(horn), output, form)
+        _print_change(load_horn(before), load_horn(horn), output, form, paper)
         return
     model = load_horn(horn)
     if output is not None:
@@ -64,7 +64,7 @@ def command(horn: str, before: str | None, output: Path | None, paper: Literal["
         click.echo(chart_text(model))
 
 
-def _print_change(before: Horn, after: Horn, output: Path | None, form: str) -> None:
+def _print_change(before: Horn, after: Horn, output: Path | None, form: str, paper: Literal["a4", "letter"]) -> None:
     from analyzer.horns.transition import transition
     from analyzer.report.transition_page import transition_document, transition_file, transition_text
 
@@ -79,7 +79,7 @@ def _print_change(before: Horn, after: Horn, output: Path | None, form: str) -> 
     change = transition(before, after)
     if output is not None:
         try:
-            content = transition_file(change, output.suffix.lower())
+            content = transition_file(change, output.suffix.lower(), paper=paper)
         except ImportError as error:
             raise missing(error.name or "a package", "engrave") from error
         write_file(output, content)

@@ -8,9 +8,10 @@ import textwrap
 from collections.abc import Callable, Sequence
 from fractions import Fraction
 from html import escape
-from typing import Literal
 
-from analyzer.engrave.engrave import PageOptions, engraved_pages, engraving_copy
+from analyzer.engrave.copy import engraving_copy
+from analyzer.engrave.engrave import engraved_pages
+from analyzer.engrave.options import PageOptions, Paper
 from analyzer.picture.drawing import BASE, FAINT, INK, RULE, Drawing, clean, num
 from analyzer.practice.drills import WARM_UP, Drills
 from analyzer.practice.kit import Exercise
@@ -19,7 +20,6 @@ from analyzer.report.drillstream import PART
 from analyzer.report.drilltables import BEATS
 from analyzer.report.shell import shell
 
-Paper = Literal["a4", "letter"]
 _UNITS_PER_MM = 4.2                    # as our pictures on paper: letters of 11 units become 7.4 points high
 _MARGIN = 42.0                         # 10 mm
 _HEAD = 74.0

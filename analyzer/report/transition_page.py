@@ -4,6 +4,7 @@ from html import escape
 from typing import Any
 
 from analyzer import cautions
+from analyzer.engrave.options import PageOptions, Paper
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.transition import NoteChange, Transition, beside_words
 from analyzer.picture.drawing import num
@@ -99,8 +100,8 @@ def _said(value: float | None, *, signed: bool = False) -> str:
     return f"{round(value):{'+' if signed and round(value) else ''}d}".replace("-", "−")
 
 
-def transition_file(change: Transition, ending: str) -> bytes:
-    """Return the chart as a file: ``.svg`` (picture), ``.html`` (picture and tables) or ``.pdf`` (one sheet of A4).
+def transition_file(change: Transition, ending: str, *, paper: Paper = "a4") -> bytes:
+    """Return the chart as a file: ``.svg`` (picture), ``.html`` (picture and tables) or ``.pdf`` (one sheet).
 
     Raises
     ------
@@ -114,7 +115,7 @@ def transition_file(change: Transition, ending: str) -> bytes:
     if ending == ".html":
         return _page(change).encode()
     if ending == ".pdf":
-        return _pdf(change)
+        return _pdf(change, PageOptions(paper=paper))
     raise ValueError(f"a chart is .svg, .html or .pdf, not {ending!r}")
 
 
@@ -131,15 +132,14 @@ def _page(change: Transition) -> str:
              "pitch, usual choices.")
 
 
-def _pdf(change: Transition) -> bytes:
-    from analyzer.engrave.engrave import PAPER_MM
+def _pdf(change: Transition, page: PageOptions) -> bytes:
     from analyzer.engrave.pdf import pdf_of
 
     picture = transition_picture(change)
-    wide, high = PAPER_MM["a4"]
+    wide, high = page.size_mm
     # As wide as the paper allows, or as high: one sheet, from its top on.
     scale = min((wide - 2 * _MARGIN_MM) / picture.width, (high - 2 * _MARGIN_MM) / picture.height)
     left = (wide - picture.width * scale) / 2 / scale
     sheet = (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(wide / scale)} {num(high / scale)}">'
              f"{picture.placed(left, _MARGIN_MM / scale)}</svg>")
-    return pdf_of([sheet], title=picture.title)
+    return pdf_of([sheet], page, title=picture.title)
