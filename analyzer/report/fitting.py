@@ -109,4 +109,5 @@ def _findings_text(findings: Sequence[Finding]) -> Iterable[str]:
         yield f"      {_MARKS[group.first.severity]}{place}{what}{'' if what.endswith('.') else '.'}{way}"
     more = len(findings) - shown
     if more:
-        yield f"      and {more} more, all of them in --format json"
+        what = f"and {more} more" if shown else f"{more} thing{'s' if more > 1 else ''} good to know"
+        yield f"      {what}, all of them in --format json and on the page (-o FILE.html)"
