@@ -4,8 +4,14 @@ import asyncio
 from collections.abc import Awaitable, Callable
 from typing import Any, TypeVar
 
-from analyzer.analysis import between, part_lines
+from analyzer.analysis import Request, analyse, between, part_lines
+from analyzer.marking.ossia import repitched
+from analyzer.problem import unreadable
 from analyzer.report.fitting import fit_document
+from analyzer.report.section_page import section_page
+from analyzer.review.bass import review
+from analyzer.review.harmony import Harmony
+from analyzer.review.ossia import ossia
 from analyzer.score.document import read_document
 from analyzer.score.parts import find_parts
 from analyzer.section.fit import fit
@@ -73,6 +79,29 @@ def fit_of(data: bytes, name: str, section: dict[str, Any], measures: tuple[str,
         As for `section_of` and `fit`.
     """
     return fit_document(fit(read_document(data, name), section_of(section), measures=measures, tempo_bpm=tempo_bpm))
+
+
+def fit_page_of(data: bytes, name: str, section: dict[str, Any], measures: tuple[str, str] | None,
+                tempo_bpm: float | None) -> bytes:
+    """Return the page of the same answer: one HTML file. Raises as `fit_of`."""
+    return section_page(fit(read_document(data, name), section_of(section), measures=measures, tempo_bpm=tempo_bpm))
+
+
+def playable_file(data: bytes, name: str, request: Request) -> bytes:
+    """Read a score anew and return it with other notes where its own cannot be played, as the command line does.
+
+    Raises
+    ------
+    Unreadable
+        If nothing can be changed, or as for `analyse`.
+    """
+    document = read_document(data, name)
+    changed = ossia(review(analyse(document, request)), Harmony(document))
+    if not changed.changes:
+        what = "none of the notes that cannot be played has another to take its place" if changed.left \
+            else "there is nothing to change: every note can be played"
+        raise unreadable("no-change", where=name, what=what, try_="Look at the findings of the review.")
+    return repitched(document, changed.by_part(), changed.glides())
 
 
 def midi_file(data: bytes, name: str, part_id: str, measures: tuple[str, str] | None) -> bytes:

@@ -11,9 +11,10 @@ from analyzer.review.bass import review
 from analyzer.review.compare import compare
 from analyzer.review.findings import grouped
 from analyzer.web.asked import Asked, read_asked, read_horns
-from analyzer.web.errands import Errands, fit_of
+from analyzer.web.errands import Errands, fit_of, fit_page_of, playable_file
 from analyzer.web.forms import (
     MAX_TOML_BYTES,
+    Mistake,
     check_form,
     player_text,
     read_player_file,
@@ -64,14 +65,24 @@ def views(page: Host) -> dict[str, Handler]:
         asked, horns = read_asked(given), read_horns(given)
         return json_reply(compare_document(await asyncio.to_thread(compare, session.document, horns, asked.request())))
 
+    async def playable(request: "Request") -> "Response":
+        given, session = await page.question(request)
+        content = await page.errands.run(request.is_disconnected, playable_file, session.data, session.document.name,
+                                         read_asked(given).request())
+        ending = ".mxl" if session.document.archive is not None else ".musicxml"
+        return file_reply(content, f"{_stem(session)}-playable{ending}")
+
     async def fitted(request: "Request") -> "Response":
         given, session = await page.question(request)
         section, asked = given.pop("section", None), read_asked(given)
         found, mistakes = check_form(section)
         if found is None:
-            return json_reply({"line": mistakes[0].line, "mistakes": [one.as_json() for one in mistakes]}, 400)
-        return json_reply(await page.errands.run(request.is_disconnected, fit_of, session.data, session.document.name,
-                                                 section, asked.measures, asked.tempo_bpm))
+            return _refused(mistakes)
+        what = (session.data, session.document.name, section, asked.measures, asked.tempo_bpm)
+        if given.get("ending") == ".html":
+            content = await page.errands.run(request.is_disconnected, fit_page_of, *what)
+            return file_reply(content, f"{_stem(session)}-section.html")
+        return json_reply(await page.errands.run(request.is_disconnected, fit_of, *what))
 
     async def section_read(request: "Request") -> "Response":
         return json_reply(read_section_file(*await read_text(request, MAX_TOML_BYTES)))
@@ -80,7 +91,7 @@ def views(page: Host) -> dict[str, Handler]:
         given = await read_json(request, MAX_QUESTION_BYTES)
         found, mistakes = check_form(given)
         if found is None:
-            return json_reply({"line": mistakes[0].line, "mistakes": [one.as_json() for one in mistakes]}, 400)
+            return _refused(mistakes)
         return file_reply(section_text(given).encode(), "section.toml")
 
     async def player_read(request: "Request") -> "Response":
@@ -100,14 +111,24 @@ def views(page: Host) -> dict[str, Handler]:
     async def pins_write(request: "Request") -> "Response":
         given, session = await page.question(request)
         text = await asyncio.to_thread(pins_text, session.document, read_asked(given).pins)
-        return file_reply(text.encode(), f"{Path(session.document.name).stem or 'score'}-pins.toml")
+        return file_reply(text.encode(), f"{_stem(session)}-pins.toml")
 
     return {
         "/api/sound": sound, "/api/review": reviewed, "/api/compare": compared, "/api/fit": fitted,
+        "/api/playable": playable,
         "/api/section/read": section_read, "/api/section/write": section_write,
         "/api/player/read": player_read, "/api/player/write": player_write,
         "/api/pins/read": pins_read, "/api/pins/write": pins_write,
     }
+
+
+def _stem(session: Session) -> str:
+    return Path(session.document.name).stem or "score"
+
+
+def _refused(mistakes: tuple[Mistake, ...]) -> "Response":
+    """Say what is wrong in a form, with the field of each mistake."""
+    return json_reply({"line": mistakes[0].line, "mistakes": [one.as_json() for one in mistakes]}, 400)
 
 
 def review_for(session: Session, asked: Asked) -> dict[str, Any]:

@@ -62,6 +62,9 @@ def test_a_director_checks_the_fit(tab, kind: str) -> None:
     expect(tab.locator("#verdict")).to_have_text("The piece suits this section.", timeout=WAIT_MS)
     assert tab.evaluate("() => document.activeElement.textContent") == "The piece suits this section."
     expect(tab.locator("#fitted tbody")).to_contain_text("Player 4")
+    with tab.expect_download() as found:
+        hands.press("#fit-page")
+    assert found.value.suggested_filename == "harbour-march-trio-section.html"
     for _ in range(2):
         if kind == "keyboard":
             hands.reach("#member-0-name")
@@ -90,6 +93,9 @@ def test_a_bass_part_is_reviewed(tab, kind: str) -> None:
     gap = tab.locator(".finding.stop", has_text="B1 cannot be sounded")
     expect(gap.first).to_be_visible()
     expect(gap.first.locator("ul")).to_contain_text("Take a horn that has it: bass trombone with two")
+    with tab.expect_download() as found:
+        hands.press("#playable")
+    assert found.value.suggested_filename == "deep-water-bass-trombone-playable.musicxml"
     # Another horn closes the gap, without leaving the review.
     hands.choose("#horn", "bass-independent")
     expect(tab.locator("#view-review h2")).to_contain_text("two independent valves", timeout=WAIT_MS)

@@ -10,8 +10,8 @@ from analyzer.web.security import MAX_UPLOAD_BYTES
 from tests.web.conftest import TOKEN
 
 ASKED = ["/api/start", "/api/open", "/api/plan", "/api/music", "/api/marks", "/api/pictures", "/api/file", "/api/sound",
-         "/api/review", "/api/compare", "/api/fit", "/api/section/read", "/api/section/write", "/api/player/read",
-         "/api/player/write", "/api/pins/read", "/api/pins/write"]
+         "/api/review", "/api/playable", "/api/compare", "/api/fit", "/api/section/read", "/api/section/write",
+         "/api/player/read", "/api/player/write", "/api/pins/read", "/api/pins/write"]
 
 
 @pytest.mark.parametrize("host", ["evil.example", "evil.example:8765", "127.0.0.1:9999", "127.0.0.1", "[::1]:8765",

@@ -8,11 +8,15 @@ import pytest
 from analyzer.analysis import Request, analyse
 from analyzer.horns.candidates import position_place_mm
 from analyzer.horns.profiles import load_horn
+from analyzer.marking.ossia import repitched
 from analyzer.report.comparing import compare_document
 from analyzer.report.fitting import fit_document
 from analyzer.report.reviewing import review_document
+from analyzer.report.section_page import section_page
 from analyzer.review.bass import review
 from analyzer.review.compare import compare
+from analyzer.review.harmony import Harmony
+from analyzer.review.ossia import ossia
 from analyzer.score.document import open_document
 from analyzer.section.fit import fit
 from analyzer.section.section import read_section
@@ -76,6 +80,26 @@ def test_the_fit_is_the_command_s(client) -> None:
     # Without anybody who has a valve horn the euphonium's line stays empty.
     form["players"] = [one for one in form["players"] if not any("euph" in horn for horn in one["horns"])]
     assert asked(client, "/api/fit", question(found, section=form))["verdict"] != "suits"
+
+
+def test_the_answer_as_a_page_is_the_command_s(client) -> None:
+    body = question(opened(client, MARCH), section=client.get("/api/start").json()["section"], ending=".html")
+    reply = client.post("/api/fit", content=body)
+    assert "harbour-march-trio-section.html" in reply.headers["content-disposition"]
+    assert reply.content == section_page(fit(open_document(SAMPLES / MARCH), read_section(SAMPLES / "section.toml")))
+
+
+def test_the_playable_score_is_the_command_s(client) -> None:
+    found = opened(client, DEEP)
+    reply = client.post("/api/playable", content=question(found, horn="bass-single"))
+    assert reply.status_code == 200, reply.text
+    assert "deep-water-bass-trombone-playable.musicxml" in reply.headers["content-disposition"]
+    document = open_document(SAMPLES / DEEP)
+    changed = ossia(review(analyse(document, Request(horns=("bass-single",)))), Harmony(document))
+    assert reply.content == repitched(document, changed.by_part(), changed.glides())
+    reply = client.post("/api/playable", content=question(opened(client, "evening-song-euphonium.musicxml")))
+    assert reply.status_code == 400
+    assert "nothing to change" in reply.json()["line"]
 
 
 def test_mistakes_of_a_section_name_their_fields(client) -> None:

@@ -1,7 +1,7 @@
 // What all parts of the page share: the open score, the questions asked so far (for undo), the last answer, and the
 // one piece of work that is under way. Parts tell each other what happened with `tell` and listen with `on`.
 
-import { $, Refused, call, fail, say } from "./pieces.js";
+import { $, Refused, call, fail, saved, say } from "./pieces.js";
 
 const KEPT = "lowbrass";
 
@@ -77,6 +77,19 @@ export function failed(error) {
     if (reopen.now) { reopen.now(); return; }
   }
   fail(error instanceof Refused ? error.message : `Something went wrong on this page: ${error.message}. Load it again.`);
+}
+
+/** Save what `reply()` gives as a file; the button waits meanwhile. */
+export async function savedAs(button, reply, wrong = failed) {
+  button.disabled = true;
+  say("Making the file.");
+  try {
+    const name = await saved(await reply(), "lowbrass");
+    fail("");
+    say(`${name} is made.`);
+    button.disabled = false;
+    button.focus();
+  } catch (error) { button.disabled = false; wrong(error); }
 }
 
 /** How to open the score again if the server has let it go; null where only the user can. */

@@ -1,9 +1,9 @@
 // The page: opening a score, asking for plan and music, going from view to view.
 
 import { closeChoices, covered, music } from "./choices.js";
-import { ask, back, busy, change, desk, failed, keep, kept, on, post, question, reopen, state, step, tell, working } from "./desk.js";
+import { ask, back, busy, change, desk, failed, keep, kept, on, post, question, reopen, savedAs, state, step, tell, working } from "./desk.js";
 import { picture } from "./music.js";
-import { $, Refused, call, fail, make, saved, say, tableOf } from "./pieces.js";
+import { $, Refused, call, fail, make, say, tableOf } from "./pieces.js";
 import "./pins.js";
 import "./play.js";
 import { showComparison } from "./compare.js";
@@ -172,15 +172,8 @@ function facts() {
 
 function table() { $("table").querySelector(".scroll").replaceChildren(tableOf(desk.answer.notes)); }
 
-async function download(ending, button) {
-  button.disabled = true;
-  say("Making the file.");
-  try {
-    const reply = await working((signal) => post("/api/file", question({ ending }), signal));
-    const name = await saved(reply, `part${ending}`);
-    fail("");
-    say(`${name} is made.`);
-  } catch (error) { failed(error); } finally { button.disabled = false; button.focus(); }
+function download(ending, button) {
+  return savedAs(button, () => working((signal) => post("/api/file", question({ ending }), signal)));
 }
 
 // --- views --------------------------------------------------------------------------------------------------------

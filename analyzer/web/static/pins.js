@@ -1,8 +1,8 @@
 // What is pinned: the list, and the file that carries the pins to another desk.
 
 import { openChoices, music } from "./choices.js";
-import { change, desk, failed, on, post, question, same, state } from "./desk.js";
-import { $, fail, make, saved, say } from "./pieces.js";
+import { change, desk, failed, on, post, question, same, savedAs, state } from "./desk.js";
+import { $, fail, make } from "./pieces.js";
 
 export function fillPins() {
   const { answer } = desk, now = state();
@@ -41,7 +41,5 @@ $("pins-file").addEventListener("change", async (event) => {
     change({ pins: [...state().pins.filter((pin) => !given.has(place(pin))), ...found.pins] }, `${file.name} is read.`);
   } catch (error) { failed(error); }
 });
-$("pins-save").addEventListener("click", async () => {
-  try { say(`${await saved(await post("/api/pins/write", question()), "pins.toml")} is made.`); } catch (error) { failed(error); }
-});
+$("pins-save").addEventListener("click", () => savedAs($("pins-save"), () => post("/api/pins/write", question())));
 on("answer", fillPins);

@@ -1,6 +1,6 @@
 // The review of a part on a horn: what cannot be played, what asks for care, and the ways out.
 
-import { ask, desk, state, tell } from "./desk.js";
+import { ask, desk, post, question, savedAs, state, tell, working } from "./desk.js";
 import { $, make } from "./pieces.js";
 
 const HEADINGS = { stop: "Cannot be played so", care: "Asks for care", note: "Good to know" };
@@ -85,6 +85,12 @@ export async function showReview(signal, current) {
     const list = make("ul");
     list.append(...found.problems.map((one) => make("li", `${one.where}: ${one.what} ${one.try}`)));
     out.push(make("h3", "About the file"), list);
+  }
+  if (found.findings.some((one) => one.severity === "stop" && one.remedies.length)) {
+    const row = make("p"), button = make("button", "Save the score with notes that can be played", { type: "button", id: "playable" });
+    button.addEventListener("click", () => savedAs(button, () => working((ended) => post("/api/playable", question(), ended))));
+    row.append(button);
+    out.push(row);
   }
   $("view-review").replaceChildren(...out, cautionsOf(found.cautions));
 }

@@ -1,7 +1,7 @@
 // The section: who sits in the low brass, entered in a form or read from a file, and whether this piece suits it.
 
-import { ask, desk, failed, on, post, send, working } from "./desk.js";
-import { $, Refused, make, saved, say } from "./pieces.js";
+import { ask, desk, failed, on, post, question, savedAs, send, working } from "./desk.js";
+import { $, Refused, make, say } from "./pieces.js";
 import { cautionsOf, countSaid, findingsOf, measuresSaid, named } from "./review.js";
 import { list, listed } from "./settings.js";
 
@@ -253,9 +253,10 @@ $("section-file").addEventListener("change", async (event) => {
   if (!file) return;
   try { take(await send("/api/section/read", file), `${file.name} is read.`); } catch (error) { failed(error); }
 });
-$("section-save").addEventListener("click", async () => {
+$("section-save").addEventListener("click", () => { mistakes([]); savedAs($("section-save"), () => post("/api/section/write", section), wrong); });
+$("fit-page").addEventListener("click", () => {
   mistakes([]);
-  try { say(`${await saved(await post("/api/section/write", section), "section.toml")} is made.`); } catch (error) { wrong(error); }
+  savedAs($("fit-page"), () => working((signal) => post("/api/fit", question({ section, pins: [], ending: ".html" }), signal)), wrong);
 });
 window.addEventListener("beforeprint", () => { for (const details of $("fitted").querySelectorAll("details")) details.open = true; });
 on("opened", () => { $("fitted").replaceChildren(); $("fit-old").hidden = true; });

@@ -1,7 +1,7 @@
 // The settings above the music: part, player, horn, measures, tempo, and what the player can do.
 
-import { change, desk, failed, on, post, send, state } from "./desk.js";
-import { $, make, saved, say } from "./pieces.js";
+import { change, desk, failed, on, post, savedAs, send, state } from "./desk.js";
+import { $, make } from "./pieces.js";
 
 const FIELDS = [["outermost", "outermost_position", "number"], ["reach", "reach_mm", "number"], ["height", "height_cm", "number"],
   ["limit", "attachment_ceiling", "text"], ["speed", "max_slide_speed_mm_s", "number"], ["low", "low", "text"],
@@ -94,9 +94,7 @@ $("player-file").addEventListener("change", async (event) => {
   if (!file) return;
   try { change({ player: (await send("/api/player/read", file)).player }, `${file.name} is read.`); } catch (error) { failed(error); }
 });
-$("player-save").addEventListener("click", async () => {
-  try { say(`${await saved(await post("/api/player/write", state().player), "player.toml")} is made.`); } catch (error) { failed(error); }
-});
+$("player-save").addEventListener("click", () => savedAs($("player-save"), () => post("/api/player/write", state().player)));
 on("answer", fillSettings);
 
 // On a phone the settings would stand before the music like a wall: one line says them, and opens them.
