@@ -33,11 +33,17 @@ def data_path() -> Path:
 
 
 @cache
-def truetype(face: Face) -> bytes:
-    """Return a whole face as a TrueType file."""
+def _packed(face: Face) -> bytes:
+    """Return a whole face as the WOFF2 file that the engraver has of it."""
     sheet, place = ("Leipzig.css", 0) if face == "music" else ("Liberation.css", _ORDER.index(face))
     packed = re.findall(r"base64,([A-Za-z0-9+/=]+)", (data_path() / sheet).read_text(encoding="utf-8"))
-    font = _open(base64.b64decode(packed[place]))
+    return base64.b64decode(packed[place])
+
+
+@cache
+def truetype(face: Face) -> bytes:
+    """Return a whole face as a TrueType file, for the PDF; all its outlines have to be unpacked for that."""
+    font = _open(_packed(face))
     font.flavor = None
     out = io.BytesIO()
     font.save(out)
@@ -53,7 +59,7 @@ def _open(data: bytes) -> Any:
 
 @cache
 def _widths(face: Face) -> Mapping[int, float]:
-    font = _open(truetype(face))
+    font = _open(_packed(face))
     em = font["head"].unitsPerEm
     metrics = font["hmtx"]
     return {code: metrics[name][0] / em for code, name in font.getBestCmap().items()}
@@ -113,7 +119,7 @@ def _rule(face: Face, characters: str) -> str:
     options.layout_features = []
     options.drop_tables += ["FFTM"]
     options.notdef_outline = True
-    font = _open(truetype(face))
+    font = _open(_packed(face))
     cutter = subset.Subsetter(options)
     cutter.populate(text=characters)
     cutter.subset(font)
