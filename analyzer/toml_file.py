@@ -169,10 +169,11 @@ def read_table(path: Path, shown: str = "") -> Table:
         If the file cannot be opened, is no UTF-8 or no TOML.
     """
     try:
-        text = path.read_text(encoding="utf-8")
-    except UnicodeDecodeError:
-        what = "the file is not UTF-8 text"
-        raise unreadable("not-text", where=str(path), what=what, try_="Save it as UTF-8.") from None
+        text = path.read_text(encoding="utf-8-sig")     # some editors put a mark before the first letter
+    except UnicodeDecodeError as error:
+        line = error.object.count(b"\n", 0, error.start) + 1
+        what = f"the file is not UTF-8 text (byte {error.object[error.start]:#04x})"
+        raise unreadable("not-text", where=f"{path}, line {line}", what=what, try_="Save it as UTF-8.") from None
     except OSError as error:
         what = f"the file cannot be read ({error.strerror or error})"
         raise unreadable("no-file", where=str(path), what=what, try_="Check the name and the folder.") from None

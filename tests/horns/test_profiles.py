@@ -76,7 +76,7 @@ def test_a_folder_is_no_horn(tmp_path: Path) -> None:
 def test_a_file_that_is_no_text(tmp_path: Path) -> None:
     path = tmp_path / "own.toml"
     path.write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(Unreadable, match=r"own\.toml: the file is not UTF-8 text\. Save it as UTF-8\."):
+    with pytest.raises(Unreadable, match=r"own\.toml, line 1: the file is not UTF-8 text \(byte 0xff\)\. Save it"):
         load_horn(str(path))
 
 

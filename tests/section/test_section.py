@@ -2,6 +2,8 @@
 
 import re
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -99,6 +101,33 @@ def test_check_tells_all_mistakes_in_order_and_reading_tells_how_many(tmp_path: 
     assert lines == [3, 4, 5, 8]
     with pytest.raises(Unreadable, match=r"line 3: .*kazoo.*3 more mistakes"):
         read_section(path)
+
+
+@pytest.mark.parametrize(("data", "where", "said"), [
+    (b'[[player]]\nname = "Ren\xe9"\nhorns = ["tenor"]\n', ", line 2", "not UTF-8 text (byte 0xe9)"),
+    ("[[player]]\n".encode("utf-16"), ", line 1", "not UTF-8 text"),
+    (b'[[player]]\nname = "A\nhorns = ["tenor"]\n', ", line 2", "this is not TOML"),
+    (b'[[player]]\nhorns = tenor\n', ", line 2", "this is not TOML"),
+    (b'[[player]]\nname = "A"\nname = "B"\n', ", line 3", "this is not TOML"),
+])
+def test_what_is_no_text_or_no_toml_is_one_line_with_its_place(
+        tmp_path: Path, data: bytes, where: str, said: str) -> None:
+    path = tmp_path / "band.toml"
+    path.write_bytes(data)
+    for words in (["section", "check", str(path)],
+                  ["fit", str(SAMPLES / "attachment-etude.musicxml"), "--section", str(path)]):
+        done = subprocess.run([sys.executable, "-m", "analyzer", *words], capture_output=True, text=True,
+                              encoding="utf-8", timeout=60, check=False)
+        assert (done.returncode, done.stdout) == (1, "")
+        assert len(done.stderr.splitlines()) == 1
+        assert f"band.toml{where}: " in done.stderr
+        assert said in done.stderr
+
+
+def test_a_mark_that_some_editors_put_first_is_no_mistake(tmp_path: Path) -> None:
+    path = tmp_path / "band.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + GOOD.encode())
+    assert [one.name for one in read_section(path).members] == ["A"]
 
 
 def test_a_missing_file_is_told(tmp_path: Path) -> None:
