@@ -11,18 +11,12 @@ from click.testing import CliRunner
 from analyzer.cli import cli
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.pitch import parse_pitch
-from analyzer.plan.player import ARM_SHARE, Player, player_from, reach_from_height_mm
+from analyzer.plan.player import Player, player_from, reach_from_height_mm
 from analyzer.problem import Unreadable
 from analyzer.report.readiness import ready_document, ready_text
 from analyzer.score.document import open_document, read_document
 from analyzer.section.ready import Ready, ready
 from tests.review.scores import SAMPLES, note, part, score
-
-# WHO Reference 2007, height-for-age 5 to 19 years, medians [cm] of boys and girls (World Health Organization).
-WHO_2007 = {10: (137.7795, 138.6363), 12: (149.0807, 151.2327), 14: (163.1816, 159.789), 16: (172.8967, 162.5156)}
-# N. Han, H. Kim, G. Jung and S. Park, "Relation between height and limb length", J Korean Acad Rehabil Med 28(5), 2004,
-# pp. 458-461: upper arm and elbow to thumb tip over height, ages 11 to 20.
-HAN_2004 = (0.19, 0.23)
 
 
 def music(*names: str, part_name: str = "Trombone") -> bytes:
@@ -33,14 +27,6 @@ def music(*names: str, part_name: str = "Trombone") -> bytes:
 def asked(before: str, after: str, *names: str, player: Player | None = None, part_name: str = "Trombone") -> Ready:
     document = read_document(music(*names, part_name=part_name), "small.musicxml")
     return ready([document], load_horn(before), load_horn(after), player or Player())
-
-
-def test_the_estimate_of_reach_uses_the_published_arm_and_stays_below_it() -> None:
-    assert sum(HAN_2004) == pytest.approx(ARM_SHARE)
-    for heights in WHO_2007.values():
-        for height_cm in heights:
-            arm_mm = sum(HAN_2004) * height_cm * 10
-            assert 0.5 * arm_mm < reach_from_height_mm(height_cm) < 0.85 * arm_mm
 
 
 def test_what_an_f_attachment_adds_is_what_is_published() -> None:
