@@ -113,6 +113,10 @@ def player_table(top: Table) -> dict[str, Any]:
     if extra:
         raise top.problem(extra[0], f"unknown key '{extra[0]}'", "A player file has one table, [player].", code=CODE)
     player = top.data.get("player", {})
+    if isinstance(player, list):
+        raise top.problem("player", "several players stand there, as in a section file",
+                          "A player file has one: copy that player's lines below [player] into a file of their own.",
+                          code=CODE)
     if not isinstance(player, dict):
         raise top.problem("player", "'player' is no table", "Write [player] on a line of its own.", code=CODE)
     return player

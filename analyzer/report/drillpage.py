@@ -228,12 +228,13 @@ def _html(drills: Drills) -> str:
     engrave = _engraver(drills, embed_fonts=True)
     parts, first = [], 0
     for place, one in enumerate(drills.exercises, 1):
-        ladder = " – ".join(str(step) for step in one.steps or (one.tempo_bpm,))
+        beat = BEATS.get(one.beat, "beat")
+        words = one.words.replace("Metronome ", f"Metronome, {beat} = ") if one.steps else \
+            f"{one.words} {beat.capitalize()} = {one.tempo_bpm}."
         music = "".join(f'<div class="sheet {kind}">{engrave(one, place, first, width, kind[0])}</div>'
                         for kind, width in (("wide", _SCREEN_PX), ("narrow", 360)))
         first += len(one.measures)
-        parts.append(f"<section><h2>{place}. {escape(one.title)}</h2><p>{escape(one.words)}"
-                     f" {BEATS.get(one.beat, 'beat').capitalize()} = {ladder}.</p>{music}</section>")
+        parts.append(f"<section><h2>{place}. {escape(one.title)}</h2><p>{escape(words)}</p>{music}</section>")
     recall = "".join(f"<li>{escape(one.ask)}</li>" for one in drills.recall)
     after = ", ".join(str(day) for day in drills.recall[0].after_days) if drills.recall else ""
     memory = f"<section><h2>From memory, after {after} days</h2><ul>{recall}</ul></section>" if recall else ""
