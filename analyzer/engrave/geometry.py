@@ -22,9 +22,11 @@ _line = re.compile(rf'd="M{_NUMBER} {_NUMBER} L{_NUMBER} {_NUMBER}"')
 _curve = re.compile(r'd="M([^"L]*C[^"]*)"')
 _points = re.compile(r'points="([^"]*)"')
 _round = re.compile(rf'cy="{_NUMBER}"[^>]* ry="{_NUMBER}"')
-_box = re.compile(rf'<rect [^>]*? y="{_NUMBER}" [^>]*? height="{_NUMBER}"')
-_text = re.compile(rf'<text [^>]*? y="{_NUMBER}"')
-_TEXT_RISE, _TEXT_DEPTH = 360.0, 90.0    # of the largest words, from their base line
+_box = re.compile(rf'<rect\b[^>]*? y="{_NUMBER}"[^>]*? height="{_NUMBER}"')
+_text = re.compile(rf'<text\b[^>]*? y="{_NUMBER}"[^>]*>(.*?)</text>')
+_size = re.compile(rf'font-size="{_NUMBER}px"')
+_TEXT_RISE, _TEXT_DEPTH = 0.86, 0.22
+"""How far text reaches above and below its base line: the note of a metronome mark, descenders. [em]"""
 _LEAST_BELOW = 60.0
 """A row keeps as far from an empty staff's lowest line as if something stood a third of a space below it."""
 
@@ -123,8 +125,9 @@ def _inks(svg: str, glyphs: Mapping[str, tuple[float, float, float]]) -> Iterabl
         yield float(y) - float(reach), float(y) + float(reach)
     for y, height in _box.findall(svg):
         yield float(y), float(y) + float(height)
-    for y in _text.findall(svg):
-        yield float(y) - _TEXT_RISE, float(y) + _TEXT_DEPTH
+    for y, inside in _text.findall(svg):
+        size = max(map(float, _size.findall(inside)), default=0.0)
+        yield float(y) - _TEXT_RISE * size, float(y) + _TEXT_DEPTH * size
 
 
 def _reach(path: str) -> tuple[float, float]:
