@@ -206,7 +206,7 @@ def _client(distributed: Any, jobs: int, scheduler: str | None, answer_s: float)
     if scheduler is None:
         import dask
 
-        # A file whose worker died is not tried again in company: `_on_cluster` tries it alone.
+        # A file whose worker died is not tried again in company.
         with dask.config.set({"distributed.scheduler.allowed-failures": 0}):
             return distributed.Client(n_workers=jobs, threads_per_worker=1, processes=True, dashboard_address=None,
                                       memory_limit=0)
@@ -248,10 +248,11 @@ def _on_cluster(distributed: Any, client: Any, entries: Iterable[Entry], options
         else:
             yield entry, record
         yield from hand_out()
-    # The cluster gives up a file when workers died with it in their queue: if one dies again, it is that file.
+    # The cluster gives up a file when workers died with it in their queue. Each is tried alone, in a process here: a
+    # file that kills would take one worker of the cluster after the other, and a worker that dies while it is just
+    # coming back is sometimes not started again.
     for entry, data in suspects:
-        record = _gathered(distributed, client.submit(_limited, work, entry.name, data, options, limits, pure=False))
-        yield entry, record or _killer(entry)
+        yield entry, _alone(entry, data, options, work, limits)
 
 
 def _lost(error: Exception) -> Unreadable:
