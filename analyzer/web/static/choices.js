@@ -38,7 +38,7 @@ export function closeChoices(focus = true) {
   if (wasOpen && focus && wide()) tell("resized");
 }
 
-export function fillChoices() {
+function fillChoices() {
   const { answer, chosen } = desk;
   const note = answer.notes[chosen];
   const focused = $("choices").contains(document.activeElement) ? document.activeElement.dataset?.label ?? document.activeElement.id : null;

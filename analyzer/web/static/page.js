@@ -214,7 +214,7 @@ $("views").addEventListener("keydown", (event) => {
 /** Another view names a note: show it among the marks. */
 on("goto", async ({ part, line, index }) => {
   turn("marks");
-  if (part !== state().part || line !== state().line) change({ part, line, ...(part === state().part ? {} : { from: "", to: "", horn: "" }) });
+  if (part !== state().part || line !== state().line) change({ part, line, ...(part === state().part ? {} : { horn: "" }) });
   else await turned("marks");
   await settledOnce();
   if (index !== null && desk.answer.notes[index]) { music.focus(index); music.reveal(index, 0); }

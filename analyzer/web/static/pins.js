@@ -4,7 +4,7 @@ import { openChoices, music } from "./choices.js";
 import { change, desk, failed, on, post, question, same, savedAs, state } from "./desk.js";
 import { $, fail, make } from "./pieces.js";
 
-export function fillPins() {
+function fillPins() {
   const { answer } = desk, now = state();
   const mine = now.pins.filter((one) => one.part === now.part);
   $("pins").hidden = !mine.length;

@@ -24,7 +24,7 @@ export function measuresSaid(measures) {
 }
 
 /** One finding with its places to go to and its ways out. `part` and `line` say where the places are. */
-export function findingOf({ severity, what, places, ways }, part, line) {
+function findingOf({ severity, what, places, ways }, part, line) {
   const item = make("li", "", { class: `finding ${severity}` });
   item.append(make("p", sentence(named(what))));
   const row = make("p", "", { class: "places" });

@@ -28,6 +28,7 @@ const FIELDS = [
 ];
 const VERDICTS = { suits: "The piece suits this section.", "suits with changes": "The piece suits this section with changes.", "does not suit": "The piece does not suit this section as it is." };
 let section = { players: [], spare: [] };
+let removed = null;      // the player taken out last, and the place
 
 function keepSection() {
   try { sessionStorage.setItem(KEPT, JSON.stringify(section)); } catch { /* full: a reload then starts anew */ }
@@ -96,9 +97,10 @@ function memberOf(player, nth) {
   more.open = FIELDS.slice(cut + 1).some(([key]) => player[key] !== undefined);
   const drop = make("button", `Remove player ${nth + 1}`, { type: "button", class: "quiet" });
   drop.addEventListener("click", () => {
-    section.players.splice(nth, 1);
+    removed = { nth, player: section.players.splice(nth, 1)[0] };
     changed();
     fillForm();
+    say(`Player ${nth + 1} is removed.`);
     $(section.players.length ? idOf(Math.min(nth, section.players.length - 1), "name") : "member-add").focus();
   });
   box.append(make("legend", `Player ${nth + 1}`), fields, more, drop);
@@ -106,6 +108,8 @@ function memberOf(player, nth) {
 }
 
 function fillForm(focus = "") {
+  $("member-back").hidden = !removed;
+  $("member-back").textContent = removed ? `Put ${removed.player.name || "the player"} back` : "";
   $("members").replaceChildren(...section.players.map(memberOf));
   $("spare").replaceChildren(...desk.start.horns.map((horn) => {
     const label = make("label"), box = make("input", "", { type: "checkbox", value: horn.name });
@@ -128,6 +132,7 @@ function changed() {
 
 function take(form, done) {
   section = { players: form.players, spare: form.spare ?? [] };
+  removed = null;
   changed();
   fillForm();
   mistakes([]);
@@ -245,6 +250,13 @@ $("member-add").addEventListener("click", () => {
   section.players.push({ name: `Chair ${section.players.length + 1}`, horns: [] });
   changed();
   fillForm(idOf(section.players.length - 1, "name"));
+});
+$("member-back").addEventListener("click", () => {
+  const { nth, player } = removed;
+  section.players.splice(nth, 0, player);
+  removed = null;
+  changed();
+  fillForm(idOf(nth, "name"));
 });
 $("section-sample").addEventListener("click", () => take(structuredClone(desk.start.section), "An invented section stands in the form."));
 $("section-file").addEventListener("change", async (event) => {

@@ -76,11 +76,11 @@ function tempoSaid(asked) {
   $("tempo").closest(".tempo").classList.toggle("above", above);
 }
 
-/** Choose another part, or another player or measures of it. */
-export function partChosen(part) { desk.chosen = null; change({ part, line: 1, horn: "", from: "", to: "" }, "Another part."); }
-
 $("settings").addEventListener("submit", (event) => event.preventDefault());
-$("part").addEventListener("change", () => partChosen($("part").value));
+$("part").addEventListener("change", () => {
+  desk.chosen = null;
+  change({ part: $("part").value, line: 1, horn: "", from: "", to: "" }, "Another part.");
+});
 $("line").addEventListener("change", () => change({ line: Number($("line").value) }, "Another player."));
 $("horn").addEventListener("change", () => change({ horn: $("horn").value }, "Another horn."));
 for (const id of ["from", "to"]) $(id).addEventListener("change", () => change({ from: $("from").value.trim(), to: $("to").value.trim() }, "Other measures."));
