@@ -130,7 +130,7 @@ def _spread(page: list[tuple[int, Exercise, str, float]], wide: float, bottom: f
 def _heading(out: Drawing, exercise: Exercise, place: int, y: float, wide: float) -> None:
     """Draw number and title, the metronome with a box to tick for each step, and what to do."""
     out.text(_MARGIN, y + 14, f"{place}. {exercise.title}", size=13, bold=True)
-    out.text(_MARGIN, y + 29, _without_ladder(exercise), italic=True)
+    out.text(_MARGIN, y + 29, _ticked(exercise), italic=True)
     steps = [str(step) for step in exercise.steps or (exercise.tempo_bpm,)]
     # From left to right, as a screen reader takes it; the last number ends at the margin.
     x = wide - _MARGIN - sum(7 * len(step) + 22 for step in steps)
@@ -154,7 +154,7 @@ def _beat(out: Drawing, x: float, y: float, beat: Fraction) -> None:
         out.dot(x + 7.5, y - 1, 1.1)
 
 
-def _without_ladder(exercise: Exercise) -> str:
+def _ticked(exercise: Exercise) -> str:
     """Return the words; the boxes say the metronome numbers already."""
     ladder = " – ".join(str(step) for step in exercise.steps)
     return exercise.words.replace(f"Metronome {ladder}", "Metronome as ticked") if ladder else exercise.words
@@ -176,8 +176,8 @@ def _memory(out: Drawing, drills: Drills, y: float, wide: float) -> None:
 
 def _sheet(drills: Drills, shapes: list[str], number: int, of: int, wide: float, high: float, foot: list[str]) -> str:
     head, end = Drawing(), Drawing()
-    head.text(_MARGIN, _MARGIN + 18, sheet_title(drills), size=20, bold=True)
-    learner = drills.kit.learner.name
+    head.text(_MARGIN, _MARGIN + 18, textwrap.shorten(sheet_title(drills), 70, placeholder=" …"), size=20, bold=True)
+    learner = textwrap.shorten(drills.kit.learner.name, 24, placeholder=" …")
     head.text(_MARGIN, _MARGIN + 38, f"{part_name(drills)} · {drills.planned.plan.horn.description}", size=12,
               color=FAINT)
     head.text(_MARGIN, _MARGIN + 58, f"{WARM_UP} Tick a tempo when it was clean three times.")
@@ -231,10 +231,11 @@ def _html(drills: Drills) -> str:
         beat = BEATS.get(one.beat, "beat")
         words = one.words.replace("Metronome ", f"Metronome, {beat} = ") if one.steps else \
             f"{one.words} {beat.capitalize()} = {one.tempo_bpm}."
-        music = "".join(f'<div class="sheet {kind}">{engrave(one, place, first, width, kind[0])}</div>'
+        music = "".join(f'<div class="picture {kind}">{engrave(one, place, first, width, kind[0])}</div>'
                         for kind, width in (("wide", _SCREEN_PX), ("narrow", 360)))
         first += len(one.measures)
-        parts.append(f"<section><h2>{place}. {escape(one.title)}</h2><p>{escape(words)}</p>{music}</section>")
+        parts.append(f'<section style="break-inside: avoid"><h2>{place}. {escape(one.title)}</h2>'
+                     f"<p>{escape(words)}</p>{music}</section>")
     recall = "".join(f"<li>{escape(one.ask)}</li>" for one in drills.recall)
     after = ", ".join(str(day) for day in drills.recall[0].after_days) if drills.recall else ""
     memory = f"<section><h2>From memory, after {after} days</h2><ul>{recall}</ul></section>" if recall else ""

@@ -2,6 +2,8 @@
 
 import io
 import re
+import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -93,3 +95,22 @@ def test_command_writes_several_forms_at_once(tmp_path: Path) -> None:
     assert all(str(path) in done.stderr for path in files)
     page = pypdf.PdfReader(files[1]).pages[0]
     assert [round(float(side)) for side in page.mediabox[2:]] == [612, 792]
+
+
+@pytest.mark.whole
+def test_the_page_prints_with_its_music(tmp_path: Path) -> None:
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        pytest.skip("no chromium here to print with")
+    page, printed = tmp_path / "sheet.html", tmp_path / "sheet.pdf"
+    page.write_bytes(sheet_file(made("euphonium-3"), ".html"))
+    subprocess.run([chromium, "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+                    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+                    f"--user-data-dir={tmp_path / 'profile'}", "--no-pdf-header-footer", f"--print-to-pdf={printed}",
+                    page.as_uri()], check=True, capture_output=True, timeout=120)
+    text = plain(" ".join(each.extract_text() for each in pypdf.PdfReader(printed).pages))
+    marks = [one.choice.label for exercise in made("euphonium-3").exercises for row in exercise.measures for one in row
+             if one.choice and not one.tied]
+    for label in ("1-2-3", "1-3"):
+        # The labels below the notes, and those in the words.
+        assert len(re.findall(rf"(?<![\d-]){label}(?![\d-])", text)) >= marks.count(label)
