@@ -1,7 +1,8 @@
 """How far a player has come: valve states learned and moves that are secure, as texts that a teacher can edit.
 
 A move is told by the two labels of the hand, without pitches, and is good in both directions: ``T1 to 4``. In short,
-with a dash, where that is clear: ``T1-4``.
+with a dash, where that is clear: ``T1-4``. Labels count on every horn that has them: ``1 to 2`` are two positions on a
+slide and two valves on a euphonium.
 """
 
 import re
