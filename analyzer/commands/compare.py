@@ -5,19 +5,8 @@ from pathlib import Path
 import click
 
 from analyzer.analysis import Request
-from analyzer.commands.options import (
-    format_option,
-    measure_range,
-    measures_option,
-    part_option,
-    player_option,
-    print_json,
-    say,
-    score_argument,
-    tempo_option,
-)
+from analyzer.commands.options import format_option, print_json, request_options, say, score_argument
 from analyzer.horns.profiles import load_horn
-from analyzer.plan.player import Player, read_player
 from analyzer.report.comparing import compare_document, compare_text, folder_document, folder_text
 from analyzer.review.compare import compare
 from analyzer.score.document import open_document
@@ -28,13 +17,9 @@ from analyzer.score.document import open_document
 @click.option("--horns", default="", metavar="NAME,NAME[,…]",
               help="Two horns or more, by name (lowbrass horns) or TOML file, with commas between.")
 @click.option("--horn", "one_by_one", multiple=True, metavar="NAME_OR_FILE", help="The same, one at a time.")
-@part_option
-@measures_option
-@player_option
-@tempo_option
+@request_options(horn=False)
 @format_option("text", "json")
-def command(score: Path, horns: str, one_by_one: tuple[str, ...], parts: tuple[str, ...], measures: str | None,
-            player: Path | None, tempo: float | None, form: str) -> None:
+def command(score: Path, request: Request, horns: str, one_by_one: tuple[str, ...], form: str) -> None:
     """Compare horns on the parts of SCORE: travel, speed, far positions, intonation, valves, and how they are held.
 
     SCORE may be a folder: then a row a piece, and all of them together.
@@ -43,9 +28,7 @@ def command(score: Path, horns: str, one_by_one: tuple[str, ...], parts: tuple[s
     if len(names) < 2:
         raise click.BadParameter(f"{len(names)} horn{'' if len(names) == 1 else 's'} named; name two or more, such as "
                                  "--horns tenor,tenor-f.", param_hint="--horns")
-    span = measure_range(measures)
     compared = [load_horn(name) for name in names]
-    request = Request(parts=parts, measures=span, player=read_player(player) if player else Player(), tempo_bpm=tempo)
     if score.is_dir():
         from analyzer.library.comparing import compare_folder
 

@@ -9,19 +9,13 @@ import click
 from analyzer.analysis import Request
 from analyzer.commands.options import (
     format_option,
-    horn_option,
-    measure_range,
-    measures_option,
     missing,
-    part_option,
-    player_option,
     print_json,
+    request_options,
     say,
     score_argument,
-    tempo_option,
     write_file,
 )
-from analyzer.plan.player import Player, read_player
 from analyzer.practice.drills import Drills, drills_for
 from analyzer.practice.weeks import practice_days
 from analyzer.report.drillsheet import sheet_musicxml
@@ -36,11 +30,7 @@ _ENGRAVING = ("verovio", "reportlab", "fontTools", "brotli")
 
 @click.command("drill")
 @score_argument
-@horn_option
-@part_option
-@measures_option
-@player_option
-@tempo_option
+@request_options()
 @click.option("-o", "--output", "outputs", type=click.Path(path_type=Path), multiple=True, metavar="FILE",
               help="Write the practice sheet; its ending says what: a score (.musicxml) or a page (.pdf, .svg, "
                    ".html). May be repeated.")
@@ -59,15 +49,13 @@ _ENGRAVING = ("verovio", "reportlab", "fontTools", "brotli")
 @click.option("--drone", type=click.Choice(("equal", "just")),
               help="With --listen: the tonic sounds below; in tune is equal temperament or the pure interval.")
 @format_option("text", "json")
-def command(score: Path, horns: tuple[str, ...], parts: tuple[str, ...], measures: str | None, player: Path | None,
-            tempo: float | None, outputs: tuple[Path, ...], paper: Literal["a4", "letter"], seed: int,
+def command(score: Path, request: Request, outputs: tuple[Path, ...], paper: Literal["a4", "letter"], seed: int,
             weeks: int | None, calendar: Path | None, start: dt.datetime | None, midi: Path | None,
             listen: Path | None, drone: Drone | None, form: str) -> None:
     """Make a practice sheet from the moves of SCORE that are new, far, fast or out of tune.
 
     The sheet is for one line: of the asked parts, the one whose moves ask for most.
     """
-    span = measure_range(measures)
     for path in outputs:
         if path.suffix.lower() not in (*_SCORES, *_PAGES):
             raise click.BadParameter(f"'{path.name}' has an ending that is not known; use one of "
@@ -82,9 +70,7 @@ def command(score: Path, horns: tuple[str, ...], parts: tuple[str, ...], measure
         if other is not None and other.suffix.lower() not in endings:
             raise click.BadParameter(f"'{other.name}': let its name end in {endings[0]}.")
     document = open_document(score)
-    drills = drills_for(document, Request(
-        parts=parts, horns=horns, measures=span, player=read_player(player) if player else Player(),
-        tempo_bpm=tempo), seed=seed)
+    drills = drills_for(document, request, seed=seed)
     days = practice_days(drills, weeks) if weeks else ()
     try:
         files = [(path, _sheet(drills, path.suffix.lower(), paper)) for path in outputs]

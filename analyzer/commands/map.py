@@ -11,21 +11,15 @@ import click
 from analyzer.analysis import Analysis, Planned, Request, analyse
 from analyzer.commands.options import (
     format_option,
-    horn_option,
-    measure_range,
-    measures_option,
-    part_option,
-    player_option,
     print_csv,
     print_json,
+    request_options,
     say,
     score_argument,
-    tempo_option,
     write_file,
 )
 from analyzer.marking.mapping import ROW_COLUMNS, map_document, map_text, marks, rows
 from analyzer.marking.pins import pins_of_analysis, read_pin, read_pins_file
-from analyzer.plan.player import Player, read_player
 from analyzer.plan.weights import read_preferences
 from analyzer.score.archive import new_archive
 from analyzer.score.document import Document, open_document, read_document
@@ -55,15 +49,11 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 
 @click.command("map")
 @score_argument
-@part_option
-@horn_option
-@measures_option
+@request_options()
 @click.option("--pin", "pins", multiple=True, metavar="MEASURE:NTH=LABEL",
               help="Keep this choice for the NTH attack of a measure (several lines: MEASURE:LINE.NTH=LABEL).")
 @click.option("--pins", "pins_path", type=click.Path(path_type=Path), metavar="FILE.toml",
               help="Keep the choices of a pins file, as the local page saves it; --pin comes on top.")
-@player_option
-@tempo_option
 @click.option("--prefer", type=click.Path(path_type=Path), metavar="FILE.toml",
               help="Preferences of a teacher, as lowbrass learn writes them.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
@@ -78,15 +68,13 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
               help="Show other plans that really differ, up to 5 in all; with --format json also the K best plans.")
 @format_option("text", "json", "csv")
 @click.pass_context
-def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tuple[str, ...], measures: str | None,
-            pins: tuple[str, ...], pins_path: Path | None, player: Path | None, tempo: float | None,
+def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, ...], pins_path: Path | None,
             prefer: Path | None, output: Path | None, clear: bool, strict: bool, plans: int | None, form: str,
             paper: Literal["a4", "letter"], large: bool) -> None:
     """Plan every trombone and euphonium line of SCORE: the best position or valves for each note, and why.
 
     SCORE is MusicXML (.musicxml, .xml or .mxl), or ABC, Humdrum, MEI or MIDI. Marks with * differ from the usual chart.
     """
-    span = measure_range(measures)
     wanted = read_pins(pins)
     if output is not None and output.suffix.lower() not in (*_SCORES, *_PAGES):
         raise click.BadParameter(f"'{output.name}' has an ending that is not known; use one of "
@@ -100,14 +88,12 @@ def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tupl
         write_file(output, _in_form(cleared(document), document, output))
         click.echo(f"Wrote {output} without our marks.", err=True)
         return
-    request = Request(parts=parts, horns=horns, measures=span, pins=wanted,
-                      player=read_player(player) if player else Player(), tempo_bpm=tempo,
-                      weights=read_preferences(prefer) if prefer else None)
+    request = replace(request, pins=wanted, weights=read_preferences(prefer) if prefer else None)
     if pins_path is not None:
         kept = read_pins_file(read_table(pins_path))
         # Its lines count within their part: the score has to be read once to know them among all.
         free = analyse(document, replace(request, pins={}))
-        in_file = pins_of_analysis(free, kept, pins_path.name, cut=span is not None)
+        in_file = pins_of_analysis(free, kept, pins_path.name, cut=request.measures is not None)
         request = replace(request, pins={**in_file, **wanted})
     analysis = analyse(document, request)
     say(analysis.problems)

@@ -4,13 +4,17 @@ import json
 import os
 import tempfile
 from collections.abc import Callable, Iterable
+from functools import wraps
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
+from analyzer.analysis import Request
+from analyzer.plan.player import Player, read_player
 from analyzer.problem import Problem, unreadable
 
+_Result = TypeVar("_Result")
 _Command = TypeVar("_Command", bound=Callable[..., Any] | click.Command)
 
 score_argument = click.argument("score", type=click.Path(path_type=Path))
@@ -23,6 +27,29 @@ player_option = click.option("--player", type=click.Path(path_type=Path), metava
 tempo_option = click.option("--tempo", type=click.FloatRange(10, 600), metavar="BPM",
                             help="Quarter notes a minute, in place of the score's own tempo.")
 measures_option = click.option("--measures", metavar="A-B", help="Only measures A to B, as numbered in the score.")
+
+
+def request_options(*, horn: bool = True) -> Callable[[Callable[..., _Result]], Callable[..., _Result]]:
+    """Return the options of a command that plans lines; they reach it together, as one `request`.
+
+    Without `horn` the command names its horns itself. A wrong range of measures ends the command with exit code 2, a
+    player file that cannot be read with 1.
+    """
+    options = (part_option, *((horn_option,) if horn else ()), measures_option, player_option, tempo_option)
+
+    def decorated(command: Callable[..., _Result]) -> Callable[..., _Result]:
+        @wraps(command)
+        def asked(*args: Any, parts: tuple[str, ...], measures: str | None, player: Path | None, tempo: float | None,
+                  **more: Any) -> _Result:
+            request = Request(parts=parts, horns=more.pop("horns") if horn else (), measures=measure_range(measures),
+                              player=read_player(player) if player else Player(), tempo_bpm=tempo)
+            return command(*args, request=request, **more)
+
+        for option in reversed(options):
+            asked = option(asked)
+        return asked
+
+    return decorated
 
 
 def format_option(*formats: str) -> Callable[[_Command], _Command]:

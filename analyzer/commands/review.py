@@ -5,21 +5,8 @@ from pathlib import Path
 import click
 
 from analyzer.analysis import Request, analyse
-from analyzer.commands.options import (
-    format_option,
-    horn_option,
-    measure_range,
-    measures_option,
-    part_option,
-    player_option,
-    print_json,
-    say,
-    score_argument,
-    tempo_option,
-    write_file,
-)
+from analyzer.commands.options import format_option, print_json, request_options, say, score_argument, write_file
 from analyzer.marking.ossia import repitched
-from analyzer.plan.player import Player, read_player
 from analyzer.report.reviewing import ossia_text, review_document, review_text
 from analyzer.review.bass import review
 from analyzer.review.harmony import Harmony
@@ -32,32 +19,25 @@ _PACKED = (".mxl",)
 
 @click.command("review")
 @score_argument
-@part_option
-@horn_option
-@measures_option
-@player_option
-@tempo_option
+@request_options()
 @click.option("--ossia", "wanted", is_flag=True,
               help="Write the score so that it can be played, with other notes and no broken glissando (needs -o).")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
               help="Where --ossia writes; a score in the form of the input.")
 @format_option("text", "json")
 @click.pass_context
-def command(ctx: click.Context, score: Path, parts: tuple[str, ...], horns: tuple[str, ...], measures: str | None,
-            player: Path | None, tempo: float | None, wanted: bool, output: Path | None, form: str) -> None:
+def command(ctx: click.Context, score: Path, request: Request, wanted: bool, output: Path | None,
+            form: str) -> None:
     """Review the low-brass parts of SCORE on a horn: what cannot be played, what asks for care, and what to do.
 
     Exit code 3 if notes lie beyond the horn.
     """
     if wanted != (output is not None):
         raise click.UsageError("--ossia and -o FILE belong together: the one asks for the score, the other names it.")
-    span = measure_range(measures)
     document = open_document(score)
     if output is not None:
         _check_ending(document, output)
-    analysis = analyse(document, Request(
-        parts=parts, horns=horns, measures=span, player=read_player(player) if player else Player(),
-        tempo_bpm=tempo))
+    analysis = analyse(document, request)
     say(analysis.problems)
     reviewed = review(analysis)
     changed = ossia(reviewed, Harmony(document)) if wanted else None

@@ -31,6 +31,7 @@ FAR_POSITION = 6
 (common practice, no source)."""
 NEARER_MM = 80.0
 """A note counts as nearer on the other horn from this difference on. [mm] Judged: about one position."""
+_SHADE_MM = 20.0                       # how far apart two places may be and still be reached alike; judged
 BETTER_CENTS = 5.0
 """A note counts as better in tune from this difference on. [cents] Judged: about the least that an
 attentive ear notices."""
@@ -239,7 +240,8 @@ def _places(horn: Horn, reach_mm: float | None, lines: Sequence[Line]) -> Iterab
         for note in line.notes:
             ways = [one for one in candidates(horn, note.midi) if one.advice is None]
             if ways:
-                nearest = min(ways, key=lambda one: one.extension_mm or 0.0)
+                # Within a shade the plainer way counts: fewer valves.
+                nearest = min(ways, key=lambda one: (round((one.extension_mm or 0.0) / _SHADE_MM), len(one.valves)))
                 out_mm = nearest.extension_mm or 0.0
                 if farthest is None or out_mm > farthest[0]:
                     farthest = (out_mm, nearest, note.sounding.pretty, f"{line.part_name}, measure {note.measure}")
