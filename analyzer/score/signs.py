@@ -1,6 +1,7 @@
 """Signs that hold for all parts and stand in any of them: tempo, and where playing jumps."""
 
 import re
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -96,8 +97,9 @@ class _Places:
         self._root = document.root
         self._measures: dict[etree._Element, dict[etree._Element, int]] = {}
         self._divisions: dict[str, list[tuple[int, Fraction]]] = {}
-        self._holder: etree._Element | None = None         # the measure asked for last, and what is known of it
-        self._before: dict[etree._Element, tuple[Fraction, Fraction | None]] = {}
+        self._holder: etree._Element | None = None         # the measure asked for last, and the walk through it
+        self._walk = _walk(())
+        self._passed: dict[etree._Element, tuple[Fraction, Fraction | None]] = {}
 
     def find(self, element: etree._Element) -> tuple[int, Fraction]:
         """Return the index of the measure, and how far into it the element stands [quarter notes]."""
@@ -122,8 +124,11 @@ class _Places:
         if holder is None:
             return Fraction(0)
         if holder is not self._holder:
-            self._holder, self._before = holder, _ticks_before(holder)
-        ticks, divisions = self._before[child]
+            self._holder, self._walk, self._passed = holder, _walk(holder), {}
+        while child not in self._passed:
+            sign, place = next(self._walk)
+            self._passed[sign] = place
+        ticks, divisions = self._passed[child]
         ticks += _fraction(child.findtext("offset")) or 0
         if ticks <= 0:
             return Fraction(0)
@@ -141,9 +146,8 @@ class _Places:
         return held[-1] if held else Fraction(1)
 
 
-def _ticks_before(holder: etree._Element) -> dict[etree._Element, tuple[Fraction, Fraction | None]]:
-    """Return how far into a measure each sign in it stands [divisions], and the divisions told there before it."""
-    result: dict[etree._Element, tuple[Fraction, Fraction | None]] = {}
+def _walk(holder: Iterable[etree._Element]) -> Iterator[tuple[etree._Element, tuple[Fraction, Fraction | None]]]:
+    """Yield each sign of a measure with how far it stands in it [divisions], and the divisions told there before it."""
     ticks = Fraction(0)
     divisions: Fraction | None = None
     for child in holder:
@@ -158,8 +162,7 @@ def _ticks_before(holder: etree._Element) -> dict[etree._Element, tuple[Fraction
         elif tag == "attributes":
             divisions = _fraction(child.findtext("divisions")) or divisions
         else:
-            result[child] = (ticks, divisions)
-    return result
+            yield child, (ticks, divisions)
 
 
 def _quoted(text: str) -> str:
