@@ -2,6 +2,7 @@
 
 import importlib.util
 import re
+import shutil
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -17,8 +18,10 @@ from analyzer.report.section_page import section_html, section_page
 from analyzer.score.document import open_document
 from analyzer.section.fit import Fit, Seat, fit
 from analyzer.section.section import Member, Section, read_section
+from tests.axe import faults
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
+CHROMIUM = shutil.which("chromium") or shutil.which("google-chrome")
 needs_engraver = pytest.mark.skipif(
     any(importlib.util.find_spec(name) is None for name in ("verovio", "fontTools")),
     reason="the engraver is not installed (pip install lowbrass[engrave])")
@@ -140,3 +143,30 @@ def test_without_the_engraver_the_page_says_what_to_install(monkeypatch: pytest.
     assert "Without music" in page
     assert "lowbrass[engrave]" in page
     assert "excerpt" not in re.sub(r"<style>.*?</style>", "", page, flags=re.DOTALL)
+
+
+@needs_engraver
+@pytest.mark.skipif(CHROMIUM is None, reason="no browser is installed")
+@pytest.mark.parametrize("width", [360, 1280])
+def test_page_in_a_browser(tmp_path: Path, width: int) -> None:
+    """Nothing wider than the screen, nothing asked of the network, no fault that axe-core knows (WCAG 2.1 AA)."""
+    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    path = tmp_path / "page.html"
+    path.write_bytes(section_page(fit(open_document(SAMPLES / "harbour-march-trio.musicxml"), tenors("A", "B", "C"))))
+    with api.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
+        page = browser.new_page(viewport={"width": width, "height": 800}, java_script_enabled=True)
+        asked: list[str] = []
+        page.on("request", lambda request: asked.append(request.url))
+        page.goto(path.as_uri())
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        # Smallest letter of the strips as it is seen. [px]
+        letters = page.evaluate(
+            "Math.min(...[...document.querySelectorAll('.picture svg')].filter(s => s.getBoundingClientRect().width)"
+            ".map(s => 11 * s.getBoundingClientRect().width / s.viewBox.baseVal.width))")
+        found = faults(page)
+        browser.close()
+    assert [url for url in asked if not url.startswith(("file:", "data:"))] == []
+    assert wide <= width
+    assert letters >= 9
+    assert found == []
