@@ -10,7 +10,7 @@ from typing import Any
 from lxml import etree
 
 from analyzer.engrave.copy import Copy
-from analyzer.engrave.fonts import Face, data_path
+from analyzer.engrave.fonts import Face, data_path, runs
 from analyzer.engrave.geometry import System, system_of
 from analyzer.engrave.marks import depth_of
 from analyzer.engrave.options import PageOptions
@@ -132,7 +132,9 @@ def laid_out(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engr
 def in_one_line(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engraving:
     """Engrave the music of `copy` in one line, trimmed to the music, as big as on a screen; else as `laid_out`."""
     options = replace(options, paper="screen")
-    toolkit = load(copy.musicxml, _spacing(copy.musicxml, rows, _LOOSER[step][0]) | {
+    # A single line has all the width it wants: where pages make the music smaller, it is set wider still.
+    looser, shrink = _LOOSER[step]
+    toolkit = load(copy.musicxml, _spacing(copy.musicxml, rows, looser * shrink) | {
         "breaks": "none", "adjustPageWidth": True, "adjustPageHeight": True, "header": "none", "pageWidth": 60000,
         "pageHeight": 60000, "pageMarginLeft": _SCREEN_MARGIN, "pageMarginRight": _SCREEN_MARGIN,
         "pageMarginTop": _SCREEN_MARGIN, "pageMarginBottom": _SCREEN_MARGIN + _below(rows)})
@@ -170,7 +172,7 @@ def _spacing(musicxml: str, rows: int, looser: float) -> dict[str, Any]:
     # Measured: systems stand apart by the first, and by a part of the second even where a system is one staff.
     staves = _BETWEEN_STAVES + room if "<staves>" in musicxml else 0
     return {"spacingSystem": min(_MOST_SPACING, _BETWEEN_SYSTEMS + room), "spacingStaff": min(_MOST_SPACING, staves),
-            "spacingLinear": _SPACING_LINEAR * looser}
+            "spacingLinear": min(1.0, _SPACING_LINEAR * looser)}
 
 
 def _below(rows: int) -> int:
@@ -185,8 +187,7 @@ def _heading(copy: Copy, width: float) -> Heading:
 
 
 def _sorted(used: dict[Face, set[str]], heading: Heading) -> tuple[tuple[Face, str], ...]:
-    from analyzer.engrave.fonts import runs
-
+    """Return characters by face, those of the heading among them, always in the same order."""
     given: tuple[tuple[tuple[str, ...], Face], ...] = (
         (heading.title, "bold"), (heading.subtitle, "regular"), (heading.makers, "regular"))
     for lines, face in given:

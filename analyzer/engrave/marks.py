@@ -25,8 +25,8 @@ ROW_PITCH = 437.0
 _FIRST_DROP = 360.0
 """From the lowest ink to the first row's base line. [engraver's units]
 
-A square is 246 high; the rest is air, judged by eye: from 60 to 150 of it look right, below 30 marks touch accents in
-poor print.
+A square is 246 high; the rest is air, judged by eye on the samples. More would tear marks from their notes, less would
+let them touch accents in poor print.
 """
 _TRAY_DEPTH = 90.0
 _GAP_EM = 0.34                       # least distance between neighbours in a row

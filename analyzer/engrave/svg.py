@@ -55,7 +55,7 @@ def wrap(text: str, size: float, width: float, face: Face) -> tuple[str, ...]:
 
 
 def heading_height(heading: Heading) -> float:
-    """Height that `draw_heading` needs, with the gap below it. [engraver's units]"""
+    """Height that `heading_of` needs, with the gap below it. [engraver's units]"""
     left = 1.25 * TITLE_SIZE * len(heading.title) + 1.35 * SUBTITLE_SIZE * len(heading.subtitle)
     return left + 1.3 * MAKER_SIZE * len(heading.makers) + 180
 

@@ -22,7 +22,7 @@ from analyzer.engrave.fonts import style_sheet
 from analyzer.engrave.geometry import Head, Staff, system_of
 from analyzer.engrave.marks import MARK_SIZE, MarkRow, Placed, spread
 from analyzer.marking.mark import Mark
-from tests.engrave.scores import busy, marks
+from tests.engrave.scores import ACCENT, START, busy, marks, note, part, score
 from tests.engrave.test_engrave import hard_music, measured
 
 pytest.importorskip("verovio", reason="the engraver is not installed (pip install lowbrass[engrave])")
@@ -88,6 +88,31 @@ def test_systems_one_by_one_hold_the_same_marks_and_nothing_is_cut(tmp_path: Pat
     faces = f'<svg width="0" height="0"><style>{style_sheet(faces_of(engraving, copy))}</style></svg>'
     found = measured([faces, *systems], tmp_path)
     assert found["marks"] == len(copy.marks)
+    assert (found["touching"], found["cut"]) == ([], [])
+
+
+def test_each_of_two_staves_has_its_own_rows(tmp_path: Path) -> None:
+    """Trombones on two staves of one part: marks of the upper staff stand between the staves."""
+    start = START.replace("<divisions>4</divisions><key><fifths>-2</fifths></key>",
+                          "<divisions>4</divisions><key><fifths>-2</fifths></key>").replace(
+        "<clef>", "<staves>2</staves><clef number='1'>").replace(
+        "</clef>", "</clef><clef number='2'><sign>F</sign><line>4</line></clef>")
+
+    def on(staff: int, pitches: str) -> str:
+        return "".join(note(pitch, 4, "quarter", more=f"<staff>{staff}</staff>" + ACCENT).replace(
+            "<voice>1", f"<voice>{staff}") for pitch in pitches.split())
+
+    both = [on(1, "Bb3 F3 D3 E2") + "<backup><duration>16</duration></backup>" + on(2, "Bb2 F2 C2 E2")] * 6
+    document = score(part([start + both[0], *both[1:]]))
+    copy = engraving_copy(document, "P1", marks(document))
+    engraving = engraved(copy, SCREEN)
+    assert all(len(system.staves) == 2 for sheet in engraving.sheets for system in sheet.systems)
+    page = pages_with(engraving, copy)[0]
+    for group in (found for found in etree.fromstring(page.encode()).iter(f"{SVG}g") if found.get("class") == "marks"):
+        heights = {float(text.get("y")) for text in group.iter(f"{SVG}text")}
+        assert len(heights) == 2
+    found = measured(list(engraved_pages(copy, replace(SCREEN, embed_fonts=True))), tmp_path)
+    assert found["marks"] == len(copy.marks) == 48
     assert (found["touching"], found["cut"]) == ([], [])
 
 

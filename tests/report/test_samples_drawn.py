@@ -13,7 +13,7 @@ from tests.engrave.test_engrave import measured
 
 pytest.importorskip("verovio", reason="the engraver is not installed (pip install lowbrass[engrave])")
 
-SAMPLES = sorted((Path(__file__).parents[2] / "sample_scores").glob("*.m*xl"))
+SAMPLES = sorted((Path(__file__).parents[2] / "sample_scores").glob("*.m*l"))
 FORMS = {
     "phone": PageOptions(paper="screen", width_px=360), "small-phone": PageOptions(paper="screen", width_px=320),
     "laptop": PageOptions(paper="screen", width_px=900), "a4": PageOptions(), "letter": PageOptions(paper="letter"),
