@@ -1,4 +1,4 @@
-"""``lowbrass serve``: a local page to drop a score on, see its part with marks, and change them."""
+"""``lowbrass serve``: a local page to drop a score on, change its marks, hear it, review it, and seat a section."""
 
 import threading
 import webbrowser
@@ -13,9 +13,10 @@ from analyzer.commands.options import missing
               help="TCP port on this machine.  [default: any free one]")
 @click.option("--open/--no-open", "browser", default=True, help="Open the page in the browser.  [default: open]")
 def command(port: int, browser: bool) -> None:
-    """Serve a page on this machine alone: drop a score, see each part with its marks, click a mark and change it.
+    """Serve a page on this machine alone: drop a score, click a mark and change it, and hear it with a moving slide.
 
-    Nothing leaves the machine and nothing is written to disk. Ctrl-C stops it.
+    The page also reviews a part, compares horns and says whether the piece suits a section entered in a form. Nothing
+    leaves the machine and nothing is written to disk. Ctrl-C stops it.
     """
     try:
         import starlette  # noqa: F401

@@ -75,10 +75,11 @@ function show() {
 
 // --- asking -------------------------------------------------------------------------------------------------------
 
-let shown = { key: "", marksFor: "", id: "" };     // the picture that stands, and the question that its marks answer
-/** What the picture depends on, but for the marks in it. */
+let shown = { key: "", marksFor: "", id: "" };     // the picture that stands: what it and its marks were made for, its name
+/** What a picture depends on, but for the marks in it. */
+const keyOf = ({ session, part, line, from, to, width }) => JSON.stringify([session, part, line, from, to, width]);
+/** What its marks depend on. */
 const marksOf = (asked) => JSON.stringify({ ...asked, chosen: null });
-function keyOf({ session, part, line, from, to, width }) { return JSON.stringify([session, part, line, from, to, width]); }
 
 async function solve(done = "") {
   fillSettings();
@@ -100,7 +101,8 @@ async function solve(done = "") {
     });
   } catch (error) {
     failed(error);
-    if (error.status === 400) { back(); fillSettings(); }
+    // The question itself was wrong, not what a view made of its answer.
+    if (error.status === 400 && desk.answered !== state()) { back(); fillSettings(); }
   }
 }
 
@@ -196,7 +198,10 @@ async function turned(view) {
   try {
     await working(async (signal, current) => {
       if (view !== "marks") await VIEWS[view](signal, current);
-      else if (shown.marksFor !== marksOf(question())) await engrave(signal, current);
+      else if (shown.marksFor !== marksOf(question())) {
+        await engrave(signal, current);
+        if ($("picture").open && current()) await pictures(signal, current);
+      }
     });
   } catch (error) { failed(error); }
 }
@@ -240,7 +245,7 @@ document.addEventListener("drop", (event) => {
   document.body.classList.remove("over");
   const files = event.dataTransfer?.files ?? [];
   if (files.length === 1) openFile(files[0]);
-  else fail(files.length ? "Drop one score at a time." : "That was no file. Drop a MusicXML file.");
+  else fail(files.length ? "Drop one score at a time." : "That was no file. Drop a score.");
 });
 $("size").addEventListener("change", () => solve());
 $("undo").addEventListener("click", () => step(-1));

@@ -25,7 +25,7 @@ async function play() {
     $("figure").hidden = false;
     slide.build(sound);
     $("play").textContent = "Stop";
-    $("play").setAttribute("aria-pressed", "true");
+    $("play").classList.add("on");
     playing = new Playing(context, sound.notes, passage, {
       rate: Number($("play-speed").value), loop: $("play-loop").checked, knob: Number($("play-loud").value), ended: stop });
     lit = -1;
@@ -58,7 +58,7 @@ export function stop() {
   music.sound(null);
   $("figure").hidden = true;
   $("play").textContent = "Play";
-  $("play").setAttribute("aria-pressed", "false");
+  $("play").classList.remove("on");
 }
 
 /** Offer the measures shown; where others are shown than before, all of them are the passage. */
