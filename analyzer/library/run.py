@@ -24,6 +24,8 @@ Steps = Generator[Done, None, None]
 # Files handed out and not yet back, a worker. Judged: 2 keeps workers busy (handing out takes about a millisecond);
 # more would only widen the suspicion when a worker dies.
 _AHEAD = 2
+# A cluster without a worker for so long is given up. [s] Judged: one that died is back within 20 on a busy machine.
+_WORKERLESS_S = 60.0
 # New objects before the next search for cycles. Judged: what one large score makes; from ten times less on it costs.
 _OBJECTS_A_SEARCH = 200_000
 
@@ -222,7 +224,6 @@ def _on_cluster(distributed: Any, client: Any, entries: Iterable[Entry], options
     waiting = iter(entries)
     out: dict[Any, tuple[Entry, bytes]] = {}
     suspects: list[tuple[Entry, bytes]] = []
-    results = distributed.as_completed(loop=client.loop)
 
     def hand_out() -> Steps:
         threads = sum(client.nthreads().values()) or 1
@@ -234,19 +235,26 @@ def _on_cluster(distributed: Any, client: Any, entries: Iterable[Entry], options
             if isinstance(data, dict):
                 yield entry, data
                 continue
-            future = client.submit(_limited, work, entry.name, data, options, limits, pure=False)
-            out[future] = entry, data
-            results.add(future)
+            out[client.submit(_limited, work, entry.name, data, options, limits, pure=False)] = entry, data
 
     yield from hand_out()
     while out:
-        future = next(results)
-        entry, data = out.pop(future)
-        record = _gathered(distributed, future)
-        if record is None:
-            suspects.append((entry, data))
-        else:
-            yield entry, record
+        try:
+            with client.as_current():
+                done = distributed.wait(list(out), timeout=_WORKERLESS_S, return_when="FIRST_COMPLETED").done
+        except TimeoutError as error:
+            if not client.nthreads():
+                raise _lost(RuntimeError("no worker is left")) from error
+            continue
+        except distributed.CancelledError as error:
+            raise _lost(error) from error
+        for future in [one for one in out if one in done]:
+            entry, data = out.pop(future)
+            record = _gathered(distributed, future)
+            if record is None:
+                suspects.append((entry, data))
+            else:
+                yield entry, record
         yield from hand_out()
     # The cluster gives up a file when workers died with it in their queue. Each is tried alone, in a process here: a
     # file that kills would take one worker of the cluster after the other, and a worker that dies while it is just
