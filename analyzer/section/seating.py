@@ -29,6 +29,7 @@ BEGINNER_HIGH = 5.0
 """Price of each line of the same family below the one that a beginner sits on: young players begin on the lower parts
 (common practice, no source). Judged; from 2 to 50 the same seats in the scores that were read."""
 _NUMBERS = re.compile(r"\d+|\b(?:IV|I{1,3}|V)\b")
+_COUNT = re.compile(r"\s*\d+\s+[^\W\d]")         # "3 Trombones" are three; "3. Posaune", "3rd Trombone" is one
 _TIE = 1e-6
 """Unit of the price that breaks ties; all of it stays below any difference of prices that a reader would see."""
 
@@ -68,11 +69,11 @@ def chairs_of(lines: Sequence[tuple[PartInfo, Line]]) -> tuple[Chair, ...]:
     divided: dict[int, tuple[str, ...]] = {}
     for k, (part, line) in enumerate(lines):
         music = (line.family, tuple((note.onset, note.duration, note.midi) for note in line.notes))
-        first = k - line.number + 1
+        first = next(n for n in range(k + 1) if lines[n][1].part_id == line.part_id)
         if music in seen:
             same[k] = seen[music]
-        elif line.number > 1 and lines[first][1].part_id == line.part_id and _for_one(part, lines[first][1], line):
-            same[k], divided[k] = first, _differ(lines[first][1], line)
+        elif first < k and _for_one(part, lines[first][1], line):
+            same[k], divided[k] = same.get(first, first), _differ(lines[first][1], line)
         else:
             seen[music] = k
             kinds.setdefault(line.family, []).append(k)
@@ -91,9 +92,9 @@ def _for_one(part: PartInfo, first: Line, other: Line) -> bool:
 
     Its name says so (``Trombone 3``); where it names nobody by number, the lines differ in a few notes only.
     """
-    numbers = _NUMBERS.findall(part.full_name or part.name)
-    if numbers:
-        return len(numbers) == 1
+    name = part.full_name or part.name
+    if numbers := _NUMBERS.findall(name):
+        return len(numbers) == 1 and not _COUNT.match(name)
     mine, others = _attacks(first), _attacks(other)
     return len(mine & others) >= DIVIDED_SHARE * max(len(mine), len(others))
 

@@ -256,6 +256,64 @@ def test_one_part_in_two_clefs_needs_one_player_who_reads_it() -> None:
         assert "the same notes" in answer.unfilled[0].why
 
 
+def two_notes(name: str, together: int, apart: int) -> Document:
+    """A part in which two notes sound at once in the last `apart` measures, and one note for all before."""
+    upper = note("F", 3)
+    chord = note("B", 2, -1).replace("<pitch>", "<chord/><pitch>", 1)
+    return read_document(score({name: part("P1", *[upper] * together, *[upper + chord] * apart)}), "divided.musicxml")
+
+
+@pytest.mark.parametrize(("name", "together", "apart", "chairs"), [
+    ("Trombone 3", 10, 1, 1), ("Trombone 3", 2, 8, 1), ("2nd Trombone", 2, 8, 1), ("Posaune II", 2, 8, 1),
+    ("Trombones 1 and 2", 2, 8, 2), ("Trombone I/II", 2, 8, 2), ("2 Trombones", 2, 8, 2), ("Trombone 1-2", 10, 1, 2),
+    ("Trombone", 2, 8, 2), ("Trombone", 30, 1, 1), ("Euphonium", 30, 1, 1)])
+def test_a_part_for_one_player_that_divides_is_one_chair(name: str, together: int, apart: int, chairs: int) -> None:
+    """Names that number one player, or notes that part now and then, make one player (common practice, no source)."""
+    horn = "euphonium-3" if name == "Euphonium" else "tenor"
+    answer = fit(two_notes(name, together, apart), section(member("A", horn)))
+    assert answer.verdict == ("suits" if chairs == 1 else "suits with changes")
+    assert len(answer.unfilled) == 1
+    assert ("divides in measure" in answer.unfilled[0].why) == (chairs == 1)
+    both = fit(two_notes(name, together, apart), section(member("A", horn), member("B", horn)))
+    assert len([one for one in both.seats if not one.doubles]) == 2
+
+
+def test_an_alto_trombone_sits_on_the_alto_part_and_on_no_other_where_there_is_a_choice() -> None:
+    notes = ["C4", "E4", "G4", "C4"]
+    for names in (["Alto Trombone", "Tenor Trombone"], ["Altposaune", "Tenorposaune"]):
+        music = small({names[0]: notes, names[1]: ["C4", "D4", "E4", "C4"]})
+        for players in ([member("Alto", "alto"), member("Other", "tenor-f")],
+                        [member("Other", "tenor-f"), member("Alto", "alto")]):
+            assert seats(fit(music, section(*players)))[names[0]] == "Alto on alto"
+    # Nor is the alto taken for a plain part by somebody who has a tenor too.
+    plain = small({"Trombone 1": notes})
+    assert seats(fit(plain, section(member("A", "alto", "tenor"))))["Trombone 1"] == "A on tenor"
+
+
+def test_a_beginner_sits_on_the_lower_part() -> None:
+    music = small({"Trombone 1": ["F3", "G3"], "Trombone 2": ["F3", "A3"], "Trombone 3": ["F3", "Bb3"]})
+    for order in itertools.permutations((member("Y", "tenor", level="beginner"), member("A", "tenor"),
+                                         member("B", "tenor"))):
+        assert seats(fit(music, section(*order)))["Trombone 3"] == "Y on tenor"
+
+
+def test_a_line_that_is_out_of_range_for_the_most_part_is_not_offered() -> None:
+    answer = fit(small({"Trombone": ["A4", "Bb4", "G4", "F3"]}), section(member("A", "tenor", high="D4")))
+    assert answer.seats == ()
+    assert "lacks 3 of 4 notes" in answer.unfilled[0].why
+
+
+def test_a_clef_that_nobody_reads_is_a_change() -> None:
+    answer = fit(sample(CHORALE), section(*(member(n, "tenor-f", clefs=("bass",)) for n in "ABC"),
+                                          member("D", "bass-independent")))
+    clefs = [one for one in answer.changes if one.kind == "clef"]
+    assert answer.verdict == "suits with changes"
+    assert clefs
+    for one in clefs:
+        assert one.data["clefs"] == ["tenor"]
+        assert "in bass clef" in one.text
+
+
 def test_an_unread_clef_is_told() -> None:
     answer = fit(sample(CHORALE), section(*(member(n, "tenor-f", clefs=("bass",)) for n in "ABC"),
                                           member("D", "bass-independent")))
