@@ -53,8 +53,9 @@ class Staff:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class System:
-    """One line of music: its heads by the ordinal of the note, its staves from the top, highest and lowest ink."""
+    """One line of music: how many measures, heads by the ordinal of the note, staves from the top, extent of ink."""
 
+    measures: int
     heads: Mapping[int, Head]
     staves: tuple[Staff, ...]
     top: float
@@ -93,7 +94,7 @@ def system_of(svg: str) -> System:
         left, right = lines.get(key, (x1, x2))
         lines[key] = (min(left, x1), max(right, x2))
     if not lines:
-        return System(heads={}, staves=(), top=0.0, bottom=0.0)
+        return System(measures=0, heads={}, staves=(), top=0.0, bottom=0.0)
     spans = sorted(lines)
     # What lies above the middle between two staves belongs to the upper one.
     ends = [(upper[1] + lower[0]) / 2 for upper, lower in pairwise(spans)] + [float("inf")]
@@ -106,7 +107,7 @@ def system_of(svg: str) -> System:
             inks[place] = max(inks[place], low)
     staves = tuple(Staff(top=span[0], bottom=span[1], left=lines[span][0], right=lines[span][1], ink=ink)
                    for span, ink in zip(spans, inks, strict=True))
-    return System(heads=heads, staves=staves, top=top, bottom=max(inks))
+    return System(measures=svg.count('class="measure"'), heads=heads, staves=staves, top=top, bottom=max(inks))
 
 
 def _inks(svg: str, glyphs: Mapping[str, tuple[float, float, float]]) -> Iterable[tuple[float, float]]:

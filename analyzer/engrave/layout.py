@@ -45,6 +45,8 @@ _LOOSER: tuple[tuple[float, float], ...] = (
     (1.0, 1.0), (1.3, 1.0), (1.7, 1.0), (1.7, 1.2), (1.7, 1.45), (1.7, 1.75), (1.7, 2.1), (1.7, 2.5))
 """Ways to make room for marks, one after another: wider spacing of the notes, then smaller music."""
 STEPS = len(_LOOSER)
+SMALLER = next(step for step, (_, shrink) in enumerate(_LOOSER) if shrink > 1)
+"""The first step with smaller music: where one measure fills the line, wider spacing brings nothing."""
 _SPACING_LINEAR = 0.25               # the engraver's own default
 _LAYOUT: dict[str, Any] = {
     "footer": "none", "svgViewBox": True, "svgFormatRaw": True, "xmlIdSeed": 1, "mnumInterval": 0,
