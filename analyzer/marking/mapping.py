@@ -175,9 +175,8 @@ def what_differs(plan: Plan, other: Variant, most: int = 6) -> str:
     for k in other.differs:
         note, choice = plan.notes[k], other.choices[k]
         if choice and note.choice:
-            said.append(f"measure {note.note.measure} {note.note.written.pretty} in {shown(choice.label)} "
-                        f"(not {shown(note.choice.label)})" if choice.position is not None else
-                        f"measure {note.note.measure} {note.note.written.pretty} with {shown(choice.label)} "
+            how = "in" if choice.position is not None else "with"
+            said.append(f"measure {note.note.measure} {note.note.written.pretty} {how} {shown(choice.label)} "
                         f"(not {shown(note.choice.label)})")
     if not said:
         return "The plan itself."
