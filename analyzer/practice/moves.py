@@ -12,16 +12,17 @@ file calls secure is left out. The rank counts how often the move comes. The sum
 them exchanges neighbours in the ranking, and the teacher sees the shares and can take another move.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.pitch import Pitch
-from analyzer.plan.costs import PEAK_OVER_MEAN, STILL_MM
+from analyzer.plan.costs import PEAK_OVER_MEAN
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.player import Player
 from analyzer.plan.progress import Pair
+from analyzer.plan.slurs import Slur, slur_kind
 from analyzer.plan.solve import Planner
 
 NEW_FACTOR = 2.0
@@ -34,6 +35,9 @@ FAST = 0.6
 """Share of the comfortable speed from which a move is called fast; judged."""
 
 _FEW = 5
+_SLURS: Mapping[Slur, str] = {
+    "valve": "slurred by the valve", "lip": "slurred by the lips", "natural": "slurred: no tongue",
+    "with grain": "slurred: light tongue", "smear": "slurred: soft tongue"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,20 +122,10 @@ def hard_moves(moves: Sequence[Move]) -> Sequence[Move]:
 
 
 def slur_of(move: Move) -> str:
-    """Say how a slurred move is joined; empty where the music never slurs it, and on valves, which slur by themselves.
-
-    W. Barrett, *Playing legato on the trombone: a primer*: slide against the pitch over partials needs no tongue, slide
-    with it a light one, a change of valve makes a valve slur.
-    """
+    """Say in short how a slurred move is joined; empty where the music never slurs it, and on valves alone."""
     if not move.slurred or move.distance_mm is None:
         return ""
-    if move.before.valves != move.after.valves:
-        return "slurred by the valve"
-    if move.distance_mm <= STILL_MM:
-        return "slurred by the lips"
-    outward = (move.after.extension_mm or 0.0) > (move.before.extension_mm or 0.0)
-    across = move.before.partial != move.after.partial and outward == (move.after.midi > move.before.midi)
-    return "slurred: no tongue" if across else "slurred: light tongue"
+    return _SLURS[slur_kind(move.before, move.after, 1 if move.after.midi > move.before.midi else -1)]
 
 
 def secure_moves(plan: Plan, learner: Player) -> tuple[Pair, ...]:

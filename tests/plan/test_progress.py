@@ -91,13 +91,19 @@ def test_a_wrong_list_is_told_with_its_line(line: str, said: str) -> None:
 
 # --- the plan ----------------------------------------------------------------------------------------------------
 
-def secured(seed: int) -> Planner:
-    """A random short line with some of its possible moves secure."""
+def plain(seed: int) -> Planner:
+    """A random short line with nothing secure."""
     base = random_planner(seed)
+    return Planner(base.line, base.horn, weights=base.weights)
+
+
+def secured(seed: int) -> Planner:
+    """The same line with some of its possible moves secure."""
+    base = plain(seed)
     rng = random.Random(seed)
     pairs = [(a.label, b.label) for before, after in itertools.pairwise(base.choices) for a in before for b in after
              if a.label != b.label and rng.random() < 0.5]
-    return Planner(base.line, base.horn, Player(secure=tuple(pairs)))
+    return Planner(base.line, base.horn, Player(secure=tuple(pairs)), weights=base.weights)
 
 
 @pytest.mark.parametrize("seed", range(900, 940))
@@ -105,17 +111,17 @@ def test_plan_with_secure_moves_is_the_least_of_all(seed: int) -> None:
     planner = secured(seed)
     least = min(price(planner, walk) for walk in itertools.product(*(one or (None,) for one in planner.choices)))
     assert planner.plan().cost == pytest.approx(least)
-    assert planner.plan().cost <= random_planner(seed).plan().cost + 1e-9
+    assert planner.plan().cost <= plain(seed).plan().cost + 1e-9
 
 
 def test_a_secure_move_costs_its_share_and_no_speed_is_gained() -> None:
     eased = 0
     for seed in range(900, 960):
-        planner, plain = secured(seed), random_planner(seed)
+        planner, base = secured(seed), plain(seed)
         for k, (before, after) in enumerate(itertools.pairwise(planner.choices)):
             for a, b in itertools.product(before, after):
                 mine = planner.costs.move_items(a, b, planner.moves[k])
-                usual = plain.costs.move_items(a, b, plain.moves[k])
+                usual = base.costs.move_items(a, b, base.moves[k])
                 secure = (a.label, b.label) in planner.player.secure_ways
                 for name, value in usual.items():
                     share = planner.weights.secure if secure and name not in ("over_speed", "gliss") else 1.0
