@@ -11,10 +11,12 @@ from pathlib import Path
 
 import pytest
 
+from analyzer.library import run
 from analyzer.library.files import find_entries
 from analyzer.library.limits import Limits
 from analyzer.library.run import run_dask
 from analyzer.library.survey import Options, Record, survey_bytes
+from analyzer.problem import Unreadable
 from tests.benchmarks import making
 from tests.library.test_survey_run import endless
 
@@ -119,3 +121,14 @@ def test_a_worker_killed_midway_changes_nothing(after: int, cluster: Cluster, li
     assert cluster.workers[0].poll() is not None, "the worker is gone"
     assert len(done) == FILES + 1, "each file once"
     assert {entry.name: record for entry, record in done} == alone
+
+
+def test_a_cluster_without_workers_is_given_up_in_one_clear_line(cluster: Cluster, library: Path,
+                                                                 monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(run, "_WORKERLESS_S", 3.0)
+    steps = run_dask(find_entries(library), Options(), jobs=1, scheduler=cluster.address)
+    next(steps)
+    for worker in cluster.workers:
+        os.kill(worker.pid, signal.SIGKILL)
+    with pytest.raises(Unreadable, match="the cluster does not answer any more"):
+        list(steps)
