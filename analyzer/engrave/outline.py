@@ -4,6 +4,8 @@ import re
 
 _SIMPLE = re.compile(r"[MLHVC]|-?\d*\.?\d+")
 _ONLY_SIMPLE = re.compile(r"(?:[MLHVC][\d\s.,-]*)*[Zz]?")
+_NUMBER = r"(-?[\d.]+)"
+_STRAIGHT = re.compile(rf"M{_NUMBER} {_NUMBER} L{_NUMBER} {_NUMBER}")
 _TAKES = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6}
 
 
@@ -13,6 +15,9 @@ def operators(outline: str) -> str:
     Straight lines and curves in absolute numbers, which are nearly all there are, are read here; other paths by
     fontTools, which knows the whole language and is slower.
     """
+    straight = _STRAIGHT.fullmatch(outline)
+    if straight is not None:
+        return "{} {} m {} {} l".format(*straight.groups())
     dots = outline.replace("h0", "")
     if dots != outline and re.fullmatch(r"(?:M\S+ [^M\s]+)+", dots):
         # A point for a round pen: a line of no length.

@@ -48,7 +48,8 @@ def same(outline: str) -> None:
 
 
 @pytest.mark.parametrize("outline", [
-    "M0 0L10 5", "M0 990H9520M0 1170H9520", "M5 6V70H8", "M1,2 C3,4 5,6 7,8 C9,10 11,12 13,14", "M0 0 10 10 20 0Z",
+    "M0 0L10 5", "M1844 1005 L1844 1589.5", "M1 2 L3 4 L-5 6",
+    "M0 990H9520M0 1170H9520", "M5 6V70H8", "M1,2 C3,4 5,6 7,8 C9,10 11,12 13,14", "M0 0 10 10 20 0Z",
     "M20 110c32 16 54 27 93 27s35 -3 54 -13l4 -25v-5h20z", "M-1.5 .5L2-3"])
 def test_paths_of_every_kind(outline: str) -> None:
     same(outline)
