@@ -20,6 +20,9 @@ from tests.score.suites import every_file
 
 music21 = pytest.importorskip("music21", reason="music21, the second reading, is not installed")
 N = note("C3", 16)
+# Right bar lines with a forward sign, where print has both: a repeat begins there (MusicXML 4.0, repeat: "The start of
+# the repeat has a forward direction"), and music21 also ends one.
+UNLIKE = {"opus18no4.mxl": {(591, 583), (600, 0)}}
 
 
 def theirs(source: Path | bytes) -> set[tuple[int, int]] | None:
@@ -79,7 +82,7 @@ def test_every_leap_of_every_file() -> None:
             wrong[path.name] = different
     print(f"{compared} scores with repeats compared")
     assert compared > 200
-    assert wrong == {}
+    assert wrong == UNLIKE
 
 
 def sign(tag: str) -> str:
