@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 _Result = TypeVar("_Result")
 ID_PREFIX = "music-"
+_WIDEST_PX = 6000
+"""Wider pictures are not tried, to hold long music in one: at twice a laptop's width it is too small to read."""
 SCORE_ENDINGS = (".musicxml", ".mxl", ".xml")
 ENDINGS = (*SCORE_ENDINGS, ".pdf", ".html", ".json")
 TIME_LIMIT_S = 120.0
@@ -37,9 +39,9 @@ def engrave(copy: Copy, width_px: int) -> str:
 
     A worker remembers the last engravings: the same music with other marks is drawn at once.
     """
-    from analyzer.engrave.engrave import engraved, pages_with
+    from analyzer.engrave.engrave import pages_with
 
-    return pages_with(engraved(copy, _options(width_px), lay_out=_remembered), copy)[0]
+    return pages_with(_in_one_picture(copy, width_px), copy)[0]
 
 
 def new_marks(shown: Copy, marks: tuple[Mark, ...], width_px: int) -> tuple[str, ...]:
@@ -48,14 +50,22 @@ def new_marks(shown: Copy, marks: tuple[Mark, ...], width_px: int) -> tuple[str,
     Each group has an id (``music-marks-0`` and so on) and goes in the place of the one with the same id. The result is
     empty where these marks do not fit into that picture; then `engrave` gives a new one.
     """
-    from analyzer.engrave.engrave import engraved, mark_layers, suits
+    from analyzer.engrave.engrave import mark_layers, suits
 
-    engraving = engraved(shown, _options(width_px), lay_out=_remembered)
+    engraving = _in_one_picture(shown, width_px)
     return mark_layers(engraving, marks) if suits(engraving, marks) else ()
 
 
-def _options(width_px: int) -> PageOptions:
-    return PageOptions(paper="screen", width_px=width_px, id_prefix=ID_PREFIX, embed_fonts=False)
+def _in_one_picture(copy: Copy, width_px: int) -> "Engraving":
+    """Engrave for a screen; music longer than the engraver's longest page is set wider, so that it looks smaller."""
+    from analyzer.engrave.engrave import engraved
+
+    while True:
+        options = PageOptions(paper="screen", width_px=width_px, id_prefix=ID_PREFIX, embed_fonts=False)
+        engraving = engraved(copy, options, lay_out=_remembered)
+        if len(engraving.sheets) == 1 or width_px > _WIDEST_PX:
+            return engraving
+        width_px = width_px * 3 // 2
 
 
 def _remembered(copy: Copy, options: PageOptions, rows: int, step: int) -> "Engraving":

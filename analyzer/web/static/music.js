@@ -199,7 +199,7 @@ export class Music {
     const group = this.groups[index]?.[0];
     if (!group) return;
     const box = group.getBoundingClientRect();
-    const top = (document.getElementById("bar")?.offsetHeight || 50) + 20, bottom = window.innerHeight - covered - 20;
+    const top = (document.getElementById("bar")?.offsetHeight || 50) + 20, bottom = window.innerHeight - covered - 110;   // its mark stands below it
     if (box.top < top) window.scrollBy(0, box.top - top - 20);
     else if (box.bottom > bottom) window.scrollBy(0, Math.min(box.bottom - bottom, box.top - top));
   }

@@ -7,13 +7,17 @@ const HEADINGS = { stop: "Cannot be played so", care: "Asks for care", note: "Go
 const capital = (text) => text[0].toUpperCase() + text.slice(1);
 const sentence = (text) => `${capital(text)}${/[.!?]$/.test(text) ? "" : "."}`;
 
-/** Say horns by what they are, not by their short names in files; names that are plain words stay. */
+/** Say a horn in a few words: what it is, without its pitch and the particulars of its valves. */
+export function hornSaid(name) {
+  const whole = desk.start.horns.find((horn) => horn.name === name)?.description.replace(/ in [BE] flat/, "") ?? name;
+  const told = whole.length > 45 ? whole.split(", ")[0] : whole;
+  return told[0].toLowerCase() + told.slice(1);
+}
+
+/** Say horns by what they are, not by their names in files; names that are plain words stay. */
 export function named(text) {
-  const horns = desk.start.horns.filter((horn) => horn.name.includes("-")).sort((a, b) => b.name.length - a.name.length);
-  return horns.reduce((said, { name, description }) => {
-    const whole = description.replace(/ in [BE] flat/, ""), told = whole.length > 45 ? whole.split(", ")[0] : whole;
-    return said.replace(new RegExp(`(?<![\\w-])${name}(?![\\w-])`, "g"), told[0].toLowerCase() + told.slice(1));
-  }, text);
+  const names = desk.start.horns.map((horn) => horn.name).filter((name) => name.includes("-")).sort((a, b) => b.length - a.length);
+  return names.reduce((said, name) => said.replace(new RegExp(`(?<![\\w-])${name}(?![\\w-])`, "g"), hornSaid(name)), text);
 }
 
 /** Measures as words: "measure 3" or "measures 3, 5". */

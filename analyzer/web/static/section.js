@@ -2,7 +2,7 @@
 
 import { ask, desk, failed, on, post, question, savedAs, send, working } from "./desk.js";
 import { $, Refused, make, say } from "./pieces.js";
-import { cautionsOf, countSaid, findingsOf, measuresSaid, named } from "./review.js";
+import { cautionsOf, countSaid, findingsOf, hornSaid, measuresSaid, named } from "./review.js";
 import { list, listed } from "./settings.js";
 
 const KEPT = "lowbrass-section";
@@ -157,9 +157,8 @@ function mistakes(found) {
 
 // --- the verdict --------------------------------------------------------------------------------------------------
 
-const chairOf = ({ part, line, of }) => `${part.name}${of > 1 ? `, player ${line} of ${of}` : ""}`;
+const chairOf = ({ part, line, of }) => `${desk.score.parts.find((one) => one.id === part.id)?.name ?? part.name}${of > 1 ? `, player ${line} of ${of}` : ""}`;
 const sentenceOf = (one) => named(`${one.what[0].toUpperCase()}${one.what.slice(1)}${one.what.endsWith(".") ? "" : "."} ${one.try.join(" ")}`.trim());
-const hornNamed = (name) => desk.start.horns.find((horn) => horn.name === name)?.description ?? name;
 
 function listOf(kind, texts) {
   const out = make(kind);
@@ -186,7 +185,7 @@ function seatsOf(fit) {
   for (const seat of fit.assignments) {
     const row = make("tr"), heavy = seat.findings.filter((one) => one.severity !== "note");
     const goes = heavy.length ? countSaid(heavy).replace(/\.$/, "") : "well";
-    row.append(make("th", chairOf(seat), { scope: "row" }), ...[`${seat.player}${seat.doubling ? " (doubles)" : ""}`, hornNamed(seat.horn), goes].map((text) => make("td", text)));
+    row.append(make("th", chairOf(seat), { scope: "row" }), ...[`${seat.player}${seat.doubling ? " (doubles)" : ""}`, hornSaid(seat.horn), goes].map((text) => make("td", text)));
     body.append(row);
   }
   for (const chair of fit.unfilled) {
@@ -205,7 +204,7 @@ function shownFit(fit) {
   const out = [make("p", VERDICTS[fit.verdict], { class: `verdict ${fit.verdict.replaceAll(" ", "-")}`, id: "verdict", tabindex: "-1" })];
   if (no && stops.length) out.push(listOf("ul", stops.map(sentenceOf)));
   if (fit.changes.length) out.push(make("h3", no ? "The changes that it would take" : "Changes"), listOf("ol", fit.changes.map((one) => named(one.text))));
-  if (fit.after_changes.length) out.push(make("h3", "Then"), listOf("ul", fit.after_changes.map((one) => `${chairOf(one)}: ${one.player} on ${hornNamed(one.horn)}`)));
+  if (fit.after_changes.length) out.push(make("h3", "Then"), listOf("ul", fit.after_changes.map((one) => `${chairOf(one)}: ${one.player} on ${hornSaid(one.horn)}`)));
   out.push(seatsOf(fit));
   const rest = fit.findings.filter((one) => !(no && one.severity === "stop"));
   if (rest.length) out.push(make("h3", "To know"), listOf("ul", rest.map(sentenceOf)));
