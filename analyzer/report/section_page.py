@@ -3,7 +3,7 @@
 One HTML file without network or script, for a phone, a laptop, a screen reader and paper.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from html import escape
 from itertools import count
 from pathlib import Path
@@ -105,13 +105,14 @@ def _verdict(fit: Fit) -> str:
 
 def _who(fit: Fit) -> str:
     later = {(chair.part.id, chair.line.number): f"{player} on {horn}" for chair, player, horn in fit.after}
+    blocked = {(one.part_id, one.line) for one in severe(fit)}
     rows = []
     for number, seat in enumerate(fit.seats, 1):
         doubling = ' <span class="faint">doubles</span>' if seat.doubles else ""
         then = "" if seat.doubles else later.get((seat.chair.part.id, seat.chair.line.number), "")
         rows.append(f'<tr><th scope="row"><a href="#seat-{number}">{_t(seat.chair.title)}</a></th>'
                     f"<td>{_t(seat.member.name)}{doubling}</td><td>{_t(seat.burden.horn.name)}</td>"
-                    f"<td>{_t(_state(seat))}{f'; then {_t(then)}' if then else ''}</td></tr>")
+                    f"<td>{_t(_state(seat, blocked))}{f'; then {_t(then)}' if then else ''}</td></tr>")
     empty = [f'<tr><th scope="row">{_t(one.chair.title)}</th><td colspan="2">'
              f"{_then_or_nobody(one.chair, later)}</td><td>{_t(one.why)}</td></tr>" for one in fit.unfilled]
     before = ", before these changes" if fit.after else ""
@@ -127,12 +128,14 @@ def _then_or_nobody(chair: Chair, later: dict[tuple[str, int], str]) -> str:
     return f"nobody; then {_t(then)}" if then else "nobody"
 
 
-def _state(seat: Seat) -> str:
-    """Say in a few words how a line suits its player."""
+def _state(seat: Seat, blocked: Collection[tuple[str, int | None]]) -> str:
+    """Say in a few words how a line suits its player; `blocked` are parts and lines that stand in the way."""
     stops = sum(one.severity == "stop" for one in seat.findings)
     cares = sum(one.severity == "care" for one in seat.findings)
     if stops:
         return f"{_places(stops)} cannot be played so" + (f", {cares} more ask for care" if cares else "")
+    if not seat.doubles and (seat.chair.part.id, seat.chair.line.number) in blocked:
+        return f"does not suit; {_places(cares)} ask{'s' if cares == 1 else ''} for care"
     return f"suits; {_places(cares)} ask{'s' if cares == 1 else ''} for care" if cares else "suits"
 
 

@@ -74,6 +74,14 @@ def test_page_needs_no_network_and_no_script() -> None:
     assert section_html(answer(), no_music) == page
 
 
+def test_a_line_that_stands_in_the_way_is_not_said_to_suit() -> None:
+    slow = Section(members=(Member(player=Player(name="A", low=60), horns=(load_horn("tenor-f"),)),))
+    one = fit(open_document(SAMPLES / "attachment-etude.musicxml"), slow)
+    assert one.verdict == "does not suit"
+    rows = html.fromstring(section_html(one, no_music)).xpath("//table[@class='who']/tbody/tr")
+    assert not any("suits" in " ".join(row.text_content().split()) for row in rows)
+
+
 def test_names_and_titles_cannot_break_the_page() -> None:
     players = tenors(HOSTILE, "B", "C")
     one = fit(open_document(SAMPLES / "quiet-chorale-trombones.mxl"), players)
