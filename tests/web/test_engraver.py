@@ -2,12 +2,16 @@
 
 import asyncio
 import os
+import re
 import time
 
 import pytest
 
+from analyzer.engrave.copy import engraving_copy
 from analyzer.problem import Unreadable
-from analyzer.web.engraver import Engraver
+from analyzer.score.document import read_document
+from analyzer.web.engraver import ID_PREFIX, Engraver, engrave
+from tests.benchmarks import making
 
 
 def test_a_worker_that_dies_costs_one_piece_of_work() -> None:
@@ -39,3 +43,9 @@ def test_work_that_takes_too_long_is_stopped() -> None:
         assert time.perf_counter() - start < 30
     finally:
         engraver.stop()
+
+
+def test_music_longer_than_the_engravers_longest_page_stays_whole() -> None:
+    pytest.importorskip("verovio", reason="the engraver is not installed (pip install lowbrass[engrave])")
+    copy = engraving_copy(read_document(making.study(300), "study.musicxml"), "P1")
+    assert len(re.findall(rf'id="{ID_PREFIX}m\d+"', engrave(copy, 300))) == 300
