@@ -4,14 +4,19 @@ import re
 
 import pytest
 
-from tests.web.browsing import HANDS, WAIT_MS, expect, rested, settled, unfolded
+from tests.web.browsing import HANDS, SIZES, WAIT_MS, expect, rested, settled, unfolded
 
-# The finger on a phone and the keys of a laptop in the plain run; the other way round with the whole suite.
-WAYS = [pytest.param("phone", "mouse"), pytest.param("laptop", "keyboard"),
-        *(pytest.param(*way, marks=pytest.mark.whole) for way in (("phone", "keyboard"), ("laptop", "mouse")))]
-pytestmark = pytest.mark.parametrize(("tab", "kind"), WAYS, indirect=["tab"])
+_PHONE, _LAPTOP = ("phone", "mouse"), ("laptop", "keyboard")
 
 
+def by(*plain: tuple[str, str]) -> pytest.MarkDecorator:
+    """Try a journey on both sizes and with both hands; these in the plain run, the others with the whole suite."""
+    ways = [(size, hand) for size in SIZES for hand in HANDS]
+    return pytest.mark.parametrize(("tab", "kind"), [
+        pytest.param(*way, marks=() if way in plain else pytest.mark.whole) for way in ways], indirect=["tab"])
+
+
+@by(_PHONE, _LAPTOP)
 def test_a_student_maps_a_passage_pins_a_note_and_hears_it(tab, kind: str) -> None:
     hands = HANDS[kind](tab)
     hands.press("#samples li:first-child button")
@@ -44,6 +49,7 @@ def test_a_student_maps_a_passage_pins_a_note_and_hears_it(tab, kind: str) -> No
     expect(tab.locator("#music .sounding")).to_have_count(0)
 
 
+@by(_LAPTOP)
 def test_a_director_checks_the_fit(tab, kind: str) -> None:
     hands = HANDS[kind](tab)
     hands.press("#samples li:nth-child(5) button")
@@ -83,6 +89,7 @@ def test_a_director_checks_the_fit(tab, kind: str) -> None:
     expect(tab.locator("#view-section")).to_be_visible()
 
 
+@by(_PHONE)
 def test_a_bass_part_is_reviewed(tab, kind: str) -> None:
     hands = HANDS[kind](tab)
     hands.press("#samples li:nth-child(3) button")
