@@ -192,4 +192,4 @@ def _bare(label: str) -> str:
 
 def _where(one: Marked, k: int) -> str:
     note = one.line.notes[k]
-    return f"{one.line.part_name}, measure {note.measure}, {note.written.name}: {one.labels[k]}"
+    return f"{one.line.part_name}, measure {note.measure}, {note.written.pretty}: {one.labels[k]}"

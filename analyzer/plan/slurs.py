@@ -63,10 +63,12 @@ def slurs_said(plan: Plan) -> str:
         return ""
     said = ", ".join(f"{counts[kind]} {words}" for kind, words in SAID.items() if counts[kind])
     where = _measures([plan.notes[k].note.measure for k, kind in enumerate(kinds) if kind == "smear"])
-    return f"Slurred notes part: {said}{f' (measure {where})' if where else ''}."
+    return f"Slurred notes part: {said}{f' ({where})' if where else ''}."
 
 
 def _measures(numbers: Sequence[str], most: int = 8) -> str:
     different = list(dict.fromkeys(numbers))
+    if not different:
+        return ""
     more = f" and {len(different) - most} more" if len(different) > most else ""
-    return ", ".join(different[:most]) + more
+    return f"measure{'s' if len(different) > 1 else ''} " + ", ".join(different[:most]) + more

@@ -150,7 +150,7 @@ def _kit(planned: Planned, learner: Player, player: Player, seed: int, meter: Me
 def _left_out(kit: Kit) -> list[Problem]:
     """Say which notes of the music the drills leave out."""
     names: Mapping[str, None] = dict.fromkeys(
-        one.note.sounding.name for one in kit.plan.notes if not kit.can(one.choice))
+        one.note.sounding.pretty for one in kit.plan.notes if not kit.can(one.choice))
     if not names:
         return []
     line: Line = kit.plan.line

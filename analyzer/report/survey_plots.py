@@ -94,7 +94,7 @@ def difficulty_plot(rows: Sequence[Record]) -> str:
 
     hard = sum(row["difficulty"] > 1 for row in rows)
     return _drawn(draw, width=9, height=5, name="difficulty", title="Difficulty against range",
-                  desc=f"{len(rows)} lines between {pitch_of(low).name} and {pitch_of(high).name}; {hard} have a "
+                  desc=f"{len(rows)} lines between {pitch_of(low).pretty} and {pitch_of(high).pretty}; {hard} have a "
                        "measure beyond the limit. The table of the hardest lines follows below.")
 
 
@@ -118,7 +118,7 @@ def pitch_plot(pitches: dict[int, int]) -> str:
     parts = [f"{sum(n for midi, n in pitches.items() if slide_demand(midi) == demand)} {words}"
              for demand, (words, _, _) in _DEMANDS.items()]
     return _drawn(draw, width=9, height=3.4, name="pitches", title="Where the notes of the slide lines lie",
-                  desc=f"Notes between {pitch_of(low).name} and {pitch_of(high).name}: {'; '.join(parts)}.")
+                  desc=f"Notes between {pitch_of(low).pretty} and {pitch_of(high).pretty}: {'; '.join(parts)}.")
 
 
 def demand_plot(pieces: dict[Demand, int]) -> str:
