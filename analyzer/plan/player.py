@@ -15,10 +15,11 @@ CODE = "bad-key"
 ARM_SHARE = 0.42
 """Shoulder to thumb tip over height, ages 5 to 20 (Han, Kim, Jung and Park, J Korean Acad Rehabil Med 28(5), 2004,
 pp. 458-461: 0.19 + 0.23)."""
-HAND_AT_FIRST_MM = 150.0
-"""Mouthpiece plane to the hand in first position [mm]; judged: horns and builds differ by 50 mm either way."""
-WRIST_SHARE = 0.95
-"""Share of the straight arm that a relaxed wrist and elbow leave; judged, kept low so that reach is not overstated."""
+HAND_AT_FIRST_MM = 60.0
+"""How much of the arm first position takes already [mm]. Derived: with more, children of nine of median height (WHO
+Reference 2007) could not hold sixth, which average fourth and fifth graders reach (J. Wright, "Little trombonists: can
+it work for them?", 2013). Cautious: F. Hallen, "Posaune", finds seven positions mostly in reach from ten on, where
+this leaves seventh to players of 160 cm. Measured reaches of pupils would change our mind."""
 KEYS = ("name", "outermost_position", "reach_mm", "height_cm", "attachment_ceiling", "max_slide_speed_mm_s", "low",
         "high", "learned", "secure")
 
@@ -79,14 +80,14 @@ class Player:
 def reach_from_height_mm(height_cm: float) -> float:
     """Estimate the comfortable reach from body height. [mm]
 
-    Derived from `ARM_SHARE`, kept low by `WRIST_SHARE`, less the hand's place in first position.
+    The straight arm by `ARM_SHARE`, less what first position takes of it, `HAND_AT_FIRST_MM`.
 
     Examples
     --------
     >>> round(reach_from_height_mm(150))
-    448
+    570
     """
-    return max(0.0, height_cm * 10 * ARM_SHARE * WRIST_SHARE - HAND_AT_FIRST_MM)
+    return max(0.0, height_cm * 10 * ARM_SHARE - HAND_AT_FIRST_MM)
 
 
 def read_player(path: Path) -> Player:

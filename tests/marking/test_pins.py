@@ -100,6 +100,6 @@ def test_pins_of_another_score_are_told() -> None:
     with pytest.raises(Unreadable, match="none of its parts"):
         pins_of_analysis(analysis, [PinnedPart(id="x", name="Nobody", pins=())], "pins.toml")
     part = analysis.lines[0].part
+    ninth = Pin(measure="1", nth=1, label="1", line=9)
     with pytest.raises(Unreadable, match="is for line 9"):
-        pins_of_analysis(analysis, [PinnedPart(id=part.id, name="", pins=(Pin(measure="1", nth=1, label="1", line=9),))],
-                         "pins.toml")
+        pins_of_analysis(analysis, [PinnedPart(id=part.id, name="", pins=(ninth,))], "pins.toml")

@@ -105,7 +105,7 @@ def test_slips_are_pointed_out() -> None:
     train[0] = replace(first, labels={**first.labels, k: wrong})
     found = learn(train)
     note = first.line.notes[k]
-    assert f"Test, measure {note.measure}, {note.written.name}: {wrong}" in found.doubtful
+    assert f"Test, measure {note.measure}, {note.written.pretty}: {wrong}" in found.doubtful
     assert len(found.doubtful) <= 3
 
 

@@ -58,12 +58,12 @@ def test_notes_far_out_come_near_with_the_attachment() -> None:
 
 
 def test_a_short_reach_is_seen_and_the_note_is_not_called_impossible() -> None:
-    short = player_from({"height_cm": 140}, "p.toml", "height_cm = 140")
+    short = player_from({"height_cm": 125}, "p.toml", "height_cm = 125")
     answer = asked("tenor", "tenor-f", "C3", "Bb2", player=short)
     assert [(one.sounding, one.reason) for one in answer.gains] == [("C3", "beyond-reach")]
     assert "beyond the reach told" in answer.gains[0].lack
     seventh = next(one for one in answer.places if one.label == "7")
-    assert seventh.beyond_reach_mm == pytest.approx(seventh.extension_mm - reach_from_height_mm(140))
+    assert seventh.beyond_reach_mm == pytest.approx(seventh.extension_mm - reach_from_height_mm(125))
 
 
 def test_sharp_combinations_are_mended_by_the_fourth_valve() -> None:
