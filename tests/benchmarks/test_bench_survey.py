@@ -78,7 +78,7 @@ def survey(folder: Path, jobs: int) -> "subprocess.Popen[bytes]":
                             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
 
 
-def speed_up(files: int = 120) -> Figure:
+def speed_up(files: int = 600) -> Figure:
     """Wall time of the whole command with two processes over that with one; the machine must be otherwise idle."""
     with tempfile.TemporaryDirectory() as place:
         folder = library(Path(place) / "library", files, 60)
