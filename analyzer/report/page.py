@@ -1,16 +1,14 @@
 """The report: one HTML page that needs no network and no script, for a phone, a laptop, a screen reader and paper."""
 
 from collections.abc import Callable, Iterable, Sequence
-from html import escape
-from pathlib import Path
 
 from analyzer.analysis import Analysis, Planned
 from analyzer.horns.candidate import shown
-from analyzer.picture.drawing import clean
 from analyzer.picture.picture import LARGE, NARROW, WIDE, key_of, pictures_of
 from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
 from analyzer.plan.plan import Plan
 from analyzer.plan.summary import sentences
+from analyzer.report.shell import safe, shell
 
 Engraver = Callable[[Planned, str], Sequence[str]]
 """Engraves a line for a ``narrow`` page (a phone) or a ``wide`` one (a laptop, paper): one SVG a system."""
@@ -28,27 +26,17 @@ def page_html(analysis: Analysis, engrave: Engraver, *, each: Each = iter, large
     title = document.title or document.name
     several = len(analysis.lines) > 1
     sections = [_section(one, number, engrave, large) for number, one in enumerate(each(analysis.lines), 1)]
-    css = Path(__file__).with_name("page.css").read_text(encoding="utf-8")
-    if large:
-        css += "html { font-size: 125%; } @media print { html { font-size: 15pt; } }"
+    style = "html { font-size: 125%; } @media print { html { font-size: 15pt; } }" if large else ""
     nav = ""
     if several:
-        items = "".join(f'<li><a href="#line-{number}">{_t(name_of(one))}</a></li>'
+        items = "".join(f'<li><a href="#line-{number}">{safe(name_of(one))}</a></li>'
                         for number, one in enumerate(analysis.lines, 1))
         nav = f'<nav aria-label="Lines of this report"><ul>{items}</ul></nav>'
     what = ("For each note of the trombone and euphonium lines: the slide position or valves that suit the whole "
             "passage best, and why. Written for players and their teacher.")
-    return (
-        f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        f'<meta name="viewport" content="width=device-width, initial-scale=1"><title>{_t(title)}: positions and '
-        f"valves</title><style>{css}{faces()}</style></head><body>"
-        f'<a class="skip" href="#content">To the content</a><header><h1>{_t(title)}</h1>'
-        f'<p class="faint">{what} From the file {_t(document.name)}.</p>{nav}</header>'
-        f'<main id="content">{"".join(sections)}{_cautions(analysis)}{_problems(analysis)}</main></body></html>\n')
-
-
-def _t(text: str) -> str:
-    return escape(clean(text))
+    return shell(f"{''.join(sections)}{_cautions(analysis)}{_problems(analysis)}", heading=title,
+                 lead=f"{what} From the file {document.name}.", title=f"{title}: positions and valves", nav=nav,
+                 style=style + faces())
 
 
 def name_of(one: Planned) -> str:
@@ -64,12 +52,12 @@ def _section(one: Planned, number: int, engrave: Engraver, large: bool) -> str:
     prefix = f"l{number}"
     facts = [("Horn", plan.horn.description + (" (assumed)" if one.assumed else "")),
              ("Player", _player(one)), ("Measures", _measures(plan))]
-    listed = "".join(f"<dt>{_t(name)}</dt><dd>{_t(text)}</dd>" for name, text in facts)
+    listed = "".join(f"<dt>{safe(name)}</dt><dd>{safe(text)}</dd>" for name, text in facts)
     body = [f'<section class="line" id="line-{number}" aria-labelledby="{prefix}-h">'
-            f'<h2 id="{prefix}-h">{_t(name_of(one))}</h2><dl class="facts">{listed}</dl>']
+            f'<h2 id="{prefix}-h">{safe(name_of(one))}</h2><dl class="facts">{listed}</dl>']
     if not plan.notes:
         return "".join([*body, "<p>This line has no notes here.</p></section>"])
-    body.append(f'<p class="lead">{" ".join(_t(text) for text in sentences(one.plan, found))}</p>')
+    body.append(f'<p class="lead">{" ".join(safe(text) for text in sentences(one.plan, found))}</p>')
     body.append(_practice(found))
     body.append(_strip(found))
     body.append(_music(one, engrave))
@@ -101,7 +89,7 @@ def _practice(found: Sequence[MeasureDifficulty]) -> str:
     worst = hardest(tuple(found))
     if not worst:
         return "<h3>What to practise first</h3><p>No measure comes near a limit: practise for sound and time.</p>"
-    items = "".join(f"<li><strong>Measure {_t(one.measure)}</strong> ({one.level}). {_t(one.reason)}</li>"
+    items = "".join(f"<li><strong>Measure {safe(one.measure)}</strong> ({one.level}). {safe(one.reason)}</li>"
                     for one in worst)
     change = (" What is beyond a limit is not for practice as it stands: take a slower tempo, another horn, or a "
               "change that the teacher agrees to.") if any(one.level == "beyond" for one in worst) else ""
@@ -116,7 +104,7 @@ def _music(one: Planned, engrave: Engraver) -> str:
            '<p class="faint">Bold in a tray: another choice than the usual chart\'s. ×: cannot be played.</p>']
     for form in ("narrow", "wide"):
         systems = "".join(engrave(one, form))
-        out.append(f'<div class="sheet {form}" role="img" aria-label="{_t(words)}">{systems}</div>')
+        out.append(f'<div class="sheet {form}" role="img" aria-label="{safe(words)}">{systems}</div>')
     return "".join(out)
 
 
@@ -143,7 +131,7 @@ def _strip(found: Sequence[MeasureDifficulty]) -> str:
         over = one.level in ("hard", "beyond")
         word = "rest" if one.kind == "rest" else one.level
         cells.append(
-            f'<li{" class=over" if over else ""}><b><span class="hidden">measure </span>{_t(one.measure)}</b>'
+            f'<li{" class=over" if over else ""}><b><span class="hidden">measure </span>{safe(one.measure)}</b>'
             f'<span class="bar" aria-hidden="true"><span style="height:{high}%"></span></span>{word}</li>')
     scale = ", ".join(f"{word} up to {100 * end:.0f} %" for end, word in LEVELS)
     return ('<h3>How hard each measure is</h3><p class="faint">How near the measure comes to a limit of this player, '
@@ -154,22 +142,22 @@ def _strip(found: Sequence[MeasureDifficulty]) -> str:
 def _changes(one: Planned, prefix: str) -> str:
     plan = one.plan
     rows = [
-        f'<tr><td>{_t(note.note.measure)}</td><td>{_t(note.note.written.pretty)}</td>'
-        f'<td class="play">{_t(shown(note.choice.label))}</td><td class="usual">'
-        f'{_t(shown(note.usual.label) if note.usual else "none")}</td><td>{_t(" ".join(note.why))}</td></tr>'
+        f'<tr><td>{safe(note.note.measure)}</td><td>{safe(note.note.written.pretty)}</td>'
+        f'<td class="play">{safe(shown(note.choice.label))}</td><td class="usual">'
+        f'{safe(shown(note.usual.label) if note.usual else "none")}</td><td>{safe(" ".join(note.why))}</td></tr>'
         for note in plan.notes if note.choice and (note.changed or note.pinned or note.usual is None)]
     broken = [
-        f'<tr><td>{_t(note.note.measure)}</td><td>{_t(note.note.written.pretty)}</td><td class="play">'
-        f'{_t(shown(note.choice.label)) if note.choice else "×"}</td><td class="usual">'
-        f'{_t(shown(note.usual.label)) if note.usual else "none"}</td>'
-        f"<td>{_t(note.problem.what)}. {_t(note.problem.try_)}</td></tr>" for note in plan.notes if note.problem]
+        f'<tr><td>{safe(note.note.measure)}</td><td>{safe(note.note.written.pretty)}</td><td class="play">'
+        f'{safe(shown(note.choice.label)) if note.choice else "×"}</td><td class="usual">'
+        f'{safe(shown(note.usual.label)) if note.usual else "none"}</td>'
+        f"<td>{safe(note.problem.what)}. {safe(note.problem.try_)}</td></tr>" for note in plan.notes if note.problem]
     out = "<h3>What differs from the usual chart, and why</h3>"
     if not rows and not broken:
         return out + "<p>Nothing: the usual choice is the best one at every note.</p>"
     head = ('<thead><tr><th scope="col">Measure</th><th scope="col">Note</th><th scope="col">Play</th>'
             '<th scope="col">Usual</th><th scope="col">Why</th></tr></thead>')
     return (f'{out}<div class="scroll" role="region" aria-labelledby="{prefix}-c" tabindex="0"><table>'
-            f'<caption id="{prefix}-c">{_t(name_of(one))}: written notes, where the choice is not the usual</caption>'
+            f'<caption id="{prefix}-c">{safe(name_of(one))}: written notes, where the choice is not the usual</caption>'
             f"{head}<tbody>{''.join(broken + rows)}</tbody></table></div>")
 
 
@@ -180,18 +168,18 @@ def _all_notes(plan: Plan) -> str:
         label = shown(one.choice.label) if one.choice else "cannot be played"
         measures.setdefault(one.note.measure_index, []).append(f"{one.note.written.pretty} {label}")
         numbers[one.note.measure_index] = one.note.measure
-    items = "".join(f"<li>Measure {_t(numbers[index])}: {_t(', '.join(said))}.</li>"
+    items = "".join(f"<li>Measure {safe(numbers[index])}: {safe(', '.join(said))}.</li>"
                     for index, said in measures.items())
     return f"<details><summary>All notes in words</summary><ul>{items}</ul></details>"
 
 
 def _cautions(analysis: Analysis) -> str:
-    items = "".join(f"<li>{_t(line)}</li>" for line in analysis.cautions)
+    items = "".join(f"<li>{safe(line)}</li>" for line in analysis.cautions)
     return f'<section class="care" aria-labelledby="care"><h3 id="care">Cautions</h3><ul>{items}</ul></section>'
 
 
 def _problems(analysis: Analysis) -> str:
     if not analysis.problems:
         return ""
-    items = "".join(f"<li>{_t(problem.line())}</li>" for problem in analysis.problems)
+    items = "".join(f"<li>{safe(problem.line())}</li>" for problem in analysis.problems)
     return f"<h3>Found while reading the score</h3><ul>{items}</ul>"

@@ -4,17 +4,16 @@ One HTML file without network or script, for a phone, a laptop, a screen reader 
 """
 
 from collections.abc import Callable, Collection, Sequence
-from html import escape
 from itertools import count
 from pathlib import Path
 
 from analyzer.analysis import Planned
 from analyzer.marking.mapping import marks
-from analyzer.picture.drawing import clean
 from analyzer.picture.heat import LEVEL_WORDS, HeatRow, heat_pictures, level_of
 from analyzer.picture.picture import NARROW, WIDE
 from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
 from analyzer.report.fitting import VERDICTS, severe, told
+from analyzer.report.shell import safe, shell
 from analyzer.review.findings import Finding, Group, grouped
 from analyzer.section.fit import Fit, Seat
 from analyzer.section.seating import Chair
@@ -57,35 +56,26 @@ def section_html(fit: Fit, excerpt: Excerpt, *, note: str = "") -> str:
     `note` is told beside the findings, for instance why there is no music.
     """
     title = fit.document.title or fit.document.name
-    css = "".join(Path(__file__).with_name(name).read_text(encoding="utf-8") for name in ("page.css", "section.css"))
     hard = {id(seat): difficulties(seat.burden.planner, seat.burden.plan) for seat in fit.seats}
     body = [_verdict(fit), _who(fit), _heat(fit, hard), _first(fit, hard),
             f"<h2>Line by line</h2>{_paragraph(note, 'faint')}",
             *(_line(seat, number, excerpt) for number, seat in enumerate(fit.seats, 1)),
             _to_know(fit), _listed("Cautions", fit.cautions, care=True),
             _listed("Found while reading the score", [one.line() for one in fit.problems])]
-    return (
-        f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        f'<meta name="viewport" content="width=device-width, initial-scale=1"><title>{_t(title)}: does it suit the '
-        f"section?</title><style>{css}</style></head><body>"
-        f'<a class="skip" href="#content">To the content</a><header><h1>{_t(title)}</h1>'
-        f'<p class="faint">Does this piece suit the section, who plays what, and what to rehearse or rewrite. For the '
-        f"director; from the file {_t(fit.document.name)}.</p></header>"
-        f'<main id="content">{"".join(body)}</main></body></html>\n')
-
-
-def _t(text: str) -> str:
-    return escape(clean(text))
+    return shell("".join(body), heading=title, title=f"{title}: does it suit the section?",
+                 lead=("Does this piece suit the section, who plays what, and what to rehearse or rewrite. For the "
+                       f"director; from the file {fit.document.name}."),
+                 style=Path(__file__).with_name("section.css").read_text(encoding="utf-8"))
 
 
 def _paragraph(text: str, kind: str = "") -> str:
-    return f'<p{f" class={kind}" if kind else ""}>{_t(text)}</p>' if text else ""
+    return f'<p{f" class={kind}" if kind else ""}>{safe(text)}</p>' if text else ""
 
 
 def _listed(title: str, items: Sequence[str], *, care: bool = False) -> str:
     if not items:
         return ""
-    listed = f"<h2>{_t(title)}</h2><ul>{''.join(f'<li>{_t(one)}</li>' for one in items)}</ul>"
+    listed = f"<h2>{safe(title)}</h2><ul>{''.join(f'<li>{safe(one)}</li>' for one in items)}</ul>"
     return f'<section class="care">{listed}</section>' if care else listed
 
 
@@ -94,12 +84,12 @@ def _listed(title: str, items: Sequence[str], *, care: bool = False) -> str:
 
 def _verdict(fit: Fit) -> str:
     """Say the verdict first, then what would have to change, most telling words first."""
-    out = [f'<p class="verdict">{_t(VERDICTS[fit.verdict].rstrip(":."))}.</p>']
+    out = [f'<p class="verdict">{safe(VERDICTS[fit.verdict].rstrip(":."))}.</p>']
     if fit.verdict == "does not suit":
-        out.append(f"<ul>{''.join(f'<li>{_t(told(one))}</li>' for one in severe(fit))}</ul>")
+        out.append(f"<ul>{''.join(f'<li>{safe(told(one))}</li>' for one in severe(fit))}</ul>")
     if fit.changes:
         title = "What to change" if fit.verdict != "does not suit" else "The changes that it would take"
-        out.append(f"<h2>{title}</h2><ol>{''.join(f'<li>{_t(one.text)}</li>' for one in fit.changes)}</ol>")
+        out.append(f"<h2>{title}</h2><ol>{''.join(f'<li>{safe(one.text)}</li>' for one in fit.changes)}</ol>")
     return "".join(out)
 
 
@@ -110,11 +100,11 @@ def _who(fit: Fit) -> str:
     for number, seat in enumerate(fit.seats, 1):
         doubling = ' <span class="faint">doubles</span>' if seat.doubles else ""
         then = "" if seat.doubles else later.get((seat.chair.part.id, seat.chair.line.number), "")
-        rows.append(f'<tr><th scope="row"><a href="#seat-{number}">{_t(seat.chair.title)}</a></th>'
-                    f"<td>{_t(seat.member.name)}{doubling}</td><td>{_t(seat.burden.horn.name)}</td>"
-                    f"<td>{_t(_state(seat, blocked))}{f'; then {_t(then)}' if then else ''}</td></tr>")
-    empty = [f'<tr><th scope="row">{_t(one.chair.title)}</th><td colspan="2">'
-             f"{_then_or_nobody(one.chair, later)}</td><td>{_t(one.why)}</td></tr>" for one in fit.unfilled]
+        rows.append(f'<tr><th scope="row"><a href="#seat-{number}">{safe(seat.chair.title)}</a></th>'
+                    f"<td>{safe(seat.member.name)}{doubling}</td><td>{safe(seat.burden.horn.name)}</td>"
+                    f"<td>{safe(_state(seat, blocked))}{f'; then {safe(then)}' if then else ''}</td></tr>")
+    empty = [f'<tr><th scope="row">{safe(one.chair.title)}</th><td colspan="2">'
+             f"{_then_or_nobody(one.chair, later)}</td><td>{safe(one.why)}</td></tr>" for one in fit.unfilled]
     before = ", before these changes" if fit.after else ""
     head = "".join(f'<th scope="col">{name}</th>' for name in ("Line", "Player", "Horn", "How it suits"))
     return ('<h2>Who plays what</h2><div class="scroll" role="region" aria-labelledby="who" tabindex="0"><table '
@@ -125,7 +115,7 @@ def _who(fit: Fit) -> str:
 
 def _then_or_nobody(chair: Chair, later: dict[tuple[str, int], str]) -> str:
     then = later.get((chair.part.id, chair.line.number))
-    return f"nobody; then {_t(then)}" if then else "nobody"
+    return f"nobody; then {safe(then)}" if then else "nobody"
 
 
 def _state(seat: Seat, blocked: Collection[tuple[str, int | None]]) -> str:
@@ -164,7 +154,7 @@ def _heat(fit: Fit, hard: _Hard) -> str:
         drawn = heat_pictures(rows, width=width)
         svgs = "".join(picture.svg(f"heat-{form}-{k}") for k, picture in enumerate(drawn))
         out.append(f'<div class="picture {form}">{svgs}</div>')
-    items = "".join(f"<li>{_t(row.label)}: {_t(_by_level(row.measures))}.</li>" for row in rows)
+    items = "".join(f"<li>{safe(row.label)}: {safe(_by_level(row.measures))}.</li>" for row in rows)
     return "".join([*out, f"<details><summary>The same in words</summary><ul>{items}</ul></details>"])
 
 
@@ -187,7 +177,7 @@ def _first(fit: Fit, hard: _Hard) -> str:
     if not found:
         return "<h2>What to rehearse first</h2><p>No measure comes near a limit: rehearse for sound and time.</p>"
     items = "".join(
-        f"<li><strong>Measure {_t(one.measure)}</strong>, {_t(_label(seat))} ({one.level}). {_t(one.reason)}</li>"
+        f"<li><strong>Measure {safe(one.measure)}</strong>, {safe(_label(seat))} ({one.level}). {safe(one.reason)}</li>"
         for one, seat in found[:_MOST_FIRST])
     beyond = (" What is beyond a limit is not for rehearsing as it stands: see the ways out below."
               if any(one.level == "beyond" for one, _ in found[:_MOST_FIRST]) else "")
@@ -201,8 +191,8 @@ def _first(fit: Fit, hard: _Hard) -> str:
 def _line(seat: Seat, number: int, excerpt: Excerpt) -> str:
     doubling = ", doubling" if seat.doubles else ""
     out = [f'<section class="seat" id="seat-{number}" aria-labelledby="seat-{number}-h">'
-           f'<h3 id="seat-{number}-h">{_t(seat.chair.title)}: {_t(seat.member.name)} on {_t(seat.burden.horn.name)}'
-           f"{doubling}</h3>"]
+           f'<h3 id="seat-{number}-h">{safe(seat.chair.title)}: {safe(seat.member.name)} on '
+           f"{safe(seat.burden.horn.name)}{doubling}</h3>"]
     groups = grouped(seat.findings)
     if not groups:
         out.append("<p>Nothing found: every note and move lies within this horn and player.</p>")
@@ -230,10 +220,10 @@ def _group(seat: Seat, one: Group, music: str) -> str:
     figure = ""
     if music:
         words = f"Music of {seat.chair.title} at measure {one.first.measure}, with what to play under each note."
-        figure = f'<div class="excerpt" role="img" aria-label="{_t(words)}">{music}</div>'
-    ways = "".join(f"<li>{_t(f'{_measures(where)}: {way}' if where else way)}</li>" for way, where in one.ways)
+        figure = f'<div class="excerpt" role="img" aria-label="{safe(words)}">{music}</div>'
+    ways = "".join(f"<li>{safe(f'{_measures(where)}: {way}' if where else way)}</li>" for way, where in one.ways)
     return (f'<div class="finding is-{one.first.severity}"><p><strong>{_KINDS[one.first.severity]}'
-            f"{f', {_t(measures)}' if measures else ''}.</strong> {_t(what[0].upper() + what[1:].rstrip('.'))}.</p>"
+            f"{f', {safe(measures)}' if measures else ''}.</strong> {safe(what[0].upper() + what[1:].rstrip('.'))}.</p>"
             f"{figure}{f'<ul>{ways}</ul>' if ways else ''}</div>")
 
 

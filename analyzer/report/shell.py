@@ -3,8 +3,15 @@
 from html import escape
 from pathlib import Path
 
+from analyzer.picture.drawing import clean
 
-def shell(body: str, *, heading: str, lead: str, title: str = "") -> str:
+
+def safe(text: str) -> str:
+    """Return text from a file as HTML may hold it: escaped, without control characters."""
+    return escape(clean(text))
+
+
+def shell(body: str, *, heading: str, lead: str, title: str = "", nav: str = "", style: str = "") -> str:
     """Return a whole HTML document.
 
     Parameters
@@ -15,30 +22,34 @@ def shell(body: str, *, heading: str, lead: str, title: str = "") -> str:
         The heading and the line below it, as plain text.
     title : str
         The name in the browser's tab, as plain text; the heading where it is empty.
+    nav : str
+        What stands below the lead, as HTML.
+    style : str
+        CSS that comes after the style of every page.
     """
-    css = Path(__file__).with_name("page.css").read_text(encoding="utf-8")
+    css = Path(__file__).with_name("page.css").read_text(encoding="utf-8") + style
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(title or heading)}</title><style>{css}</style></head><body>"
-        f'<a class="skip" href="#content">To the content</a><header><h1>{escape(heading)}</h1>'
-        f'<p class="faint">{escape(lead)}</p></header><main id="content">{body}</main></body></html>\n')
+        f"<title>{safe(title or heading)}</title><style>{css}</style></head><body>"
+        f'<a class="skip" href="#content">To the content</a><header><h1>{safe(heading)}</h1>'
+        f'<p class="faint">{safe(lead)}</p>{nav}</header><main id="content">{body}</main></body></html>\n')
 
 
 def figure(picture: str, label: str) -> str:
     """Return a wide picture (SVG) in a box that scrolls where a screen is narrower."""
-    return (f'<div class="scroll picture chart" role="region" aria-label="{escape(label)}" tabindex="0">{picture}'
+    return (f'<div class="scroll picture chart" role="region" aria-label="{safe(label)}" tabindex="0">{picture}'
             "</div>")
 
 
 def table(label: str, heads: tuple[str, ...], rows: str) -> str:
     """Return a table; `rows` are its finished rows."""
-    head = "".join(f'<th scope="col">{escape(one)}</th>' for one in heads)
-    return (f'<div class="scroll" role="region" aria-label="{escape(label)}" tabindex="0"><table><thead><tr>{head}'
+    head = "".join(f'<th scope="col">{safe(one)}</th>' for one in heads)
+    return (f'<div class="scroll" role="region" aria-label="{safe(label)}" tabindex="0"><table><thead><tr>{head}'
             f"</tr></thead><tbody>{rows}</tbody></table></div>")
 
 
 def row(first: str, *rest: str) -> str:
     """Return a row of a table from plain texts; the first names it."""
-    return (f'<tr><th scope="row">{escape(first)}</th>'
-            f'{"".join(f"<td>{escape(one)}</td>" for one in rest)}</tr>')
+    return (f'<tr><th scope="row">{safe(first)}</th>'
+            f'{"".join(f"<td>{safe(one)}</td>" for one in rest)}</tr>')
