@@ -18,9 +18,9 @@ from analyzer.commands.options import (
 )
 from analyzer.practice.drills import Drills, drills_for
 from analyzer.practice.weeks import practice_days
-from analyzer.report.drillsheet import sheet_musicxml
-from analyzer.report.drillsound import Drone, listening_wav, sheet_midi, tones
-from analyzer.report.drilltables import calendar_ics, drill_document, drill_text
+from analyzer.report.drill_sheet import sheet_musicxml
+from analyzer.report.drill_sound import Drone, listening_wav, sheet_midi, tones
+from analyzer.report.drill_tables import calendar_ics, drill_document, drill_text
 from analyzer.score.document import open_document
 
 _SCORES = (".musicxml", ".xml")
@@ -96,6 +96,6 @@ def command(score: Path, request: Request, outputs: tuple[Path, ...], paper: Lit
 def _sheet(drills: Drills, ending: str, paper: Literal["a4", "letter"]) -> bytes:
     if ending in _SCORES:
         return sheet_musicxml(drills)
-    from analyzer.report.drillpage import sheet_file
+    from analyzer.report.drill_page import sheet_file
 
     return sheet_file(drills, ending, paper=paper)

@@ -30,9 +30,9 @@ from analyzer.practice.kit import METRONOME, Exercise, exercise_line
 from analyzer.practice.passage import Meter
 from analyzer.practice.weeks import PER_DAY, needs, practice_days
 from analyzer.problem import Unreadable
-from analyzer.report.drillsheet import sheet_musicxml
-from analyzer.report.drillsound import listening_wav, sheet_midi, tones
-from analyzer.report.drilltables import calendar_ics, drill_document, drill_text
+from analyzer.report.drill_sheet import sheet_musicxml
+from analyzer.report.drill_sound import listening_wav, sheet_midi, tones
+from analyzer.report.drill_tables import calendar_ics, drill_document, drill_text
 from analyzer.score.document import open_document, read_document
 from tests.test_samples import schema  # noqa: F401  (a fixture)
 

@@ -12,8 +12,8 @@ from analyzer.practice.drills import WARM_UP, Drills
 from analyzer.practice.kit import Exercise
 from analyzer.practice.moves import Move, hard_moves
 from analyzer.practice.weeks import MINUTES, Day
-from analyzer.report.drillsheet import part_name, sheet_title
-from analyzer.report.drillsound import Drone, tones
+from analyzer.report.drill_sheet import part_name, sheet_title
+from analyzer.report.drill_sound import Drone, tones
 
 SCHEMA = "lowbrass.drill/1"
 BEATS = {Fraction(1, 2): "eighth", Fraction(1): "quarter", Fraction(3, 2): "dotted quarter", Fraction(2): "half",

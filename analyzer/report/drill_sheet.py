@@ -11,7 +11,7 @@ from analyzer.horns.candidate import shown
 from analyzer.marking.annotate import annotated
 from analyzer.marking.mark import Mark
 from analyzer.practice.drills import WARM_UP, Drills
-from analyzer.report.drillstream import PART, sheet_stream
+from analyzer.report.drill_stream import PART, sheet_stream
 from analyzer.score.document import Document, read_document
 from analyzer.score.naming import read_name
 

@@ -15,9 +15,9 @@ from analyzer.engrave.options import PageOptions, Paper
 from analyzer.picture.drawing import BASE, FAINT, INK, RULE, Drawing, clean, num
 from analyzer.practice.drills import WARM_UP, Drills
 from analyzer.practice.kit import Exercise
-from analyzer.report.drillsheet import part_name, sheet_score, sheet_title
-from analyzer.report.drillstream import PART
-from analyzer.report.drilltables import BEATS
+from analyzer.report.drill_sheet import part_name, sheet_score, sheet_title
+from analyzer.report.drill_stream import PART
+from analyzer.report.drill_tables import BEATS
 from analyzer.report.shell import shell
 
 _UNITS_PER_MM = 4.2                    # as our pictures on paper: letters of 11 units become 7.4 points high
