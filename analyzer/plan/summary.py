@@ -9,6 +9,12 @@ _AMPLE = 2.5
 """A tempo ceiling this many times the written tempo is no news; judged."""
 
 
+def ample(plan: Plan) -> bool:
+    """Tell whether the tempo ceiling lies so far above the tempo, or nowhere, that its number is no news."""
+    ceiling = plan.totals.tempo_ceiling_bpm
+    return ceiling is None or ceiling > _AMPLE * max((note.time.bpm for note in plan.notes), default=0.0)
+
+
 def sentences(plan: Plan, found: Sequence[MeasureDifficulty]) -> tuple[str, ...]:
     """Return the plan in three sentences: what can be played, what it saves, how fast it may go; one if it is empty."""
     if not plan.notes:
@@ -37,10 +43,11 @@ def sentences(plan: Plan, found: Sequence[MeasureDifficulty]) -> tuple[str, ...]
                   f"note farthest from in tune is {max(off, default=0):.0f} cents off.")
     hard = hardest(tuple(found), 1)
     where = f"; the hardest place is measure {hard[0].measure}" if hard else "; no measure comes near a limit"
-    written = max(note.time.bpm for note in plan.notes)
     ceiling = totals.tempo_ceiling_bpm
-    if ceiling is None or ceiling > _AMPLE * written:
-        third = "There is ample time for every move at the written tempo" if ceiling else "Nothing limits the tempo"
+    if ceiling is None:
+        third = "Nothing limits the tempo"
+    elif ample(plan):
+        third = "There is ample time for every move at the written tempo"
     else:
         third = f"It can be played up to about {ceiling:.0f} quarter notes a minute at its quickest move"
     return first, second, f"{third}{where}."

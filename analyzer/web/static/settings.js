@@ -51,14 +51,14 @@ export function fillSettings() {
 }
 
 function tempo(asked) {
-  const { marked, ceiling, hardest } = desk.answer.tempo;
+  const { marked, ceiling, hardest, ample } = desk.answer.tempo;
   const shown = asked ?? marked[0] ?? 120;
   const range = $("tempo");
   range.max = Math.max(260, Math.ceil(shown));
   if (document.activeElement !== range || asked === null) range.value = shown;
   tempoSaid(asked);
   $("tempo-marked").hidden = asked === null;
-  $("ceiling").textContent = ceiling === null ? "No move here sets a limit." :
+  $("ceiling").textContent = ceiling === null ? "No move here sets a limit." : ample ? "Ample time for every move at this tempo." :
     `Ceiling about ${Math.floor(ceiling)}` + (hardest.length ? `, set by ${hardest[0]}` : "") + ". Quarter notes a minute.";
   const mark = $("ceiling-mark");
   const share = ceiling === null ? 2 : (ceiling - range.min) / (range.max - range.min);
