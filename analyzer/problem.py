@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 Severity = Literal["error", "warning", "note"]
+LONGEST = 600
+"""Letters of a place or a sentence that are shown; judged: ours stay far below, but both quote what a file says."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,14 +23,21 @@ class Problem:
 
     def line(self) -> str:
         """Return the problem as one line of text for a person."""
-        what = self.what if self.what.endswith((".", "!", "?")) else f"{self.what}."
-        return f"{self.where}: {what} {self.try_} [{self.code}]".strip()
+        where, what = shown(self.where), shown(self.what)
+        what = what if what.endswith((".", "!", "?")) else f"{what}."
+        return f"{where}: {what} {shown(self.try_)} [{self.code}]".strip()
 
     def as_json(self) -> dict[str, str]:
         """Return the problem with the names of the JSON contract."""
         return {
-            "severity": self.severity, "code": self.code, "where": self.where, "what": self.what, "try": self.try_,
+            "severity": self.severity, "code": self.code, "where": shown(self.where), "what": shown(self.what),
+            "try": shown(self.try_),
         }
+
+
+def shown(text: str) -> str:
+    """Return a text as it is, or its beginning and its end where it is longer than `LONGEST`."""
+    return text if len(text) <= LONGEST else f"{text[:LONGEST // 2]} … {text[-LONGEST // 2:]}"
 
 
 class Unreadable(Exception):  # noqa: N818  the word of the house for a value that is not there

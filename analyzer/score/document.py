@@ -11,6 +11,7 @@ from lxml import etree
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.score.archive import MAX_ARCHIVE_BYTES, MAX_XML_BYTES, score_member
 from analyzer.score.damage import AGAIN, damaged, wrong_letters
+from analyzer.score.vocabulary import one_line
 
 MARK_TARGET = "lowbrass"
 """Target of the processing instruction that stands inside each of our marks."""
@@ -50,15 +51,15 @@ class Document:
     def title(self) -> str:
         """Work or movement title, else the first credit marked as a title, else nothing."""
         root = self.root
-        work = _clean(root.findtext("work/work-title"))
-        movement = _clean(root.findtext("movement-title"))
+        work = one_line(root.findtext("work/work-title"))
+        movement = one_line(root.findtext("movement-title"))
         if work and movement and movement.casefold() not in work.casefold():
             return f"{work}: {movement}"
         if work or movement:
             return work or movement
         for credit in root.findall("credit"):
             if credit.findtext("credit-type") == "title":
-                return _clean(credit.findtext("credit-words"))
+                return one_line(credit.findtext("credit-words"))
         return ""
 
     @property
@@ -274,7 +275,3 @@ def _too_large(name: str, size: int) -> Unreadable:
     return unreadable("too-large", where=name, what=f"the file has {size / 2**20:.0f} MiB, more than a score needs "
                       f"(limit {MAX_ARCHIVE_BYTES // 2**20} MiB compressed, {MAX_XML_BYTES // 2**20} MiB plain)",
                       try_="Export only the low-brass parts, or split the score by movement.")
-
-
-def _clean(text: str | None) -> str:
-    return " ".join((text or "").split())

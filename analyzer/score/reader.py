@@ -18,6 +18,7 @@ from analyzer.score.players import player_word
 from analyzer.score.repeats import Bars, jumps_of
 from analyzer.score.signs import score_signs
 from analyzer.score.timeline import Direction, Measure, Note, Part, Rest, Tempo
+from analyzer.score.vocabulary import one_line
 
 _TYPES = {"breve": Fraction(8), "whole": Fraction(4), "half": Fraction(2), "quarter": Fraction(1),
           "eighth": Fraction(1, 2), "16th": Fraction(1, 4), "32nd": Fraction(1, 8), "64th": Fraction(1, 16)}
@@ -336,7 +337,7 @@ def read_part(document: Document, part_id: str, *,
     reader = _Reader(document, info, reads)
     for index, element in enumerate(music):
         head = document.measure_element(element)
-        reader.measure(index, head.get("number") or str(index + 1), element, head.get("implicit") == "yes")
+        reader.measure(index, one_line(head.get("number")) or str(index + 1), element, head.get("implicit") == "yes")
     if reader.slurs:
         reader.faults.add("note", "open-slur", "a slur has no end and is not counted", "", place=False)
     notes = tuple(_notes(reader))

@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from analyzer.cli import cli
 from analyzer.commands.parts import command
-from tests.score.build import attributes, chord, entry, group, note
+from tests.score.build import attributes, chord, entry, group, note, score
 
 TRANSPOSE = "<transpose><diatonic>-1</diatonic><chromatic>-2</chromatic><octave-change>-1</octave-change></transpose>"
 
@@ -77,3 +78,16 @@ def test_score_without_low_brass_says_what_to_try(tmp_path: Path) -> None:
     result = CliRunner().invoke(command, [str(path)])
     assert result.exit_code == 0
     assert "--part" in result.stdout
+
+
+def test_a_name_of_megabytes_is_not_printed_whole(tmp_path: Path) -> None:
+    long = "Trombone " + "x" * 1_000_000
+    path = tmp_path / "long.xml"
+    path.write_bytes(score(note("C3", 8) + note("C9", 4) + note("C3", 8), name=long,
+                           head=f"<work><work-title>{long}</work-title></work>").replace(
+        b'<measure number="1">', f'<measure number="{long}">'.encode()))
+    for name in ("parts", "map", "review"):
+        result = CliRunner().invoke(cli, [name, str(path)])
+        assert result.exit_code in (0, 3), result.output           # 3: the review finds a note that cannot be played
+        assert "Trombone xxx" in result.output
+        assert len(result.output) < 20_000
