@@ -26,7 +26,10 @@ _Found = Sequence[tuple[PartInfo, PartFacts]]
 @score_argument
 @format_option("text", "json", "csv")
 def command(score: Path, form: str) -> None:
-    """List every part of SCORE: family, clefs, range, notes, players' lines, and why it is low brass or not."""
+    """List every part of SCORE: family, clefs, range, notes, players' lines, and why it is low brass or not.
+
+    SCORE is MusicXML (.musicxml, .xml or .mxl), or ABC, Humdrum, MEI or MIDI.
+    """
     document = open_document(score)
     found, problems = parts_of(document)
     say(problems)

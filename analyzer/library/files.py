@@ -17,6 +17,8 @@ from analyzer.score.foreign import foreign_form
 
 SCORE_ENDINGS = (".musicxml", ".mxl", ".xml")
 """A file so named that cannot be read is reported as unreadable; any other as not a score."""
+OTHER_FORM = "other-form"
+"""Code of the problem of a file with music in a form that was not asked for."""
 
 _HEAD_BYTES = 4096
 _UTF16 = (b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<")
@@ -243,7 +245,7 @@ def _not_score(name: str, path: Path, member: int | None, head: bytes, size: int
     form = foreign_form(head, name)
     if form is not None:
         return _refused(name, path, "not a score", f"this is music in another form ({form}), which was not asked for",
-                        member=member, size=size, code="other-form", try_="Read it too with --foreign.")
+                        member=member, size=size, code=OTHER_FORM, try_="Read it too with --foreign.")
     try:
         read_document(head, name)
     except Unreadable as error:

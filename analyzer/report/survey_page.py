@@ -17,6 +17,7 @@ from analyzer.report.surveying import (
     findings,
     horn_rows,
     lines_sentence,
+    other_forms_sentence,
     summary,
 )
 
@@ -33,7 +34,7 @@ def survey_page(survey: Survey, bought: Case | None = None) -> str:
         If matplotlib is not installed.
     """
     sums = summary(survey)
-    body = [f"<p>{escape(files_sentence(sums))}</p>"]
+    body = [f"<p>{escape(f'{files_sentence(sums)} {other_forms_sentence(survey)}'.strip())}</p>"]
     if sums["lines"]:
         body += [f'<p class="lead">{escape(lines_sentence(sums))}</p>', _listed(findings(sums)),
                  _difficulty(survey), _slide(survey), _compensating(survey), _horns(sums)]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from analyzer import cautions
 from analyzer.library.demands import compensating_pairs, lines_of
+from analyzer.library.files import OTHER_FORM
 from analyzer.library.purchase import Case
 from analyzer.library.survey import Record, Survey
 from analyzer.problem import unreadable
@@ -129,7 +130,7 @@ def _compensating(lines: Sequence[Sequence[Record]]) -> Record | None:
 def survey_text(survey: Survey, bought: Case | None = None) -> str:
     """Return the summary for a person, with what one more horn would bring if that was asked."""
     sums = summary(survey)
-    out = [f"Survey of {survey.folder}", "", *_wrapped(files_sentence(sums))]
+    out = [f"Survey of {survey.folder}", "", *_wrapped(f"{files_sentence(sums)} {other_forms_sentence(survey)}")]
     if sums["lines"]:
         said = findings(sums)
         if bought:
@@ -154,6 +155,13 @@ def files_sentence(sums: Record) -> str:
     """Return how many files there are of each sort."""
     said = "; ".join(f"{count} {_SAID[one]}" for one, count in sums["files"].items() if count)
     return f"{counted(sum(sums['files'].values()), 'file')}{': ' if said else ''}{said}."
+
+
+def other_forms_sentence(survey: Survey) -> str:
+    """Return how many files hold music in another form that was not asked for; empty where none does."""
+    count = sum((row["problem"] or {}).get("code") == OTHER_FORM for row in survey.files)
+    return f"Music in MIDI, ABC, MEI or Humdrum is left aside: {counted(count, 'file')}; add --foreign to read it." \
+        if count else ""
 
 
 def lines_sentence(sums: Record) -> str:

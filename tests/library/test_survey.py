@@ -276,6 +276,7 @@ def test_other_forms_are_read_when_asked(tmp_path: Path) -> None:
     without = surveyed(tmp_path)
     assert set(status_of(without).values()) == {"not a score", "archive"}
     assert sum("another form" in row["reason"] for row in without.files) == 3
+    assert "MEI or Humdrum is left aside: 3 files; add --foreign to read it." in " ".join(survey_text(without).split())
     entries = find_entries(tmp_path, foreign=True)
     assert {one.name for one in entries if one.status == "score"} == {
         "tune.abc", "pack.zip/inner.abc", "looks like xml.xml"}
@@ -348,6 +349,7 @@ def test_text_of_a_folder_without_scores(tmp_path: Path) -> None:
     (tmp_path / "a.txt").write_text("no music")
     text = survey_text(surveyed(tmp_path))
     assert "1 file: 1 no score." in text
+    assert "--foreign" not in text, "there is no music in another form"
     assert "No line to plan was found." in text
 
 
