@@ -15,7 +15,7 @@ from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.score.parts import HORN_OF_FAMILY
 from analyzer.section.burden import Burden, quick_notes, takes
-from analyzer.section.seating import INF, Desk, assign, leading
+from analyzer.section.seating import INF, Desk, assign_tied, leading
 
 MOST_CHANGES = 4
 """With more changes than this a piece is said not to suit. Judged: about one a desk; a director may think otherwise and
@@ -126,7 +126,9 @@ class Search:
             prices = [[0.0 if not desk.bars(i, j, lifted) and any(
                 takes(horn, desk.chairs[i].line.family) for horn in member.horns) else INF
                 for j, member in enumerate(desk.members)] for i in own]
-            self._lacks[lifted] = sum(one is None for one in assign(prices, [1.0] * len(own)))
+            place = {i: row for row, i in enumerate(own)}
+            ties = [rows for tie in desk.ties if (rows := [place[i] for i in tie if i in place])]
+            self._lacks[lifted] = sum(one is None for one in assign_tied(prices, [1.0] * len(own), ties))
         return self._lacks[lifted]
 
     def troubled(self, burden: Burden, least_factor: float) -> tuple[int, ...] | None:
@@ -183,12 +185,13 @@ class Search:
     def _lines_within(self, steps: Sequence[Step], size: int) -> int:
         """How many lines so many steps can mend at the most.
 
-        A loan mends the line of its borrower; a move that of the member and those that were reserved for such members.
+        A loan mends the line of its borrower (lines, where the part asks for several horns); a move that of the member
+        and those that were reserved for such members.
         """
-        families = Counter(chair.line.family for chair in self.desk.chairs)
+        families = Counter(family for chair in self.desk.chairs for family in {chair.line.family, chair.seat_family})
         freed = sorted((families[self.desk.members[one.member].dedicated or ""] for one in steps
                         if isinstance(one, Move)), reverse=True)
-        return size + sum(freed[:size])
+        return size * max(map(len, self.desk.ties), default=1) + sum(freed[:size])
 
     def _steps(self) -> list[Step]:
         """Every move and loan that could help somebody take a line."""
@@ -261,7 +264,7 @@ class Search:
         notes: list[tuple[int, ...]] = [()] * count
         # A line that stays empty only because players lack is one change; any other cannot be mended.
         total, left_out, price, factor = len(steps) - self._lacking(lifted) * (2 * FAR - 1), 0, 0.0, 1.0
-        for i, seat in enumerate(assign(prices, empty)):
+        for i, seat in enumerate(assign_tied(prices, empty, desk.ties)):
             cell = None if seat is None else table[i][seat]
             if seat is None or cell is None:
                 seats.append(None)

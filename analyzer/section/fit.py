@@ -145,7 +145,7 @@ def _seated(desk: Desk, placed: Placed, covered: Covered, harmony: Harmony,
         seats += [_seat(desk, i, j, burden, doubles=True, harmony=harmony)
                   for j, (line, burden) in doubling.items() if line == i]
     seated = {place[0] for place in placed if place} | set(doubling)
-    return seats, unfilled, _about_players(desk, seated, doubling)
+    return seats, unfilled, [*_about_horns(desk, placed), *_about_players(desk, seated, doubling)]
 
 
 def _seat(desk: Desk, i: int, j: int, burden: Burden, *, doubles: bool, harmony: Harmony) -> Seat:
@@ -184,6 +184,24 @@ def _gain(first: Burden, taken: Burden) -> str:
     if first.items.get("not_bass", 0) > taken.items.get("not_bass", 0):
         return "a bass trombone line belongs on a bass trombone"
     return "the line lies easier there"
+
+
+def _about_horns(desk: Desk, placed: Placed) -> Iterator[Finding]:
+    """Say who plays a part whose player changes horns: one who has them all, or several who share it."""
+    for tie in desk.ties:
+        taken = [place for i in tie for place in [placed[i]] if place is not None]
+        names = member_names([desk.members[j] for j in sorted({j for j, _ in taken})])
+        first = desk.chairs[tie[0]]
+        if len(tie) < 2 or len(taken) < len(tie):
+            continue
+        if len({j for j, _ in taken}) == 1:
+            horns = " and ".join(burden.horn.name for _, burden in taken)
+            yield _finding(first, "changes-horns", "note", f"{names} plays {first.part_title} alone and changes "
+                           f"between {horns}", "Have every one of them ready at the stand.")
+        else:
+            yield _finding(first, "shared-part", "care", f"{first.part_title} is for one player who changes horns; "
+                           f"nobody here can take all of it, so {names} share it",
+                           "Give each of them a copy of the part.")
 
 
 def _about_players(desk: Desk, seated: set[int], doubling: dict[int, tuple[int, Burden]]) -> list[Finding]:

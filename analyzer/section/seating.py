@@ -52,8 +52,20 @@ class Chair:
     @property
     def title(self) -> str:
         """Name for a person."""
-        name = self.part.full_name or self.part.name or self.part.id
+        name = self.part_title
+        if self.line.player is not None:
+            return f"{name} ({self.line.whose})"
         return f"{name}, line {self.line.number} of {self.line.of}" if self.line.of > 1 else name
+
+    @property
+    def part_title(self) -> str:
+        """Name of the part for a person."""
+        return self.part.full_name or self.part.name or self.part.id
+
+    @property
+    def seat_family(self) -> str:
+        """Family of the horn that the part is for; a line for another horn of the same player does not change it."""
+        return self.line.family if self.line.player is None else self.part.family
 
 
 def chairs_of(lines: Sequence[tuple[PartInfo, Line]]) -> tuple[Chair, ...]:
@@ -69,7 +81,7 @@ def chairs_of(lines: Sequence[tuple[PartInfo, Line]]) -> tuple[Chair, ...]:
     divided: dict[int, tuple[str, ...]] = {}
     for k, (part, line) in enumerate(lines):
         music = (line.family, tuple((note.onset, note.duration, note.midi) for note in line.notes))
-        first = next(n for n in range(k + 1) if lines[n][1].part_id == line.part_id)
+        first = next(n for n, (_, one) in enumerate(lines) if (one.part_id, one.family) == (line.part_id, line.family))
         if music in seen:
             same[k] = seen[music]
         elif first < k and _for_one(part, lines[first][1], line):
@@ -85,6 +97,14 @@ def chairs_of(lines: Sequence[tuple[PartInfo, Line]]) -> tuple[Chair, ...]:
     ranks = {k: rank for rank, k in enumerate(dict.fromkeys(order))}
     return tuple(Chair(part=part, line=line, rank=ranks[k], same_as=same.get(k), divides=divided.get(k, ()))
                  for k, (part, line) in enumerate(lines))
+
+
+def ties_of(chairs: Sequence[Chair]) -> tuple[tuple[int, ...], ...]:
+    """Return the indices of the chairs, those together that are one player's, who changes horns."""
+    ties: dict[tuple[str, int], list[int]] = {}
+    for k, chair in enumerate(chairs):
+        ties.setdefault((chair.part.id, (chair.line.player or (-chair.line.number, 0))[0]), []).append(k)
+    return tuple(tuple(tie) for tie in ties.values())
 
 
 def _for_one(part: PartInfo, first: Line, other: Line) -> bool:
@@ -120,6 +140,23 @@ def leading(chairs: Sequence[Chair], k: int) -> bool:
     if chair.line.family in ("euphonium", "baritone"):
         return chair is min(valved, key=lambda one: one.rank)
     return chair is family[0]
+
+
+def assign_tied(prices: Sequence[Sequence[float]], empty: Sequence[float], ties: Sequence[Sequence[int]],
+                ) -> tuple[int | None, ...]:
+    """Assign as `assign` does, but give all rows of a tie the same column, where there is one that can have them all.
+
+    `ties` part the rows; those of a tie that no column can have whole go their own ways.
+    """
+    rows: list[tuple[Sequence[int], list[float]]] = []
+    for tie in ties:
+        whole = [sum(each) for each in zip(*(prices[i] for i in tie), strict=True)]
+        rows += [(tie, whole)] if any(price < INF for price in whole) else [((i,), list(prices[i])) for i in tie]
+    found: dict[int, int | None] = {}
+    columns = assign([row for _, row in rows], [sum(empty[i] for i in tie) for tie, _ in rows])
+    for (tie, _), column in zip(rows, columns, strict=True):
+        found.update(dict.fromkeys(tie, column))
+    return tuple(found[i] for i in range(len(prices)))
 
 
 def assign(prices: Sequence[Sequence[float]], empty: Sequence[float]) -> tuple[int | None, ...]:
@@ -178,8 +215,10 @@ class Desk:
         self.tempo_bpm = tempo_bpm
         self._known: dict[tuple[int, int, Horn], Burden] = {}
         self._times: dict[int, tuple[NoteTime, ...]] = {}
-        # How many different lines each family has; a line printed twice counts once.
-        self._lines_of = Counter(chair.line.family for chair in self.chairs if chair.same_as is None)
+        self.ties = ties_of(self.chairs)
+        # How many players each family asks for; a line printed twice counts once, as does who changes horns.
+        self._lines_of = Counter(self.chairs[tie[0]].seat_family for tie in self.ties
+                                 if self.chairs[tie[0]].same_as is None)
 
     def burden(self, i: int, j: int, horn: Horn) -> Burden:
         """Return what line `i` on `horn` asks of member `j`."""
@@ -209,9 +248,16 @@ class Desk:
         ``beginner``: a bass trombone part; ``kept``: the member stays on another family's parts; ``reserved``: those
         who stay on this line's family are enough for its lines. A member in `lifted` is not kept anywhere.
         """
-        member, family = self.members[j], self.chairs[i].line.family
-        if family == "bass trombone" and member.level == "beginner" and member.keeps != "bass trombone":
+        member, chair = self.members[j], self.chairs[i]
+        if chair.line.family == "bass trombone" and member.level == "beginner" and member.keeps != "bass trombone":
             return "beginner"
+        # A line for a second horn is open to those who stay on the part, and to those who stay on such horns.
+        bars = [self._kept_from(family, j, lifted) for family in {chair.seat_family: 0, chair.line.family: 0}]
+        return None if None in bars else bars[0]
+
+    def _kept_from(self, family: str, j: int, lifted: Collection[int]) -> str | None:
+        """Return the bar between member `j` and a family that comes of who stays where."""
+        member = self.members[j]
         kept = member.dedicated if j not in lifted else None
         if kept in self._lines_of and kept != family:
             return "kept"
@@ -243,7 +289,7 @@ class Desk:
         """Return the member of each line, None where it stays empty: as many lines as can be, then the least price."""
         prices = [[INF if self.bars(i, j) or (one := self.best(i, j)) is None else one.cost + self.beside(i, j)
                    for j in range(len(self.members))] for i in range(len(self.chairs))]
-        return assign(prices, self.empty_prices(prices))
+        return assign_tied(prices, self.empty_prices(prices), self.ties)
 
     def empty_prices(self, prices: Sequence[Sequence[float]]) -> list[float]:
         """Return prices of leaving lines empty, above all that the others add up to; the highest rank costs least.

@@ -20,10 +20,11 @@ from analyzer.score.document import Document, open_document, read_document
 from analyzer.section.burden import PRICES, burden_of, slowed
 from analyzer.section.changes import MOST_CHANGES
 from analyzer.section.fit import Fit, fit
-from analyzer.section.seating import INF, assign, chairs_of
+from analyzer.section.seating import INF, assign, assign_tied, chairs_of
 from analyzer.section.section import Member, Section, read_section
 from tests.lines import line_of
 from tests.review.scores import SAMPLES, note, part, score
+from tests.score.build import words
 
 MARCH = "harbour-march-trio.musicxml"
 CHORALE = "quiet-chorale-trombones.mxl"
@@ -55,11 +56,12 @@ def seats(answer: Fit) -> dict[str, str]:
 
 
 def small(parts: dict[str, list[str]]) -> Document:
-    """A score of whole notes by part name."""
+    """A score of whole notes by part name; a note may have other elements before its name."""
     made = {}
     for k, (name, names) in enumerate(parts.items(), 1):
-        pitches = [parse_pitch(text) for text in names]
-        made[name] = part(f"P{k}", *(note(one.step, one.octave, one.alter) for one in pitches))
+        told = [text.rpartition(">") for text in names]
+        pitches = [(f"{before}{end}", parse_pitch(pitch)) for before, end, pitch in told]
+        made[name] = part(f"P{k}", *(before + note(one.step, one.octave, one.alter) for before, one in pitches))
     return read_document(score(made), "small.musicxml")
 
 
@@ -103,9 +105,66 @@ def test_assignment_of_whole_sections_equals_every_permutation(rows: int, column
     assert sum(prices[i][j] for i, j in enumerate(found) if j is not None) == pytest.approx(best, rel=1e-12)
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_tied_rows_have_one_column_where_one_can_have_them(seed: int) -> None:
+    chance = random.Random(seed)
+    columns = chance.randint(1, 4)
+    ties = [(0, 2), (1,), (3, 4)]
+    prices = [[INF if chance.random() < 0.4 else chance.uniform(0, 100) for _ in range(columns)] for _ in range(5)]
+    empty = [1e4 * chance.uniform(1, 2) for _ in range(5)]
+    able = [tie for tie in ties if any(all(prices[i][j] < INF for i in tie) for j in range(columns))]
+    own = [(i,) for tie in ties if tie not in able for i in tie]
+    least = brute([[sum(prices[i][j] for i in tie) for j in range(columns)] for tie in [*able, *own]],
+                  [sum(empty[i] for i in tie) for tie in [*able, *own]])
+    found = assign_tied(prices, empty, ties)
+    assert all(len({found[i] for i in tie}) == 1 for tie in able)
+    assert sum(empty[i] if j is None else prices[i][j] for i, j in enumerate(found)) == pytest.approx(least, rel=1e-12)
+
+
 def test_assignment_without_rows_or_columns() -> None:
     assert assign([], []) == ()
     assert assign([[], []], [1.0, 2.0]) == (None, None)
+    assert assign_tied([], [], ()) == ()
+    assert assign_tied([[], []], [1.0, 2.0], [(0, 1)]) == (None, None)
+
+
+# --- a player who changes horns --------------------------------------------------------------------------------------
+
+
+def changing(name: str) -> Document:
+    """A part whose player takes up the euphonium for its middle note."""
+    return small({name: ["C3", words("to Euph.") + "D3", words("to Tbn.") + "E3"]})
+
+
+ON_BOTH = {"{} (on trombone)": "Ann on tenor-f", "{} (on euphonium)": "Ann on euphonium-4"}
+
+
+@pytest.mark.parametrize("name", ["Trombone", "Trombone 1"])
+@pytest.mark.parametrize("others", [(), (member("Bo", "euphonium-4"), member("Cy", "tenor-f")),
+                                    (member("Bo", "euphonium-4", keeps="euphonium"),)],
+                         ids=["alone", "with others", "with one kept on the second horn"])
+def test_one_player_takes_both_horns_of_a_part(name: str, others: tuple[Member, ...]) -> None:
+    ann = member("Ann", "tenor-f", "euphonium-4", **({"keeps": "trombone"} if others else {}))
+    answer = fit(changing(name), section(*others, ann))
+    assert (answer.verdict, seats(answer)) == ("suits", {key.format(name): value for key, value in ON_BOTH.items()})
+    assert f"Ann plays {name} alone and changes between tenor-f and euphonium-4." in fit_text(answer)
+
+
+def test_two_players_share_a_part_of_which_nobody_has_both_horns() -> None:
+    answer = fit(changing("Trombone 1"), section(member("Bo", "euphonium-4", keeps="euphonium"),
+                                                 member("Cy", "tenor-f", keeps="trombone")))
+    assert seats(answer) == {"Trombone 1 (on trombone)": "Cy on tenor-f",
+                             "Trombone 1 (on euphonium)": "Bo on euphonium-4"}
+    assert [one.code for one in answer.findings] == ["shared-part"]
+
+
+def test_who_stays_on_the_euphonium_is_not_called_to_a_trombone_part() -> None:
+    document = small({"Trombone": ["C3", words("to Euph.") + "D3"], "Euphonium": ["C3", "D3"]})
+    answer = fit(document, section(member("Bo", "euphonium-4", keeps="euphonium"),
+                                   member("Ann", "tenor-f", "euphonium-4")))
+    assert answer.verdict == "suits"
+    assert seats(answer)["Euphonium"] == "Bo on euphonium-4"
+    assert seats(answer)["Trombone (on euphonium)"] == "Ann on euphonium-4"
 
 
 @pytest.mark.parametrize("name", [MARCH, CHORALE, HYMN])
