@@ -19,6 +19,10 @@ HELD = ("#ffffff", "#e4ebf5", "#c9d6ea", "#b4c5df")
 FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
 BASE = f'font-family="{FONT}" font-size="11" fill="{INK}"'
 """Attributes of what holds shapes; a text that says nothing else is of this size and colour."""
+UNITS_PER_MM = 4.2
+"""How many of a picture's units go into a millimetre of paper: letters of 11 units become 7.4 points high."""
+MARGIN_MM = 10.0
+"""Left free around a sheet of paper, more than printers leave white. [mm] Common practice, no source."""
 
 
 def num(value: float) -> str:

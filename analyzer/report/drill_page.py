@@ -12,7 +12,7 @@ from html import escape
 from analyzer.engrave.copy import engraving_copy
 from analyzer.engrave.engrave import engraved_pages
 from analyzer.engrave.options import PageOptions, Paper
-from analyzer.picture.drawing import BASE, FAINT, INK, RULE, Drawing, clean, num
+from analyzer.picture.drawing import BASE, FAINT, INK, MARGIN_MM, RULE, UNITS_PER_MM, Drawing, clean, num
 from analyzer.practice.drills import WARM_UP, Drills
 from analyzer.practice.kit import Exercise
 from analyzer.report.drill_sheet import part_name, sheet_score, sheet_title
@@ -20,8 +20,7 @@ from analyzer.report.drill_stream import PART
 from analyzer.report.drill_tables import BEATS
 from analyzer.report.shell import shell
 
-_UNITS_PER_MM = 4.2                    # as our pictures on paper: letters of 11 units become 7.4 points high
-_MARGIN = 42.0                         # 10 mm
+_MARGIN = MARGIN_MM * UNITS_PER_MM
 _HEAD = 74.0
 _SCREEN_PX = 900
 # Staff heights tried, as shares of the screen's 36 px (8.6 mm): 6.9 mm is a usual part's, 5.1 mm a full score's.
@@ -64,7 +63,7 @@ def sheet_file(drills: Drills, ending: str, *, paper: Paper = "a4") -> bytes:
 def _stacked(sheets: Sequence[str], paper: Paper) -> str:
     if len(sheets) == 1:
         return sheets[0]
-    wide, high = (mm * _UNITS_PER_MM for mm in PageOptions(paper=paper).size_mm)
+    wide, high = (mm * UNITS_PER_MM for mm in PageOptions(paper=paper).size_mm)
     body = "".join(f'<g transform="translate(0,{num(high * k)})">{sheet}</g>' for k, sheet in enumerate(sheets))
     return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(wide)} {num(high * len(sheets))}" '
             f'width="{num(wide)}" height="{num(high * len(sheets))}" role="img">{body}</svg>')
@@ -72,7 +71,7 @@ def _stacked(sheets: Sequence[str], paper: Paper) -> str:
 
 def sheet_pages(drills: Drills, *, paper: Paper = "a4", embed_fonts: bool = True) -> tuple[str, ...]:
     """Return the sheet as SVG, a page each: one wherever the music fits it at a size that can be read."""
-    wide, high = (mm * _UNITS_PER_MM for mm in PageOptions(paper=paper).size_mm)
+    wide, high = (mm * UNITS_PER_MM for mm in PageOptions(paper=paper).size_mm)
     engrave = _engraver(drills, embed_fonts=embed_fonts)
     foot = _wrapped(" ".join(drills.cautions), wide - 2 * _MARGIN, size=9.0)
     bottom = high - _MARGIN - 12 * len(foot) - 10 - (_MEMORY if drills.recall else 0)

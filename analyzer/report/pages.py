@@ -11,13 +11,11 @@ from analyzer.engrave.copy import Copy
 from analyzer.engrave.fonts import Face
 from analyzer.engrave.options import PageOptions
 from analyzer.marking.mapping import marks
-from analyzer.picture.drawing import BASE, FAINT, INK, Drawing, Picture, clean, num
+from analyzer.picture.drawing import BASE, FAINT, INK, MARGIN_MM, UNITS_PER_MM, Drawing, Picture, clean, num
 from analyzer.picture.picture import LARGE, WIDE, key_of, pictures_of
 from analyzer.problem import unreadable
 from analyzer.report.page import Each, name_of, page_html
 
-_UNITS_PER_MM = 4.2                    # [px/mm] on paper: letters of 11 px become 7.4 points high
-_MARGIN_MM = 10.0
 _T = TypeVar("_T")
 
 
@@ -211,8 +209,8 @@ def sheets_of(one: Planned, size_mm: tuple[float, float], *, scale: float = 1.0,
     """
     if not one.plan.notes:
         return []
-    units = _UNITS_PER_MM / scale
-    wide, high, margin = size_mm[0] * units, size_mm[1] * units, _MARGIN_MM * units
+    units = UNITS_PER_MM / scale
+    wide, high, margin = size_mm[0] * units, size_mm[1] * units, MARGIN_MM * units
     width = wide - 2 * margin
     name = "Slide picture" if one.plan.horn.family == "slide" else "Valve picture"
     rest: list[Picture] = [key_of(one, width=width), *pictures_of(one, width=width)]

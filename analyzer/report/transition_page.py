@@ -7,13 +7,12 @@ from analyzer import cautions
 from analyzer.engrave.options import PageOptions, Paper
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.transition import NoteChange, Transition, beside_words
-from analyzer.picture.drawing import num
+from analyzer.picture.drawing import MARGIN_MM, num
 from analyzer.picture.transition import stays_words, transition_picture
 from analyzer.pitch import pitch_of
 from analyzer.report.shell import figure, row, shell, table
 
 SCHEMA = "lowbrass.transition/1"
-_MARGIN_MM = 10.0
 
 
 def transition_document(change: Transition) -> dict[str, Any]:
@@ -138,8 +137,8 @@ def _pdf(change: Transition, page: PageOptions) -> bytes:
     picture = transition_picture(change)
     wide, high = page.size_mm
     # As wide as the paper allows, or as high: one sheet, from its top on.
-    scale = min((wide - 2 * _MARGIN_MM) / picture.width, (high - 2 * _MARGIN_MM) / picture.height)
+    scale = min((wide - 2 * MARGIN_MM) / picture.width, (high - 2 * MARGIN_MM) / picture.height)
     left = (wide - picture.width * scale) / 2 / scale
     sheet = (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(wide / scale)} {num(high / scale)}">'
-             f"{picture.placed(left, _MARGIN_MM / scale)}</svg>")
+             f"{picture.placed(left, MARGIN_MM / scale)}</svg>")
     return pdf_of([sheet], page, title=picture.title)
