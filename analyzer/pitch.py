@@ -10,6 +10,10 @@ _NAME = re.compile(r"([A-Ga-g])(#{1,2}|b{1,2}|)(-?\d+)")
 _DEFAULT = (("C", 0), ("C", 1), ("D", 0), ("E", -1), ("E", 0), ("F", 0), ("F", 1), ("G", 0), ("A", -1), ("A", 0),
             ("B", -1), ("B", 0))
 
+HEARD_CENTS = 5.0
+"""A pitch that lies less beside its note is hardly heard so in a melody. [cents] Judged; only what is printed and drawn
+asks for it, no plan does. Listening tests with brass tones in a line would change our mind."""
+
 
 @dataclass(frozen=True, slots=True)
 class Pitch:

@@ -10,7 +10,7 @@ from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.candidates import DEFAULT_CEILING_MIDI, candidates, chart_choice, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
-from analyzer.pitch import pitch_of
+from analyzer.pitch import HEARD_CENTS, pitch_of
 from analyzer.problem import unreadable
 
 SCHEMA = "lowbrass.chart/1"
@@ -21,7 +21,6 @@ _LEGEND = {
     "place. [ ]: above the attachment's usual ceiling, C3.",
     "valves": "0: no valve. Numbers in brackets: cents sharp or flat, where that is more than 5.",
 }
-_IN_TUNE_CENTS = 5
 
 
 @click.command(name="chart")
@@ -183,6 +182,6 @@ def _other(choice: Candidate) -> str:
 def _tuning(choice: Candidate) -> str:
     """Words for a deviation that an ear would notice; empty where there is none."""
     cents = round(choice.off_cents)
-    if abs(cents) <= _IN_TUNE_CENTS:
+    if abs(cents) <= HEARD_CENTS:
         return ""
     return f"{abs(cents)} {'sharp' if cents > 0 else 'flat'}"

@@ -8,6 +8,8 @@ from analyzer.horns.tubing import HIGHEST_PARTIAL, nominal_semitones
 
 LAST_HANDY_POSITION = 5
 """Open choices beyond it give way to the attachment (common practice, no source; in the data contract)."""
+FAR_POSITION = LAST_HANDY_POSITION + 1
+"""From this position of the open slide on a note counts as far out."""
 
 BOTH_VALVES_FROM = 4
 """Semitones above the pedal from which, going down, a bass trombone takes both valves: D2 (common practice)."""

@@ -8,12 +8,11 @@ from typing import Literal
 
 from analyzer.horns.candidates import candidates
 from analyzer.horns.profiles import load_horn
+from analyzer.horns.usual import FAR_POSITION
 from analyzer.library.survey import Record, Survey
 
 Demand = Literal["near", "far", "beyond"]
 DEMANDS: tuple[Demand, ...] = ("near", "far", "beyond")
-FAR_POSITION = 6
-"""From this position on the plain slide a note counts as far: sixth and seventh, as in the contract of `usual`."""
 
 Line = tuple[str, str, int]
 

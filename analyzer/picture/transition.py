@@ -20,7 +20,7 @@ from analyzer.horns.transition import (
     nearest_open,
 )
 from analyzer.picture.drawing import FAINT, HELD, INK, USUAL, Drawing, Picture
-from analyzer.pitch import pitch_of
+from analyzer.pitch import HEARD_CENTS, pitch_of
 
 _WIDTH = 900.0
 _LEFT, _RIGHT = 142.0, 880.0
@@ -28,7 +28,6 @@ _ROW_PX = 20.0
 _RAIL_PX = 22.0
 _BAR_PX = 19.0
 _PX_PER_LETTER = 5.6                   # of 11 px type; wide enough for every letter we set
-_QUIET_CENTS = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,7 +291,7 @@ def _ground(out: Drawing, axis: _Axis, y: float, rows: int) -> None:
     for place in range(0, rows, 2):
         out.rect(12, y + place * _ROW_PX, _WIDTH - 24, _ROW_PX, fill="#f4f6fa")
     if axis.low < 0 and rows:
-        quiet = axis.x(_QUIET_CENTS) - axis.x(0)
+        quiet = axis.x(HEARD_CENTS) - axis.x(0)
         out.rect(axis.x(0) - quiet, y, 2 * quiet, rows * _ROW_PX, fill=HELD[1])
         out.line(axis.x(0), y, axis.x(0), y + rows * _ROW_PX, color="#8a93a0")
 

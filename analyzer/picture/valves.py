@@ -2,10 +2,9 @@
 
 from analyzer.picture.drawing import FAINT, HELD, INK, RULE, USUAL
 from analyzer.picture.lanes import Frame, draw_bars, draw_lanes, held_spans
+from analyzer.pitch import HEARD_CENTS
 
 _PX_PER_CENT = 1.6
-_QUIET_CENTS = 5.0
-"""Less than this is hardly heard in a melody; judged, the band is only a ground to see by."""
 
 
 def valve_row(f: Frame) -> float:
@@ -30,7 +29,7 @@ def valve_row(f: Frame) -> float:
         return middle - cents * _PX_PER_CENT
 
     out.rect(row.left, top, row.right - row.left, bottom - top, fill="#ffffff", stroke="#8a93a0")
-    out.rect(row.left, y(_QUIET_CENTS), row.right - row.left, 2 * _QUIET_CENTS * _PX_PER_CENT, fill=HELD[1])
+    out.rect(row.left, y(HEARD_CENTS), row.right - row.left, 2 * HEARD_CENTS * _PX_PER_CENT, fill=HELD[1])
     step = 10 if limit <= 40 else 20
     for cents in range(-int(limit) + int(limit) % step, int(limit) + 1, step):
         out.line(row.left, y(cents), row.right, y(cents), color=INK if cents == 0 else RULE,
@@ -56,6 +55,6 @@ def valve_row(f: Frame) -> float:
         out.line(a, at, b, at, color=INK, width=4)
         out.dot(a, at, 3.6, stroke="#ffffff", line=1.0)
         off = note.choice.off_cents
-        if abs(off) > 2 * _QUIET_CENTS:
+        if abs(off) > 2 * HEARD_CENTS:
             out.text(a + 5, at + (-5 if off > 0 else 14), f"{off:+.0f}", size=11, bold=True)
     return bottom + 12

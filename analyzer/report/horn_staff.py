@@ -6,15 +6,13 @@ from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.candidates import candidates, chart_choice, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.marking.mark import Mark
-from analyzer.pitch import Pitch, pitch_of
+from analyzer.pitch import HEARD_CENTS, Pitch, pitch_of
 
 _PART = "P1"
 _TENOR_ABOVE = 65
 """A trombone's notes above F4 stand in tenor clef: from G4 on bass clef needs three ledger lines (common practice)."""
 _ALTO_FROM = 38
 """A trombone whose first partial lies above D2 is an alto, read in alto clef (common practice). [MIDI]"""
-_HEARD_CENTS = 5
-"""A deviation below this is hardly heard in a melody; judged, as in the valve picture."""
 _NOTES_A_MEASURE = 6                  # so that lines of music break evenly; no barline is drawn
 _SIGNS = {-1: "flat", 0: "natural", 1: "sharp"}
 _CLEFS = {"bass": ("F", 4), "tenor": ("C", 4), "alto": ("C", 3)}
@@ -73,7 +71,7 @@ def _rows(horn: Horn, midi: int) -> list[str]:
 
 def _off(choice: Candidate) -> str:
     cents = round(choice.off_cents)
-    return f"{cents:+d}".replace("-", "−") if abs(cents) > _HEARD_CENTS else ""
+    return f"{cents:+d}".replace("-", "−") if abs(cents) > HEARD_CENTS else ""
 
 
 def _music(horn: Horn, notes: range) -> str:

@@ -13,7 +13,8 @@ from analyzer.evidence import Evidence
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.candidates import candidates, position_place_mm, positions, states
 from analyzer.horns.horn import Horn, Quantity
-from analyzer.pitch import pitch_of
+from analyzer.horns.usual import FAR_POSITION
+from analyzer.pitch import HEARD_CENTS, pitch_of
 from analyzer.plan.plan import PlannedNote
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
@@ -26,9 +27,6 @@ from analyzer.section.skills import Skill, skills_of
 
 Reason = Literal["lacks", "not-learned", "beyond-reach", "far-out", "out-of-tune"]
 
-FAR_POSITION = 6
-"""From this position of the open slide on a note counts as far out: charts leave it for the attachment there too
-(common practice, no source)."""
 NEARER_MM = 80.0
 """A note counts as nearer on the other horn from this difference on. [mm] Judged: about one position."""
 _SHADE_MM = 20.0                       # how far apart two places may be and still be reached alike; judged
@@ -311,7 +309,7 @@ def _has(choice: Candidate) -> str:
     if choice.extension_mm is not None:
         text += f" at {choice.extension_mm:.0f} mm"
     cents = round(choice.off_cents)
-    return f"{text}, {abs(cents)} cents {'sharp' if cents > 0 else 'flat'}" if abs(cents) > BETTER_CENTS else text
+    return f"{text}, {abs(cents)} cents {'sharp' if cents > 0 else 'flat'}" if abs(cents) > HEARD_CENTS else text
 
 
 def _grouped(found: Sequence[_Found], part: PartInfo, line: Line, document: Document) -> list[Need]:

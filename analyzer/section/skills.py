@@ -10,11 +10,12 @@ from analyzer.horns.candidates import position_place_mm, positions
 from analyzer.horns.horn import Horn
 from analyzer.plan.plan import PlannedNote
 from analyzer.plan.solve import Planner
+from analyzer.review.limits import LOW_SEMITONES
 from analyzer.score.document import Document
 
 _MOST_PLACES = 4
-_LOW_SEMITONES = 7                      # F2 on a horn in B flat: from here down a wide bore asks for much air
 _LONG_S = 1.5                           # a long note, for tone and tuning; judged, 1 to 2 give the same kind of places
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Skill:
@@ -100,7 +101,7 @@ def _holds(note: PlannedNote, valve: str) -> bool:
 
 
 def _low(horn: Horn, note: PlannedNote) -> bool:
-    return note.note.midi <= horn.fundamental_midi + _LOW_SEMITONES
+    return note.note.midi <= horn.fundamental_midi + LOW_SEMITONES
 
 
 def _where(planned: Planned, fits: Callable[[PlannedNote], bool]) -> tuple[str, ...]:
