@@ -9,7 +9,7 @@ import click
 
 from analyzer.commands.options import format_option, print_json, write_file
 from analyzer.evidence import Evidence
-from analyzer.horns.calibrate import calibrated, parse_measured
+from analyzer.horns.calibrate import UNITS_MM, calibrated, parse_measured
 from analyzer.horns.candidate import shown
 from analyzer.horns.candidates import candidates, sounding_range
 from analyzer.horns.horn import Horn
@@ -163,4 +163,4 @@ def _distance_mm(text: str) -> float:
     match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(mm|cm|in)\s*", text)
     if match is None:
         raise click.UsageError(f"--slide-end '{text}' is no distance; write a number and mm, cm or in, such as 645mm.")
-    return float(match[1]) * {"mm": 1.0, "cm": 10.0, "in": 25.4}[match[2]]
+    return float(match[1]) * UNITS_MM[match[2]]

@@ -15,7 +15,8 @@ LARGEST_CHANGE = 0.12
 9 per cent; from 0.10 to 0.15 the same measurements pass)."""
 
 _KNOWN = re.compile(r"(\S+)\s+(T?S?)([1-9])[#b♯♭]?\s+(\d+(?:\.\d+)?)\s*(mm|cm|in)", re.IGNORECASE)
-_MM = {"mm": 1.0, "cm": 10.0, "in": 25.4}
+UNITS_MM = {"mm": 1.0, "cm": 10.0, "in": 25.4}
+"""Units that a distance may be given in. [mm]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +56,8 @@ def parse_measured(text: str) -> Measured:
     except ValueError as error:
         raise _refused(text, str(error), "The note is the sounding pitch.") from None
     return Measured(
-        midi=midi, valves=tuple(held.upper()), position=int(position), extension_mm=float(number) * _MM[unit.lower()],
+        midi=midi, valves=tuple(held.upper()), position=int(position),
+        extension_mm=float(number) * UNITS_MM[unit.lower()],
     )
 
 

@@ -58,36 +58,6 @@ def lowered_cents(ratio: float) -> float:
     return 1200 * log2(ratio)
 
 
-def slide_travel_mm(lowered_semitones: float, tube_mm: float) -> float:
-    """Slide travel that lowers a slide horn by a given interval. [mm]
-
-    Parameters
-    ----------
-    lowered_semitones : float
-        Interval below the tube as it stands with the slide in. [semitone], 0 or more.
-    tube_mm : float
-        Sounding tube with the slide in, attachment tubing included. [mm], above 0.
-
-    Returns
-    -------
-    float
-        Travel from the stop: half the tubing added, as the slide has two legs. [mm]
-
-    Raises
-    ------
-    ValueError
-        If either argument is outside its range.
-
-    Examples
-    --------
-    >>> round(slide_travel_mm(1, tube_mm=2960.2), 1)
-    88.0
-    """
-    if lowered_semitones < 0 or tube_mm <= 0:
-        raise ValueError("slide_travel_mm wants an interval from 0 and a tube above 0 mm")
-    return tube_mm / 2 * (length_ratio(100 * lowered_semitones) - 1)
-
-
 def extension_mm(lowered_cents: float, *, ratio: float, tube_mm: float) -> float:
     """Where the slide stands so that the whole horn is `lowered_cents` below its open tube. [mm]
 

@@ -361,9 +361,3 @@ def travel_mm(choices: Sequence[Candidate | None]) -> float:
 def valve_changes(choices: Sequence[Candidate | None]) -> int:
     """Count the steps at which what is held changes, not counted across None."""
     return sum(a.valves != b.valves for a, b in pairwise(choices) if a is not None and b is not None)
-
-
-def solve(line: Line, horn: Horn, player: Player | None = None, *, tempo_bpm: float | None = None,
-          pins: Mapping[int, str] | None = None, weights: Weights | None = None) -> Plan:
-    """Return the best plan of a line; see `Planner`."""
-    return Planner(line, horn, player, tempo_bpm=tempo_bpm, weights=weights).plan(pins)

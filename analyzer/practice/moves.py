@@ -53,7 +53,6 @@ class Move:
     after: Candidate
     before_pitch: Pitch                # sounding
     after_pitch: Pitch
-    first_index: int                   # of the note it leaves, where it is fastest
     count: int
     measures: tuple[str, ...]
     gap_s: float
@@ -158,7 +157,7 @@ def _move(planner: Planner, pairs: list[tuple[PlannedNote, PlannedNote]], learne
     kinds = [name for name, true in (("new", new), ("far", is_far), ("fast", fast >= FAST), ("tune", abs(off) > lip))
              if true]
     return Move(
-        before=one, after=other, before_pitch=a.note.sounding, after_pitch=b.note.sounding, first_index=a.index,
+        before=one, after=other, before_pitch=a.note.sounding, after_pitch=b.note.sounding,
         count=len(pairs), measures=tuple(dict.fromkeys(pair[0].note.measure for pair in pairs)), gap_s=step.next_s,
         distance_mm=distance, peak_speed_mm_s=peak, off_cents=off, far=far, fast=min(fast, 2.0),
         tune=min(abs(off) / lip, 2.0), kinds=tuple(kinds), slurred=any(pair[0].note.slur_after for pair in pairs))

@@ -14,10 +14,10 @@ from analyzer.practice.drills import WARM_UP, Drills
 from analyzer.report.drill_stream import PART, sheet_stream
 from analyzer.score.document import Document, read_document
 from analyzer.score.naming import read_name
+from analyzer.score.vocabulary import GENERAL_MIDI_TROMBONE
 
 _SOUNDS = {"trombone": "brass.trombone", "bass trombone": "brass.trombone.bass", "euphonium": "brass.euphonium",
            "baritone": "brass.baritone-horn"}
-_PROGRAM = 58                          # General MIDI 1: trombone (from 1)
 _HEADING = re.compile(r"\d+\. ")
 _A4_TENTHS = (1200, 1697)              # 210 x 297 mm at 7 mm a staff of 40 tenths
 
@@ -190,7 +190,7 @@ def _score_part(part_list: etree._Element, drills: Drills) -> None:
     etree.SubElement(instrument, "instrument-sound").text = _SOUNDS[kind]
     midi = etree.SubElement(score_part, "midi-instrument", id=f"{PART}-I1")
     etree.SubElement(midi, "midi-channel").text = "1"
-    etree.SubElement(midi, "midi-program").text = str(_PROGRAM)
+    etree.SubElement(midi, "midi-program").text = str(GENERAL_MIDI_TROMBONE)
 
 
 def _transpose(root: etree._Element, drills: Drills) -> None:

@@ -14,7 +14,7 @@ from analyzer.library.files import find_entries
 from analyzer.library.search import A_FEW, BANDS, Wanted, band_of, lessons, search_bytes, sorted_rows
 from analyzer.library.survey import Record, Survey, assemble
 from analyzer.plan.player import Player
-from analyzer.plan.solve import solve
+from analyzer.plan.solve import Planner
 from analyzer.plan.weights import default_weights
 from analyzer.report.searching import search_document, search_text
 from analyzer.score.document import open_document
@@ -58,7 +58,8 @@ def test_new_moves_are_those_into_states_that_are_not_learned(found: Survey, lib
         document = open_document(library / row["file"])
         names = [f"{one.findtext('pitch/step')}{'b' if one.findtext('pitch/alter') == '-1' else ''}"
                  f"{one.findtext('pitch/octave')}" for one in document.root.iter("note")]
-        plan = solve(line_of(" ".join(names), bpm=default_weights().default_bpm), load_horn("tenor-f"), Player(high=65))
+        line = line_of(" ".join(names), bpm=default_weights().default_bpm)
+        plan = Planner(line, load_horn("tenor-f"), Player(high=65)).plan()
         steps = [(a.choice, b.choice) for a, b in pairwise(plan.notes) if a.choice and b.choice]
         new = {frozenset((a.label, b.label)) for a, b in steps if a.label != b.label and (a.valves or b.valves)}
         told = {frozenset(one["move"].split(" to ")) for one in row["teaches"] if "new" in one["kinds"]}
