@@ -6,7 +6,7 @@ from typing import Any
 from analyzer import cautions
 from analyzer.library.search import A_FEW, BANDS, band_of, sorted_rows
 from analyzer.library.survey import Record, Survey
-from analyzer.report.surveying import counted
+from analyzer.report.surveying import counted, other_forms_sentence
 
 SCHEMA = "lowbrass.search/1"
 _MOST_MOVES = 6
@@ -29,7 +29,8 @@ def search_text(survey: Survey, most: int) -> str:
     good = [row for row in rows if row["verdict"] != "does not suit"]
     what = "piece" if any("seats" in row for row in rows) else "line"
     out = [f"Search in {survey.folder}", "",
-           f"{len(good)} of {counted(len(rows), what)} suit{'s' if len(good) == 1 else ''}."]
+           f"{len(good)} of {counted(len(rows), what)} suit{'s' if len(good) == 1 else ''}.",
+           *textwrap.wrap(other_forms_sentence(survey), 100)]
     last = ""
     for number, row in enumerate(good[:most], 1):
         head = _HEADS[band_of(row)]

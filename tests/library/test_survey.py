@@ -18,6 +18,7 @@ from analyzer.library.glance import without_low_brass
 from analyzer.library.purchase import purchase
 from analyzer.library.survey import Options, Survey, assemble, survey_bytes
 from analyzer.problem import Unreadable
+from analyzer.report.searching import search_text
 from analyzer.report.surveying import STATUSES, summary, survey_document, survey_frame, survey_text
 from analyzer.score.document import read_document
 from analyzer.score.parts import find_parts
@@ -276,7 +277,8 @@ def test_other_forms_are_read_when_asked(tmp_path: Path) -> None:
     without = surveyed(tmp_path)
     assert set(status_of(without).values()) == {"not a score", "archive"}
     assert sum("another form" in row["reason"] for row in without.files) == 3
-    assert "MEI or Humdrum is left aside: 3 files; add --foreign to read it." in " ".join(survey_text(without).split())
+    for text in (survey_text(without), search_text(without, 5)):
+        assert "MEI or Humdrum is left aside: 3 files; add --foreign to read it." in " ".join(text.split())
     entries = find_entries(tmp_path, foreign=True)
     assert {one.name for one in entries if one.status == "score"} == {
         "tune.abc", "pack.zip/inner.abc", "looks like xml.xml"}
