@@ -5,9 +5,11 @@ music cost a hundredth of an engraving: `engraved` first, then `pages_with` or `
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from analyzer.engrave.copy import Copy, engraving_copy
 from analyzer.engrave.fonts import Face, style_sheet
+from analyzer.engrave.geometry import System
 from analyzer.engrave.layout import SMALLER, STEPS, Engraving, Sheet, in_one_line, laid_out
 from analyzer.engrave.marks import (
     MarkRow,
@@ -27,8 +29,8 @@ from analyzer.marking.mark import Mark
 from analyzer.score.document import Document
 
 __all__ = ["PAPER_MM", "Copy", "Engraving", "PageOptions", "engraved", "engraved_excerpt", "engraved_pages",
-           "engraving_copy", "excerpt_svg", "faces_of", "mark_layers", "midi_of", "note_times", "pages_with", "suits",
-           "systems_with"]
+           "engraving_copy", "excerpt_svg", "faces_of", "mark_layers", "midi_of", "new_layers", "note_times",
+           "pages_with", "places_of", "suits", "systems_with"]
 
 FAR = 180.0
 """A mark may stand one staff space beside its note. [engraver's units]
@@ -75,15 +77,18 @@ def engraved(copy: Copy, options: PageOptions | None = None, *, lay_out: LayOut 
 
 
 def _one_measure_is_too_wide(engraving: Engraving, rows: Sequence[Sequence[MarkRow]]) -> bool:
-    systems = [system for sheet in engraving.sheets for system in sheet.systems]
+    systems = _systems(engraving)
     return any(system.measures == 1 and farthest(under) > FAR for system, under in zip(systems, rows, strict=True))
 
 
 def suits(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence[str] = ()) -> bool:
     """Tell whether marks fit into an engraving made for others: enough rows, and each mark by its note."""
-    found = _rows(engraving, marks, row_names)
-    return (max((row.nth + 1 for under in found for row in under), default=0) <= engraving.rows
-            and all(farthest(under) <= FAR for under in found))
+    return _fit(engraving, _rows(engraving, marks, row_names))
+
+
+def _fit(engraving: Engraving, rows: Sequence[Sequence[MarkRow]]) -> bool:
+    return (max((row.nth + 1 for under in rows for row in under), default=0) <= engraving.rows
+            and all(farthest(under) <= FAR for under in rows))
 
 
 def pages_with(engraving: Engraving, copy: Copy) -> tuple[str, ...]:
@@ -147,9 +152,32 @@ def mark_layers(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence
     return _layers(engraving, _rows(engraving, marks, row_names), row_names_of(marks, row_names))
 
 
-def _layers(engraving: Engraving, rows: Sequence[Sequence[MarkRow]], names: Mapping[int, str]) -> tuple[str, ...]:
+def new_layers(
+    engraving: Engraving, marks: Sequence[Mark], before: Sequence[Mark] | None = None,
+) -> tuple[str, ...] | None:
+    """Return the groups of `mark_layers` that differ from those of the marks `before`, all of them without these.
+
+    None if the marks do not suit the engraving; the marks `before` must have. Of a single changed mark only its system
+    is looked at, a hundredth of the work.
+    """
+    among = list(range(len(_systems(engraving))))
+    if before is not None and row_of_line(before) == row_of_line(marks):
+        others = {mark.ref for mark in set(before).symmetric_difference(marks)}
+        among = [nth for nth, system in enumerate(_systems(engraving)) if not others.isdisjoint(system.heads)]
+    rows = _rows(engraving, marks, (), among)
+    return _layers(engraving, rows, row_names_of(marks), among) if _fit(engraving, rows) else None
+
+
+def places_of(engraving: Engraving) -> Engraving:
+    """Return what `new_layers` needs of an engraving: where its notes stand, without the text of its pages."""
+    return replace(engraving, sheets=tuple(
+        replace(sheet, opening="", lines=(), closing="") for sheet in engraving.sheets))
+
+
+def _layers(engraving: Engraving, rows: Sequence[Sequence[MarkRow]], names: Mapping[int, str],
+            among: Iterable[int] | None = None) -> tuple[str, ...]:
     return tuple(drawn(under, f"{engraving.options.id_prefix}marks-{number}", names)
-                 for number, under in enumerate(rows))
+                 for number, under in zip(range(len(rows)) if among is None else among, rows, strict=True))
 
 
 def engraved_pages(copy: Copy, options: PageOptions | None = None) -> tuple[str, ...]:
@@ -204,13 +232,20 @@ def excerpt_svg(
     return engraved_excerpt(engraving_copy(document, part_id, marks, measures=measures), options)
 
 
-def _rows(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence[str]) -> list[list[MarkRow]]:
-    """Return the rows of marks of every system."""
+def _systems(engraving: Engraving) -> list[System]:
+    return [system for sheet in engraving.sheets for system in sheet.systems]
+
+
+def _rows(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence[str],
+          among: Iterable[int] | None = None) -> list[list[MarkRow]]:
+    """Return the rows of marks of every system, or of those with these numbers."""
     by_ref: dict[int, list[Mark]] = {}
     for mark in sorted(marks, key=lambda found: found.line):
         by_ref.setdefault(mark.ref, []).append(mark)
     order, names = row_of_line(marks), row_names_of(marks, row_names)
-    return [rows_under(system, by_ref, order, names) for sheet in engraving.sheets for system in sheet.systems]
+    systems = _systems(engraving)
+    chosen = systems if among is None else [systems[nth] for nth in among]
+    return [rows_under(system, by_ref, order, names) for system in chosen]
 
 
 def _feet(engraving: Engraving, copy: Copy) -> list[str]:

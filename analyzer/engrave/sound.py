@@ -15,12 +15,39 @@ class NoteTime:
     onset_s: float
 
 
-def midi_of(document: Document, part_id: str, *, measures: tuple[int, int] | None = None) -> bytes:
-    """Return one part, or some measures of it, as a Standard MIDI File, without our marks."""
+def midi_of(
+    document: Document, part_id: str, *, measures: tuple[int, int] | None = None, tempo_bpm: float | None = None,
+) -> bytes:
+    """Return one part, or some measures of it, as a Standard MIDI File, without our marks.
+
+    `tempo_bpm` [quarter notes a minute] holds throughout, in place of the score's own tempi.
+    """
     import base64
 
     copy = engraving_copy(document, part_id, measures=measures, fold=False)
-    return base64.b64decode(load(copy.musicxml, {"breaks": "none"}).renderToMIDI())
+    music = copy.musicxml if tempo_bpm is None else _at_tempo(copy.musicxml, tempo_bpm)
+    return base64.b64decode(load(music, {"breaks": "none"}).renderToMIDI())
+
+
+def _at_tempo(musicxml: str, tempo_bpm: float) -> str:
+    """Return music with one tempo from its first measure on."""
+    from lxml import etree
+
+    root = etree.fromstring(musicxml.encode())
+    for sound in root.iterfind(".//sound[@tempo]"):
+        del sound.attrib["tempo"]
+    for holder in root.iterfind(".//direction-type[metronome]"):
+        for printed in holder.findall("metronome"):
+            # A direction-type must hold something; empty words print nothing.
+            holder.replace(printed, etree.Element("words"))
+    first = root.find("part/measure")
+    if first is not None:
+        direction = etree.Element("direction")
+        etree.SubElement(etree.SubElement(direction, "direction-type"), "words")
+        etree.SubElement(direction, "sound", tempo=f"{tempo_bpm:g}")
+        attributes = first.find("attributes")
+        first.insert(0 if attributes is None else first.index(attributes) + 1, direction)
+    return etree.tostring(root, encoding="unicode")
 
 
 def note_times(document: Document, part_id: str, *, measures: tuple[int, int] | None = None) -> tuple[NoteTime, ...]:

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 from analyzer.problem import Unreadable, unreadable
 from analyzer.score.document import read_score
-from analyzer.web.asked import Asked, read_asked
-from analyzer.web.engraver import ENDINGS, Engraver, engrave, file_of, font_sheet, new_marks
+from analyzer.web.asked import Asked, read_asked, read_standing
+from analyzer.web.engraver import ENDINGS, Engraver, engrave, file_of, font_sheet
 from analyzer.web.errands import Errands, midi_file
+from analyzer.web.news import answer_since
 from analyzer.web.replies import RefusedError, file_name, file_reply, json_reply, no_picture, read_body, read_json
 from analyzer.web.samples import sample_names, sample_path, sample_section
 from analyzer.web.security import MAX_QUESTION_BYTES, MAX_UPLOAD_BYTES, App, Guard
@@ -17,11 +18,9 @@ from analyzer.web.sessions import Session, Sessions
 from analyzer.web.views import views
 from analyzer.web.work import (
     analysis_for,
-    answer,
     ceilings,
     copy_for,
     horns,
-    marks_for,
     parts_of,
     pictures_for,
     request_pins,
@@ -93,32 +92,26 @@ class Page:
                            "compressed": document.archive is not None})
 
     async def plan(self, request: "Request") -> "Response":
-        """Answer a question: the plan of a line, quickly; music and pictures are asked for apart."""
-        asked, session = await self.asked(request)
+        """Answer a question: the plan of a line, quickly; music and pictures are asked for apart.
+
+        Where the page tells what stands on it, the answer is what is new since, with new marks for its picture.
+        """
+        given, session = await self.question(request)
+        asked, standing = read_asked(given), read_standing(given)
         async with session.lock:
-            return json_reply(await asyncio.to_thread(answer, session, asked))
+            found, times = await asyncio.to_thread(answer_since, session, asked, standing)
+        return json_reply(found, headers={"server-timing": times})
 
     async def music(self, request: "Request") -> "Response":
-        """Engrave what `plan` answered; the picture's name is for `marks`."""
+        """Engrave what `plan` answered; the picture's name is for the next question."""
         asked, session = await self.asked(request)
         async with session.lock:
             copy = await asyncio.to_thread(copy_for, session, asked)
         try:
-            svg = await self.engraver_of(session).run(engrave, copy, asked.width_px)
+            svg, places = await self.engraver_of(session).run(engrave, copy, asked.width_px)
         except (ValueError, ModuleNotFoundError) as error:
             raise no_picture(error, session.document.name) from None
-        return json_reply({"svg": svg, "picture": session.drawn(copy, asked.width_px)})
-
-    async def marks(self, request: "Request") -> "Response":
-        """Give new marks for a picture that `music` gave, a group for each system; none where they do not fit."""
-        given, session = await self.question(request)
-        asked = read_asked(given)
-        copy, width_px = session.pictures.get(str(given.get("picture")), (None, 0))
-        if copy is None:
-            return json_reply({"groups": []})
-        async with session.lock:
-            marks = await asyncio.to_thread(marks_for, session, asked)
-        return json_reply({"groups": await self.engraver_of(session).run(new_marks, copy, marks, width_px)})
+        return json_reply({"svg": svg, "picture": session.drawn(places)})
 
     def engraver_of(self, session: Session) -> Engraver:
         """Return the engraver that serves a score: always the same one, which remembers its pictures."""
@@ -146,7 +139,7 @@ class Page:
         try:
             if ending == ".mid":
                 content = await self.errands.run(request.is_disconnected, midi_file, session.data, name, asked.part,
-                                                 asked.measures)
+                                                 asked.measures, asked.tempo_bpm)
             else:
                 content = await self.errands.run(request.is_disconnected, file_of, session.data, name,
                                                  asked.request(pins), ending)
@@ -225,7 +218,6 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
         Route("/api/open", page.open, methods=["POST"]),
         Route("/api/plan", page.plan, methods=["POST"]),
         Route("/api/music", page.music, methods=["POST"]),
-        Route("/api/marks", page.marks, methods=["POST"]),
         Route("/api/pictures", page.pictures, methods=["POST"]),
         Route("/api/file", page.file, methods=["POST"]),
         *(Route(path, handler, methods=["POST"]) for path, handler in views(page).items()),

@@ -55,6 +55,29 @@ class Asked:
         return (self.part, self.horn, self.measures, self.tempo_bpm, self.player)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """What stands on the page when it asks: names of the answer, of the picture, of the answer whose marks it has."""
+
+    answer: str
+    picture: str
+    marks: str
+
+
+def read_standing(given: dict[str, Any]) -> Standing:
+    """Read what stands on the page; empty where it tells nothing.
+
+    Raises
+    ------
+    Unreadable
+        If a name is none.
+    """
+    found = given.get("standing", {})
+    if not isinstance(found, dict):
+        raise _wrong("standing", "is no object")
+    return Standing(answer=_text(found, "answer"), picture=_text(found, "picture"), marks=_text(found, "marks"))
+
+
 def read_asked(given: object) -> Asked:
     """Read the question that the page sent.
 

@@ -17,7 +17,6 @@ from analyzer.analysis import Request, analyse
 from analyzer.engrave.copy import Copy
 from analyzer.engrave.options import PageOptions
 from analyzer.marking.mapping import map_document, marks
-from analyzer.marking.mark import Mark
 from analyzer.problem import unreadable
 from analyzer.score.document import read_document
 
@@ -34,26 +33,16 @@ TIME_LIMIT_S = 120.0
 """Longest time for one piece of work; judged: the longest real score takes about a tenth of it."""
 
 
-def engrave(copy: Copy, width_px: int) -> str:
-    """Return one long picture of an engraving copy, without fonts (they come once, by `font_sheet`).
+def engrave(copy: Copy, width_px: int) -> "tuple[str, Engraving]":
+    """Return one long picture of an engraving copy, and where its notes stand, for `new_layers`.
 
-    A worker remembers the last engravings: the same music with other marks is drawn at once.
+    The picture is without fonts (they come once, by `font_sheet`). A worker remembers the last engravings: the same
+    music with other marks is drawn at once.
     """
-    from analyzer.engrave.engrave import pages_with
+    from analyzer.engrave.engrave import pages_with, places_of
 
-    return pages_with(_in_one_picture(copy, width_px), copy)[0]
-
-
-def new_marks(shown: Copy, marks: tuple[Mark, ...], width_px: int) -> tuple[str, ...]:
-    """Return other marks for the picture that `engrave` gave of `shown` at the same width: one SVG group a system.
-
-    Each group has an id (``music-marks-0`` and so on) and goes in the place of the one with the same id. The result is
-    empty where these marks do not fit into that picture; then `engrave` gives a new one.
-    """
-    from analyzer.engrave.engrave import mark_layers, suits
-
-    engraving = _in_one_picture(shown, width_px)
-    return mark_layers(engraving, marks) if suits(engraving, marks) else ()
+    engraving = _in_one_picture(copy, width_px)
+    return pages_with(engraving, copy)[0], places_of(engraving)
 
 
 def _in_one_picture(copy: Copy, width_px: int) -> "Engraving":

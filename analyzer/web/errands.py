@@ -104,8 +104,12 @@ def playable_file(data: bytes, name: str, request: Request) -> bytes:
     return repitched(document, changed.by_part(), changed.glides())
 
 
-def midi_file(data: bytes, name: str, part_id: str, measures: tuple[str, str] | None) -> bytes:
+def midi_file(
+    data: bytes, name: str, part_id: str, measures: tuple[str, str] | None, tempo_bpm: float | None,
+) -> bytes:
     """Read a score anew and return one part, or some measures of it, at sounding pitch as a MIDI file.
+
+    `tempo_bpm` holds in place of the score's own tempi. [quarter notes a minute]
 
     Raises
     ------
@@ -122,4 +126,4 @@ def midi_file(data: bytes, name: str, part_id: str, measures: tuple[str, str] | 
         part = next(one for one in find_parts(document)[0] if one.id == part_id)
         cut = between(part_lines(document, part)[0][0], *measures, name=name).measures
         span = (cut[0].index, cut[-1].index)
-    return midi_of(document, part_id, measures=span)
+    return midi_of(document, part_id, measures=span, tempo_bpm=tempo_bpm)

@@ -90,12 +90,12 @@ async def read_text(request: "Request", most: int) -> tuple[str, str]:
         raise unreadable("not-text", where=name, what="the file is not UTF-8 text", try_="Save it as UTF-8.") from None
 
 
-def json_reply(content: dict[str, Any], status: int = 200) -> "Response":
+def json_reply(content: dict[str, Any], status: int = 200, headers: dict[str, str] | None = None) -> "Response":
     """Return an answer as JSON."""
     from starlette.responses import Response
 
     return Response(json.dumps(content, ensure_ascii=False, separators=(",", ":")), status_code=status,
-                    media_type="application/json")
+                    media_type="application/json", headers=headers)
 
 
 def file_reply(content: bytes, name: str) -> "Response":

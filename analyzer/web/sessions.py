@@ -4,11 +4,15 @@ import asyncio
 import secrets
 from collections import OrderedDict
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, TypeVar
 
 from analyzer.analysis import Analysis
-from analyzer.engrave.copy import Copy
 from analyzer.score.document import Document
 
+if TYPE_CHECKING:
+    from analyzer.engrave.layout import Engraving
+
+_Thing = TypeVar("_Thing")
 MAX_SESSIONS = 24
 MAX_TOTAL_BYTES = 64 * 2**20
 """Most XML kept open in all; judged: a parsed tree takes ten to twenty times its file, so about one GiB at the worst.
@@ -17,6 +21,7 @@ A school score has below one MiB: anything from 24 to 200 MiB holds two dozen of
 """
 _MAX_ANALYSES = 8
 _MAX_PICTURES = 4
+_MAX_ANSWERS = 4
 
 
 @dataclass(slots=True, kw_only=True)
@@ -29,7 +34,8 @@ class Session:
     lock: asyncio.Lock = field(default_factory=asyncio.Lock)
     analyses: OrderedDict[object, Analysis] = field(default_factory=OrderedDict)
     last: tuple[object, object] | None = None      # the last question and its plan
-    pictures: OrderedDict[str, tuple[Copy, int]] = field(default_factory=OrderedDict)
+    pictures: "OrderedDict[str, Engraving]" = field(default_factory=OrderedDict)
+    answers: OrderedDict[str, object] = field(default_factory=OrderedDict)
 
     def known(self, key: object) -> Analysis | None:
         """Return the analysis kept under a key, and count it as used."""
@@ -43,13 +49,21 @@ class Session:
         while len(self.analyses) > _MAX_ANALYSES:
             self.analyses.popitem(last=False)
 
-    def drawn(self, copy: Copy, width_px: int) -> str:
-        """Remember what a picture was engraved from, so that it can get other marks; return a name for it."""
-        name = secrets.token_urlsafe(6)
-        self.pictures[name] = (copy, width_px)
-        while len(self.pictures) > _MAX_PICTURES:
-            self.pictures.popitem(last=False)
-        return name
+    def drawn(self, places: "Engraving") -> str:
+        """Remember where the notes of a picture stand, so that it can get other marks; return a name for it."""
+        return _kept(self.pictures, places, _MAX_PICTURES)
+
+    def answered(self, answer: object) -> str:
+        """Remember an answer, so that the next one says only what is new in it; return a name for it."""
+        return _kept(self.answers, answer, _MAX_ANSWERS)
+
+
+def _kept(store: OrderedDict[str, _Thing], thing: _Thing, most: int) -> str:
+    name = secrets.token_urlsafe(6)
+    store[name] = thing
+    while len(store) > most:
+        store.popitem(last=False)
+    return name
 
 
 class Sessions:

@@ -10,11 +10,13 @@ from analyzer.horns.candidate import shown
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import horn_names, load_horn
-from analyzer.marking.mapping import heading, marks, summary
+from analyzer.marking.mapping import heading, marks
 from analyzer.marking.mark import Mark
 from analyzer.picture.picture import NARROW, WIDE, key_of, pictures_of
 from analyzer.pitch import pitch_of
-from analyzer.plan.plan import PlannedNote
+from analyzer.plan.difficulty import difficulties
+from analyzer.plan.plan import Plan, PlannedNote
+from analyzer.plan.summary import ample, sentences
 from analyzer.problem import unreadable
 from analyzer.score.document import Document
 from analyzer.score.line import Line
@@ -137,8 +139,20 @@ def pinned_for(session: Session, asked: Asked) -> Pinned:
     return result
 
 
-def answer(session: Session, asked: Asked) -> dict[str, Any]:
-    """Return what the page says of a line: notes with their choices, totals, tempo, problems, cautions."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """What was answered before of the same line, for the same horn and player: notes that stay are not said anew."""
+
+    pinned: Pinned
+    notes: list[dict[str, Any]]
+    ways: dict[str, Any]
+
+
+def answer(session: Session, asked: Asked, told: Told | None = None) -> dict[str, Any]:
+    """Return what the page says of a line: notes with their choices, totals, tempo, problems, cautions.
+
+    Notes that are as `told` are the same objects in the answer.
+    """
     pinned = pinned_for(session, asked)
     one, plan, held = pinned.one, pinned.one.plan, pinned.held
     measures = plan.line.measures
@@ -148,11 +162,13 @@ def answer(session: Session, asked: Asked) -> dict[str, Any]:
         "part": asked.part, "line": plan.line.number, "heading": heading(replace(one, assumed=False)),
         "lines": [{"line": each.plan.line.number, "of": each.plan.line.of} for each in pinned.analysis.lines],
         "others": _others(pinned), "horn": plan.horn.name, "assumed": one.assumed, "family": plan.horn.family,
-        "notes": [_note(one, k, counted[k], held, asked.chosen) for k in range(len(plan.notes))],
-        "ways": {str(midi): ways_of(plan.horn, plan.player, midi) for midi in {note.midi for note in plan.line.notes}},
-        "summary": summary(plan), "unplayable": totals.unplayable,
+        "notes": [told.notes[k] if told and _stays(plan, told.pinned.one.plan, k) else
+                  _note(one, k, counted[k], held, asked.chosen) for k in range(len(plan.notes))],
+        "ways": told.ways if told else {
+            str(midi): ways_of(plan.horn, plan.player, midi) for midi in {note.midi for note in plan.line.notes}},
+        "summary": " ".join(sentences(plan, difficulties(one.planner, plan))), "unplayable": totals.unplayable,
         "tempo": {"asked": asked.tempo_bpm, "marked": sorted({round(time.bpm) for time in one.planner.times}),
-                  "ceiling": totals.tempo_ceiling_bpm,
+                  "ceiling": totals.tempo_ceiling_bpm, "ample": ample(plan),
                   "hardest": [counted_name(plan.notes[k], counted[k]) for k in plan.hardest]},
         "measures": {"first": measures[0].number if measures else "", "last": measures[-1].number if measures else ""},
         "misfits": [{"part": pin.part, "line": pin.line, "ref": pin.ref, "label": pin.label}
@@ -160,6 +176,13 @@ def answer(session: Session, asked: Asked) -> dict[str, Any]:
         "problems": [problem.line() for problem in pinned.analysis.problems],
         "cautions": list(cautions_for([plan])),
     }
+
+
+def _stays(plan: Plan, before: Plan, k: int) -> bool:
+    """Tell whether all that is said of a note still holds; its prices hold on the choices beside it too."""
+    return plan.notes[k] is before.notes[k] and not plan.notes[k].pinned and all(
+        plan.notes[beside].choice is before.notes[beside].choice
+        for beside in (k - 1, k + 1) if 0 <= beside < len(plan.notes))
 
 
 def _others(pinned: Pinned) -> dict[str, int]:
@@ -179,7 +202,11 @@ def copy_for(session: Session, asked: Asked) -> Copy:
 
 def marks_for(session: Session, asked: Asked) -> tuple[Mark, ...]:
     """Return the marks of all lines of the asked part, the first player's first."""
-    pinned = pinned_for(session, asked)
+    return marks_of(pinned_for(session, asked))
+
+
+def marks_of(pinned: Pinned) -> tuple[Mark, ...]:
+    """Return the marks of a planned part, the first player's first."""
     return tuple(marks(sorted((pinned.one, *pinned.others), key=lambda each: each.plan.line.number)))
 
 

@@ -10,7 +10,7 @@ import pytest
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.solve import Planner
 from tests.benchmarks import making
-from tests.benchmarks.measuring import cpu_seconds, side_by_side
+from tests.benchmarks.measuring import Figure, cpu_seconds, shown_s, side_by_side
 from tests.benchmarks.test_bench_map import line_of
 
 LIMIT = 0.1
@@ -30,6 +30,15 @@ def pin_ratio() -> tuple[float, float, float]:
         return cpu_seconds(lambda: Planner(line, horn).plan())
 
     return side_by_side(again, first)
+
+
+def figures() -> list[Figure]:
+    """Rows of the table: the plan alone, and from the click to the marks in a browser."""
+    from tests.web import measure_pin  # needs a browser
+
+    again, first, ratio = pin_ratio()
+    return [Figure(what="plan with one more pin, 2,400 notes / the first plan", ours=shown_s(again),
+                   theirs=shown_s(first), value=ratio, limit=LIMIT), *measure_pin.figures()]
 
 
 @pytest.mark.benchmark_suite

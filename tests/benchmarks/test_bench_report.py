@@ -1,4 +1,4 @@
-"""How long pages take against bare verovio engraving the same music, and how soon a pin shows on the local page.
+"""How long pages take against bare verovio engraving the same music.
 
 Print the tables (Markdown)::
 
@@ -9,12 +9,10 @@ The report holds the part engraved twice, for a phone and for a laptop or paper,
 engraving; bare verovio puts no mark under a note.
 """
 
-import json
 import statistics
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -29,11 +27,9 @@ from analyzer.picture.picture import NARROW, WIDE, pictures_of
 from analyzer.report.pages import page_file, sheets_of
 from analyzer.score.document import read_document
 from tests.benchmarks import making
-from tests.web.running import served
 
 REPEATS = 5
 ENDINGS = (".svg", ".pdf", ".html")
-PINS = 15
 
 
 def seconds(work: Callable[[], object], before: Callable[[], object] = lambda: None) -> float:
@@ -99,72 +95,20 @@ def parts() -> list[tuple[str, float]]:
     ]
 
 
-def pin_shares() -> list[tuple[str, float]]:
-    """From a pin to new marks on the local page, 100 measures: what the server does, what the way there takes. [s]
-
-    Wall clock, medians: `solve` is the plan with the pin and its reasons, `engrave` the new marks; each is one request,
-    whose share of `transfer` is what an answer of that size takes that asks for no work.
-    """
-    import httpx
-
-    with served() as (_, address), httpx.Client(timeout=60) as client:
-        place, token = address.split("/#key=")
-        client.headers["x-lowbrass-token"] = token
-
-        def ask(path: str, question: dict[str, Any]) -> dict[str, Any]:
-            reply = client.post(f"{place}{path}", content=json.dumps(question))
-            assert reply.status_code == 200, reply.text
-            found: dict[str, Any] = reply.json()
-            return found
-
-        opened = client.post(f"{place}/api/open", content=making.study(100), headers={"x-file-name": "s.musicxml"})
-        question: dict[str, Any] = {"session": opened.json()["session"], "part": "P1", "line": 1, "width": 900}
-        plan = ask("/api/plan", question)
-        picture = ask("/api/music", question)["picture"]
-        notes = plan["notes"]
-        times: dict[str, list[float]] = {"solve": [], "engrave": [], "transfer": []}
-        for turn in range(PINS):
-            note = notes[(37 * turn) % len(notes)]
-            labels = [label for label, _ in note["prices"] if label != note["label"]]
-            pinned = question | {"pins": [{"part": "P1", "line": 1, "ref": note["refs"][0],
-                                           "label": labels[0] if labels else note["label"]}]}
-            start = time.perf_counter()
-            ask("/api/plan", pinned)
-            middle = time.perf_counter()
-            groups = ask("/api/marks", pinned | {"picture": picture})["groups"]
-            end = time.perf_counter()
-            assert groups, "these marks asked for a new engraving"
-            # A request that is refused at once: the way there and back.
-            client.post(f"{place}/api/plan", content=b"{}")
-            way = 2 * (time.perf_counter() - end)
-            times["solve"].append(middle - start - way / 2)
-            times["engrave"].append(end - middle - way / 2)
-            times["transfer"].append(way)
-    return [(name, statistics.median(found)) for name, found in times.items()]
-
-
 def table() -> str:
     pages = [f"| {ending} | {ours * 1000:.0f} ms | {peer * 1000:.0f} ms | {ours / peer:.2f} |"
              for ending, ours, peer in figures()]
     shares = parts()
     shared = [f"| {name} | {took * 1000:.0f} ms | {took / shares[0][1]:.2f} |" for name, took in shares]
-    pin = pin_shares()
-    pinned = [f"| {name} | {took * 1000:.0f} ms |" for name, took in (*pin, ("all", sum(took for _, took in pin)))]
     return "\n".join([
         "| page of 1,600 notes | ours | bare verovio | ratio |", "| --- | ---: | ---: | ---: |", *pages, "",
-        "| part of it | time | ratio |", "| --- | ---: | ---: |", *shared, "",
-        "| pin to new marks, 100 measures | median |", "| --- | ---: |", *pinned])
+        "| part of it | time | ratio |", "| --- | ---: | ---: |", *shared])
 
 
 @pytest.mark.benchmark_suite
 def test_pages_stay_near_their_engraver() -> None:
     for (ending, ours, peer), bound in zip(figures(), (2.5, 4.5, 6.5), strict=True):
         assert ours / peer < bound, ending
-
-
-@pytest.mark.benchmark_suite
-def test_a_pin_shows_at_once() -> None:
-    assert sum(took for _, took in pin_shares()) < 0.15
 
 
 if __name__ == "__main__":

@@ -9,7 +9,7 @@ from analyzer.web.app import FILES, STATIC
 from analyzer.web.security import MAX_UPLOAD_BYTES
 from tests.web.conftest import TOKEN
 
-ASKED = ["/api/start", "/api/open", "/api/plan", "/api/music", "/api/marks", "/api/pictures", "/api/file", "/api/sound",
+ASKED = ["/api/start", "/api/open", "/api/plan", "/api/music", "/api/pictures", "/api/file", "/api/sound",
          "/api/review", "/api/playable", "/api/compare", "/api/fit", "/api/section/read", "/api/section/write",
          "/api/player/read", "/api/player/write", "/api/pins/read", "/api/pins/write"]
 

@@ -162,27 +162,71 @@ def test_the_midi_file_sounds_what_the_plan_plays(client) -> None:
     assert heard == {note.note.midi for one in lines for note in one.plan.notes}
 
 
-def test_new_marks_fit_the_picture_that_stands(client) -> None:
+@pytest.mark.parametrize("tempo", [48, 132.5])
+def test_the_midi_file_is_at_the_tempo_of_the_page(client, tempo: float) -> None:
+    pytest.importorskip("verovio", reason="the extra engrave is not installed")
+    music21 = pytest.importorskip("music21", reason="the extra build is not installed")
+    found = opened(client, "deep-water-bass-trombone.musicxml")
+
+    def heard(**more: object) -> tuple[list[float], list[tuple[float, int]]]:
+        reply = client.post("/api/file", content=question(found, ending=".mid", **more))
+        music = music21.converter.parseData(reply.content, format="midi").flatten()
+        return ([mark.number for mark in music.getElementsByClass("MetronomeMark")],
+                [(float(note.offset), note.pitch.midi) for note in music.getElementsByClass("Note")])
+
+    (printed, notes), (asked_for, same) = heard(), heard(tempo=tempo)
+    assert tempo not in printed
+    assert asked_for
+    assert asked_for == [pytest.approx(tempo, rel=0.01)] * len(asked_for)
+    assert notes
+    assert same == notes
+
+
+def test_what_is_new_is_all_that_differs(client) -> None:
+    """What stands, renewed by what is new, is the answer to a page that tells nothing; with pins near and far."""
     pytest.importorskip("verovio", reason="the extra engrave is not installed")
     from lxml import etree
 
     found = opened(client)
     before = planned(client, found)
+    part, notes = found["parts"][0]["id"], before["notes"]
     music = asked(client, "/api/music", question(found))
-    index = next(k for k, note in enumerate(before["notes"]) if len(note["prices"]) > 1 and k > 20)
-    pin = {"part": found["parts"][0]["id"], "line": 1, "ref": before["notes"][index]["refs"][0],
-           "label": before["notes"][index]["prices"][1][0]}
-    groups = asked(client, "/api/marks", question(found, pins=[pin], picture=music["picture"]))["groups"]
     stands = etree.fromstring(music["svg"].encode())
-    ids = [etree.fromstring(group).get("id") for group in groups]
-    assert len(ids) == len(set(ids)) == len(stands.xpath("//*[@class='marks']"))
-    assert all(len(stands.xpath(f"//*[@id='{one}']")) == 1 for one in ids)
-    mark = next(one for group in groups for one in etree.fromstring(group).iter("g")
-                if one.get("data-ref") == str(pin["ref"]) and "mark" in one.get("class", ""))
-    assert "".join(mark.itertext()) == pin["label"]
-    # A picture that is not known gets no marks: it is engraved anew.
-    assert asked(client, "/api/marks", question(found, picture="none"))["groups"] == []
-    assert asked(client, "/api/marks", question(found))["groups"] == []
+    weighed = [note for note in notes if len(note["prices"]) > 1]
+    pins = [{"part": part, "line": 1, "ref": note["refs"][0], "label": note["prices"][1][0]}
+            for note in (weighed[12], weighed[13], weighed[-1])]
+    standing = {"answer": before["name"], "picture": music["picture"], "marks": before["name"]}
+    for held in (pins[:1], pins[:2], pins, pins[1:]):
+        more = {"pins": held, "chosen": held[-1]["ref"]}
+        news = planned(client, found, standing=standing, **more)
+        whole = planned(client, found, **more)
+        assert 0 < len(news["news"]) < len(notes)
+        notes = [news["news"].get(str(k), note) for k, note in enumerate(notes)]
+        assert notes == whole["notes"]
+        skipped = {"news", "notes", "ways", "name", "groups"}
+        assert {key: news[key] for key in news.keys() - skipped} == {key: whole[key] for key in whole.keys() - skipped}
+        assert 0 < len(news["groups"]) < len(stands.xpath("//*[@class='marks']"))
+        for text in news["groups"]:
+            group = etree.fromstring(text.replace("<g ", '<g xmlns="http://www.w3.org/2000/svg" ', 1))
+            old, = stands.xpath(f"//*[@id='{group.get('id')}']")
+            old.getparent().replace(old, group)
+        anew = etree.fromstring(asked(client, "/api/music", question(found, **more))["svg"].encode())
+        assert [etree.tostring(one) for one in stands.xpath("//*[@class='marks']")] == [
+            etree.tostring(one) for one in anew.xpath("//*[@class='marks']")]
+        standing |= {"answer": news["name"], "marks": news["name"]}
+    # Another horn is another answer; a picture that is not known is engraved anew, one without known marks gets all.
+    assert "notes" in planned(client, found, standing=standing, horn="tenor")
+    assert planned(client, found, standing=standing | {"picture": "none"})["groups"] is None
+    picture = asked(client, "/api/music", question(found))["picture"]
+    assert len(planned(client, found, standing={"picture": picture})["groups"]) == len(
+        stands.xpath("//*[@class='marks']"))
+
+
+@pytest.mark.parametrize("standing", [3, [], {"answer": 1}, {"picture": "x" * 300}])
+def test_what_stands_is_read_with_care(client, standing: object) -> None:
+    reply = client.post("/api/plan", content=question(opened(client), standing=standing))
+    assert reply.status_code == 400
+    assert "Load the page again." in reply.json()["line"]
 
 
 def test_players_who_share_a_staff_have_their_marks_on_it(client) -> None:

@@ -58,6 +58,7 @@ export class Music {
     this.place = place;
     this.onOpen = onOpen;
     this.groups = [];
+    this.only = {};
     this.at = 0;
     place.addEventListener("keydown", (event) => this.#key(event));
     place.addEventListener("click", (event) => {
@@ -72,7 +73,6 @@ export class Music {
     const hadFocus = this.place.contains(document.activeElement);
     this.groups = [];
     this.others = others;
-    this.layers = new Map();   // the marks put in since, by the id of their group
     this.place.classList.toggle("plain", !svgText);
     if (svgText) {
       const svg = picture(svgText);
@@ -108,19 +108,16 @@ export class Music {
         return item;
       }));
     }
-    this.at = Math.min(this.at, Math.max(0, notes.length - 1));
-    this.#rove(this.at);
+    this.only = {};
+    this.#rove(Math.min(this.at, Math.max(0, notes.length - 1)));
     if (hadFocus) this.focus(this.at);
   }
 
   /** Put new marks into the picture that stands; `groups` are the engraver's, each in the place of the one with its id. */
   swap(groups, notes, moved) {
     for (const text of groups) {
-      const id = /id="([^"]*)"/.exec(text)[1];
-      if (this.layers.get(id) === text) continue;
-      this.layers.set(id, text);
       const fresh = picture(`<svg xmlns="${NS}">${text}</svg>`).firstElementChild;
-      document.getElementById(id)?.replaceWith(fresh);
+      document.getElementById(fresh.id)?.replaceWith(fresh);
       this.#heatMarks(notes, fresh);
     }
     notes.forEach((note, index) => {
@@ -175,17 +172,16 @@ export class Music {
       [note.label === null ? "cannot be played" : `played ${spoken(note.shown)}`, ...more].join(", "));
   }
 
-  choose(index) {
-    for (const old of this.place.querySelectorAll(".chosen")) old.classList.remove("chosen");
-    if (index === null) return;
-    for (const group of this.groups[index] || []) group.classList.add("chosen");
-  }
+  choose(index) { this.#only("chosen", index); }
 
   /** Show which note sounds; null for none. */
-  sound(index) {
-    for (const old of this.place.querySelectorAll(".sounding")) old.classList.remove("sounding");
-    if (index === null) return;
-    for (const group of this.groups[index] || []) group.classList.add("sounding");
+  sound(index) { this.#only("sounding", index); }
+
+  /** Give one note a class that no other has, null none: those that have it are remembered, not looked for. */
+  #only(name, index) {
+    for (const old of this.only[name] ?? []) old.classList.remove(name);
+    this.only[name] = this.groups[index] ?? [];
+    for (const group of this.only[name]) group.classList.add(name);
   }
 
   focus(index) {
@@ -205,7 +201,7 @@ export class Music {
   }
 
   #rove(index) {
-    for (const old of this.place.querySelectorAll('[tabindex="0"]')) old.setAttribute("tabindex", "-1");
+    this.groups[this.at]?.[0]?.setAttribute("tabindex", "-1");
     this.at = index;
     this.groups[index]?.[0]?.setAttribute("tabindex", "0");
   }

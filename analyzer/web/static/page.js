@@ -75,28 +75,31 @@ function show() {
 
 // --- asking -------------------------------------------------------------------------------------------------------
 
-let shown = { key: "", marksFor: "", id: "" };     // the picture that stands: what it and its marks were made for, its name
+// The picture that stands: what it and its marks were made for, its name, and that of the answer whose marks it has.
+let shown = { key: "", marksFor: "", id: "", marks: "" };
 /** What a picture depends on, but for the marks in it. */
 const keyOf = ({ session, part, line, from, to, width }) => JSON.stringify([session, part, line, from, to, width]);
 /** What its marks depend on. */
 const marksOf = (asked) => JSON.stringify({ ...asked, chosen: null });
 
 async function solve(done = "") {
-  fillSettings();
-  keep();
-  tell("stop");
   try {
     await working(async (signal, current) => {
-      // Marks for the picture that stands are asked for together with the plan: they are there as soon as it is.
-      const marks = desk.view === "marks" && shown.id && shown.key === keyOf(question()) ? ask("/api/marks", signal, { picture: shown.id }) : null;
-      marks?.catch(() => {});
-      const found = await ask("/api/plan", signal);
+      // What stands goes along: the answer is what is new since, with new marks for the picture.
+      const picture = desk.view === "marks" && shown.key === keyOf(question()) ? shown.id : "";
+      const old = desk.answer, standing = { answer: old?.name ?? "", picture, marks: shown.marks };
+      const asking = ask("/api/plan", signal, { standing });
+      fillSettings();
+      keep();
+      tell("stop");
+      const found = await asking;
       if (!current()) return;
       fail(desk.warning || "");
       desk.warning = "";
-      const moved = take(found, done);
+      const moved = take(found.news ? renewed(old, found) : found, done);
       if (desk.view !== "marks") await VIEWS[desk.view](signal, current);
-      else if (!(marks && await swapped(marks, current, moved))) await engrave(signal, current, moved);
+      else if (found.groups) swap(found.groups, moved);
+      else await engrave(signal, current, moved);
       if (desk.view === "marks" && $("picture").open && current()) await pictures(signal, current);
     });
   } catch (error) {
@@ -106,16 +109,22 @@ async function solve(done = "") {
   }
 }
 
-/** Put new marks into the picture that stands; false where they do not fit into it. */
-async function swapped(marks, current, moved) {
-  const { groups } = await (marks.catch(() => ({ groups: [] })));
-  if (!current()) return true;
-  if (!groups.length) return false;
+/** The answer that says only what is new, filled up from the one before. */
+function renewed(old, found) {
+  return { ...found, ways: old.ways, notes: old.notes.map((note, index) => found.news[index] ?? note) };
+}
+
+/** Put new marks into the picture that stands. */
+function swap(groups, moved) {
   music.swap(groups, desk.answer.notes, moved);
-  shown.marksFor = marksOf(question());
+  drawn(question(), shown.id);
+}
+
+/** The picture `id` stands, with the marks of the present answer. */
+function drawn(asked, id) {
+  shown = { key: keyOf(asked), marksFor: marksOf(asked), id, marks: desk.answer.name };
   performance.mark("lowbrass-shown");
   performance.mark("lowbrass-engraved");
-  return true;
 }
 
 async function engrave(signal, current, moved = new Set()) {
@@ -127,11 +136,9 @@ async function engrave(signal, current, moved = new Set()) {
   });
   if (!current()) return;
   music.show(engraved.svg, desk.answer.notes, moved, desk.answer.others);
-  shown = { key: keyOf(asked), marksFor: marksOf(asked), id: engraved.picture };
   music.choose(desk.chosen);
   if (desk.chosen !== null) music.reveal(desk.chosen, covered());
-  performance.mark("lowbrass-shown");
-  performance.mark("lowbrass-engraved");
+  drawn(asked, engraved.picture);
 }
 
 async function pictures(signal, current = () => true) {
