@@ -27,7 +27,7 @@ class Copy:
 
     `musicxml` is partwise MusicXML without a title; the same part and measures give the same text whatever the marks.
     `row_names` stand at the left of the rows of marks, by line from 1; without them several rows tell their player's
-    number.
+    number. `notice` stands at the foot of every sheet of paper.
     """
 
     musicxml: str
@@ -36,6 +36,7 @@ class Copy:
     subtitle: str = ""
     makers: tuple[str, ...] = ()
     row_names: tuple[str, ...] = ()
+    notice: str = ""
 
 
 def engraving_copy(
@@ -46,6 +47,7 @@ def engraving_copy(
     measures: tuple[int, int] | None = None,
     title: str = "",
     subtitle: str = "",
+    notice: str = "",
     fold: bool = True,
 ) -> Copy:
     """Return one part, or some measures of it, ready to be engraved.
@@ -63,6 +65,8 @@ def engraving_copy(
         in the first of them.
     title, subtitle : str
         Printed on top of the first page; the subtitle is the place for the player's part and horn.
+    notice : str
+        Printed at the foot of every sheet of paper.
     fold : bool
         Join empty measures into rests of several measures. Copies for sound leave them as they are, and start with
         the tempo in force.
@@ -83,7 +87,8 @@ def engraving_copy(
     if key not in document.memo:
         document.memo[key] = _music(document, part_id, first, last, fold)
     musicxml, refs = document.memo[key]
-    return Copy(musicxml=musicxml, title=_plain(title), subtitle=_plain(subtitle), makers=_makers(document),
+    return Copy(musicxml=musicxml, title=_plain(title), subtitle=_plain(subtitle), notice=_plain(notice),
+                makers=_makers(document),
                 marks=tuple(mark for mark in marks if mark.part_id == part_id and mark.ref in refs))
 
 

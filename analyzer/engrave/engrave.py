@@ -257,7 +257,7 @@ def _feet(engraving: Engraving, copy: Copy) -> list[str]:
         by_ref.setdefault(mark.ref, set()).add(form_of(mark))
     running = " · ".join(part for part in (copy.title, copy.subtitle) if part)
     return [foot_of(f"{running} · {number} / {len(engraving.sheets)}".lstrip(" ·"), sorted(_forms(sheet, by_ref)),
-                    width=engraving.width, y=engraving.height)
+                    notice=copy.notice, width=engraving.width, y=engraving.height)
             for number, sheet in enumerate(engraving.sheets, 1)]
 
 

@@ -157,11 +157,11 @@ def heading_of(heading: Heading, width: float) -> str:
     return f'<g class="heading" stroke="none">{"".join(out)}</g>' if out else ""
 
 
-def foot_of(text: str, forms: Sequence[str], *, width: float, y: float) -> str:
-    """Return the line at the foot of a page, and above it what our special forms mean."""
+def foot_of(text: str, forms: Sequence[str], *, notice: str = "", width: float, y: float) -> str:
+    """Return the line at the foot of a page; above it what our special forms mean, and above that a notice."""
     key = {"changed": "bold in a tray: another choice than the usual chart's",
            "unplayable": "× in black, head struck out: cannot be played on this horn"}
-    lines = [text, " · ".join(key[form] for form in ("changed", "unplayable") if form in forms)]
+    lines = [text, " · ".join(key[form] for form in ("changed", "unplayable") if form in forms), notice]
     out = []
     for number, line in enumerate(part for part in lines if part):
         size = min(FOOT_SIZE, width / max(width_em(line, "regular"), 1.0))

@@ -110,7 +110,13 @@ def _copy(analysis: Analysis, one: Planned) -> Copy:
     return engraving_copy(
         analysis.document, one.part.id, marks([one]),
         measures=None if whole or not measures else (measures[0].index, measures[-1].index),
-        title=analysis.document.title or "", subtitle=f"{name_of(one)} · {one.plan.horn.description}")
+        title=analysis.document.title or "", subtitle=f"{name_of(one)} · {one.plan.horn.description}",
+        notice=_notice(analysis))
+
+
+def _notice(analysis: Analysis) -> str:
+    """Return what a page on its own says of care: a part is handed out without the words around it."""
+    return f"{analysis.cautions[0]} {analysis.cautions[-1]}"
 
 
 def _pages(analysis: Analysis, one: Planned, options: PageOptions) -> tuple[str, ...]:
@@ -159,6 +165,10 @@ def _svg(analysis: Analysis, choices: PageChoices, each: Each) -> str:
             said.append(picture.desc)
             y += picture.height * grown + 8
         y += 24
+    foot = Drawing()
+    foot.text(12, y, _notice(analysis), size=11, color=FAINT)
+    parts.append(f'<g {BASE}>{foot.body()}</g>')
+    y += 14
     words = f"The part with a mark under each note, and below it how the player moves. {' '.join(said)}"
     body = "".join(parts)
     return ('<?xml version="1.0" encoding="UTF-8"?>\n'

@@ -1,6 +1,7 @@
 """The report and the page files: self-contained, safe against hostile text, whole, the same bytes every time."""
 
 import importlib.util
+import io
 import json
 import os
 import re
@@ -122,6 +123,17 @@ def test_svg_holds_the_part_and_the_picture_with_title_and_description() -> None
 
 
 @needs_engraver
+@needs_engraver
+def test_a_part_on_paper_and_a_picture_say_when_to_stop_and_who_decides() -> None:
+    # A part is handed out alone: the words around it on the screen do not go with it.
+    pypdf = pytest.importorskip("pypdf", reason="pypdf, which reads the PDF back, is not installed")
+    analysis = plain(measures=("9", "12"))
+    on_paper = pypdf.PdfReader(io.BytesIO(page_file(analysis, ".pdf"))).pages[0].extract_text()
+    for said in (" ".join(on_paper.split()), page_file(analysis, ".svg").decode()):
+        for needed in ("If it hurts or tingles, stop", "not medical advice", "teacher who is present"):
+            assert needed in said
+
+
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext (poppler-utils) is not installed")
 @pytest.mark.parametrize(("name", "choices"), [
     ("attachment-etude.musicxml", PageChoices()), ("deep-water-bass-trombone.musicxml", PageChoices(large=True)),
@@ -147,8 +159,6 @@ def test_pdf_has_the_labels_of_every_line_in_order(tmp_path: Path, name: str, ch
 @needs_engraver
 def test_paper_and_large_print() -> None:
     pypdf = pytest.importorskip("pypdf", reason="pypdf, which reads the PDF back, is not installed")
-    import io
-
     analysis = plain(measures=("9", "12"))
     sheets = {}
     for choices in (PageChoices(), PageChoices(paper="letter"), PageChoices(large=True)):
