@@ -1,6 +1,6 @@
 """The one road from a file to plans, for every door: a `Request` goes in, an `Analysis` comes out."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import cast
 
@@ -19,8 +19,10 @@ from analyzer.score.lines import lines_of
 from analyzer.score.naming import Family
 from analyzer.score.parts import HORN_OF_FAMILY, PartInfo, find_parts
 from analyzer.score.reader import read_part
+from analyzer.wording import first_few
 
 DEFAULT_HORN = "tenor-f"
+_MOST_NAMED = 12                       # parts named in a line of a problem, which stays a line so
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +123,7 @@ def chosen_parts(document: Document, asked: Sequence[str]) -> tuple[list[PartInf
         if not chosen:
             raise unreadable("no-low-brass", where=document.name,
                              what=f"no trombone, euphonium or baritone among its {len(parts)} parts "
-                                  f"({_listed(part.name or part.id for part in parts)})",
+                                  f"({first_few([part.name or part.id for part in parts], _MOST_NAMED)})",
                              try_="Name a part with --part to plan it all the same.")
         return chosen, problems
     chosen = []
@@ -130,16 +132,11 @@ def chosen_parts(document: Document, asked: Sequence[str]) -> tuple[list[PartInf
         matches = [part for part in parts if part.id == name] or [
             part for part in parts if wanted in (part.name.casefold(), part.full_name.casefold())]
         if not matches:
+            named = first_few([f"{part.id} {part.full_name}".strip() for part in parts], _MOST_NAMED)
             raise unreadable("no-such-part", where=document.name, what=f"no part is called '{name}'",
-                             try_=f"Its parts: {_listed(f'{part.id} {part.full_name}'.strip() for part in parts)}.")
+                             try_=f"Its parts: {named}.")
         chosen += [part for part in matches if part not in chosen]
     return chosen, problems
-
-
-def _listed(names: Iterable[str], most: int = 12) -> str:
-    listed = list(names)
-    more = f" and {len(listed) - most} more" if len(listed) > most else ""
-    return ", ".join(listed[:most]) + more
 
 
 def part_lines(document: Document, part: PartInfo, *, reads: Transposition | None = None,

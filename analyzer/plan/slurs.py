@@ -7,11 +7,11 @@ glissando (M. Everett, "Taking the mystery out of trombone legato").
 """
 
 from collections import Counter
-from collections.abc import Sequence
 from typing import Literal
 
 from analyzer.horns.candidate import Candidate
 from analyzer.plan.plan import Plan
+from analyzer.wording import measures_named
 
 STILL_MM = 5.0
 """A slide that moves less than this stands still: hands tremble as much. Judged, nothing changes from 1 to 15."""
@@ -62,13 +62,5 @@ def slurs_said(plan: Plan) -> str:
     if not counts:
         return ""
     said = ", ".join(f"{counts[kind]} {words}" for kind, words in SAID.items() if counts[kind])
-    where = _measures([plan.notes[k].note.measure for k, kind in enumerate(kinds) if kind == "smear"])
+    where = measures_named([plan.notes[k].note.measure for k, kind in enumerate(kinds) if kind == "smear"])
     return f"Slurred notes part: {said}{f' ({where})' if where else ''}."
-
-
-def _measures(numbers: Sequence[str], most: int = 8) -> str:
-    different = list(dict.fromkeys(numbers))
-    if not different:
-        return ""
-    more = f" and {len(different) - most} more" if len(different) > most else ""
-    return f"measure{'s' if len(different) > 1 else ''} " + ", ".join(different[:most]) + more

@@ -7,6 +7,7 @@ from analyzer.review.findings import Finding, grouped
 from analyzer.section.fit import Fit, Seat
 from analyzer.section.seating import Chair
 from analyzer.section.words import Change
+from analyzer.wording import measures_named
 
 SCHEMA = "lowbrass.fit/1"
 _MARKS = {"stop": "!!", "care": "! ", "note": "- "}
@@ -100,10 +101,8 @@ def _findings_text(findings: Sequence[Finding]) -> Iterable[str]:
     shown = 0
     for group in groups[:_SHOWN]:
         shown += len(group.findings)
-        measures = list(dict.fromkeys(group.places))
-        rest = f" and {len(measures) - _SHOWN} more" if len(measures) > _SHOWN else ""
-        listed = ", ".join(measures[:_SHOWN]) + rest
-        place = f"measure{'s' if len(measures) > 1 else ''} {listed}: " if measures else ""
+        measures = measures_named(group.places, _SHOWN)
+        place = f"{measures}: " if measures else ""
         what = group.first.what
         way = f" {group.first.try_[0]}" if group.first.try_ else ""
         yield f"      {_MARKS[group.first.severity]}{place}{what}{'' if what.endswith('.') else '.'}{way}"

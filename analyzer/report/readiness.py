@@ -5,6 +5,7 @@ from typing import Any
 
 from analyzer.evidence import Evidence
 from analyzer.section.ready import Change, LineSum, Need, Place, Ready
+from analyzer.wording import first_few
 
 SCHEMA = "lowbrass.ready/1"
 DECIDES = ("This is for the talk between teacher, pupil and home. It decides nothing and rules nobody out: "
@@ -123,9 +124,7 @@ def _each(needs: Sequence[Need], *, several: bool) -> Iterable[str]:
         if title != last:
             last = title
             yield f"  {title}"
-        shown = ", ".join(one.measures[:_MOST_MEASURES])
-        more = f" and {len(one.measures) - _MOST_MEASURES} more" if len(one.measures) > _MOST_MEASURES else ""
         have = f"; there {one.have}" if one.have else ""
         times = f" ({one.count} notes)" if one.count > 1 else ""
         yield (f"    {one.sounding.replace('#', '♯').replace('b', '♭')}{times}: {one.lack}{have}. "
-               f"Measure{'s' if len(one.measures) > 1 else ''} {shown}{more}.")
+               f"Measure{'s' if len(one.measures) > 1 else ''} {first_few(one.measures, _MOST_MEASURES)}.")

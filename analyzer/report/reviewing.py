@@ -10,6 +10,7 @@ from analyzer.marking.mapping import heading
 from analyzer.review.bass import Reviewed
 from analyzer.review.findings import Group, grouped
 from analyzer.review.ossia import Ossia
+from analyzer.wording import first_few
 
 _HEADINGS = {"stop": "Cannot be played so", "care": "Asks for care", "note": "Good to know"}
 
@@ -84,8 +85,7 @@ def _measures(places: Sequence[str], most: int = 12) -> str:
     """Name measures, each once; how often it stands there in brackets."""
     listed = list(dict.fromkeys(places))
     times = [f"{one} ({places.count(one)}x)" if places.count(one) > 1 else one for one in listed]
-    more = f" and {len(times) - most} more" if len(times) > most else ""
-    return f"{'m.' if len(listed) == 1 else 'mm.'} {', '.join(times[:most])}{more}"
+    return f"{'m.' if len(listed) == 1 else 'mm.'} {first_few(times, most)}"
 
 
 def ossia_text(changed: Ossia) -> list[str]:

@@ -7,6 +7,7 @@ from analyzer import cautions
 from analyzer.library.search import A_FEW, BANDS, band_of, sorted_rows
 from analyzer.library.survey import Record, Survey
 from analyzer.report.surveying import counted, other_forms_sentence
+from analyzer.wording import first_few
 
 SCHEMA = "lowbrass.search/1"
 _MOST_MOVES = 6
@@ -69,8 +70,7 @@ def _said(row: Record) -> list[str]:
 
 
 def _moves(taught: list[Record]) -> str:
-    said = ", ".join(f"{one['move']} ({' and '.join(one['kinds'])}, {one['count']} ×)" for one in taught[:_MOST_MOVES])
-    return said + (f" and {len(taught) - _MOST_MOVES} more" if len(taught) > _MOST_MOVES else "")
+    return first_few([f"{one['move']} ({' and '.join(one['kinds'])}, {one['count']} ×)" for one in taught], _MOST_MOVES)
 
 
 def _cautions(survey: Survey) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from analyzer.report.shell import safe, shell
 from analyzer.review.findings import Finding, Group, grouped
 from analyzer.section.fit import Fit, Seat
 from analyzer.section.seating import Chair
+from analyzer.wording import measures_named
 
 Excerpt = Callable[[Seat, int, int], str]
 """Engraves the measures from one index to another (both included) of a seat's line: an SVG, or nothing."""
@@ -216,23 +217,16 @@ def _span(seat: Seat, finding: Finding) -> tuple[int, int]:
 
 def _group(seat: Seat, one: Group, music: str) -> str:
     what = one.first.what
-    measures = _measures(one.places)
+    measures = measures_named(one.places, _MOST_MEASURES)
     figure = ""
     if music:
         words = f"Music of {seat.chair.title} at measure {one.first.measure}, with what to play under each note."
         figure = f'<div class="excerpt" role="img" aria-label="{safe(words)}">{music}</div>'
-    ways = "".join(f"<li>{safe(f'{_measures(where)}: {way}' if where else way)}</li>" for way, where in one.ways)
+    ways = "".join(f"<li>{safe(f'{measures_named(where, _MOST_MEASURES)}: {way}' if where else way)}</li>"
+                   for way, where in one.ways)
     return (f'<div class="finding is-{one.first.severity}"><p><strong>{_KINDS[one.first.severity]}'
             f"{f', {safe(measures)}' if measures else ''}.</strong> {safe(what[0].upper() + what[1:].rstrip('.'))}.</p>"
             f"{figure}{f'<ul>{ways}</ul>' if ways else ''}</div>")
-
-
-def _measures(places: Sequence[str]) -> str:
-    listed = list(dict.fromkeys(places))
-    if not listed:
-        return ""
-    more = f" and {len(listed) - _MOST_MEASURES} more" if len(listed) > _MOST_MEASURES else ""
-    return f"measure{'s' if len(listed) > 1 else ''} {', '.join(listed[:_MOST_MEASURES])}{more}"
 
 
 def _to_know(fit: Fit) -> str:

@@ -17,6 +17,7 @@ from analyzer.section.covered import ENOUGH, Covered
 from analyzer.section.seating import Chair, Desk, chairs_of, leading, member_names
 from analyzer.section.section import Member, Section
 from analyzer.section.words import Change, changes_of
+from analyzer.wording import measures_named
 
 Verdict = Literal["suits", "suits with changes", "does not suit"]
 
@@ -250,8 +251,8 @@ def _idle(desk: Desk, j: int) -> Finding:
 def _why_empty(desk: Desk, i: int, placed: Placed, covered: Covered) -> str:
     chair = desk.chairs[i]
     if chair.divides and chair.same_as is not None and placed[chair.same_as] is not None:
-        return (f"the part is for one player and divides in {_measures(chair.divides)}: who is free takes the other "
-                "notes there, or they are left out")
+        return (f"the part is for one player and divides in {measures_named(chair.divides)}: who is free takes the "
+                "other notes there, or they are left out")
     if chair.same_as is not None and placed[chair.same_as] is not None:
         return f"it has the same notes as {desk.chairs[chair.same_as].title}, which has a player"
     others = [k for k, one in enumerate(desk.chairs) if one.same_as == i and placed[k] is not None]
@@ -277,11 +278,6 @@ def _why_empty(desk: Desk, i: int, placed: Placed, covered: Covered) -> str:
         return (f"nobody can play half of it: {desk.members[j].name} on {horn.name} comes nearest and lacks {lacks} of "
                 f"{len(chair.line.notes)} notes{tail}")
     return f"there are fewer players for it than lines, and others are missed sooner{tail}"
-
-
-def _measures(places: Sequence[str], most: int = 8) -> str:
-    more = f" and {len(places) - most} more" if len(places) > most else ""
-    return f"measure{'s' if len(places) > 1 else ''} {', '.join(places[:most])}{more}"
 
 
 def _tail(chair: Chair, covered: Covered, empty: Collection[str] = ()) -> str:
