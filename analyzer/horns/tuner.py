@@ -31,6 +31,7 @@ NOISE_CENTS = 3.0
 """What one reading is worth before the readings themselves have told [cents, standard deviation]; judged, worth
 `NOISE_READINGS` readings: tuner and lip together."""
 NOISE_READINGS = 4
+"""How many readings `NOISE_CENTS` counts for against what a table shows itself; judged, as there."""
 PLACE_MM = 5.0
 """How well a position without a measured place is found [mm, standard deviation]; judged."""
 CONFIDENCE = 0.95

@@ -31,7 +31,7 @@ _MOST = 3.0
 """No weight moves by more than e to this power: 20 times."""
 _SHARPEST = 1.0
 """Cost that makes a plan e times less likely is at least one cm over this; sharper leaves the fit to single notes."""
-_NO_SLIP = 1e-100
+_NO_SLIP = 1e-100                      # nearly no chance of a slip, and yet a logarithm
 _DOUBTFUL = 0.02
 """A mark that the fitted weights give less than this chance looks like a slip."""
 

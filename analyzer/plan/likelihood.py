@@ -21,8 +21,8 @@ from analyzer.plan.solve import Planner
 SLIP = 0.05
 """Chance that a mark is a slip of the pen. Judged: fits of made-up teachers with no slips and with a tenth of all marks
 wrong come out alike (tests/plan/test_learn.py)."""
-_FORBIDDEN = 1e5
 # Finite, so that sums of exponentials need no special case; far above any cost that decides.
+_FORBIDDEN = 1e5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

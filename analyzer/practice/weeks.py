@@ -16,6 +16,7 @@ DAYS = (0, 2, 4)
 PER_DAY = 4
 """Exercises a day; judged: about ten minutes beside the band's own music."""
 MINUTES = 10
+"""What such a day takes, as the calendar says it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

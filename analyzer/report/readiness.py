@@ -10,7 +10,7 @@ from analyzer.wording import first_few
 SCHEMA = "lowbrass.ready/1"
 DECIDES = ("This is for the talk between teacher, pupil and home. It decides nothing and rules nobody out: "
            "the teacher who is present decides.")
-_MOST_MEASURES = 8
+_MOST_MEASURES = 8                     # named in one line; the JSON has all
 
 
 def ready_document(ready: Ready) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from analyzer.score.vocabulary import folded, plain
 # "muta in Eufonio", "Euphonium nehmen". A name alone is none: it may tell whose cue stands there.
 _TAKE = re.compile(r"^\W*(?:(?:to|take|change to|change for|switch to|pick up|muta in|cambiar? a|prendre|prenez|"
                    r"changez? (?:en|pour)|nimmt?|wechselt? zu[mr]?)\s+(?P<after>.+)|(?P<before>.+)\s+nehmen)$")
-_LONGEST_WORDS = 50
+_LONGEST_WORDS = 50                     # letters; longer words are a sentence, no change of horn. Judged
 _SLIDES = ("trombone", "bass trombone")
 
 

@@ -201,7 +201,7 @@ def _run(data: bytes, name: str, form: Form) -> bytes:
             raise unreadable("too-long", where=name, what=f"reading the {_NAMES[form]} file took longer than "
                              f"{_MAX_SECONDS} seconds", try_="Export it again as MusicXML, or split it.") from None
         except OSError as error:
-            raise unreadable("cannot-convert", where=name, what="the helper that reads this form cannot be started "
+            raise unreadable("cannot-convert", where=name, what="the program that reads this form cannot be started "
                              f"({error.strerror or error})", try_="Export the score as MusicXML.") from None
     if done.returncode == 0:
         return done.stdout

@@ -13,7 +13,7 @@ from analyzer.plan.solve import Planner
 from analyzer.review.limits import LOW_SEMITONES
 from analyzer.score.document import Document
 
-_MOST_PLACES = 4
+_MOST_PLACES = 4                        # judged: enough to try it out in one talk
 _LONG_S = 1.5                           # a long note, for tone and tuning; judged, 1 to 2 give the same kind of places
 
 

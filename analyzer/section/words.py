@@ -15,8 +15,8 @@ from analyzer.section.seating import Chair, Desk
 from analyzer.section.section import Member
 
 Kind = Literal["move", "lend", "tempo", "clef", "notes", "empty"]
-_MOST_TRIES = 20
-_CUT_TIME_BPM = 160
+_MOST_TRIES = 20                       # beats a minute slower than reckoned; only a bound, the plan settles sooner
+_CUT_TIME_BPM = 160                    # judged: above it bands beat the half note
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
