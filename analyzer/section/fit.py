@@ -197,7 +197,7 @@ def _about_horns(desk: Desk, placed: Placed) -> Iterator[Finding]:
             continue
         if len({j for j, _ in taken}) == 1:
             horns = " and ".join(burden.horn.name for _, burden in taken)
-            yield _finding(first, "changes-horns", "note", f"{names} plays {first.part_title} alone and changes "
+            yield _finding(first, "changes-horns", "note", f"{names} plays all of {first.part_title} and changes "
                            f"between {horns}", "Have every one of them ready at the stand.")
         else:
             yield _finding(first, "shared-part", "care", f"{first.part_title} is for one player who changes horns; "

@@ -147,7 +147,7 @@ def test_one_player_takes_both_horns_of_a_part(name: str, others: tuple[Member, 
     ann = member("Ann", "tenor-f", "euphonium-4", **({"keeps": "trombone"} if others else {}))
     answer = fit(changing(name), section(*others, ann))
     assert (answer.verdict, seats(answer)) == ("suits", {key.format(name): value for key, value in ON_BOTH.items()})
-    assert f"Ann plays {name} alone and changes between tenor-f and euphonium-4." in fit_text(answer)
+    assert f"Ann plays all of {name} and changes between tenor-f and euphonium-4." in fit_text(answer)
 
 
 def test_two_players_share_a_part_of_which_nobody_has_both_horns() -> None:
