@@ -119,7 +119,7 @@ def write_file(path: Path, content: bytes) -> None:
         if temporary is not None:
             Path(temporary).unlink(missing_ok=True)
         raise unreadable("cannot-write", where=str(path), what=f"cannot be written ({error.strerror})",
-                         try_="Choose another folder or name with -o.") from error
+                         try_="Choose another folder or name.") from error
 
 
 def _umask() -> int:

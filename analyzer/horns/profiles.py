@@ -1,6 +1,7 @@
 """Horn profiles: TOML files, those that come with the project and those of users."""
 
 import re
+from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
 from typing import cast
@@ -53,9 +54,11 @@ def profile_path(name_or_path: str) -> Path:
         return DATA / f"{name_or_path}.toml"
     path = Path(name_or_path)
     if path.suffix != ".toml" and not path.is_file():
+        near = get_close_matches(name_or_path.lower(), _NAMES, n=1)
+        meant = f"Perhaps {near[0]} is meant? " if near else ""
         raise unreadable(
             "unknown-horn", where="horn", what=f"there is no horn '{name_or_path}'",
-            try_=f"Take one of {', '.join(_NAMES)}, or the path of a .toml file.",
+            try_=f"{meant}Take one of {', '.join(_NAMES)}, or the path of a .toml file.",
         )
     return path
 

@@ -83,8 +83,9 @@ def _slide_lines(survey: Survey) -> Iterable[Record]:
 
 
 def easiest(survey: Survey) -> list[Record]:
-    """Return each line that has notes, on that of its horns on which its hardest measure is easiest."""
-    return [min(rows, key=lambda row: row["difficulty"]) for rows in lines_of(survey).values() if rows[0]["notes"]]
+    """Return each line that has notes, on the horn that misses fewest, or else has the easiest hardest measure."""
+    return [min(rows, key=lambda row: (row["unplayable"], row["difficulty"]))
+            for rows in lines_of(survey).values() if rows[0]["notes"]]
 
 
 def compensating_pairs(rows: Iterable[Record]) -> tuple[Record, Record] | None:

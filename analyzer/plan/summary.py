@@ -38,9 +38,8 @@ def sentences(plan: Plan, found: Sequence[MeasureDifficulty]) -> tuple[str, ...]
         thumb = f", with {turns} change{'s' if turns != 1 else ''} of the attachment" if turns else ""
         second = f"The slide goes {totals.travel_mm / 1000:.1f} m in all{less}{thumb}."
     else:
-        off = [abs(note.choice.off_cents) for note in plan.notes if note.choice]
-        second = (f"The fingers change {totals.valve_changes} time{'s' if totals.valve_changes != 1 else ''}, and the "
-                  f"note farthest from in tune is {max(off, default=0):.0f} cents off.")
+        second = (f"The fingers change {totals.valve_changes} time{'s' if totals.valve_changes != 1 else ''}, and "
+                  f"{_farthest_off(plan)}.")
     hard = hardest(tuple(found), 1)
     where = f"; the hardest place is measure {hard[0].measure}" if hard else "; no measure comes near a limit"
     ceiling = totals.tempo_ceiling_bpm
@@ -51,3 +50,13 @@ def sentences(plan: Plan, found: Sequence[MeasureDifficulty]) -> tuple[str, ...]
     else:
         third = f"It can be played up to about {ceiling:.0f} quarter notes a minute at its quickest move"
     return first, second, f"{third}{where}."
+
+
+def _farthest_off(plan: Plan) -> str:
+    """Return which note lies farthest from in tune, where, and to which side; the first of equals."""
+    off, note = max(((one.choice.off_cents, one.note) for one in plan.notes if one.choice),
+                    key=lambda found: round(abs(found[0])), default=(0.0, None))
+    if note is None or round(off) == 0:
+        return "every note lies in tune"
+    return (f"the note farthest from in tune, {note.written.pretty} in measure {note.measure}, is {abs(off):.0f} cents "
+            f"{'sharp' if off > 0 else 'flat'}")

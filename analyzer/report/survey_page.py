@@ -59,7 +59,8 @@ def _difficulty(survey: Survey) -> str:
     if not rows:
         return ""
     hardest = sorted(rows, key=lambda one: (-one["difficulty"], one["file"], one["part"]))[:_HARDEST]
-    cells = "".join(row(_name(one), one["horn"], f"{one['sounding_low']} to {one['sounding_high']}",
+    cells = "".join(row(_name(one), one["horn"],
+                        f"{pitch_of(one['midi_low']).pretty} to {pitch_of(one['midi_high']).pretty}",
                         f"{one['difficulty']:.2f}", f"measure {one['hardest_measure']}: {one['hardest_why']}")
                     for one in hardest)
     return (
@@ -78,7 +79,7 @@ def _slide(survey: Survey) -> str:
     total = sum(pieces.values())
     words = {"near": "every note in first to fifth position", "far": "some notes only in sixth or seventh, or pedals",
              "beyond": "some notes that no position of a plain slide sounds: these need an attachment"}
-    shares = "".join(row(words[one], str(pieces[one]), f"{pieces[one] / total:.0%}") for one in DEMANDS)
+    shares = "".join(row(words[one], str(pieces[one]), f"{100 * pieces[one] / total:.0f} %") for one in DEMANDS)
     notes = "".join(row(pitch_of(midi).pretty, f"{count:,}") for midi, count in sorted(pitches.items()))
     return ("<h2>Who needs an attachment</h2><p>Each piece with slide parts by the utmost that any of its notes asks "
             "of a slide without attachment. Where notes lie only far out, an attachment spares long reaches.</p>"

@@ -206,11 +206,11 @@ def findings(sums: Record) -> list[str]:
     one, two, loops = sums["attachment"], sums["second_valve"], sums["compensating"]
     if one:
         out.append(f"Attachment: {one['lines_needing']} of {counted(one['lines'], 'slide line')} "
-                   f"({one['share']:.0%}) {'has' if one['lines_needing'] == 1 else 'have'} notes that no position "
-                   f"without it sounds in tune; {counted(one['notes_needing'], 'note')} in all.")
+                   f"({100 * one['share']:.0f} %) {'has' if one['lines_needing'] == 1 else 'have'} notes that no "
+                   f"position without it sounds in tune; {counted(one['notes_needing'], 'note')} in all.")
     if two:
         out.append(f"Second valve: {two['lines_needing']} of {counted(two['lines'], 'line')} looked at with two valves "
-                   f"({two['share']:.0%}); {counted(two['notes_needing'], 'note')} in all.")
+                   f"({100 * two['share']:.0f} %); {counted(two['notes_needing'], 'note')} in all.")
     if loops:
         plain, with_loops = loops["plain"], loops["compensating"]
         out.append(f"Compensating: on {counted(loops['lines'], 'line')} the notes lie {plain['off_mean_cents']:.1f} "

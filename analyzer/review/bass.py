@@ -74,25 +74,25 @@ def _note(ways: Remedies, k: int) -> Iterator[Finding]:
         yield finding_at(
             line, k, "end-of-slide", "care" if left_mm < END_CARE_MM else "note",
             f"{name} lies only in {shown(nearest.label)}, with {left_mm:.0f} mm of slide left beyond it",
-            (*ways.other_horns(k), *(ways.pitches(k) if left_mm < END_CARE_MM else ())))
+            (*ways.other_horns(k, better=True), *(ways.pitches(k) if left_mm < END_CARE_MM else ())))
     elif tense(horn, player, choices):
         nearest = min(choices, key=lambda one: one.extension_mm or 0.0)
         yield finding_at(
             line, k, "long-reach", "care",
             f"{name} in {shown(nearest.label)} takes the slide {nearest.extension_mm or 0:.0f} mm out, the last bit of "
             f"{_whose(player.name)} comfortable {player.reach_on(horn):.0f} mm",
-            (*ways.other_horns(k), *ways.pitches(k)))
+            (*ways.other_horns(k, better=True), *ways.pitches(k)))
     if planned is not None and planned.advice is not None:
         side = "flat" if planned.off_cents < 0 else "sharp"
         yield finding_at(
             line, k, "out-of-tune", "care",
             f"{name} as {shown(planned.label)} is {abs(planned.off_cents):.0f} cents {side}, more than the lip bends "
-            "with ease", (*ways.in_tune(k), *ways.other_horns(k), *ways.pitches(k)))
+            "with ease", (*ways.in_tune(k), *ways.other_horns(k, better=True), *ways.pitches(k)))
     if planned is not None and player.ceiling_midi is not None and above_ceiling(horn, player, planned):
         yield finding_at(
             line, k, "above-ceiling", "care",
             f"{name} needs {shown(planned.label)}, the attachment above {_whose(player.name)} ceiling of "
-            f"{pitch_of(player.ceiling_midi).pretty}", (*ways.other_horns(k), *ways.pitches(k)),
+            f"{pitch_of(player.ceiling_midi).pretty}", (*ways.other_horns(k, better=True), *ways.pitches(k)),
             more=("Raise attachment_ceiling in the player file if the teacher agrees.",))
     if outside and planned is not None:
         low, high = player.low, player.high

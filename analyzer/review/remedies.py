@@ -29,6 +29,8 @@ AROUND = 8
 """Notes on each side of a move that are planned anew when a tempo or a horn is tried. Judged: a plan forgets what lies
 further off within four notes in every test."""
 
+_BETTER = "Take a horn on which it lies better"
+
 
 class Remedies:
     """Computes remedies for one planned line.
@@ -46,7 +48,7 @@ class Remedies:
         self._plans: dict[object, bool] = {}
         self._wholes: dict[str, tuple[Plan, Planner]] = {}
         self._tunings: dict[int, tuple[Remedy, ...]] = {}
-        self._others: dict[int, tuple[Remedy, ...]] = {}
+        self._others: dict[int, tuple[str, ...]] = {}
         # The nearest playable notes on each side, so that a run of bad notes is led by what stands firm.
         self._anchors = _anchors([bool(one) for one in planner.choices])
 
@@ -123,13 +125,15 @@ class Remedies:
         # Another horn's valves would have to be learned in any case.
         return replace(self.player, learned=None)
 
-    def other_horns(self, k: int) -> tuple[Remedy, ...]:
-        """Return the horns on which the note is in tune, within reach, and not at the end of the slide."""
+    def other_horns(self, k: int, *, better: bool = False) -> tuple[Remedy, ...]:
+        """Return the horns on which the note is in tune, within reach, and not at the end of the slide.
+
+        With `better` the horn at hand has the note too, only far out or out of tune.
+        """
         midi = self.line.notes[k].midi
         if midi not in self._others:
-            names = [horn.name for horn in self.horns if self._sounds(horn, midi)]
-            self._others[midi] = _horn_remedy(names, "Take a horn that has it")
-        return self._others[midi]
+            self._others[midi] = tuple(horn.name for horn in self.horns if self._sounds(horn, midi))
+        return _horn_remedy(self._others[midi], _BETTER if better else "Take a horn that has it")
 
     def _sounds(self, horn: Horn, midi: int) -> bool:
         choices = [one for one in allowed_choices(horn, self._willing(), midi) if one.advice is None]
@@ -225,7 +229,7 @@ class Remedies:
                     self.rate(plan, planner, j) <= planner.costs.greatest for j in range(len(plan.notes) - 1))
             if self._plans[key] and self._lies_well(horn, k):
                 names.append(horn.name)
-        return _horn_remedy(names, "Take a horn on which it lies better")
+        return _horn_remedy(names, _BETTER)
 
     def _lies_well(self, horn: Horn, k: int) -> bool:
         """Whether the move after note `k` is within the limit on a horn once the whole line is planned."""

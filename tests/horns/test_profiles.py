@@ -36,8 +36,8 @@ def test_an_unknown_name_lists_the_names() -> None:
         load_horn("tennor")
     line = caught.value.problem.line()
     assert line == (
-        f"horn: there is no horn 'tennor'. Take one of {', '.join(horn_names())}, or the path of a .toml file. "
-        "[unknown-horn]"
+        f"horn: there is no horn 'tennor'. Perhaps tenor is meant? Take one of {', '.join(horn_names())}, or the path "
+        "of a .toml file. [unknown-horn]"
     )
 
 

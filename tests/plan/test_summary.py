@@ -1,5 +1,7 @@
 """The three sentences of a plan, word for word: they are read aloud."""
 
+import re
+
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.difficulty import difficulties
 from analyzer.plan.player import Player
@@ -37,6 +39,14 @@ def test_what_cannot_be_played_and_valves() -> None:
     assert said("Bb2 C3 D3", "euphonium-4")[1].startswith("The fingers change 2 times, and the note farthest from")
     assert said("C3 B2", "tenor-f")[1].endswith("as by the usual chart.")
     assert "with 1 change of the attachment" in said("D3 C3", "tenor-f")[1]
+
+
+def test_the_note_farthest_off_is_named_with_its_side() -> None:
+    # 1-2-3 is sharp and the fifth partial is flat: common practice, no source.
+    assert re.search(r"and the note farthest from in tune, B2 in measure 1, is \d\d cents sharp\.$",
+                     said("Bb2 B2 D4", "euphonium-3")[1])
+    assert re.search(r", D4 in measure 1, is 1\d cents flat\.$", said("Bb2 D4", "euphonium-3")[1])
+    assert said("Bb2 Bb2", "euphonium-3")[1] == "The fingers change 0 times, and every note lies in tune."
 
 
 def test_an_empty_line_has_one_sentence() -> None:

@@ -113,3 +113,10 @@ def test_words_and_marks_stand_out_from_white() -> None:
     for color in (INK, USUAL, FAINT):
         assert 1.05 / (luminance(color) + 0.05) >= 4.5
     assert RULE not in (INK, USUAL, FAINT)
+
+
+def test_a_line_stands_on_the_horn_that_misses_fewest_of_its_notes(tmp_path: Path) -> None:
+    # Both lack G0; B1 is on both valves alone (common practice, no source). To lack less is to suit better.
+    (tmp_path / "deep.xml").write_bytes(score_of("G0", "Bb2", "B1", name="Bass Trombone"))
+    row, = easiest(surveyed(tmp_path))
+    assert (row["horn"], row["unplayable"]) == ("bass-independent", 1)
