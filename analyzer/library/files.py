@@ -12,11 +12,9 @@ from pathlib import Path
 
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.score.archive import MAX_XML_BYTES
-from analyzer.score.document import open_document, read_document
+from analyzer.score.document import SCORE_ENDINGS, open_document, read_document
 from analyzer.score.foreign import foreign_form
 
-SCORE_ENDINGS = (".musicxml", ".mxl", ".xml")
-"""A file so named that cannot be read is reported as unreadable; any other as not a score."""
 OTHER_FORM = "other-form"
 """Code of the problem of a file with music in a form that was not asked for."""
 

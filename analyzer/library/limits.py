@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 _Found = TypeVar("_Found")
-_AGAIN_S = 1.0
+_AGAIN_S = 1.0                         # work that caught the first stop is told again so soon
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,7 @@ from analyzer.analysis import as_played, chosen_parts, horn_for, part_lines
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
-from analyzer.library.files import SCORE_ENDINGS, Entry
+from analyzer.library.files import Entry
 from analyzer.library.glance import without_low_brass
 from analyzer.pitch import pitch_of
 from analyzer.plan.difficulty import difficulties
@@ -23,7 +23,7 @@ from analyzer.plan.solve import Planner
 from analyzer.plan.timing import note_times
 from analyzer.plan.weights import default_weights
 from analyzer.problem import Problem, Unreadable
-from analyzer.score.document import Document, read_score
+from analyzer.score.document import SCORE_ENDINGS, Document, read_score
 from analyzer.score.line import Line
 from analyzer.score.parts import PartInfo, find_parts
 
@@ -125,6 +125,7 @@ def failed(name: str, problem: Problem) -> Record:
     if problem.code in _NO_PART:
         status = "no low brass"
     elif problem.code == _WRONG_KIND and not name.lower().endswith(SCORE_ENDINGS):
+        # A file named as a score that cannot be read is unreadable; any other was never one.
         status = "not a score"
     return {"status": status, "reason": problem.what, "problem": problem.as_json(), "title": "", "content": None,
             "problems": [], "lines": []}

@@ -18,6 +18,7 @@ from analyzer.toml_file import Table
 _PIN = re.compile(r"(?P<measure>[^:=]+):(?:(?P<line>\d{1,4})\.)?(?P<nth>\d{1,6})=(?P<label>\S+)")
 _HEAD = "# Choices kept by hand, for  lowbrass map SCORE --pins THIS-FILE\n# A pin is MEASURE:LINE.NTH=LABEL.\n"
 MOST_PINS = 2000
+"""Pins of one file or question at most; judged: far above any part that is marked by hand."""
 CODE = "bad-pin"
 
 

@@ -13,6 +13,8 @@ from analyzer.score.archive import MAX_ARCHIVE_BYTES, MAX_XML_BYTES, score_membe
 from analyzer.score.damage import AGAIN, damaged, wrong_letters
 from analyzer.score.vocabulary import one_line
 
+SCORE_ENDINGS = (".musicxml", ".mxl", ".xml")
+"""How files of MusicXML are named."""
 MARK_TARGET = "lowbrass"
 """Target of the processing instruction that stands inside each of our marks."""
 
@@ -61,6 +63,11 @@ class Document:
             if credit.findtext("credit-type") == "title":
                 return one_line(credit.findtext("credit-words"))
         return ""
+
+    @property
+    def ending(self) -> str:
+        """Ending of a file in the same form: ``.mxl`` where the score came in an archive, else ``.musicxml``."""
+        return ".musicxml" if self.archive is None else ".mxl"
 
     @property
     def part_ids(self) -> tuple[str, ...]:

@@ -39,6 +39,7 @@ FILES = {"/": ("page.html", "text/html"), **{f"/{name}": (name, _KINDS[Path(name
 UPLOADS_AT_ONCE = 2
 """How many uploads are held in memory at the same time; the others wait in their sockets."""
 UPLOADS_WAITING = 100
+"""So many uploads may wait; judged: one person drops a folder at most, anything above is no person."""
 
 
 class Page:
@@ -129,7 +130,7 @@ class Page:
         asked = read_asked(given)
         ending, name = given.get("ending"), session.document.name
         if ending == "score":
-            ending = ".mxl" if session.document.archive is not None else ".musicxml"
+            ending = session.document.ending
         if ending not in (*ENDINGS, ".mid"):
             raise unreadable("bad-question", where="download", what="there is no such form of file",
                              try_=f"The forms are {', '.join((*ENDINGS, '.mid'))}.")

@@ -8,11 +8,12 @@ from typing import Any
 from analyzer.analysis import Request
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import horn_names, load_horn
+from analyzer.marking.pins import MOST_PINS
 from analyzer.plan.player import KEYS, Player, player_from
 from analyzer.problem import Unreadable, unreadable
 
-MAX_PINS = 2000
 MOST_COMPARED = 4
+"""Horns side by side at once; judged: more columns do not fit a laptop."""
 _FIELDS = {
     "outermost_position": "outermost position", "reach_mm": "reach", "attachment_ceiling": "attachment up to",
     "max_slide_speed_mm_s": "slide speed", "low": "lowest note", "high": "highest note", "height_cm": "height",
@@ -95,8 +96,8 @@ def read_asked(given: object) -> Asked:
     measures = (first or last, last or first) if first or last else None
     tempo = _number(given, "tempo", 10, 600)
     pins = given.get("pins", [])
-    if not isinstance(pins, list) or len(pins) > MAX_PINS:
-        raise _wrong("pins", f"must be a list of at most {MAX_PINS}")
+    if not isinstance(pins, list) or len(pins) > MOST_PINS:
+        raise _wrong("pins", f"must be a list of at most {MOST_PINS}")
     width, chosen = _number(given, "width", 1, 100000), _number(given, "chosen", 0, 10**7)
     return Asked(
         part=_text(given, "part"), line=int(_number(given, "line", 1, 99) or 1), horn=horn, measures=measures,

@@ -18,7 +18,7 @@ from analyzer.engrave.copy import Copy
 from analyzer.engrave.options import PageOptions
 from analyzer.marking.mapping import map_document, marks
 from analyzer.problem import unreadable
-from analyzer.score.document import read_document
+from analyzer.score.document import SCORE_ENDINGS, read_document
 
 if TYPE_CHECKING:
     from analyzer.engrave.layout import Engraving
@@ -27,7 +27,6 @@ _Result = TypeVar("_Result")
 ID_PREFIX = "music-"
 _WIDEST_PX = 6000
 """Wider pictures are not tried, to hold long music in one: at twice a laptop's width it is too small to read."""
-SCORE_ENDINGS = (".musicxml", ".mxl", ".xml")
 ENDINGS = (*SCORE_ENDINGS, ".pdf", ".html", ".json")
 TIME_LIMIT_S = 120.0
 """Longest time for one piece of work; judged: the longest real score takes about a tenth of it."""

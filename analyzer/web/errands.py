@@ -20,8 +20,9 @@ from analyzer.web.forms import section_of
 from analyzer.web.replies import RefusedError
 
 _Result = TypeVar("_Result")
-_LOOK_S = 0.2
+_LOOK_S = 0.2                          # how often it is asked whether the page still waits
 ERRANDS_WAITING = 20
+"""So many pieces of long work may wait; judged: one person asks for a few."""
 
 
 class Errands:

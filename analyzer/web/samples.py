@@ -4,9 +4,8 @@ from pathlib import Path
 from typing import Any
 
 from analyzer.problem import unreadable
+from analyzer.score.document import SCORE_ENDINGS
 from analyzer.web.forms import read_section_file
-
-_ENDINGS = (".musicxml", ".mxl", ".xml")
 
 
 def samples_folder() -> Path | None:
@@ -22,7 +21,7 @@ def sample_names(folder: Path | None) -> list[dict[str, str]]:
     if folder is None:
         return []
     return [{"file": path.name, "name": path.stem.replace("-", " ").capitalize()}
-            for path in sorted(folder.iterdir()) if path.suffix in _ENDINGS and path.is_file()]
+            for path in sorted(folder.iterdir()) if path.suffix in SCORE_ENDINGS and path.is_file()]
 
 
 def sample_path(folder: Path | None, name: str) -> Path:

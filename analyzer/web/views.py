@@ -69,8 +69,7 @@ def views(page: Host) -> dict[str, Handler]:
         given, session = await page.question(request)
         content = await page.errands.run(request.is_disconnected, playable_file, session.data, session.document.name,
                                          read_asked(given).request())
-        ending = ".mxl" if session.document.archive is not None else ".musicxml"
-        return file_reply(content, f"{_stem(session)}-playable{ending}")
+        return file_reply(content, f"{_stem(session)}-playable{session.document.ending}")
 
     async def fitted(request: "Request") -> "Response":
         given, session = await page.question(request)
