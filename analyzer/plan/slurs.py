@@ -63,4 +63,4 @@ def slurs_said(plan: Plan) -> str:
         return ""
     said = ", ".join(f"{counts[kind]} {words}" for kind, words in SAID.items() if counts[kind])
     where = measures_named([plan.notes[k].note.measure for k, kind in enumerate(kinds) if kind == "smear"])
-    return f"Slurred notes part: {said}{f' ({where})' if where else ''}."
+    return f"How the slurs are made: {said}{f' ({where})' if where else ''}."
