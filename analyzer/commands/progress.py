@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from analyzer.commands.options import format_option, missing, print_json, write_file
+from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.plan.player import Player, player_from, player_table
 from analyzer.plan.progress import Pair, move_text, parse_move, parse_state, recorded
 from analyzer.problem import unreadable
@@ -34,6 +35,10 @@ def command(player: Path, learned: tuple[str, ...], secure: tuple[str, ...], aga
     """
     states = [_read(parse_state, "--learned", one, "T, TS or 1-3") for one in learned]
     moves = [_read(parse_move, "--secure", one, "T1-4 or \"1-3 to 0\"") for one in secure]
+    for state in states:
+        if not any(set(state) - {"-"} <= set("".join(load_horn(name).loop_names)) for name in horn_names()):
+            click.echo(f"{state} is a valve state of no horn in lowbrass horns; take a slip back with --again {state}.",
+                       err=True)
     if not (states or moves or again):
         now = _player(read_table(player))
     else:

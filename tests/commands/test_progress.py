@@ -43,6 +43,14 @@ def test_it_says_and_records(student: Path) -> None:
     assert list(student.parent.iterdir()) == [student]
 
 
+def test_a_state_that_no_horn_has_is_taken_with_a_word(student: Path) -> None:
+    # A horn of one's own may have valves of other names, so that it is no mistake for sure.
+    odd, right = (run("progress", student, "--learned", state) for state in ("Q", "TS"))
+    assert odd.returncode == right.returncode == 0
+    assert "Q is a valve state of no horn" in odd.stderr
+    assert "no horn" not in right.stderr
+
+
 def test_line_ends_of_the_file_are_kept(student: Path) -> None:
     student.write_bytes(SAMPLE.read_bytes().replace(b"\n", b"\r\n"))
     assert run("progress", student, "--secure", "T2-1").returncode == 0
