@@ -207,18 +207,3 @@ def _measure_text(notes: Sequence[PlannedNote], width: int) -> list[str]:
             out.append(f"        * note {number}, {note.note.written.pretty}: {shown(note.choice.label)}. "
                        f"{' '.join(note.why)}")
     return out
-
-
-def summary(plan: Plan) -> str:
-    """Return the totals in a few plain sentences."""
-    totals = plan.totals
-    said = [f"{totals.notes} notes, {totals.unplayable} of them not playable on this horn."]
-    if totals.travel_mm is not None and totals.chart_travel_mm is not None:
-        said.append(f"Slide travel {totals.travel_mm / 1000:.1f} m; by the usual chart "
-                    f"{totals.chart_travel_mm / 1000:.1f} m.")
-    said.append(f"Valve changes: {totals.valve_changes}.")
-    if totals.peak_speed_mm_s:
-        said.append(f"Fastest move: {totals.peak_speed_mm_s / 1000:.1f} m/s at its peak.")
-    if totals.tempo_ceiling_bpm:
-        said.append(f"Tempo ceiling: about {totals.tempo_ceiling_bpm:.0f} quarter notes a minute.")
-    return " ".join(said)
