@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from analyzer.review.findings import Finding, grouped
+from analyzer.review.findings import CODES, Finding, grouped
 from analyzer.section.fit import Fit, Seat
 from analyzer.section.seating import Chair
 from analyzer.section.words import Change
@@ -29,7 +29,7 @@ def fit_document(fit: Fit) -> dict[str, Any]:
         "unfilled": [{**_chair_json(one.chair), "why": one.why} for one in fit.unfilled],
         "changes": [_change_json(one) for one in fit.changes],
         "after_changes": [{**_chair_json(chair), "player": player, "horn": horn} for chair, player, horn in fit.after],
-        "findings": [finding.as_json() for finding in fit.findings],
+        **_told_json(fit.findings),
         "problems": [problem.as_json() for problem in fit.problems],
         "cautions": list(fit.cautions),
     }
@@ -48,8 +48,14 @@ def _seat_json(seat: Seat) -> dict[str, Any]:
         "unplayable": len(burden.unplayable), "out_of_range": len(burden.out_of_range),
         "too_fast": len(burden.too_fast),
         "reach_estimated": seat.member.player.reach_estimated,
-        "findings": [finding.as_json() for finding in seat.findings],
+        **_told_json(seat.findings),
     }
+
+
+def _told_json(told: Sequence[Finding]) -> dict[str, Any]:
+    """Return `findings`, which speak of the music by the codes of a review, and `remarks`, which speak of players."""
+    return {"findings": [one.as_json() for one in told if one.code in CODES],
+            "remarks": [one.as_json() for one in told if one.code not in CODES]}
 
 
 def _change_json(change: Change) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from analyzer.pitch import Pitch
 from analyzer.score.line import Line
@@ -10,6 +10,8 @@ from analyzer.score.line import Line
 Severity = Literal["stop", "care", "note"]
 Code = Literal["beyond-horn", "end-of-slide", "out-of-tune", "above-ceiling", "out-of-range", "too-fast", "long-reach",
                "gliss", "tiring"]
+CODES: frozenset[str] = frozenset(get_args(Code))
+"""What a review finds in the music; a section has words of its own, about players and seats."""
 Kind = Literal["octave", "chord-tone", "shorten", "straight", "horn", "tune", "tempo", "choice"]
 
 

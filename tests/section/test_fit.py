@@ -568,9 +568,14 @@ def test_the_document_holds_what_the_contract_names() -> None:
         assert {"part", "line", "player", "horn", "cost", "findings"} <= set(one)
         assert set(one["part"]) >= {"id", "name"}
         assert one["cost"] == pytest.approx(sum(one["cost_items"].values()), abs=0.01)
-        for finding in one["findings"]:
+        for finding in (*one["findings"], *one["remarks"]):
             assert {"code", "severity", "part", "line", "measure", "index", "written", "sounding", "what",
                     "try"} <= set(finding)
+    codes = {"beyond-horn", "end-of-slide", "out-of-tune", "above-ceiling", "out-of-range", "too-fast", "long-reach",
+             "gliss", "tiring"}
+    for told in (data, *data["assignments"]):
+        assert {one["code"] for one in told["findings"]} <= codes
+    assert {"doubling"} <= {one["code"] for one in data["remarks"]}
     for one in data["unfilled"]:
         assert {"part", "line", "why"} <= set(one)
     assert data["cautions"]

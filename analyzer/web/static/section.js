@@ -166,6 +166,9 @@ function listOf(kind, texts) {
   return out;
 }
 
+/** What is to know: of the music, then of the players. */
+const toldOf = (one) => [...one.findings, ...one.remarks];
+
 /** Findings that say the same, put together as the review does. */
 function groupsOf(findings) {
   const groups = new Map();
@@ -183,7 +186,7 @@ function seatsOf(fit) {
   head.append(...["Part", "Player", "Horn", "How it goes"].map((name) => make("th", name, { scope: "col" })));
   top.append(head);
   for (const seat of fit.assignments) {
-    const row = make("tr"), heavy = seat.findings.filter((one) => one.severity !== "note");
+    const row = make("tr"), heavy = toldOf(seat).filter((one) => one.severity !== "note");
     const goes = heavy.length ? countSaid(heavy).replace(/\.$/, "") : "well";
     row.append(make("th", chairOf(seat), { scope: "row" }), ...[`${seat.player}${seat.doubling ? " (doubles)" : ""}`, hornSaid(seat.horn), goes].map((text) => make("td", text)));
     body.append(row);
@@ -200,17 +203,17 @@ function seatsOf(fit) {
 }
 
 function shownFit(fit) {
-  const no = fit.verdict === "does not suit", stops = fit.findings.filter((one) => one.severity === "stop");
+  const no = fit.verdict === "does not suit", stops = toldOf(fit).filter((one) => one.severity === "stop");
   const out = [make("p", VERDICTS[fit.verdict], { class: `verdict ${fit.verdict.replaceAll(" ", "-")}`, id: "verdict", tabindex: "-1" })];
   if (no && stops.length) out.push(listOf("ul", stops.map(sentenceOf)));
   if (fit.changes.length) out.push(make("h3", no ? "The changes that it would take" : "Changes"), listOf("ol", fit.changes.map((one) => named(one.text))));
   if (fit.after_changes.length) out.push(make("h3", "Then"), listOf("ul", fit.after_changes.map((one) => `${chairOf(one)}: ${one.player} on ${hornSaid(one.horn)}`)));
   out.push(seatsOf(fit));
-  const rest = fit.findings.filter((one) => !(no && one.severity === "stop"));
+  const rest = toldOf(fit).filter((one) => !(no && one.severity === "stop"));
   if (rest.length) out.push(make("h3", "To know"), listOf("ul", rest.map(sentenceOf)));
-  for (const seat of fit.assignments.filter((one) => one.findings.length)) {
-    const details = make("details"), groups = groupsOf(seat.findings);
-    const measures = measuresSaid(seat.findings.map((one) => one.measure));
+  for (const seat of fit.assignments.filter((one) => toldOf(one).length)) {
+    const details = make("details"), groups = groupsOf(toldOf(seat));
+    const measures = measuresSaid(toldOf(seat).map((one) => one.measure));
     details.append(make("summary", `${chairOf(seat)}, ${seat.player}: what to know${measures ? `, ${measures}` : ""}`), ...findingsOf(groups, seat.part.id, seat.line, "h4"));
     out.push(details);
   }
