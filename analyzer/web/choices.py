@@ -6,13 +6,12 @@ from typing import Any
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
+from analyzer.pitch import HEARD_CENTS
 from analyzer.plan.plan import PlannedNote
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner, allowed_choices
 
 _ORDINALS = {1: "1st", 2: "2nd", 3: "3rd"}
-IN_TUNE_CENTS = 3.0
-"""Within this a choice is called in tune; judged: below what listeners tell apart in a held note (about 5 cents)."""
 
 
 def ways_of(horn: Horn, player: Player, midi: int) -> list[dict[str, Any]]:
@@ -31,7 +30,7 @@ def detail(one: Candidate) -> str:
     if one.extension_mm is not None:
         said.append("slide all the way in" if one.extension_mm < 1 else f"slide {one.extension_mm / 10:.0f} cm out")
     cents = abs(one.off_cents)
-    said.append("in tune" if cents <= IN_TUNE_CENTS else
+    said.append("in tune" if cents <= HEARD_CENTS else
                 f"{cents:.0f} cents {'sharp' if one.off_cents > 0 else 'flat'}")
     return ", ".join(said)
 
