@@ -33,6 +33,7 @@ DIFFERENT = {
     "41g-PartNoId.xml": _LISTED,
     "41h-TooManyParts.xml": _LISTED,
     "Dvorak_Symphony_9_mov_4.mxl": _CUE,
+    "orch-d-un-matin-de-printemps.mxl": _CUE,
     "testTab.xml": Known(
         "notes of a tablature that have neither pitch nor duration; music21 makes them C4", "full-note",
         "pitch, chord, and rest information"),
