@@ -4,13 +4,13 @@ from pathlib import Path
 
 import click
 
-from analyzer.analysis import as_played, chosen_parts, horn_for, part_lines
 from analyzer.commands.options import format_option, horn_option, missing, part_option, print_json, say, write_file
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.learn import Marked, agreement, learn, marks_in, shared_rates
 from analyzer.plan.weights import preferences_text
 from analyzer.problem import unreadable
 from analyzer.score.document import open_document
+from analyzer.selection import asked_lines, chosen_parts
 
 
 @click.command("learn")
@@ -32,14 +32,12 @@ def command(scores: tuple[Path, ...], parts: tuple[str, ...], horns: tuple[str, 
     for path in scores:
         document = open_document(path)
         chosen, problems = chosen_parts(document, parts)
-        for part in chosen:
-            lines, more = part_lines(document, part)
-            problems += more
-            for line in lines:
-                labels = marks_in(line)
-                if labels:
-                    marked.append(Marked(line=line, horn=horn_for(as_played(part, line), models)[0], labels=labels))
-        say(problems)
+        lines, more = asked_lines(document, chosen)
+        for asked in lines:
+            labels = marks_in(asked.line)
+            if labels:
+                marked.append(Marked(line=asked.line, horn=asked.horn(models, named=bool(parts))[0], labels=labels))
+        say([*problems, *more])
     if not marked:
         raise unreadable("no-marks", where=", ".join(path.name for path in scores),
                          what="no fingerings or positions stand under the notes of these parts",

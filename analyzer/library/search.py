@@ -10,7 +10,6 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Literal
 
-from analyzer.analysis import as_played, horn_for, part_lines
 from analyzer.horns.horn import Horn
 from analyzer.library.survey import Record, Survey, asked_parts, read_record, recorded
 from analyzer.plan.difficulty import difficulties
@@ -23,6 +22,7 @@ from analyzer.score.document import Document
 from analyzer.section.burden import Burden, burden_of
 from analyzer.section.fit import fit
 from analyzer.section.section import Member, Section
+from analyzer.selection import asked_lines
 
 A_FEW = 6
 """Up to so many different new moves are a lesson's worth. Judged: a week's practice sheet holds as many; a teacher who
@@ -63,17 +63,16 @@ def search_bytes(name: str, data: bytes, wanted: Wanted) -> Record:
 def _line_rows(document: Document, wanted: Wanted) -> Record:
     parts, problems = asked_parts(document, wanted.parts, bass_clef=wanted.bass_clef)
     rows: list[Record] = []
-    for part in parts:
-        found, more = part_lines(document, part)
-        problems += more
-        for line in found:
-            horn, assumed = horn_for(as_played(part, line), wanted.horns)
-            # Who asks for a trombone looks for no euphonium part.
-            if line.notes and not (wanted.horns and assumed):
-                rows.append({"part_id": part.id, "part": line.part_name, "line": line.number, "of": line.of,
-                             **line_row(burden_of(line, _learner(wanted.player, horn), horn,
-                                                  tempo_bpm=wanted.tempo_bpm), wanted.player)})
-    return read_record(document, rows, problems)
+    lines, more = asked_lines(document, parts)
+    for asked in lines:
+        line = asked.line
+        horn, assumed = asked.horn(wanted.horns)
+        # Who asks for a trombone looks for no euphonium part.
+        if line.notes and not (wanted.horns and assumed):
+            rows.append({"part_id": line.part_id, "part": line.part_name, "line": line.number, "of": line.of,
+                         **line_row(burden_of(line, _learner(wanted.player, horn), horn,
+                                              tempo_bpm=wanted.tempo_bpm), wanted.player)})
+    return read_record(document, rows, [*problems, *more])
 
 
 def _learner(player: Player, horn: Horn) -> Member:

@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
-from analyzer.analysis import as_played, chosen_parts, horn_for, part_lines
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
@@ -26,6 +25,7 @@ from analyzer.problem import Problem, Unreadable
 from analyzer.score.document import SCORE_ENDINGS, Document, read_score
 from analyzer.score.line import Line
 from analyzer.score.parts import PartInfo, find_parts
+from analyzer.selection import asked_lines, chosen_parts, horn_for
 
 Record = dict[str, Any]
 """What one score gave, in plain JSON values: status, reason, problem, title, content, problems, lines."""
@@ -134,17 +134,14 @@ def failed(name: str, problem: Problem) -> Record:
 def lines_record(document: Document, options: Options) -> Record:
     """Return the record of a score: a row for each line on each horn."""
     parts, problems = asked_parts(document, options.parts, bass_clef=options.bass_clef)
-    lines: list[Record] = []
-    for part in parts:
-        found, more = part_lines(document, part)
-        problems += more
-        for line in found:
-            times = note_times(line, default_weights(), options.tempo_bpm)
-            played = as_played(part, line)
-            for horn, assumed in _horns(played, options.horns):
-                planner = Planner(line, _shared(horn), options.player, tempo_bpm=options.tempo_bpm, times=times)
-                lines.append(_row(played, line, planner, assumed))
-    return read_record(document, lines, problems)
+    rows: list[Record] = []
+    lines, more = asked_lines(document, parts)
+    for asked in lines:
+        times = note_times(asked.line, default_weights(), options.tempo_bpm)
+        for horn, assumed in _horns(asked.played, options.horns):
+            planner = Planner(asked.line, _shared(horn), options.player, tempo_bpm=options.tempo_bpm, times=times)
+            rows.append(_row(asked.played, asked.line, planner, assumed))
+    return read_record(document, rows, [*problems, *more])
 
 
 def read_record(document: Document, lines: list[Record], problems: Iterable[Problem]) -> Record:

@@ -7,7 +7,7 @@ from itertools import pairwise
 from operator import add
 from typing import TypeVar
 
-from analyzer.analysis import Request, between, cautions_for, chosen_parts, horn_for, part_lines
+from analyzer.analysis import Request, cautions_for
 from analyzer.cautions import for_changing
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
@@ -18,6 +18,7 @@ from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
 from analyzer.score.line import Line
 from analyzer.score.parts import PartInfo
+from analyzer.selection import asked_lines, chosen_parts
 
 _Number = TypeVar("_Number", int, float)
 OFF_STEPS_CENTS = (10, 20, 30)
@@ -153,25 +154,23 @@ def compare(document: Document, horns: Sequence[Horn], request: Request, *, fitt
         If a part or measure of the request is not there, or the score has no low brass (no fitting one).
     """
     parts, problems = chosen_parts(document, request.parts)
+    lines, more = asked_lines(document, parts, measures=request.measures, reads=request.reads)
+    problems += more
     if not request.parts:
         families = {horn.family for horn in horns}
-        of_kind = [part for part in parts if horn_for(part, [])[0].family in families]
+        of_kind = [one for one in lines if one.horn([])[0].family in families]
         if fitting and not of_kind:
             raise unreadable("no-fitting-part", where=document.name, what="no part here is for horns of this kind",
                              try_="Name other horns, or a part with --part.")
-        parts = of_kind or parts
+        lines = of_kind or lines
     plans: list[Plan] = []
     compared = []
-    for part in parts:
-        lines, more = part_lines(document, part, reads=request.reads)
-        problems += more
-        for line in lines:
-            if request.measures:
-                line = between(line, *request.measures, name=document.name)
-            own = _planned(line, horns, request)
-            plans += own
-            compared.append(ComparedLine(part=part, number=line.number, of=line.of, whose=line.whose,
-                                         columns=tuple(column(plan) for plan in own)))
+    for asked in lines:
+        line = asked.line
+        own = _planned(line, horns, request)
+        plans += own
+        compared.append(ComparedLine(part=asked.played, number=line.number, of=line.of, whose=line.whose,
+                                     columns=tuple(column(plan) for plan in own)))
     return Comparison(
         document=document, horns=tuple(horns), lines=tuple(compared), problems=tuple(problems),
         cautions=tuple(dict.fromkeys((*changing(horns), *cautions_for(plans)))))

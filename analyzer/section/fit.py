@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from analyzer import cautions
-from analyzer.analysis import between, chosen_parts, part_lines
 from analyzer.problem import Problem, unreadable
 from analyzer.review.bass import findings as review
 from analyzer.review.findings import Finding, Severity
@@ -17,6 +16,7 @@ from analyzer.section.covered import ENOUGH, Covered
 from analyzer.section.seating import Chair, Desk, chairs_of, leading, member_names
 from analyzer.section.section import Member, Section
 from analyzer.section.words import Change, changes_of
+from analyzer.selection import asked_lines, chosen_parts
 from analyzer.wording import measures_named
 
 Verdict = Literal["suits", "suits with changes", "does not suit"]
@@ -66,14 +66,9 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
         If a part or measure is not there, the score has no low brass or no note of it, or scipy is not installed.
     """
     chosen, problems = chosen_parts(document, parts)
-    lines = []
-    for part in chosen:
-        found, more = part_lines(document, part)
-        problems += more
-        lines += [(part, line) for line in found]
-    if measures:
-        lines = [(part, between(line, *measures, name=document.name)) for part, line in lines]
-    lines = [(part, line) for part, line in lines if line.notes]
+    asked, more = asked_lines(document, chosen, measures=measures)
+    problems += more
+    lines = [(one.part, one.line) for one in asked if one.line.notes]
     if not lines:
         raise unreadable("no-notes", where=document.name, what="the low-brass parts have no notes here",
                          try_="Choose other measures or parts.")

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 from analyzer import cautions
-from analyzer.analysis import chosen_parts, part_lines
 from analyzer.evidence import Evidence
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.candidates import candidates, position_place_mm, positions, states
@@ -24,6 +23,7 @@ from analyzer.score.line import Line
 from analyzer.score.parts import PartInfo
 from analyzer.section.burden import takes
 from analyzer.section.skills import Skill, skills_of
+from analyzer.selection import asked_lines, chosen_parts
 
 Reason = Literal["lacks", "not-learned", "beyond-reach", "far-out", "out-of-tune"]
 
@@ -128,11 +128,10 @@ def ready(documents: Sequence[Document], before: Horn, after: Horn, player: Play
     for document in documents:
         chosen, found = chosen_parts(document, parts)
         problems += found
-        for part in chosen:
-            if parts or takes(before, part.family) or takes(after, part.family):
-                mine, more = part_lines(document, part)
-                problems += more
-                lines += [(document, part, line) for line in mine if line.notes]
+        asked, more = asked_lines(document, chosen)
+        problems += more
+        lines += [(document, one.played, one.line) for one in asked if one.line.notes
+                  and (parts or takes(before, one.line.family) or takes(after, one.line.family))]
     if not lines:
         names = ", ".join(document.name for document in documents)
         raise unreadable("no-line", where=names, what=f"no line here is for {before.name} or {after.name}",

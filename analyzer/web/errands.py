@@ -4,7 +4,7 @@ import asyncio
 from collections.abc import Awaitable, Callable
 from typing import Any, TypeVar
 
-from analyzer.analysis import Request, analyse, between, part_lines
+from analyzer.analysis import Request, analyse
 from analyzer.marking.ossia import repitched
 from analyzer.problem import unreadable
 from analyzer.report.fitting import fit_document
@@ -15,6 +15,7 @@ from analyzer.review.ossia import ossia
 from analyzer.score.document import read_document
 from analyzer.score.parts import find_parts
 from analyzer.section.fit import fit
+from analyzer.selection import between, part_lines
 from analyzer.web.engraver import Engraver
 from analyzer.web.forms import section_of
 from analyzer.web.replies import RefusedError

@@ -2,13 +2,13 @@
 
 from typing import Any
 
-from analyzer.analysis import attack, part_lines
 from analyzer.marking.pins import Pin as FilePin
 from analyzer.marking.pins import PinnedPart, missing_line, part_of, pins_file, read_pins_file
 from analyzer.problem import Unreadable, unreadable
 from analyzer.score.document import Document
 from analyzer.score.line import Line
 from analyzer.score.parts import find_parts
+from analyzer.selection import attack, part_lines
 from analyzer.toml_file import parse_table
 from analyzer.web.asked import Pin
 from analyzer.web.work import nths

@@ -15,11 +15,12 @@ from pathlib import Path
 import pytest
 from lxml import etree
 
-from analyzer.analysis import Request, analyse, part_lines
+from analyzer.analysis import Request, analyse
 from analyzer.marking.annotate import annotated
 from analyzer.marking.mapping import marks
 from analyzer.score.document import read_document
 from analyzer.score.parts import find_parts
+from analyzer.selection import part_lines
 from tests.benchmarks import making
 from tests.benchmarks.measuring import Figure, compared, grown
 

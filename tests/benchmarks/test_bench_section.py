@@ -13,7 +13,6 @@ from functools import cache
 
 import pytest
 
-from analyzer.analysis import chosen_parts, part_lines
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.player import Player
@@ -23,6 +22,7 @@ from analyzer.section.burden import burden_of
 from analyzer.section.fit import fit
 from analyzer.section.seating import assign
 from analyzer.section.section import Member, Section
+from analyzer.selection import chosen_parts, part_lines
 from tests.benchmarks import making
 from tests.benchmarks.measuring import Figure, cpu_seconds
 

@@ -133,7 +133,7 @@ def test_a_fault_of_ours_becomes_a_record(monkeypatch: pytest.MonkeyPatch) -> No
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError("a fault put here")
 
-    monkeypatch.setattr(survey_module, "part_lines", broken)
+    monkeypatch.setattr(survey_module, "asked_lines", broken)
     record = survey_bytes("x.xml", score_of("F3"), Options())
     assert (record["status"], record["problem"]["code"]) == ("unreadable", "inner-fault")
     assert "ZeroDivisionError: a fault put here" in record["reason"]

@@ -10,10 +10,10 @@ from pathlib import Path
 import networkx as nx
 import pytest
 
-from analyzer.analysis import chosen_parts, part_lines
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.solve import Planner, travel_mm
 from analyzer.score.document import open_document
+from analyzer.selection import chosen_parts, part_lines
 
 music21 = pytest.importorskip("music21", reason="the corpus comes with music21")
 CORPUS = Path(music21.__file__).parent / "corpus"

@@ -7,11 +7,12 @@ part") and `instrument-change` ("a change to the virtual instrument sound"). The
 
 import pytest
 
-from analyzer.analysis import Request, analyse, part_lines
+from analyzer.analysis import Request, analyse
 from analyzer.score.document import read_document
 from analyzer.score.doubling import horn_word
 from analyzer.score.line import Line
 from analyzer.score.parts import find_parts
+from analyzer.selection import part_lines
 from tests.score.build import note, score, words
 
 TWO = ('<score-instrument id="I1"><instrument-name>Trombone</instrument-name></score-instrument>'

@@ -5,9 +5,9 @@ from itertools import combinations
 
 import pytest
 
-from analyzer.analysis import chosen_parts, part_lines
 from analyzer.section.changes import MOST_MOVES, TEMPO_STEPS, Search, Way, _clash
 from analyzer.section.seating import Desk, chairs_of
+from analyzer.selection import chosen_parts, part_lines
 from tests.score.build import words
 from tests.section.test_fit import member, section, small
 
