@@ -1,5 +1,6 @@
 """TOML files read key by key: wrong types and unknown keys become one clear line with file and line number."""
 
+import json
 import re
 import tomllib
 from collections.abc import Iterator
@@ -199,3 +200,18 @@ def parse_table(text: str, shown: str) -> Table:
             try_="Write key = value; texts stand in double quotes.",
         ) from None
     return Table(data, text=text, file=shown)
+
+
+def toml_value(value: object) -> str:
+    """Return a text, a number, a truth value or a list of them as TOML writes it.
+
+    What JSON writes of these, TOML reads alike, but for the delete sign; halves of a pair of signs, which no UTF-8 file
+    can hold, become question marks.
+
+    Examples
+    --------
+    >>> toml_value('7" bell'), toml_value(["T", "TS"]), toml_value(True)
+    ('"7\\\\" bell"', '["T", "TS"]', 'true')
+    """
+    text = json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return text.encode("utf-8", "replace").decode()

@@ -12,9 +12,12 @@ from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.pitch import HEARD_CENTS, pitch_of
 from analyzer.problem import unreadable
+from analyzer.tables import csv_text
 
 SCHEMA = "lowbrass.chart/1"
 _ENDINGS = (".svg", ".html", ".pdf")
+_COLUMNS = ("midi", "note", "label", "valves", "position", "shade", "partial", "extension_mm", "off_cents", "usual",
+            "above_ceiling", "advice")
 
 _LEGEND = {
     "slide": "T, S: attachments held, each with its own scale of positions. ♯ ♭: slide a little in or out of the "
@@ -128,28 +131,14 @@ def _above_ceiling(choice: Candidate) -> bool:
 
 
 def chart_csv(horn: Horn) -> str:
-    """Return the chart as CSV, one choice a row; a note without a choice is a row with empty fields.
-
-    Raises
-    ------
-    click.ClickException
-        If pandas is not installed.
-    """
-    try:
-        import pandas as pd
-    except ModuleNotFoundError as error:
-        raise missing("pandas", "tables") from error
+    """Return the chart as CSV, one choice a row; a note without a choice is a row with empty fields."""
     rows: list[dict[str, Any]] = []
     for note in chart_document(horn)["notes"]:
         head = {"midi": note["midi"], "note": note["note"]}
         rows += [
             {**head, **choice, "valves": "-".join(choice["valves"])} for choice in note["choices"]
         ] or [head]
-    # Nullable kinds: a note without a choice has empty fields, not nan, and positions stay whole numbers.
-    frame = pd.DataFrame(rows).astype(
-        {"position": "Int64", "partial": "Int64", "usual": "boolean", "above_ceiling": "boolean"}
-    )
-    return str(frame.to_csv(index=False, lineterminator="\n"))
+    return csv_text(rows, _COLUMNS)
 
 
 def chart_text(horn: Horn) -> str:

@@ -1,8 +1,6 @@
 """Options and habits that several commands share."""
 
 import json
-import os
-import tempfile
 from collections.abc import Callable, Iterable
 from functools import wraps
 from pathlib import Path
@@ -11,8 +9,10 @@ from typing import Any, TypeVar
 import click
 
 from analyzer.analysis import Request
+from analyzer.files import write_file as write_file
 from analyzer.plan.player import Player, read_player
-from analyzer.problem import Problem, unreadable
+from analyzer.problem import Problem
+from analyzer.tables import csv_text
 
 _Result = TypeVar("_Result")
 _Command = TypeVar("_Command", bound=Callable[..., Any] | click.Command)
@@ -80,12 +80,8 @@ def print_json(document: dict[str, Any]) -> None:
 
 
 def print_csv(rows: Iterable[dict[str, Any]], columns: Iterable[str]) -> None:
-    """Print rows as CSV (pandas, loaded here)."""
-    try:
-        import pandas as pd
-    except ImportError as error:
-        raise missing("pandas", "tables") from error
-    click.echo(pd.DataFrame(list(rows), columns=list(columns)).to_csv(index=False), nl=False)
+    """Print rows as CSV."""
+    click.echo(csv_text(rows, columns), nl=False)
 
 
 def missing(package: str, extra: str) -> click.ClickException:
@@ -98,31 +94,3 @@ def say(problems: Iterable[Problem]) -> None:
     """Print problems to standard error, a line each."""
     for problem in problems:
         click.echo(problem.line(), err=True)
-
-
-def write_file(path: Path, content: bytes) -> None:
-    """Write a file whole or not at all.
-
-    Raises
-    ------
-    Unreadable
-        If it cannot be written; nothing is left behind.
-    """
-    temporary: str | None = None
-    try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent or Path(), prefix=f".{path.name}.")
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        Path(temporary).chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
-        Path(temporary).replace(path)
-    except OSError as error:
-        if temporary is not None:
-            Path(temporary).unlink(missing_ok=True)
-        raise unreadable("cannot-write", where=str(path), what=f"cannot be written ({error.strerror})",
-                         try_="Choose another folder or name.") from error
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -1,7 +1,5 @@
 """``lowbrass parts``: every part of a score, and which are low brass."""
 
-import csv
-import io
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
@@ -14,6 +12,7 @@ from analyzer.problem import Problem
 from analyzer.score.document import Document, open_document
 from analyzer.score.facts import PartFacts, part_facts
 from analyzer.score.parts import PartInfo, find_parts
+from analyzer.tables import csv_text
 
 SCHEMA = "lowbrass.parts/1"
 _COLUMNS = ("id", "name", "family", "low_brass", "clefs", "written_low", "written_high", "sounding_low",
@@ -75,13 +74,7 @@ def _json(info: PartInfo, facts: PartFacts) -> dict[str, Any]:
 
 def parts_csv(found: _Found) -> str:
     """Return one row per part; several texts in a cell are parted by semicolons."""
-    out = io.StringIO()
-    writer = csv.DictWriter(out, _COLUMNS, extrasaction="ignore", lineterminator="\n")
-    writer.writeheader()
-    for info, facts in found:
-        row = _json(info, facts)
-        writer.writerow({key: "; ".join(value) if isinstance(value, list) else value for key, value in row.items()})
-    return out.getvalue()
+    return csv_text([_json(info, facts) for info, facts in found], _COLUMNS)
 
 
 def parts_text(document: Document, found: _Found) -> str:

@@ -1,6 +1,5 @@
 """A horn written as the TOML profile that `profiles.horn_from_text` reads back."""
 
-import json
 import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -9,6 +8,7 @@ from analyzer.evidence import Evidence
 from analyzer.horns.horn import Horn, Loop, Quantity, Statement, Valves
 from analyzer.horns.profiles import SCHEMA
 from analyzer.pitch import pitch_of
+from analyzer.toml_file import toml_value
 
 
 def profile_text(horn: Horn, remark: str = "") -> str:
@@ -90,9 +90,6 @@ def _pairs(**values: str | float | None) -> list[str]:
 
 
 def _value(value: str | float) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, str):
-        # A JSON text is a TOML text, but for the one control character that JSON leaves as it is.
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, bool | str):
+        return toml_value(value)
     return f"{value:.6g}"

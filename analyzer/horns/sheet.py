@@ -4,6 +4,7 @@ from analyzer.horns.candidates import chart_choice, sounding_range
 from analyzer.horns.horn import Horn, Valves
 from analyzer.horns.tubing import nominal_semitones, state, states
 from analyzer.pitch import pitch_of
+from analyzer.tables import csv_text
 
 
 def sheet(horn: Horn) -> str:
@@ -18,7 +19,8 @@ def sheet(horn: Horn) -> str:
     slide = horn.family == "slide"
     if slide:
         head.append("# Position 1 is the slide at its stop. For the others measure in mm how far it is out from there.")
-    rows: list[tuple[str, ...]] = [("note", "position", "mm", "cents") if slide else ("note", "valves", "cents")]
+    columns = ("note", "position", "mm", "cents") if slide else ("note", "valves", "cents")
+    rows: list[tuple[str, ...]] = []
     used = {choice.valves for midi in range(*sounding_range(horn)) for choice in [chart_choice(horn, midi)] if choice}
     singles = {(loop.name,) for loop in horn.loops if not loop.needs}
     for valves in states(horn):
@@ -26,7 +28,8 @@ def sheet(horn: Horn) -> str:
             for partial in (2, 3, 4, 5, 6, 8) if not valves else (3, 4, 6) if len(valves) < 3 else (2, 3, 4):
                 rows.append(_row(horn, valves, partial, 1))
     rows += [_row(horn, (), partial, position) for position in (3, 5, 6) if slide for partial in (3, 4)]
-    return "\n".join([*head, *(",".join(row) for row in rows), ""])
+    table = csv_text((dict(zip(columns, row, strict=True)) for row in rows), columns)
+    return "\n".join([*head, table])
 
 
 def _row(horn: Horn, valves: Valves, partial: int, position: int) -> tuple[str, ...]:

@@ -5,7 +5,6 @@ attack in it and the number of the line, both from 1. The file is TOML, a ``[[pa
 each part; its lines count within the part, so that it holds whatever else of the score is planned.
 """
 
-import json
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -13,7 +12,7 @@ from dataclasses import dataclass
 from analyzer.analysis import Analysis
 from analyzer.problem import Unreadable, unreadable
 from analyzer.score.parts import PartInfo
-from analyzer.toml_file import Table
+from analyzer.toml_file import Table, toml_value
 
 _PIN = re.compile(r"(?P<measure>[^:=]+):(?:(?P<line>\d{1,4})\.)?(?P<nth>\d{1,6})=(?P<label>\S+)")
 _HEAD = "# Choices kept by hand, for  lowbrass map SCORE --pins THIS-FILE\n# A pin is MEASURE:LINE.NTH=LABEL.\n"
@@ -64,13 +63,9 @@ def pins_file(parts: Iterable[PinnedPart]) -> str:
     """Return the text of a pins file."""
     out = [_HEAD]
     for part in parts:
-        pins = "".join(f"    {_quoted(pin.text())},\n" for pin in part.pins)
-        out.append(f"\n[[part]]\nid = {_quoted(part.id)}\nname = {_quoted(part.name)}\npins = [\n{pins}]\n")
+        pins = "".join(f"    {toml_value(pin.text())},\n" for pin in part.pins)
+        out.append(f"\n[[part]]\nid = {toml_value(part.id)}\nname = {toml_value(part.name)}\npins = [\n{pins}]\n")
     return "".join(out)
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def read_pins_file(top: Table) -> tuple[PinnedPart, ...]:

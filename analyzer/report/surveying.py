@@ -12,6 +12,7 @@ from analyzer.library.files import OTHER_FORM
 from analyzer.library.purchase import Case
 from analyzer.library.survey import Record, Survey
 from analyzer.problem import unreadable
+from analyzer.tables import csv_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -235,6 +236,16 @@ def bought_sentences(case: Case) -> list[str]:
     return [*out, "Speed is not asked here, nor whether two lines want the same player: see lowbrass fit."]
 
 
+def _table(survey: Survey) -> tuple[list[Record], list[str]]:
+    """Return one row for each line on each horn, and the columns: those for all, then a count for each state."""
+    states = [(f"{lead}_{key}", field, key) for lead, field in (("position", "notes_by_position"),
+                                                                ("valves", "notes_by_valves"))
+              for key in sorted({key for row in survey.lines for key in row[field]}, key=_state_order)]
+    rows = [{**{key: row[key] for key in _COLUMNS}, **{name: row[field].get(key, 0) for name, field, key in states}}
+            for row in survey.lines]
+    return rows, [*_COLUMNS, *(name for name, _, _ in states)]
+
+
 def survey_frame(survey: Survey) -> "pd.DataFrame":
     """Return one row for each line on each horn; counts by position and by valve state are columns of their own.
 
@@ -247,15 +258,10 @@ def survey_frame(survey: Survey) -> "pd.DataFrame":
         import pandas as pd
     except ImportError as error:
         raise _needs("pandas") from error
-    states = [(f"{lead}_{key}", field, key) for lead, field in (("position", "notes_by_position"),
-                                                                ("valves", "notes_by_valves"))
-              for key in sorted({key for row in survey.lines for key in row[field]}, key=_state_order)]
-    table = [{**{key: row[key] for key in _COLUMNS}, **{name: row[field].get(key, 0) for name, field, key in states}}
-             for row in survey.lines]
-    frame = pd.DataFrame(table, columns=[*_COLUMNS, *(name for name, _, _ in states)])
-    kinds = {**dict.fromkeys((*_WHOLE, *(name for name, _, _ in states)), "Int64"),
+    rows, columns = _table(survey)
+    kinds = {**dict.fromkeys((*_WHOLE, *columns[len(_COLUMNS):]), "Int64"),
              **dict.fromkeys(_TEXT, "string"), **dict.fromkeys(_YES_NO, "boolean")}
-    return frame.astype({**dict.fromkeys(_COLUMNS, "Float64"), **kinds})
+    return pd.DataFrame(rows, columns=columns).astype({**dict.fromkeys(_COLUMNS, "Float64"), **kinds})
 
 
 def _state_order(key: str) -> tuple[bool, int, str]:
@@ -264,8 +270,7 @@ def _state_order(key: str) -> tuple[bool, int, str]:
 
 def survey_csv(survey: Survey) -> str:
     """Return the table as CSV."""
-    text: str = survey_frame(survey).to_csv(index=False, lineterminator="\n")
-    return text
+    return csv_text(*_table(survey))
 
 
 def survey_parquet(survey: Survey) -> bytes:

@@ -1,6 +1,5 @@
 """Section and player as forms on the page and as the TOML files of the command line, both through the same readers."""
 
-import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -9,7 +8,7 @@ from analyzer.horns.profiles import horn_names
 from analyzer.plan.player import KEYS, player_from, player_table
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.section.section import EXTRA_KEYS, Section, section_from
-from analyzer.toml_file import Table, parse_table
+from analyzer.toml_file import Table, parse_table, toml_value
 
 MAX_TOML_BYTES = 64 * 2**10
 """Most that a section or player file may have; judged: a band of a hundred with every key has a third of it."""
@@ -171,11 +170,5 @@ def _section_text(given: dict[str, Any]) -> tuple[str, dict[int, tuple[int | Non
 
 def _rows(table: dict[str, Any], keys: Iterable[str]) -> list[str]:
     """Write the keys that have a value, a line each. An empty list has one only where it says: nothing learned yet."""
-    return [f"{key if key.isidentifier() and key.isascii() else _value(key)} = {_value(table[key])}\n"
+    return [f"{key if key.isidentifier() and key.isascii() else toml_value(key)} = {toml_value(table[key])}\n"
             for key in keys if table.get(key) not in (None, "") and (table[key] != [] or key == "learned")]
-
-
-def _value(value: object) -> str:
-    """Write a value: what JSON writes of texts, numbers and lists, TOML reads alike, but for two signs."""
-    text = json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    return text.encode("utf-8", "replace").decode()
