@@ -1,5 +1,6 @@
 """Horn profiles: TOML files, those that come with the project and those of users."""
 
+import hashlib
 import re
 from difflib import get_close_matches
 from functools import cache
@@ -79,6 +80,11 @@ def load_horn(name_or_path: str) -> Horn:
 @cache
 def _known_horn(name: str) -> Horn:
     return horn_from_table(read_table(profile_path(name), f"{name}.toml"))
+
+
+def data_digest() -> str:
+    """Return a digest of the data of the horns that come with the project."""
+    return hashlib.sha256(b"\0".join(profile_path(name).read_bytes() for name in _NAMES)).hexdigest()
 
 
 def horn_from_text(text: str, shown: str) -> Horn:

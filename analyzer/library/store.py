@@ -9,8 +9,10 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
+from analyzer.horns.profiles import data_digest as horns_digest
 from analyzer.library.files import Entry
 from analyzer.library.survey import OF_THE_MOMENT, Record
+from analyzer.plan.familiarity import data_digest as judgement_digest
 from analyzer.problem import Unreadable, unreadable
 
 _APPLICATION_ID = 0x6C6F7762       # "lowb": tells our files from other databases
@@ -18,12 +20,14 @@ _FORMAT = 2
 
 
 def settings_key(options: Any) -> str:
-    """Return what the records depend on besides the file: all that is asked (its ``repr``), the program's version."""
+    """Return what the records depend on besides the file: all that is asked (its ``repr``), the program's version, and
+    digests of the data that it judges by, so that old judgements never come back as new.
+    """
     try:
         version = metadata.version("lowbrass")
     except metadata.PackageNotFoundError:
         version = "unknown"
-    return hashlib.sha256(f"{_FORMAT} {version} {options!r}".encode()).hexdigest()
+    return hashlib.sha256(f"{_FORMAT} {version} {judgement_digest()} {horns_digest()} {options!r}".encode()).hexdigest()
 
 
 class Store:

@@ -87,7 +87,8 @@ def note_json(one: PlannedNote) -> dict[str, Any]:
         "index": one.index, "measure": note.measure, "onset": str(note.onset), "duration": str(note.duration),
         "written": note.written.name, "sounding": note.sounding.name, "midi": note.midi, "grace": note.grace,
         **choice_json(one.choice),
-        "chart_label": one.usual.label if one.usual else None, "pinned": one.pinned, "why": list(one.why),
+        "chart_label": one.usual.label if one.usual else None, "familiarity": one.rank, "toss_up": one.toss_up,
+        "pinned": one.pinned, "why": list(one.why),
         "alternatives": [
             {"label": other.choice.label, "valves": list(other.choice.valves), "position": other.choice.position,
              "extra_cost": round(other.extra_cost, 3)}

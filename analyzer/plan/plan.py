@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.horn import Horn
+from analyzer.plan.familiarity import Rank
 from analyzer.plan.player import Player
 from analyzer.plan.timing import NoteTime
 from analyzer.problem import Problem
@@ -23,7 +24,8 @@ class PlannedNote:
     """One note with its choice.
 
     `choice` is None where nothing sounds it, with a `problem`. `usual` is the usual chart's choice, None where the
-    chart has none.
+    chart has none. `rank` is how familiar the choice is, None without one. `toss_up` tells that the usual choice is
+    marked though another costs hardly more: that one comes first among the alternatives.
     """
 
     index: int
@@ -35,6 +37,8 @@ class PlannedNote:
     why: tuple[str, ...]
     alternatives: tuple[Alternative, ...]
     problem: Problem | None = None
+    rank: Rank | None = None
+    toss_up: bool = False
 
     @property
     def changed(self) -> bool:

@@ -7,6 +7,7 @@ from typing import Any
 from analyzer.horns.candidates import DEFAULT_CEILING_MIDI, position_place_mm, positions
 from analyzer.horns.horn import Horn
 from analyzer.pitch import parse_pitch
+from analyzer.plan.familiarity import LEVELS, Level
 from analyzer.plan.progress import Pair, both_ways, parse_move
 from analyzer.problem import Unreadable
 from analyzer.toml_file import Table, read_table
@@ -21,7 +22,10 @@ Reference 2007) could not hold sixth, which average fourth and fifth graders rea
 it work for them?", 2013). Cautious: F. Hallen, "Posaune", finds seven positions mostly in reach from ten on, where
 this leaves seventh to players of 160 cm. Measured reaches of pupils would change our mind."""
 KEYS = ("name", "outermost_position", "reach_mm", "height_cm", "attachment_ceiling", "max_slide_speed_mm_s", "low",
-        "high", "learned", "secure")
+        "high", "learned", "secure", "level", "cannot")
+EARLIER_WORDS: dict[str, Level] = {"developing": "intermediate", "experienced": "advanced"}
+"""Words for levels in files of earlier versions."""
+VALVES = ("T", "S", "1", "2", "3", "4")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,7 +36,8 @@ class Player:
     scale; None where not told. `ceiling_midi` is the highest sounding pitch for the attachment, None lifts it.
     `max_speed_mm_s` is the greatest comfortable peak speed of the slide, None where not told. `low`, `high` [MIDI].
     `learned` lists valve states as labels (``T``, ``TS``, ``1-3``), None for all; open is always learned. `secure`
-    holds the moves that need no more practice, each good in both directions.
+    holds the moves that need no more practice, each good in both directions. `level` says which alternates are
+    familiar; `cannot` lists valves that the player's hand cannot press.
     """
 
     name: str = "player"
@@ -45,6 +50,8 @@ class Player:
     high: int | None = None
     learned: tuple[str, ...] | None = None
     secure: tuple[Pair, ...] = ()
+    level: Level = "intermediate"
+    cannot: tuple[str, ...] = ()
 
     def reach_on(self, horn: Horn) -> float:
         """Return how far this player takes the slide of `horn`. [mm]; the slide's end where nothing is told."""
@@ -62,14 +69,20 @@ class Player:
         """Tell whether the valve state is learned.
 
         A list that names only a trombone's states (letters) says nothing of a euphonium's (numbers), and the other
-        way about; an empty list says that nothing is learned yet.
+        way about; an empty list says that nothing is learned yet. A state that the hand cannot hold is none.
         """
+        if not self.can_hold(valves):
+            return False
         if not valves or self.learned is None:
             return True
         states = {state.replace("-", "") for state in self.learned}
         numbered = valves[0].isdigit()
         return "".join(valves) in states or (
             bool(states) and not any(state[:1].isdigit() == numbered for state in states))
+
+    def can_hold(self, valves: tuple[str, ...]) -> bool:
+        """Tell whether the player's hand can press all of these valves."""
+        return not any(valve in self.cannot for valve in valves)
 
     @property
     def secure_ways(self) -> frozenset[Pair]:
@@ -175,6 +188,14 @@ def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str,
             moves.append(parse_move(one))
         except ValueError as error:
             raise wrong("secure", str(error), 'Name two labels, such as "T1 to 4" or "1-3 to 0".') from None
+    level = table.get("level", "intermediate")
+    level = EARLIER_WORDS.get(level, level) if isinstance(level, str) else level
+    if level not in LEVELS:
+        raise wrong("level", f"level is {level!r}", f"Give one of {', '.join(LEVELS)}.")
+    cannot = table.get("cannot", [])
+    if not isinstance(cannot, list) or not all(one in VALVES for one in cannot):
+        raise wrong("cannot", f"cannot is {cannot!r}",
+                    'Give a list of valves, such as ["T"] or ["3", "4"]; they are T, S and 1 to 4.')
     given_name = table.get("name", "player")
     if not isinstance(given_name, str) or not given_name.strip():
         raise wrong("name", f"name is {given_name!r}", 'Give a short text such as "Player 1".')
@@ -194,4 +215,5 @@ def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str,
         outermost_position=int(outermost) if outermost is not None else None, ceiling_midi=ceiling,
         max_speed_mm_s=number("max_slide_speed_mm_s", 100, 20000, " mm/s"), low=low, high=high,
         learned=tuple(learned) if learned is not None else None, secure=tuple(moves),
+        level=level, cannot=tuple(dict.fromkeys(cannot)),
     )

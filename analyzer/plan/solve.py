@@ -3,11 +3,12 @@
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
-from analyzer.horns.candidate import Candidate
+from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.candidates import candidates, chart_choice, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.pitch import pitch_of
 from analyzer.plan.costs import BROKEN, PEAK_OVER_MEAN, Matrix, Move, costs_for, keeps_gliss, move_of
+from analyzer.plan.familiarity import Rank, familiarity
 from analyzer.plan.glissando import advice
 from analyzer.plan.jumps import leaps_of, settled
 from analyzer.plan.plan import Alternative, Plan, PlannedNote, Totals
@@ -227,7 +228,8 @@ class Planner:
                 continue
             if outline and choice is not None:
                 notes.append(PlannedNote(index=k, note=self.line.notes[k], time=self.times[k], choice=choice,
-                                         usual=self.usual[k], pinned=False, why=(), alternatives=()))
+                                         usual=self.usual[k], pinned=False, why=(), alternatives=(),
+                                         rank=self._rank(k, choice)))
                 continue
             worth = [] if choice is None else landings.get(k) or self._worth(lattice, k, len(choices[k]))
             notes.append(self._noted(k, choice, choices[k], [one - cost for one in worth], k in pins, around))
@@ -259,7 +261,10 @@ class Planner:
                 problem = self._broken_gliss(k)
         return PlannedNote(index=k, note=note, time=self.times[k], choice=choice, usual=self.usual[k], pinned=pinned,
                            why=reasons(around, k, alternatives, pinned), alternatives=tuple(alternatives),
-                           problem=problem)
+                           problem=problem, rank=self._rank(k, choice))
+
+    def _rank(self, k: int, choice: Candidate) -> Rank:
+        return familiarity(self.horn, choice, self.usual[k]).rank
 
     def _unplayable(self, k: int) -> Problem:
         note = self.line.notes[k]
@@ -267,7 +272,13 @@ class Planner:
         name = note.sounding.pretty
         if ways:
             player = self.player
-            learned = [one for one in ways if player.knows(one.valves)]
+            held = [one for one in ways if player.can_hold(one.valves)]
+            if not held:
+                return Problem(severity="error", code="cannot-hold", where=self.where(k),
+                               what=f"{name} needs {', '.join(dict.fromkeys(shown(one.label) for one in ways))}, and "
+                                    f"this player's hand does not press {' or '.join(player.cannot)}",
+                               try_="Hand the note to another player, or play it an octave up.")
+            learned = [one for one in held if player.knows(one.valves)]
             if not learned:
                 return Problem(severity="error", code="not-learned", where=self.where(k),
                                what=f"{name} needs {', '.join(dict.fromkeys(one.label for one in ways))}, and none of "

@@ -8,21 +8,20 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.pitch import parse_pitch
+from analyzer.plan.familiarity import Level
 from analyzer.plan.player import KEYS, Player, player_from
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.toml_file import Table, read_table
 
 _Add = Callable[[int, str, str], None]      # line, what, try
 _Miss = Callable[[str, str, str], None]     # key, what, try
-Level = Literal["beginner", "developing", "experienced"]
 
-EXTRA_KEYS = ("horns", "keeps", "level", "extreme_low", "extreme_high", "endurance_minutes", "clefs")
-LEVELS = ("beginner", "developing", "experienced")
+EXTRA_KEYS = ("horns", "keeps", "extreme_low", "extreme_high", "endurance_minutes", "clefs")
 FAMILIES = ("trombone", "bass trombone", "euphonium", "baritone")
 CLEFS = ("bass", "tenor", "alto", "treble")
 
@@ -37,7 +36,7 @@ TEMPLATE = """\
 [[player]]
 name = "Chair 1"
 horns = ["tenor-f"]             # what this player could pick up, first choice first: lowbrass horns lists the names
-# level = "experienced"         # beginner, developing or experienced
+# level = "advanced"            # beginner, intermediate or advanced: which alternates are familiar
 # low = "E2"                    # lowest and highest note that is secure
 # high = "F4"
 # extreme_low = "C2"            # what goes for a note or two
@@ -205,7 +204,6 @@ def _member(table: dict[str, Any], nth: int, name: str, text: str, folder: Path,
     else:
         miss("horns", "this player has no horns", 'Add horns = ["tenor-f"] or another; lowbrass horns lists them.')
     keeps = _word(table, "keeps", FAMILIES, miss)
-    level = _word(table, "level", LEVELS, miss)
     low, high = _pitch(table, "extreme_low", miss), _pitch(table, "extreme_high", miss)
     minutes = table.get("endurance_minutes")
     if minutes is not None and (isinstance(minutes, bool) or not isinstance(minutes, int | float)
@@ -226,7 +224,8 @@ def _member(table: dict[str, Any], nth: int, name: str, text: str, folder: Path,
             bare = key.removeprefix("extreme_")
             add(reader.line(key), f"{key} lies inside {bare}", f"Exchange the two, or leave {key} out.")
             return None
-    return Member(player=player, horns=horns, keeps=keeps, level=level, extreme_low=low,  # type: ignore[arg-type]
+    level = player.level if "level" in table else None
+    return Member(player=player, horns=horns, keeps=keeps, level=level, extreme_low=low,
                   extreme_high=high, endurance_s=minutes * 60.0 if minutes is not None else None,
                   clefs=tuple(clefs) if clefs is not None else None)
 

@@ -17,7 +17,8 @@ MOST_COMPARED = 4
 _FIELDS = {
     "outermost_position": "outermost position", "reach_mm": "reach", "attachment_ceiling": "attachment up to",
     "max_slide_speed_mm_s": "slide speed", "low": "lowest note", "high": "highest note", "height_cm": "height",
-    "learned": "learned valves", "name": "name", "secure": "secure moves",
+    "learned": "learned valves", "name": "name", "secure": "secure moves", "level": "level",
+    "cannot": "valves that cannot be pressed",
 }
 
 

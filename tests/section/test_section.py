@@ -60,7 +60,7 @@ def test_keys_of_its_own(tmp_path: Path) -> None:
     (f'{GOOD}low = "G4"\nhigh = "G3"\n', 4, "low is not below high", "Exchange"),
     (f'{GOOD}low = "E2"\nextreme_low = "F2"\n', 5, "extreme_low lies inside low", "Exchange"),
     (f'{GOOD}extreme_high = "H4"\n', 4, "extreme_high is 'H4'", 'such as "F3"'),
-    (f'{GOOD}level = "pro"\n', 4, "level is 'pro'", '"beginner", "developing", "experienced"'),
+    (f'{GOOD}level = "pro"\n', 4, "level is 'pro'", "beginner, intermediate, advanced"),
     (f'{GOOD}keeps = "tuba"\n', 4, "keeps is 'tuba'", '"bass trombone"'),
     (f'{GOOD}clefs = ["viola"]\n', 4, "clefs is", '["bass", "tenor"]'),
     (f'{GOOD}endurance_minutes = true\n', 4, "endurance_minutes is True", "0.5 to 240"),
@@ -169,7 +169,7 @@ def test_every_commented_key_of_the_template_works_when_it_is_taken_in(tmp_path:
     section, problems = check_section(written(tmp_path, text))
     assert problems == ()
     assert section is not None
-    assert section.members[0].level == "experienced"
+    assert section.members[0].level == "advanced"
     assert section.members[2].keeps == "bass trombone"
     assert section.members[2].player.ceiling_midi is None
     assert section.spare[0].name == "tenor-f"

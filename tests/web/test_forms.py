@@ -22,9 +22,10 @@ from analyzer.web.replies import RefusedError
 from tests.web.conftest import SAMPLES, NoStop
 from tests.web.test_app import opened, planned, question
 
-FULL = {"name": 'Ch"air\\ 1 ♭', "horns": ["tenor-f", "tenor"], "keeps": "trombone", "level": "developing",
+FULL = {"name": 'Ch"air\\ 1 ♭', "horns": ["tenor-f", "tenor"], "keeps": "trombone", "level": "intermediate",
         "extreme_low": "C2", "extreme_high": "Bb4", "endurance_minutes": 8, "clefs": ["bass", "tenor"], "reach_mm": 520,
-        "attachment_ceiling": "none", "max_slide_speed_mm_s": 1600, "low": "E2", "high": "F4", "learned": ["T"]}
+        "attachment_ceiling": "none", "max_slide_speed_mm_s": 1600, "low": "E2", "high": "F4", "learned": ["T"],
+        "cannot": ["S"]}
 
 
 def put(client, path: str, content: bytes, name: str = "my file.toml"):

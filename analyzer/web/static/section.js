@@ -10,7 +10,7 @@ const KEPT = "lowbrass-section";
 const FIELDS = [
   ["name", "Name, chair or initials", "text", "Chair 1"],
   ["horns", "Horns, first choice first", "horns"],
-  ["level", "Level", "choice", ["", "beginner", "developing", "experienced"]],
+  ["level", "Level", "choice", ["", "beginner", "intermediate", "advanced"]],
   ["low", "Lowest secure note", "text", "E2"],
   ["high", "Highest secure note", "text", "F4"],
   ["outermost_position", "Outermost position", "choice", ["", 3, 4, 5, 6, 7]],
@@ -20,6 +20,7 @@ const FIELDS = [
   ["attachment_ceiling", "Attachment up to (none: no limit)", "text", "C3"],
   ["max_slide_speed_mm_s", "Greatest slide speed, mm/s", "number"],
   ["learned", "Valves learned, such as T, TS", "list"],
+  ["cannot", "Valves the hand cannot press", "list"],
   ["clefs", "Clefs read, such as bass, tenor", "list"],
   ["extreme_low", "Lowest for a note or two", "text"],
   ["extreme_high", "Highest for a note or two", "text"],
