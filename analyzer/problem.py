@@ -12,7 +12,7 @@ LONGEST = 600
 class Problem:
     """One thing found wrong, with its place and the mend.
 
-    `code` is stable and short (``no-candidate``); `where` names file, part and measure as far as known.
+    `code` is stable and short (``beyond-horn``); `where` names file, part and measure as far as known.
     """
 
     severity: Severity

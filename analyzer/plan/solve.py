@@ -3,10 +3,9 @@
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
-from analyzer.horns.candidate import Candidate, shown
-from analyzer.horns.candidates import candidates, chart_choice, sounding_range
+from analyzer.horns.candidate import Candidate
+from analyzer.horns.candidates import candidates, chart_choice
 from analyzer.horns.horn import Horn
-from analyzer.pitch import pitch_of
 from analyzer.plan.costs import BROKEN, PEAK_OVER_MEAN, Matrix, Move, costs_for, keeps_gliss, move_of
 from analyzer.plan.familiarity import Rank, familiarity
 from analyzer.plan.glissando import advice
@@ -15,6 +14,7 @@ from analyzer.plan.plan import Alternative, Plan, PlannedNote, Totals
 from analyzer.plan.player import Player
 from analyzer.plan.reasons import Around, reasons
 from analyzer.plan.timing import NoteTime, note_times
+from analyzer.plan.unplayable import broken_glissandi, why_not
 from analyzer.plan.weights import Weights, default_weights
 from analyzer.problem import Problem, unreadable
 from analyzer.score.line import Line
@@ -255,10 +255,8 @@ class Planner:
             (max(0.0, price), j) for j, price in enumerate(extra) if choices[j] is not choice and price < INF)
         alternatives = [Alternative(choice=choices[j], extra_cost=price) for price, j in others]
         problem = None
-        if note.gliss_after and k + 1 < len(around.picked):
-            after = around.picked[k + 1]
-            if after is None or not keeps_gliss(choice, after):
-                problem = self._broken_gliss(k)
+        if note.gliss_after and broken_glissandi(self.horn, self.line.notes[k:k + 2], around.picked[k:k + 2]):
+            problem = self._broken_gliss(k)
         return PlannedNote(index=k, note=note, time=self.times[k], choice=choice, usual=self.usual[k], pinned=pinned,
                            why=reasons(around, k, alternatives, pinned), alternatives=tuple(alternatives),
                            problem=problem, rank=self._rank(k, choice))
@@ -268,38 +266,10 @@ class Planner:
 
     def _unplayable(self, k: int) -> Problem:
         note = self.line.notes[k]
-        ways = candidates(self.horn, note.midi)
-        name = note.sounding.pretty
-        if ways:
-            player = self.player
-            held = [one for one in ways if player.can_hold(one.valves)]
-            if not held:
-                return Problem(severity="error", code="cannot-hold", where=self.where(k),
-                               what=f"{name} needs {', '.join(dict.fromkeys(shown(one.label) for one in ways))}, and "
-                                    f"this player's hand does not press {' or '.join(player.cannot)}",
-                               try_="Hand the note to another player, or play it an octave up.")
-            learned = [one for one in held if player.knows(one.valves)]
-            if not learned:
-                return Problem(severity="error", code="not-learned", where=self.where(k),
-                               what=f"{name} needs {', '.join(dict.fromkeys(one.label for one in ways))}, and none of "
-                                    "these valve states is learned yet",
-                               try_="Teach it first, or hand the note to another player.")
-            return Problem(severity="error", code="beyond-reach", where=self.where(k),
-                           what=f"{name} lies at {min(one.extension_mm or 0 for one in learned):.0f} mm, beyond this "
-                                f"player's reach of {player.reach_on(self.horn):.0f} mm",
-                           try_="Use an attachment, another player, or another octave; never lunge for it.")
-        low, high = sounding_range(self.horn)
-        if note.midi < low:
-            why = f"below its lowest note, {pitch_of(low).pretty}"
-        elif note.midi > high:
-            why = f"above its highest note here (partial 12), {pitch_of(high).pretty}"
-        else:
-            under = next(m for m in range(note.midi, low - 1, -1) if candidates(self.horn, m))
-            over = next(m for m in range(note.midi, high + 1) if candidates(self.horn, m))
-            why = f"in the gap between {pitch_of(under).pretty} and {pitch_of(over).pretty}"
-        return Problem(severity="error", code="no-candidate", where=self.where(k),
-                       what=f"{name} cannot be sounded on {self.horn.name}: it lies {why}",
-                       try_="Try another horn (lowbrass horns lists them), or another octave.")
+        reason = why_not(self.horn, self.player, note.midi)
+        assert reason is not None, "a note without a choice has a reason"
+        return Problem(severity="error", code=reason.code, where=self.where(k),
+                       what=f"{note.sounding.pretty} {reason.how}", try_=reason.try_)
 
     def _broken_gliss(self, k: int) -> Problem:
         a, b = self.line.notes[k], self.line.notes[k + 1]

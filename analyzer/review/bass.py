@@ -6,12 +6,11 @@ from statistics import median
 
 from analyzer.analysis import Analysis, Planned
 from analyzer.horns.candidate import shown
-from analyzer.horns.candidates import candidates, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.pitch import pitch_of
-from analyzer.plan.costs import keeps_gliss
 from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner, travel_mm
+from analyzer.plan.unplayable import broken_glissandi, whose, why_not
 from analyzer.review.findings import Finding, finding_at
 from analyzer.review.harmony import Harmony
 from analyzer.review.limits import (
@@ -80,7 +79,7 @@ def _note(ways: Remedies, k: int) -> Iterator[Finding]:
         yield finding_at(
             line, k, "long-reach", "care",
             f"{name} in {shown(nearest.label)} takes the slide {nearest.extension_mm or 0:.0f} mm out, the last bit of "
-            f"{_whose(player.name)} comfortable {player.reach_on(horn):.0f} mm",
+            f"{whose(player)} comfortable {player.reach_on(horn):.0f} mm",
             (*ways.other_horns(k, better=True), *ways.pitches(k)))
     if planned is not None and planned.advice is not None:
         side = "flat" if planned.off_cents < 0 else "sharp"
@@ -91,7 +90,7 @@ def _note(ways: Remedies, k: int) -> Iterator[Finding]:
     if planned is not None and player.ceiling_midi is not None and above_ceiling(horn, player, planned):
         yield finding_at(
             line, k, "above-ceiling", "care",
-            f"{name} needs {shown(planned.label)}, the attachment above {_whose(player.name)} ceiling of "
+            f"{name} needs {shown(planned.label)}, the attachment above {whose(player)} ceiling of "
             f"{pitch_of(player.ceiling_midi).pretty}", (*ways.other_horns(k, better=True), *ways.pitches(k)),
             more=("Raise attachment_ceiling in the player file if the teacher agrees.",))
     if outside and planned is not None:
@@ -100,44 +99,23 @@ def _note(ways: Remedies, k: int) -> Iterator[Finding]:
         edge = pitch_of(low if below and low is not None else high or 0).pretty
         yield finding_at(
             line, k, "out-of-range", "care",
-            f"{name} is {'below' if below else 'above'} {_whose(player.name)} {'lowest' if below else 'highest'} note, "
+            f"{name} is {'below' if below else 'above'} {whose(player)} {'lowest' if below else 'highest'} note, "
             f"{edge}", ways.pitches(k), more=("Give the note to another player.",))
 
 
-def _whose(name: str) -> str:
-    return "this player's" if name == "player" else f"{name}'s"
-
-
 def _unplayable(ways: Remedies, k: int) -> Finding:
-    horn, player, line = ways.horn, ways.player, ways.line
-    note = line.notes[k]
-    name = note.sounding.pretty
-    possible = candidates(horn, note.midi)
-    if not possible:
-        low, high = sounding_range(horn)
-        if note.midi < low:
-            why = f"its lowest note is {pitch_of(low).pretty}"
-        elif note.midi > high:
-            why = f"its highest note (partial 12) is {pitch_of(high).pretty}"
-        else:
-            under = next(midi for midi in range(note.midi, low - 1, -1) if candidates(horn, midi))
-            over = next(midi for midi in range(note.midi, high + 1) if candidates(horn, midi))
-            why = f"it has nothing between {pitch_of(under).pretty} and {pitch_of(over).pretty}"
+    line = ways.line
+    reason = why_not(ways.horn, ways.player, line.notes[k].midi)
+    assert reason is not None, "a note without a choice has a reason"
+    what = f"{line.notes[k].sounding.pretty} {reason.how}"
+    if reason.code == "beyond-horn":
         remedies = (*ways.pitches(k), *ways.other_horns(k), *ways.tune(k))
         more = () if remedies else ("Check it against the score; it may be a misprint.",)
-        return finding_at(line, k, "beyond-horn", "stop", f"{name} cannot be sounded on {horn.name}: {why}", remedies,
-                          more=more)
-    learned = [one for one in possible if player.knows(one.valves)]
-    labels = ", ".join(dict.fromkeys(shown(one.label) for one in possible))
-    if not learned:
-        return finding_at(line, k, "out-of-range", "stop",
-                          f"{name} needs {labels}, and none of these valve states is in what {player.name} has learned",
-                          (*ways.learn(k), *ways.pitches(k)), more=("Or give the note to another player.",))
-    nearest_mm = min(one.extension_mm or 0.0 for one in learned)
-    return finding_at(line, k, "long-reach", "stop",
-                      f"{name} lies {nearest_mm:.0f} mm out, beyond {_whose(player.name)} reach of "
-                      f"{player.reach_on(horn):.0f} mm",
-                      (*ways.learn(k), *ways.other_horns(k), *ways.pitches(k)), more=("Never lunge for it.",))
+    elif reason.code == "out-of-range":
+        remedies, more = (*ways.learn(k), *ways.pitches(k)), ("Or give the note to another player.",)
+    else:
+        remedies, more = (*ways.learn(k), *ways.other_horns(k), *ways.pitches(k)), ("Never lunge for it.",)
+    return finding_at(line, k, reason.code, "stop", what, remedies, more=more)
 
 
 def _moves(ways: Remedies) -> Iterator[Finding]:
@@ -165,7 +143,7 @@ def _too_fast(ways: Remedies, start: int, stop: int, worst: int, rate: float) ->
     run = f" (the worst of {stop - start} moves in a row)" if stop - start > 1 else ""
     if ways.horn.family == "slide":
         what = (f"{step} asks for {travel_mm((a.choice, b.choice)) / 10:.0f} cm of slide at {rate / 1000:.1f} m/s; "
-                f"{_whose(ways.player.name)} limit is {most / 1000:.1f} m/s{run}")
+                f"{whose(ways.player)} limit is {most / 1000:.1f} m/s{run}")
     else:
         what = f"{step} asks for {rate:.0f} changes of valves a second; the limit is {most:.0f}{run}"
     grace = a.note.grace or b.note.grace
@@ -175,19 +153,15 @@ def _too_fast(ways: Remedies, start: int, stop: int, worst: int, rate: float) ->
 
 
 def _glissandi(ways: Remedies) -> Iterator[Finding]:
-    plan, line = ways.plan, ways.line
-    for k, note in enumerate(line.notes[:-1]):
-        if not note.gliss_after:
-            continue
-        a, b, after = plan.notes[k].choice, plan.notes[k + 1].choice, line.notes[k + 1]
-        if a is not None and b is not None and keeps_gliss(a, b):
-            continue
+    line = ways.line
+    for k in broken_glissandi(ways.horn, line.notes, [one.choice for one in ways.plan.notes]):
+        note, after = line.notes[k], line.notes[k + 1]
         step = abs(after.midi - note.midi)
         name = f"the glissando from {note.sounding.pretty} to {after.sounding.pretty} ({step} semitones)"
         if ways.horn.family == "slide":
             yield finding_at(line, k, "gliss", "stop", f"{name} does not stay on one partial and one valve state",
                              ways.gliss(k), more=("Or write the notes between, to be tongued softly.",))
-        elif step:
+        else:
             yield finding_at(line, k, "gliss", "care",
                              f"{name} has no slide to make it; valves break it into steps or smear it half-pressed",
                              more=("Give it to a trombone, or write the notes between.",))

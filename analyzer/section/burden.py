@@ -7,13 +7,13 @@ those more than all that the plans of a whole section cost. The unit throughout 
 
 import re
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 from analyzer.horns.horn import Horn
-from analyzer.plan.costs import BROKEN, keeps_gliss
+from analyzer.plan.costs import BROKEN
 from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner
 from analyzer.plan.timing import NoteTime
+from analyzer.plan.unplayable import broken_glissandi
 from analyzer.score.line import Line
 from analyzer.section.section import Member
 
@@ -110,8 +110,8 @@ def burden_of(line: Line, member: Member, horn: Horn, *, tempo_bpm: float | None
     planner = Planner(line, horn, member.player, tempo_bpm=tempo_bpm, times=times)
     plan = planner.outline()
     unplayable = tuple(note.index for note in plan.notes if note.choice is None)
-    gliss = tuple(a.index for a, b in pairwise(plan.notes) if a.note.gliss_after and a.choice is not None
-                  and (b.choice is None or not keeps_gliss(a.choice, b.choice)))
+    gliss = tuple(k for k in broken_glissandi(horn, line.notes, [note.choice for note in plan.notes])
+                  if plan.notes[k].choice is not None)
     fast = too_fast(planner, plan)
     beyond, stretch = _range(plan, member)
     playable = max(1, len(plan.notes) - len(unplayable))

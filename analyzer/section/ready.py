@@ -17,6 +17,7 @@ from analyzer.pitch import HEARD_CENTS, pitch_of
 from analyzer.plan.plan import PlannedNote
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
+from analyzer.plan.unplayable import Code, why_not
 from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
 from analyzer.score.line import Line
@@ -25,7 +26,8 @@ from analyzer.section.burden import takes
 from analyzer.section.skills import Skill, skills_of
 from analyzer.selection import asked_lines, chosen_parts
 
-Reason = Literal["lacks", "not-learned", "beyond-reach", "far-out", "out-of-tune"]
+Reason = Code | Literal["far-out", "out-of-tune"]
+"""The codes of a note that cannot be played, and two of notes that the other horn has better."""
 
 NEARER_MM = 80.0
 """A note counts as nearer on the other horn from this difference on. [mm] Judged: about one position."""
@@ -270,8 +272,7 @@ def _better(worse: Planner, better: Planner) -> list[_Found]:
             continue
         have = _has(b.choice)
         if a.choice is None:
-            reason, lack = _lacks(worse, a)
-            found.append((a, reason, lack, have))
+            found.append((a, *_lacks(worse, a), have))
             continue
         near = min(one.extension_mm or 0.0 for one in worse.choices[a.index])
         nearest = min(better.choices[b.index], key=lambda one: one.extension_mm or 0.0)
@@ -291,15 +292,10 @@ def _neither(old: Planner, new: Planner) -> list[_Found]:
 
 
 def _lacks(planner: Planner, note: PlannedNote) -> tuple[Reason, str]:
-    """Say why a note has no choice."""
-    ways = candidates(planner.horn, note.note.midi)
-    if not ways:
-        return "lacks", "not on this horn"
-    known = [one for one in ways if planner.player.knows(one.valves)]
-    if not known:
-        return "not-learned", f"only as {shown(ways[0].label)}, not learned yet"
-    near = min(known, key=lambda one: one.extension_mm or 0.0)
-    return "beyond-reach", f"{shown(near.label)} lies {near.extension_mm or 0:.0f} mm out, beyond the reach told"
+    """Say why a note has no choice, as every command does."""
+    reason = why_not(planner.horn, planner.player, note.note.midi)
+    assert reason is not None, "a note without a choice has a reason"
+    return reason.code, reason.how
 
 
 def _has(choice: Candidate) -> str:

@@ -92,7 +92,8 @@ def test_a_note_that_only_that_valve_sounds_says_so(tmp_path) -> None:
     file.write_text('[player]\ncannot = ["T"]\n', encoding="utf-8")
     note = Planner(line_of("C2"), load_horn("tenor-f"), read_player(file)).plan().notes[0]
     assert note.choice is None
-    assert note.problem.code == "cannot-hold"
+    assert note.problem.code == "out-of-range"
+    assert "hand does not press" in note.problem.what
 
 
 @pytest.mark.parametrize(("line", "said"), [

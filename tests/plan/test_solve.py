@@ -58,14 +58,14 @@ def test_reach_is_never_passed_and_says_so() -> None:
     short = Player(outermost_position=5)
     plan = Planner(line_of("C3 F3 Bb2"), tenor, short).plan()
     assert plan.notes[0].choice is None
-    assert plan.notes[0].problem.code == "beyond-reach"
+    assert plan.notes[0].problem.code == "long-reach"
     assert all(note.choice.extension_mm <= short.reach_on(tenor) for note in plan.notes[1:])
 
 
 def test_unlearned_states_are_left_out() -> None:
     plan = Planner(line_of("C3 E2 Eb2"), load_horn("tenor-f"), Player(learned=())).plan()
     assert [note.choice.label if note.choice else None for note in plan.notes] == ["6", "7", None]
-    assert plan.notes[2].problem.code == "not-learned"
+    assert plan.notes[2].problem.code == "out-of-range"
 
 
 def test_glissando_keeps_partial_or_is_flagged() -> None:

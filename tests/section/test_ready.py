@@ -33,7 +33,7 @@ def test_what_an_f_attachment_adds_is_what_is_published() -> None:
     """S22 (ranges of the tenor trombone): E2 to B flat 4 without, C2 to E flat 2 added by the F attachment."""
     names = ("C2", "C#2", "D2", "Eb2", "E2", "F2", "Bb2", "Bb3", "Bb4")
     answer = asked("tenor", "tenor-f", *names)
-    lacking = {one.midi for one in answer.gains if one.reason == "lacks"}
+    lacking = {one.midi for one in answer.gains if one.reason == "beyond-horn"}
     assert lacking == {parse_pitch(name).midi for name in ("C2", "C#2", "D2", "Eb2")}
     assert answer.losses == ()
 
@@ -43,7 +43,7 @@ def test_b1_needs_the_second_valve() -> None:
     practice)."""
     answer = asked("tenor-f", "bass-independent", "B1", "C2", "Bb2")
     b1 = next(one for one in answer.gains if one.sounding == "B1")
-    assert (b1.reason, b1.measures) == ("lacks", ("1",))
+    assert (b1.reason, b1.measures) == ("beyond-horn", ("1",))
     assert b1.have.startswith("TS4 ")
 
 
@@ -60,8 +60,8 @@ def test_notes_far_out_come_near_with_the_attachment() -> None:
 def test_a_short_reach_is_seen_and_the_note_is_not_called_impossible() -> None:
     short = player_from({"height_cm": 125}, "p.toml", "height_cm = 125")
     answer = asked("tenor", "tenor-f", "C3", "Bb2", player=short)
-    assert [(one.sounding, one.reason) for one in answer.gains] == [("C3", "beyond-reach")]
-    assert "beyond the reach told" in answer.gains[0].lack
+    assert [(one.sounding, one.reason) for one in answer.gains] == [("C3", "long-reach")]
+    assert "beyond this player's reach" in answer.gains[0].lack
     seventh = next(one for one in answer.places if one.label == "7")
     assert seventh.beyond_reach_mm == pytest.approx(seventh.extension_mm - reach_from_height_mm(125))
 
@@ -82,7 +82,8 @@ def test_the_way_back_is_the_mirror() -> None:
 
 def test_what_neither_has_is_told() -> None:
     answer = asked("tenor", "tenor-f", "G0", "Bb2")
-    assert [(one.sounding, one.lack) for one in answer.neither] == [("G0", "not on this horn")]
+    assert [(one.sounding, one.lack) for one in answer.neither] == [
+        ("G0", "cannot be sounded on tenor-f: its lowest note is C1")]
 
 
 def test_hands_are_told_from_the_profiles() -> None:
@@ -157,7 +158,7 @@ def test_several_scores_are_told_apart() -> None:
     assert {one.score for one in answer.gains} == {document.name for document in documents}
     # README of the samples: measure 42 of the march ends on E flat 2, which a straight tenor does not have.
     march = [one for one in answer.gains if one.score == documents[0].name and one.sounding == "Eb2"]
-    assert [(one.reason, one.measures) for one in march] == [("lacks", ("42",))]
+    assert [(one.reason, one.measures) for one in march] == [("beyond-horn", ("42",))]
 
 
 def test_the_document_is_whole() -> None:
