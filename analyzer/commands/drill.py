@@ -1,6 +1,7 @@
 """``lowbrass drill``: a practice sheet from the hard moves of a score."""
 
 import datetime as dt
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
 
@@ -17,7 +18,7 @@ from analyzer.commands.options import (
     write_file,
 )
 from analyzer.practice.drills import Drills, drills_for
-from analyzer.practice.weeks import practice_days
+from analyzer.practice.weeks import Day, practice_days
 from analyzer.report.drill_sheet import sheet_musicxml
 from analyzer.report.drill_sound import Drone, listening_wav, sheet_midi, tones
 from analyzer.report.drill_tables import calendar_ics, drill_document, drill_text
@@ -44,17 +45,18 @@ _ENGRAVING = ("verovio", "reportlab", "fontTools", "brotli")
 @click.option("--start", type=click.DateTime(["%Y-%m-%d"]), metavar="YYYY-MM-DD", help="First day of the calendar.")
 @click.option("--midi", type=click.Path(path_type=Path), metavar="FILE.mid",
               help="Write the sheet as MIDI, to hear it.")
-@click.option("--listen", type=click.Path(path_type=Path), metavar="FILE.wav",
-              help="Write reference pitches for the listening exercises as sound.")
+@click.option("--tones", "--listen", "reference", type=click.Path(path_type=Path), metavar="FILE.wav",
+              help="Write the reference pitches of the listening exercises as sound (--listen is its old name).")
 @click.option("--drone", type=click.Choice(("equal", "just")),
-              help="With --listen: the tonic sounds below; in tune is equal temperament or the pure interval.")
+              help="With --tones: the tonic sounds below; in tune is equal temperament or the pure interval.")
 @format_option("text", "json")
 def command(score: Path, request: Request, outputs: tuple[Path, ...], paper: Literal["a4", "letter"], seed: int,
             weeks: int | None, calendar: Path | None, start: dt.datetime | None, midi: Path | None,
-            listen: Path | None, drone: Drone | None, form: str) -> None:
+            reference: Path | None, drone: Drone | None, form: str) -> None:
     """Make a practice sheet from the moves of SCORE that are new, far, fast or out of tune.
 
-    The sheet is for one line: of the asked parts, the one whose moves ask for most.
+    The sheet is for one line: of the parts named, the one with the hardest moves. No tempo on it is above what this
+    player can do; what is left out for that is said.
     """
     for path in outputs:
         if path.suffix.lower() not in (*_SCORES, *_PAGES):
@@ -64,22 +66,22 @@ def command(score: Path, request: Request, outputs: tuple[Path, ...], paper: Lit
         raise click.UsageError("--calendar needs --weeks N and --start YYYY-MM-DD.")
     if start is not None and calendar is None:
         raise click.UsageError("--start is the first day of a calendar; add --calendar FILE.ics.")
-    if drone is not None and listen is None:
-        raise click.UsageError("--drone is for the sound file; add --listen FILE.wav.")
-    for other, endings in ((midi, (".mid", ".midi")), (listen, (".wav",)), (calendar, (".ics",))):
+    if drone is not None and reference is None:
+        raise click.UsageError("--drone is for the sound file; add --tones FILE.wav.")
+    for other, endings in ((midi, (".mid", ".midi")), (reference, (".wav",)), (calendar, (".ics",))):
         if other is not None and other.suffix.lower() not in endings:
             raise click.BadParameter(f"'{other.name}': let its name end in {endings[0]}.")
     document = open_document(score)
     drills = drills_for(document, request, seed=seed)
     days = practice_days(drills, weeks) if weeks else ()
     try:
-        files = [(path, _sheet(drills, path.suffix.lower(), paper)) for path in outputs]
+        files = [(path, _sheet(drills, days, path.suffix.lower(), paper)) for path in outputs]
         if calendar is not None and start is not None:
             files.append((calendar, calendar_ics(drills, days, start.date())))
         if midi is not None:
             files.append((midi, sheet_midi(drills)))
-        if listen is not None:
-            files.append((listen, listening_wav(tones(drills, drone))))
+        if reference is not None:
+            files.append((reference, listening_wav(tones(drills, drone))))
     except ImportError as error:
         name = error.name or "a package"
         raise missing(name, "engrave" if name.split(".")[0] in _ENGRAVING else "build") from error
@@ -93,9 +95,9 @@ def command(score: Path, request: Request, outputs: tuple[Path, ...], paper: Lit
         click.echo(drill_text(drills, days))
 
 
-def _sheet(drills: Drills, ending: str, paper: Literal["a4", "letter"]) -> bytes:
+def _sheet(drills: Drills, days: Sequence[Day], ending: str, paper: Literal["a4", "letter"]) -> bytes:
     if ending in _SCORES:
-        return sheet_musicxml(drills)
+        return sheet_musicxml(drills, days)
     from analyzer.report.drill_page import sheet_file
 
-    return sheet_file(drills, ending, paper=paper)
+    return sheet_file(drills, ending, days, paper=paper)

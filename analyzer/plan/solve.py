@@ -63,10 +63,13 @@ class Planner:
         Judged weights; the data file's where not given.
     times : tuple of NoteTime, optional
         The line's times where another planner with the same tempo and weights has them already.
+    choices : sequence of tuple of Candidate, optional
+        What each note may take where that is settled already (an exercise); else what horn and player allow.
     """
 
     def __init__(self, line: Line, horn: Horn, player: Player | None = None, *, tempo_bpm: float | None = None,
-                 weights: Weights | None = None, times: tuple[NoteTime, ...] | None = None) -> None:
+                 weights: Weights | None = None, times: tuple[NoteTime, ...] | None = None,
+                 choices: Sequence[tuple[Candidate, ...]] | None = None) -> None:
         self.line = line
         self.horn = horn
         self.player = player or Player()
@@ -79,8 +82,9 @@ class Planner:
             if note.midi not in known:
                 known[note.midi] = allowed_choices(horn, self.player, note.midi)
                 usual[note.midi] = chart_choice(horn, note.midi, self.player.ceiling_midi)
-        self.choices = [known[note.midi] for note in line.notes]
-        self._open_glissandi()
+        self.choices = [known[note.midi] for note in line.notes] if choices is None else list(choices)
+        if choices is None:
+            self._open_glissandi()
         self.usual = [usual[note.midi] for note in line.notes]
         self.moves: list[Move] = [
             move_of(time, a.slur_after, a.gliss_after, a.midi, b.midi)

@@ -13,9 +13,9 @@ from analyzer.pitch import Pitch
 from analyzer.plan.player import Player
 from analyzer.plan.progress import Pair
 from analyzer.plan.solve import Planner
-from analyzer.practice.exercises import distinct_moves, mixed, move_drills, state_scales, tuning, two_ways
+from analyzer.practice.exercises import distinct_moves, mixed, move_drills, past_the_ear, state_scales, tuning, two_ways
 from analyzer.practice.grammar import default_grammar
-from analyzer.practice.kit import Exercise, Kit, transposition_of, verified
+from analyzer.practice.kit import METRONOME, Exercise, Kit, paced, transposition_of, verified
 from analyzer.practice.moves import Move, hard_moves, ranked_moves, secure_moves
 from analyzer.practice.passage import Meter, hardest_window, passage_drills
 from analyzer.problem import Problem, unreadable
@@ -25,8 +25,12 @@ from analyzer.score.line import Line
 WARM_UP = "Warm up first: some easy long notes and lip slurs."
 """NASM-PAMA student sheet, *Protecting your neuromusculoskeletal health*: warm up before hard passages."""
 RECALL_DAYS = (1, 3, 7, 14)
-"""Days after which to try a move again, unprepared. Judged: growing gaps are common practice, no source gives numbers
-for a slide; a teacher may set others."""
+"""Days after which a move may be tried again, unprepared. Judged: growing gaps are common practice, no source gives
+numbers for a slide; a teacher may set others. Offered, never promised: learners at the piano gained nothing from gaps
+(M. Wiseheart, A. D'Souza and J. Chae, *Lack of spacing effects during piano learning*, PLoS ONE 12, 2017; cited from
+memory)."""
+RECALL_OFFER = "Optional: studies found little gain from such gaps for young players."
+"""What stands beside the recall wherever it goes."""
 _LEAST_MOVES, _MOST_MOVES = 2, 3
 _PAGE = 9
 """Exercises on a page, a system each and two rows of words; judged by looking at A4."""
@@ -46,7 +50,8 @@ class Recall:
 class Drills:
     """A practice sheet: the line it was made from, ranked moves, exercises in grade order, recall and cautions.
 
-    `secure` names the moves of the music that are left out, as the player file calls them secure.
+    `secure` names the moves of the music that are left out, as the player file calls them secure; `problems` what else
+    is left out or supposed.
     """
 
     document: Document
@@ -58,6 +63,12 @@ class Drills:
     recall: tuple[Recall, ...]
     cautions: tuple[str, ...]
     problems: tuple[Problem, ...]
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What the sheet itself says of what is not on it."""
+        return tuple(f"{one.what[:1].upper()}{one.what[1:]}. {one.try_}" for one in self.problems
+                     if one.code in ("left-out", "past-the-ear", "too-fast"))
 
 
 def drills_for(document: Document, request: Request, *, seed: int = 1) -> Drills:
@@ -94,15 +105,24 @@ def drills_for(document: Document, request: Request, *, seed: int = 1) -> Drills
         if len(ways) + len(scales) + _LEAST_MOVES + len(after) > _PAGE:
             del kind[1:]
     room = max(_LEAST_MOVES, min(_MOST_MOVES, _PAGE - len(ways) - len(scales) - len(after)))
-    made = (*ways, *scales, *move_drills(kit, moves, most=room), *after)
+    asked = (*ways, *scales, *move_drills(kit, moves, most=room), *after)
+    made = tuple(slow for exercise in asked if (slow := paced(exercise, kit)) is not None)
     for exercise in made:
         verified(exercise, kit)
+    if not made:
+        raise unreadable("nothing-to-drill", where=f"{document.name}, {line.part_name}",
+                         what="every exercise would be faster than this player's limits, even at "
+                              f"{METRONOME[0]} beats a minute",
+                         try_="Look at the speeds in the player file.")
+    slower = [exercise.title for exercise in asked if exercise.title not in {one.title for one in made}]
+    if window and not any(exercise.kind == "passage" for exercise in asked):
+        slower.append(f"the passage from measure {window[0].number} as written")
     slide = plan.horn.family == "slide"
     return Drills(
         document=document, planned=planned, kit=kit, moves=moves,
         secure=secure_moves(plan, learner), exercises=made, recall=recall_of(kit, moves),
         cautions=cautions.for_playing(slide=slide, valves=not slide, estimated_reach=learner.reach_estimated),
-        problems=(*analysis.problems, *_left_out(kit)))
+        problems=(*analysis.problems, *_left_out(kit), *past_the_ear(kit), *_too_fast(kit, slower)))
 
 
 def _hardest_line(document: Document, analysis: Analysis, request: Request, player: Player,
@@ -155,8 +175,17 @@ def _left_out(kit: Kit) -> list[Problem]:
         return []
     line: Line = kit.plan.line
     return [Problem(severity="warning", code="left-out", where=line.part_name,
-                    what=f"the drills leave out {', '.join(names)}: beyond this horn or player (a rest stands there)",
+                    what=f"the exercises leave out {', '.join(names)}: beyond this horn or player (rests instead)",
                     try_="lowbrass map tells why, note by note; lowbrass review tells what to do.")]
+
+
+def _too_fast(kit: Kit, names: Sequence[str]) -> list[Problem]:
+    """Say which exercises are left out because no metronome is slow enough for this player."""
+    if not names:
+        return []
+    return [Problem(severity="warning", code="too-fast", where=kit.plan.line.part_name,
+                    what=f"left out as faster than this player's limits at any tempo: {'; '.join(names)}",
+                    try_="Simplify it with the teacher, or look at the speeds in the player file.")]
 
 
 def meter_at(document: Document, part_id: str, index: int) -> Meter:
@@ -190,12 +219,13 @@ def recall_of(kit: Kit, moves: Sequence[Move], *, most: int = 5) -> tuple[Recall
     """Return what to try again from memory on later days: the hardest moves, not looked up first."""
     result: list[Recall] = []
     seen: set[str] = set()
+    what = "positions" if kit.horn.family == "slide" else "fingerings"
     for move in distinct_moves(kit, moves):
         a, b = kit.written(move.before.midi).pretty, kit.written(move.after.midi).pretty
         play = f"{a}–{b}–{a}"
         if play in seen or f"{b}–{a}–{b}" in seen or len(result) >= most:
             continue
         seen.add(play)
-        result.append(Recall(ask=f"Cover the marks. Say where {a} and {b} lie, sing them, then play {play}.", play=play,
-                             covers=move.name, after_days=RECALL_DAYS))
+        ask = f"Cover the marks. Say the {what} of {a} and {b}, sing them, then play {play}."
+        result.append(Recall(ask=ask, play=play, covers=move.name, after_days=RECALL_DAYS))
     return tuple(result)

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from random import Random
 
@@ -20,6 +20,10 @@ from analyzer.score.timeline import Tempo
 # The numbers on a metronome of the usual make; common practice, no source.
 METRONOME = (40, 42, 44, 46, 48, 50, 52, 54, 56, 58, 60, 63, 66, 69, 72, 76, 80, 84, 88, 92, 96, 100, 104, 108, 112,
              116, 120, 126, 132, 138, 144, 152, 160, 168, 176, 184, 192, 200, 208)
+BEATS = {Fraction(1, 8): "32nd", Fraction(1, 4): "sixteenth", Fraction(1, 2): "eighth", Fraction(3, 4): "dotted eighth",
+         Fraction(1): "quarter", Fraction(3, 2): "dotted quarter", Fraction(2): "half", Fraction(3): "dotted half",
+         Fraction(4): "whole"}
+"""What a metronome counts [quarter notes], in words."""
 _STEPS = "CDEFGAB"
 _SHARPS = "FCGDAEB"
 
@@ -42,7 +46,7 @@ class DrillNote:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Exercise:
-    """One exercise: notes by measure, with what to do in words.
+    """One exercise: notes by measure, with what to do (`task`) and how to go up the metronome's steps (`climb`).
 
     `tempo_bpm` is where to begin, `steps` the metronome numbers up to the goal (empty where no speed is asked for);
     both count beats of `beat` quarter notes. `covers` names the moves or choices that it trains. `beats` over
@@ -51,7 +55,7 @@ class Exercise:
 
     kind: str
     title: str
-    words: str
+    task: str
     tempo_bpm: int
     steps: tuple[int, ...]
     measures: tuple[tuple[DrillNote, ...], ...]
@@ -59,6 +63,21 @@ class Exercise:
     beats: str = "4"
     beat_type: str = "4"
     beat: Fraction = Fraction(1)
+    climb: str = ""
+
+    @property
+    def words(self) -> str:
+        """The task, and the metronome's numbers where there are some."""
+        return self.told(" – ".join(str(step) for step in self.steps))
+
+    def told(self, ladder: str) -> str:
+        """Return the task with `ladder` in the place of the metronome's numbers."""
+        return f"{self.task} Metronome {ladder}{self.climb}".strip() if self.steps else self.task
+
+    @property
+    def goal_bpm(self) -> int:
+        """The fastest number that the exercise asks for. [beats a minute]"""
+        return self.steps[-1] if self.steps else self.tempo_bpm
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,8 +206,9 @@ def steps_to(goal_bpm: float) -> tuple[int, ...]:
     return tuple(dict.fromkeys(metronome(goal_bpm * share) for share in (0.6, 0.73, 0.87, 1.0)))
 
 
-def exercise_line(exercise: Exercise, transposition: Transposition) -> Line:
-    """Return an exercise as a line, as the planner wants it."""
+def exercise_line(exercise: Exercise, transposition: Transposition, bpm: int | None = None) -> Line:
+    """Return an exercise as a line, as the planner wants it, at a metronome number (its fastest where none is given).
+    """
     notes: list[LineNote] = []
     measures = []
     onset = Fraction(0)
@@ -205,7 +225,7 @@ def exercise_line(exercise: Exercise, transposition: Transposition) -> Line:
                     midi=one.choice.midi, grace=one.duration == 0, slur_after=one.slur_after, staccato=one.staccato))
             onset += one.duration
         measures.append(LineMeasure(index=index, number=str(index + 1), onset=start, duration=onset - start))
-    goal = exercise.steps[-1] if exercise.steps else exercise.tempo_bpm
+    goal = exercise.goal_bpm if bpm is None else bpm
     return Line(part_id="P1", part_name=exercise.title, family="other", number=1, of=1, notes=tuple(notes),
                 measures=tuple(measures), tempi=(Tempo(onset=Fraction(0), bpm=float(goal * exercise.beat)),))
 
@@ -216,20 +236,57 @@ def _lengthened(note: LineNote, by: Fraction) -> LineNote:
                     grace=note.grace, slur_after=note.slur_after, staccato=note.staccato)
 
 
+def paced(exercise: Exercise, kit: Kit) -> Exercise | None:
+    """Return an exercise that asks for no tempo above its own ceiling: as it is, or slower.
+
+    The ceiling is the planner's (`Totals.tempo_ceiling_bpm`), with the exercise's own choices at every note. None where
+    the metronome's slowest number is still too fast for this player.
+    """
+    ceiling = float("inf")
+    for number in reversed([one for one in METRONOME if one <= exercise.goal_bpm]):
+        if number * exercise.beat > ceiling:
+            continue
+        ceiling = _ceiling_bpm(exercise, kit, number)
+        if number * exercise.beat <= ceiling:
+            if number == exercise.goal_bpm:
+                return exercise
+            steps = steps_to(number) if exercise.steps else ()
+            return replace(exercise, steps=steps, tempo_bpm=steps[0] if steps else number)
+    return None
+
+
+def _ceiling_bpm(exercise: Exercise, kit: Kit, bpm: int) -> float:
+    """Return the ceiling of an exercise played at a metronome number [quarter notes a minute]; below it if too fast.
+
+    Grace notes and breaths do not stretch with the tempo, so the ceiling is asked anew at each number.
+    """
+    totals = _planned(exercise, kit, bpm).totals
+    told_mm_s = kit.player.max_speed_mm_s
+    if told_mm_s is not None and (totals.peak_speed_mm_s or 0.0) > told_mm_s:
+        return float(bpm * exercise.beat) * (1 - 1e-6)
+    return float("inf") if totals.tempo_ceiling_bpm is None else totals.tempo_ceiling_bpm
+
+
+def _planned(exercise: Exercise, kit: Kit, bpm: int | None = None) -> Plan:
+    """Plan an exercise, the choices of its notes being settled."""
+    line = exercise_line(exercise, kit.transposition, bpm)
+    settled = [(one.choice,) for row in exercise.measures for one in row if one.choice is not None and not one.tied]
+    return Planner(line, kit.horn, kit.player, weights=kit.planner.weights, choices=settled).outline()
+
+
 def verified(exercise: Exercise, kit: Kit) -> Plan:
-    """Plan an exercise with its labels pinned; return the plan.
+    """Plan an exercise with its labels at its fastest tempo; return the plan.
 
     Raises
     ------
     ValueError
-        If a note cannot be played by this player on this horn, or its label sounds another pitch.
+        If a note cannot be played by this player on this horn, its label sounds another pitch, or a printed tempo is
+        above the exercise's ceiling.
     """
-    line = exercise_line(exercise, kit.transposition)
-    choices = [one.choice for row in exercise.measures for one in row if one.choice is not None and not one.tied]
-    for note, choice in zip(line.notes, choices, strict=True):
-        if not kit.can(choice) or note.sounding.midi != choice.midi:
-            raise ValueError(f"{exercise.title}: {note.sounding.name} with {choice.label} is not for this player")
-    plan = Planner(line, kit.horn, kit.player).plan({k: choice.label for k, choice in enumerate(choices)})
-    if plan.totals.unplayable:
-        raise ValueError(f"{exercise.title}: a note cannot be played on {kit.horn.name}")
+    plan = _planned(exercise, kit)
+    for one in plan.notes:
+        if one.choice is None or not kit.can(one.choice) or one.note.sounding.midi != one.choice.midi:
+            raise ValueError(f"{exercise.title}: {one.note.sounding.name} is not for this player")
+    if exercise.goal_bpm * exercise.beat > _ceiling_bpm(exercise, kit, exercise.goal_bpm):
+        raise ValueError(f"{exercise.title}: {exercise.goal_bpm} is above what this player can do")
     return plan

@@ -8,7 +8,7 @@ from itertools import groupby
 
 from analyzer.pitch import Pitch
 from analyzer.plan.plan import PlannedNote
-from analyzer.practice.kit import METRONOME, DrillNote, Exercise, Kit, Way, metronome, steps_to
+from analyzer.practice.kit import BEATS, METRONOME, DrillNote, Exercise, Kit, Way, metronome, paced, steps_to
 from analyzer.practice.moves import Move
 from analyzer.score.timeline import Measure
 
@@ -101,7 +101,10 @@ def _of_one_length(inside: Sequence[Measure]) -> bool:
 
 
 def passage_drills(kit: Kit, window: Sequence[Measure], meter: Meter) -> list[Exercise]:
-    """Return the passage in three grades; the second is left out where the rhythm has nothing to learn."""
+    """Return the passage in three grades; the second is left out where the rhythm has nothing to learn.
+
+    As written it is left out where this player can play it at no tempo of a metronome.
+    """
     if not window:
         return []
     first, last = window[0], window[-1]
@@ -110,36 +113,56 @@ def passage_drills(kit: Kit, window: Sequence[Measure], meter: Meter) -> list[Ex
     if not able:
         return []
     name = f"measures {first.number}–{last.number}" if len(window) > 1 else f"measure {first.number}"
-    beat = meter.beat
-    while able[0].time.bpm / beat > METRONOME[-1]:
-        # Quicker than any metronome: it then ticks every other beat.
-        beat *= 2
-    steps = steps_to(able[0].time.bpm / float(beat))
     covers = (name.replace("–", "-"),)
-    rows = _rows(kit, inside, window, meter)
     distinct = [next(group) for _, group in groupby(able, key=lambda one: (one.note.midi, one.choice))]
     ways = [Way(one.choice) for one in distinct if one.choice is not None][:_MOST_LONG]
     result = [Exercise(
-        kind="passage-long", title=f"Passage, {name}: its pitches", words="Long notes, the marks as in the music.",
+        kind="passage-long", title=f"Passage, {name}: its pitches", task="Long notes, the marks as in the music.",
         tempo_bpm=metronome(66), steps=(), measures=kit.row("long", ways), covers=covers)]
-    if len({one.note.duration for one in able}) > 1 or min(one.note.duration for one in able) < 1:
+    whole = _as_written(kit, inside, window, meter, name)
+    if whole is not None and (len({one.note.duration for one in able}) > 1 or
+                              min(one.note.duration for one in able) < 1):
         hub = _hub(kit, able)
         assert hub.choice is not None
         spelled = kit.written(hub.note.midi)
         flat = tuple(tuple(
             replace(note, choice=hub.choice, written=spelled, slur_after=False) if note.written else note
-            for note in row if note.duration) for row in rows)
-        result.append(Exercise(
-            kind="passage-rhythm", title=f"Passage, {name}: its rhythm", words="The rhythm on one pitch.",
-            tempo_bpm=steps[0], steps=(), measures=flat, covers=covers, beats=meter.beats, beat_type=meter.beat_type,
-            beat=beat))
-    listed = " – ".join(str(step) for step in steps)
-    result.append(Exercise(
-        kind="passage", title=f"Passage, {name}: as written",
-        words=f"Metronome {listed}, the next one when this one is clean.",
-        tempo_bpm=steps[0], steps=steps, measures=rows, covers=covers, beats=meter.beats, beat_type=meter.beat_type,
-        beat=beat))
-    return result
+            for note in row if note.duration) for row in whole.measures)
+        result.append(replace(
+            whole, kind="passage-rhythm", title=f"Passage, {name}: its rhythm", task="The rhythm on one pitch.",
+            climb="", tempo_bpm=whole.steps[0], steps=(), measures=flat))
+    return result if whole is None else [*result, whole]
+
+
+def _as_written(kit: Kit, inside: Sequence[PlannedNote], window: Sequence[Measure], meter: Meter, name: str,
+                ) -> Exercise | None:
+    """Return the passage with a ladder up to the music's tempo, or to this player's ceiling where that is lower.
+
+    A metronome that would have to tick slower than it can counts a shorter beat; where that does not help, grace notes
+    are left out, as they take the same time at any tempo. None where nothing helps.
+    """
+    bpm = next(one for one in inside if kit.can(one.choice)).time.bpm
+    beat = meter.beat
+    while bpm / beat > METRONOME[-1]:
+        # Quicker than any metronome: it then ticks every other beat.
+        beat *= 2
+    third = Fraction(3) if beat.numerator % 3 == 0 else Fraction(2)
+    for graces in (True, False):
+        notes = [one for one in inside if graces or not one.note.grace]
+        if not graces and len(notes) == len(inside):
+            break
+        for ticks in (beat, beat / third, beat / third / 2):
+            steps = steps_to(min(bpm / float(ticks), METRONOME[-1]))
+            made = paced(Exercise(
+                kind="passage", title=f"Passage, {name}: as written", task="" if graces else "Without the grace notes.",
+                climb=", each when the last is clean.", tempo_bpm=steps[0], steps=steps,
+                measures=_rows(kit, notes, window, meter), covers=(name.replace("–", "-"),), beats=meter.beats,
+                beat_type=meter.beat_type, beat=ticks), kit)
+            if made is not None:
+                music = f"{BEATS.get(beat, 'beat')} = {bpm / float(beat):.0f}"
+                above = f"{made.climb[:-1]} (music: {music}, above this player's limit)."
+                return made if made.steps == steps else replace(made, climb=above)
+    return None
 
 
 def _hub(kit: Kit, notes: Sequence[PlannedNote]) -> PlannedNote:

@@ -21,10 +21,14 @@ MINUTES = 10
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Day:
-    """One day of practice: `day` counts from 0, `tempi` are the metronome goals of the exercises (None without)."""
+    """One day of practice: `day` counts from 0, `tempi` are the metronome goals of the exercises (None without).
+
+    `places` are the exercises' numbers on the sheet, from 1.
+    """
 
     week: int
     day: int
+    places: tuple[int, ...]
     titles: tuple[str, ...]
     tempi: tuple[int | None, ...]
     recall: tuple[str, ...]
@@ -54,9 +58,23 @@ def practice_days(drills: Drills, weeks: int) -> tuple[Day, ...]:
             tempi.append(_step(drills.exercises[place], done[place], times[place]))
             done[place] += 1
         days.append(Day(
-            week=number // len(DAYS) + 1, day=day, titles=tuple(drills.exercises[place].title for place in today),
+            week=number // len(DAYS) + 1, day=day, places=tuple(place + 1 for place in today),
+            titles=tuple(drills.exercises[place].title for place in today),
             tempi=tuple(tempi), recall=_recall(drills, day, number)))
     return tuple(days)
+
+
+WEEKS_SAID = f"Exercise numbers, with the tempo to reach in brackets; about {MINUTES} minutes a day."
+"""What stands above the weeks on a sheet."""
+
+
+def by_week(days: Sequence[Day]) -> list[tuple[str, ...]]:
+    """Return a row a week: its name, then what each of its days holds, as in ``1, 3 (72), 4``."""
+    rows: dict[int, list[str]] = {}
+    for day in days:
+        rows.setdefault(day.week, [f"Week {day.week}"]).append(", ".join(
+            f"{place} ({goal})" if goal else str(place) for place, goal in zip(day.places, day.tempi, strict=True)))
+    return [tuple(row) for row in rows.values()]
 
 
 def needs(drills: Drills) -> tuple[float, ...]:

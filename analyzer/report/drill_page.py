@@ -13,11 +13,11 @@ from analyzer.engrave.copy import engraving_copy
 from analyzer.engrave.engrave import engraved_pages
 from analyzer.engrave.options import PageOptions, Paper
 from analyzer.picture.drawing import BASE, FAINT, INK, MARGIN_MM, RULE, UNITS_PER_MM, Drawing, clean, num
-from analyzer.practice.drills import WARM_UP, Drills
-from analyzer.practice.kit import Exercise
+from analyzer.practice.drills import RECALL_OFFER, WARM_UP, Drills
+from analyzer.practice.kit import BEATS, Exercise
+from analyzer.practice.weeks import WEEKS_SAID, Day, by_week
 from analyzer.report.drill_sheet import part_name, sheet_score, sheet_title
 from analyzer.report.drill_stream import PART
-from analyzer.report.drill_tables import BEATS
 from analyzer.report.shell import shell
 
 _MARGIN = MARGIN_MM * UNITS_PER_MM
@@ -32,14 +32,18 @@ _AIR_PX = 11.0
 """Margin of an engraved picture that the sheet does without, above and below."""
 _MEMORY = 40.0
 """What is asked from memory, above the foot."""
+_WEEKS_HEAD, _WEEK = 34.0, 15.0
+"""Heading of the weeks, and the row of one."""
 _LETTER = 5.4
 """Width of a letter of 11 units; a little more than our faces take."""
 
 _Engrave = Callable[[Exercise, int, int, int, str], str]
 
 
-def sheet_file(drills: Drills, ending: str, *, paper: Paper = "a4") -> bytes:
+def sheet_file(drills: Drills, ending: str, days: Sequence[Day] = (), *, paper: Paper = "a4") -> bytes:
     """Return the sheet as ``.pdf``, ``.svg`` (pages below each other) or ``.html``; equal drills give equal bytes.
+
+    The weeks stand on it where `days` has some.
 
     Raises
     ------
@@ -49,8 +53,8 @@ def sheet_file(drills: Drills, ending: str, *, paper: Paper = "a4") -> bytes:
         If music21 (extra `build`) or the engraver (extra `engrave`) is not installed.
     """
     if ending == ".html":
-        return _html(drills).encode()
-    sheets = sheet_pages(drills, paper=paper, embed_fonts=ending == ".svg")
+        return _html(drills, days).encode()
+    sheets = sheet_pages(drills, days, paper=paper, embed_fonts=ending == ".svg")
     if ending == ".svg":
         return (_stacked(sheets, paper) + "\n").encode()
     if ending == ".pdf":
@@ -69,18 +73,53 @@ def _stacked(sheets: Sequence[str], paper: Paper) -> str:
             f'width="{num(wide)}" height="{num(high * len(sheets))}" role="img">{body}</svg>')
 
 
-def sheet_pages(drills: Drills, *, paper: Paper = "a4", embed_fonts: bool = True) -> tuple[str, ...]:
-    """Return the sheet as SVG, a page each: one wherever the music fits it at a size that can be read."""
+def sheet_pages(drills: Drills, days: Sequence[Day] = (), *, paper: Paper = "a4", embed_fonts: bool = True,
+                ) -> tuple[str, ...]:
+    """Return the sheet as SVG, a page each: one wherever the music fits it at a size that can be read.
+
+    Weeks that find no room below the music have a page of their own.
+    """
     wide, high = (mm * UNITS_PER_MM for mm in PageOptions(paper=paper).size_mm)
     engrave = _engraver(drills, embed_fonts=embed_fonts)
-    foot = _wrapped(" ".join(drills.cautions), wide - 2 * _MARGIN, size=9.0)
-    bottom = high - _MARGIN - 12 * len(foot) - 10 - (_MEMORY if drills.recall else 0)
+    foot = _foot(drills, wide)
+    bottom = high - _MARGIN - sum(size + 3 for _, size in foot) - 10 - (_MEMORY if drills.recall else 0)
+    weeks = by_week(days)
+    room = _WEEKS_HEAD + _WEEK * len(weeks) if weeks else 0.0
     pages: list[list[str]] = []
-    for scale in _SCALES:
-        pages = _laid_out(drills, engrave, wide, bottom, scale)
+    for below, scale in [(room, scale) for scale in _SCALES] + [(0.0, scale) for scale in _SCALES if room]:
+        pages = _laid_out(drills, engrave, wide, bottom - below, scale)
         if len(pages) == 1:
             break
+    table = Drawing()
+    if room and below:
+        _weeks(table, weeks, bottom - room + _GAP, wide)
+    elif room:
+        _weeks(table, weeks, _MARGIN + _HEAD, wide)
+        pages.append([])
+    if room:
+        pages[-1].append(f"<g {BASE}>{table.body()}</g>")
     return tuple(_sheet(drills, page, number, len(pages), wide, high, foot) for number, page in enumerate(pages, 1))
+
+
+def _foot(drills: Drills, wide: float) -> list[tuple[str, float]]:
+    """Return the lines at the foot with their sizes: what is not on the sheet, then the cautions."""
+    width = wide - 2 * _MARGIN
+    remarks = [(line, 10.0) for text in drills.remarks for line in _wrapped(text, width, size=10.0)]
+    return remarks + [(line, 9.0) for line in _wrapped(" ".join(drills.cautions), width, size=9.0)]
+
+
+def _weeks(out: Drawing, rows: Sequence[Sequence[str]], y: float, wide: float) -> None:
+    """Draw the weeks: a row each, its days side by side with a box to tick."""
+    out.text(_MARGIN, y + 12, "Weeks", size=13, bold=True)
+    out.text(_MARGIN + 52, y + 12, f"{WEEKS_SAID} Tick the day.", italic=True)
+    columns = max(len(row) for row in rows) - 1
+    step = (wide - 2 * _MARGIN - 52) / columns
+    for number, (name, *cells) in enumerate(rows, 1):
+        out.text(_MARGIN, y + 14 + _WEEK * number, name)
+        for k, cell in enumerate(cells):
+            x = _MARGIN + 52 + k * step
+            out.rect(x, y + 5 + _WEEK * number, 9, 9, stroke=INK)
+            out.text(x + 14, y + 14 + _WEEK * number, cell)
 
 
 def _engraver(drills: Drills, *, embed_fonts: bool) -> _Engrave:
@@ -129,7 +168,7 @@ def _spread(page: list[tuple[int, Exercise, str, float]], wide: float, bottom: f
 def _heading(out: Drawing, exercise: Exercise, place: int, y: float, wide: float) -> None:
     """Draw number and title, the metronome with a box to tick for each step, and what to do."""
     out.text(_MARGIN, y + 14, f"{place}. {exercise.title}", size=13, bold=True)
-    out.text(_MARGIN, y + 29, _ticked(exercise), italic=True)
+    out.text(_MARGIN, y + 29, exercise.told("as ticked"), italic=True)
     steps = [str(step) for step in exercise.steps or (exercise.tempo_bpm,)]
     # From left to right, as a screen reader takes it; the last number ends at the margin.
     x = wide - _MARGIN - sum(7 * len(step) + 22 for step in steps)
@@ -147,24 +186,19 @@ def _beat(out: Drawing, x: float, y: float, beat: Fraction) -> None:
     out.dot(x, y, 3.2, fill="#ffffff" if plain >= 2 else INK, stroke=INK, line=1.2)
     if plain < 4:
         out.line(x + 3.2, y, x + 3.2, y - 12, color=INK, width=1.2)
-    if plain < 1:
-        out.path(f"M{num(x + 3.2)} {num(y - 12)} q1 4 4 7", width=1.4)
+    flags = [12 - 4 * k for k, value in enumerate((Fraction(1), Fraction(1, 2), Fraction(1, 4))) if plain < value]
+    for above in flags:
+        out.path(f"M{num(x + 3.2)} {num(y - above)} q1 4 4 7", width=1.4)
     if plain != beat:
         out.dot(x + 7.5, y - 1, 1.1)
-
-
-def _ticked(exercise: Exercise) -> str:
-    """Return the words; the boxes say the metronome numbers already."""
-    ladder = " – ".join(str(step) for step in exercise.steps)
-    return exercise.words.replace(f"Metronome {ladder}", "Metronome as ticked") if ladder else exercise.words
 
 
 def _memory(out: Drawing, drills: Drills, y: float, wide: float) -> None:
     """Draw what to try from memory, with a box for each day."""
     days = drills.recall[0].after_days
     out.text(_MARGIN, y + 12, "From memory", size=13, bold=True)
-    out.text(_MARGIN + 92, y + 12, f"after {', '.join(str(day) for day in days)} days: cover the marks, say where the "
-             "notes lie, sing them, play them, tick the day", italic=True)
+    out.text(_MARGIN + 92, y + 12, f"after {', '.join(str(day) for day in days)} days: marks covered; say, sing, play, "
+             f"tick. {RECALL_OFFER}", italic=True)
     step = (wide - 2 * _MARGIN) / max(4, len(drills.recall))
     for k, one in enumerate(drills.recall):
         x = _MARGIN + k * step
@@ -173,7 +207,8 @@ def _memory(out: Drawing, drills: Drills, y: float, wide: float) -> None:
             out.rect(x + step - 12 - 13 * (len(days) - j), y + 20, 9, 9, stroke=INK)
 
 
-def _sheet(drills: Drills, shapes: list[str], number: int, of: int, wide: float, high: float, foot: list[str]) -> str:
+def _sheet(drills: Drills, shapes: list[str], number: int, of: int, wide: float, high: float,
+           foot: Sequence[tuple[str, float]]) -> str:
     head, end = Drawing(), Drawing()
     head.text(_MARGIN, _MARGIN + 18, textwrap.shorten(sheet_title(drills), 70, placeholder=" …"), size=20, bold=True)
     learner = textwrap.shorten(drills.kit.learner.name, 24, placeholder=" …")
@@ -185,12 +220,13 @@ def _sheet(drills: Drills, shapes: list[str], number: int, of: int, wide: float,
         head.text(x, _MARGIN + 58, f"{label} {known}".strip(), color=INK if known else FAINT)
         if not known:
             head.line(x + _LETTER * len(label) + 8, _MARGIN + 60, x + 130, _MARGIN + 60, color=RULE)
-    y = high - _MARGIN - 12 * len(foot)
+    y = high - _MARGIN - sum(size + 3 for _, size in foot)
     end.line(_MARGIN, y - 4, wide - _MARGIN, y - 4, color=RULE)
-    for k, line in enumerate(foot):
-        end.text(_MARGIN, y + 10 + 12 * k, line, size=9, color=FAINT)
     if drills.recall and number == of:
         _memory(end, drills, y - 10 - _MEMORY, wide)
+    for text, size in foot:
+        end.text(_MARGIN, y + size + 1, text, size=size, color=INK if size > 9 else FAINT)
+        y += size + 3
     if of > 1:
         end.text(wide - _MARGIN, high - 16, f"{number} / {of}", size=10, color=FAINT, anchor="end")
     said = "; ".join(f"{place}. {one.title}" for place, one in enumerate(drills.exercises, 1))
@@ -222,7 +258,7 @@ def _placed(svg: str, x: float, y: float, scale: float) -> str:
             f'{etree.tostring(root, encoding="unicode")}</g>')
 
 
-def _html(drills: Drills) -> str:
+def _html(drills: Drills, days: Sequence[Day]) -> str:
     """Return the sheet as a page: it reads on a phone, and prints."""
     engrave = _engraver(drills, embed_fonts=True)
     parts, first = [], 0
@@ -237,9 +273,13 @@ def _html(drills: Drills) -> str:
                      f"<p>{escape(words)}</p>{music}</section>")
     recall = "".join(f"<li>{escape(one.ask)}</li>" for one in drills.recall)
     after = ", ".join(str(day) for day in drills.recall[0].after_days) if drills.recall else ""
-    memory = f"<section><h2>From memory, after {after} days</h2><ul>{recall}</ul></section>" if recall else ""
+    memory = (f"<section><h2>From memory, after {after} days</h2><p>{RECALL_OFFER}</p><ul>{recall}</ul></section>"
+              if recall else "")
+    rows = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in by_week(days))
+    weeks = f"<section><h2>Weeks</h2><p>{WEEKS_SAID}</p><table>{rows}</table></section>" if rows else ""
+    remarks = "".join(f"<p>{escape(text)}</p>" for text in drills.remarks)
     care = "".join(f"<li>{escape(line)}</li>" for line in drills.cautions)
     lead = f"{part_name(drills)}, {drills.planned.plan.horn.description}. {WARM_UP}"
-    return shell("".join(parts) + memory + f'<section class="care"><h2>Cautions</h2><ul>{care}</ul></section>',
-                 heading=sheet_title(drills), lead=lead)
+    cautions = f'<section class="care"><h2>Cautions</h2><ul>{care}</ul></section>'
+    return shell(remarks + "".join(parts) + weeks + memory + cautions, heading=sheet_title(drills), lead=lead)
 

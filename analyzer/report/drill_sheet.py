@@ -2,7 +2,7 @@
 
 import importlib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from lxml import etree
@@ -11,6 +11,7 @@ from analyzer.horns.candidate import shown
 from analyzer.marking.annotate import annotated
 from analyzer.marking.mark import Mark
 from analyzer.practice.drills import WARM_UP, Drills
+from analyzer.practice.weeks import WEEKS_SAID, Day, by_week
 from analyzer.report.drill_stream import PART, sheet_stream
 from analyzer.score.document import Document, read_document
 from analyzer.score.naming import read_name
@@ -22,18 +23,20 @@ _HEADING = re.compile(r"\d+\. ")
 _A4_TENTHS = (1200, 1697)              # 210 x 297 mm at 7 mm a staff of 40 tenths
 
 
-def sheet_musicxml(drills: Drills) -> bytes:
+def sheet_musicxml(drills: Drills, days: Sequence[Day] = ()) -> bytes:
     """Return the sheet as MusicXML 4.0, marked as an annotated score is. Equal drills give equal bytes.
+
+    The weeks stand at the foot where `days` has some.
 
     Raises
     ------
     ImportError
         If music21 (extra `build`) is not installed.
     """
-    return annotated(*sheet_score(drills))
+    return annotated(*sheet_score(drills, days))
 
 
-def sheet_score(drills: Drills, *, headings: bool = True) -> tuple[Document, list[Mark]]:
+def sheet_score(drills: Drills, days: Sequence[Day] = (), *, headings: bool = True) -> tuple[Document, list[Mark]]:
     """Return the music of the sheet and its marks; without `headings`, the words above exercises are left out.
 
     Raises
@@ -44,7 +47,7 @@ def sheet_score(drills: Drills, *, headings: bool = True) -> tuple[Document, lis
     exporter: Any = importlib.import_module("music21.musicxml.m21ToXml")
     stream = sheet_stream(drills, sheet_title(drills), part_name(drills), headings=headings)
     raw = exporter.GeneralObjectExporter(stream).parse()
-    document = read_document(_finished(raw, drills, headings=headings), "sheet.musicxml")
+    document = read_document(_finished(raw, drills, days, headings=headings), "sheet.musicxml")
     labels = [shown(one.choice.label) for exercise in drills.exercises for row in exercise.measures for one in row
               if one.choice is not None and not one.tied]
     refs = [ref for ref, note in enumerate(document.notes(PART))
@@ -65,7 +68,7 @@ def part_name(drills: Drills) -> str:
     return name if read_name(name).family == kind else kind.capitalize()
 
 
-def _finished(raw: bytes, drills: Drills, *, headings: bool) -> bytes:
+def _finished(raw: bytes, drills: Drills, days: Sequence[Day], *, headings: bool) -> bytes:
     """Take out what changes from run to run, and put in what the builder does not write."""
     root = etree.fromstring(raw)
     for gone in ("movement-title", "identification", "defaults"):
@@ -81,7 +84,7 @@ def _finished(raw: bytes, drills: Drills, *, headings: bool) -> bytes:
     place = root.index(part_list)
     root.insert(place, _made("identification", encoding=[("software", "lowbrass")]))
     root.insert(place + 1, _defaults())
-    for k, (kind, text, at) in enumerate(_credits(drills)):
+    for k, (kind, text, at) in enumerate(_credits(drills, days)):
         root.insert(place + 2 + k, _credit(kind, text, at))
     for part in root.iterfind("part"):
         part.set("id", PART)
@@ -161,12 +164,18 @@ def _defaults() -> etree._Element:
     return defaults
 
 
-def _credits(drills: Drills) -> list[tuple[str, str, tuple[int, int]]]:
+def _credits(drills: Drills, days: Sequence[Day]) -> list[tuple[str, str, tuple[int, int]]]:
     width, height = _A4_TENTHS
     plan = drills.planned.plan
     under = f"{part_name(drills)} – {plan.horn.description}"
+    foot = [("rights", text) for text in reversed(drills.cautions)] + [
+        ("remark", text) for text in reversed(drills.remarks)]
+    if days:
+        weeks = [f"Weeks. {WEEKS_SAID}", *(f"{name}: {' | '.join(cells)}" for name, *cells in by_week(days))]
+        foot += [("weeks", text) for text in reversed(weeks)]
+    lowest = 110 - 22 * (len(drills.cautions) - 1)
     return [("title", sheet_title(drills), (width // 2, height - 70)), ("subtitle", under, (width // 2, height - 120)),
-            *(("rights", text, (width // 2, 110 - 22 * k)) for k, text in enumerate(drills.cautions))]
+            *((kind, text, (width // 2, lowest + 22 * k)) for k, (kind, text) in enumerate(foot))]
 
 
 def _credit(kind: str, text: str, at: tuple[int, int]) -> etree._Element:

@@ -2,23 +2,19 @@
 
 import datetime as dt
 from collections.abc import Sequence
-from fractions import Fraction
 from typing import Any
 
 from analyzer.horns.candidate import shown
 from analyzer.pitch import Pitch
 from analyzer.plan.progress import move_text
-from analyzer.practice.drills import WARM_UP, Drills
-from analyzer.practice.kit import Exercise
+from analyzer.practice.drills import RECALL_OFFER, WARM_UP, Drills
+from analyzer.practice.kit import BEATS, Exercise
 from analyzer.practice.moves import Move, hard_moves
 from analyzer.practice.weeks import MINUTES, Day
 from analyzer.report.drill_sheet import part_name, sheet_title
 from analyzer.report.drill_sound import Drone, tones
 
 SCHEMA = "lowbrass.drill/1"
-BEATS = {Fraction(1, 2): "eighth", Fraction(1): "quarter", Fraction(3, 2): "dotted quarter", Fraction(2): "half",
-         Fraction(3): "dotted half", Fraction(4): "whole"}
-"""What a metronome counts, in words."""
 
 
 def drill_document(drills: Drills, days: Sequence[Day] = (), *, moves: int = 12,
@@ -41,6 +37,8 @@ def drill_document(drills: Drills, days: Sequence[Day] = (), *, moves: int = 12,
         "exercises": exercises,
         "recall": [{"ask": one.ask, "covers": one.covers, "after_days": list(one.after_days)}
                    for one in drills.recall],
+        "recall_offer": RECALL_OFFER,
+        "remarks": list(drills.remarks),
         "listening": [{"start_s": tone.start_s, "midi": tone.midi, "cents": round(tone.cents, 2), "what": tone.what,
                        "drone_midi": tone.drone_midi} for tone in tones(drills, drone)],
         "problems": [problem.as_json() for problem in drills.problems],
@@ -49,8 +47,9 @@ def drill_document(drills: Drills, days: Sequence[Day] = (), *, moves: int = 12,
     if days:
         result["weeks"] = [
             {"week": day.week, "day": day.day,
-             "exercises": [{"title": title, "metronome": goal}
-                           for title, goal in zip(day.titles, day.tempi, strict=True)], "recall": list(day.recall)}
+             "exercises": [{"place": place, "title": title, "metronome": goal}
+                           for place, title, goal in zip(day.places, day.titles, day.tempi, strict=True)],
+             "recall": list(day.recall)}
             for day in days]
     return result
 
@@ -90,7 +89,7 @@ def drill_text(drills: Drills, days: Sequence[Day] = ()) -> str:
     plan = drills.planned.plan
     out = [f"{part_name(drills)}, {plan.horn.description}" + (" (assumed; choose another with --horn)"
                                                               if drills.planned.assumed else ""), "",
-           "Hard moves" if any(move.kinds for move in drills.moves) else "No move is hard; these ask for most"]
+           "Hard moves" if any(move.kinds for move in drills.moves) else "No move is hard; these are the hardest"]
     out += [f"  {_said(move)}" for move in hard_moves(drills.moves)[:8]] or ["  none"]
     if drills.secure:
         out.append(f"  left out as secure: {', '.join(move_text(pair) for pair in drills.secure)}")
@@ -101,12 +100,13 @@ def drill_text(drills: Drills, days: Sequence[Day] = ()) -> str:
                    f"{BEATS.get(exercise.beat, 'beat')} = {exercise.tempo_bpm}{goal})")
     if drills.recall:
         after = ", ".join(str(day) for day in drills.recall[0].after_days)
-        out += ["", f"From memory, after {after} days", *(f"  {one.ask}" for one in drills.recall)]
+        out += ["", f"From memory, after {after} days. {RECALL_OFFER}", *(f"  {one.ask}" for one in drills.recall)]
     for day in days:
         goals = "; ".join(title + (f" at {goal}" if goal else "")
                           for title, goal in zip(day.titles, day.tempi, strict=True))
         out += [*(["", "Weeks"] if day is days[0] else []), f"  week {day.week}, day {day.day % 7 + 1}: {goals}"]
-        out += [f"      from memory: {ask}" for ask in day.recall]
+        out += [f"      from memory, if you like: {ask}" for ask in day.recall]
+    out += ["", *drills.remarks] if drills.remarks else []
     return "\n".join([*out, "", *(f"Caution: {line}" for line in drills.cautions)])
 
 
@@ -146,7 +146,7 @@ def calendar_ics(drills: Drills, days: Sequence[Day], start: dt.date) -> bytes:
         event.add("dtstart", date)
         event.add("dtend", date + dt.timedelta(days=1))
         event.add("summary", f"{sheet_title(drills)}: week {day.week}, about {MINUTES} minutes")
-        event.add("description", "\n".join([*goals, *(f"From memory: {ask}" for ask in day.recall),
+        event.add("description", "\n".join([*goals, *(f"From memory, if you like: {ask}" for ask in day.recall),
                                             *drills.cautions]))
         calendar.add_component(event)
     return bytes(calendar.to_ical())
