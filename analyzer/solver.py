@@ -111,6 +111,65 @@ class Lattice:
         new.changed = (max(first, 0), last + 1)
         return new
 
+    def rewalk(self, walk: Sequence[int], nodes: Mapping[int, Row], edges: Mapping[int, Edges] | None = None,
+               ) -> tuple[float, int, tuple[int, ...]] | None:
+        """Re-solve with other rows in some layers, without building tables: what changes, and where.
+
+        Parameters
+        ----------
+        walk : sequence of int
+            The best walk of this lattice.
+        nodes : mapping
+            The new row of each changed layer; it may have another length where `edges` has the matrices on both sides.
+        edges : mapping, optional
+            New matrices, by the layer they start from; none outside of the steps into and out of changed layers.
+
+        Returns
+        -------
+        (float, int, tuple of int) or None
+            By how much the best walk is dearer now; the first layer of the window that was solved again; the new
+            walk's nodes in that window. Outside of it the walk stays as it was. None where there is no walk any more.
+
+        Exact: beyond the changed layers the table is computed on until it is the old one, shifted by a constant, from
+        where on every choice falls as before; backward the walk is traced until it meets the old one.
+        """
+        edges = edges or {}
+        n, first, last = len(self.nodes), min(nodes), max(nodes)
+        base = self._shift[first]
+        here: Row = self._forward[first] if first else [0.0] * len(nodes[0])
+        if first - 1 in edges:
+            base = self._shift[first - 1]
+            here = _step_forward(self._forward[first - 1], self.nodes[first - 1], edges[first - 1])
+        fresh = [here]
+        extra, t = 0.0, first
+        while t < n - 1:
+            here = _step_forward(here, nodes.get(t, self.nodes[t]), edges.get(t, self.edges[t]))
+            fresh.append(here)
+            t += 1
+            if t > last:
+                lift = base - self._shift[t]
+                gaps = [new + lift - old for new, old in zip(here, self._forward[t], strict=True)
+                        if new < INF or old < INF]
+                if gaps and all(gap < INF and abs(gap - gaps[0]) < _SAME for gap in gaps):
+                    extra, state = gaps[0], walk[t]
+                    break
+        else:
+            ends = list(map(add, here, nodes.get(t, self.nodes[t])))
+            least = min(ends)
+            if least == INF:
+                return None
+            extra, state = least + base - self.cost, ends.index(least)
+        states = [state]
+        same_to = first - (first - 1 in edges)             # up to this layer every choice falls as before
+        while t and (t > same_to or state != walk[t]):
+            t -= 1
+            left = fresh[t - first] if t >= first else self._forward[t]
+            arrive = list(map(add, map(add, left, nodes.get(t, self.nodes[t])), edges.get(t, self.edges[t])[state]))
+            state = arrive.index(min(arrive))
+            states.append(state)
+        states.reverse()
+        return extra, t, tuple(states)
+
     def walks(self) -> Iterator[tuple[float, tuple[int, ...]]]:
         """Yield (cost, walk) from the best on, in order of cost, each walk once (Lawler's partition [2]_)."""
         to_end = self._to_end()

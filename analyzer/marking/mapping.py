@@ -1,6 +1,6 @@
 """The map as data and as text: the JSON document of the contract, rows for tables, marks, and the terminal table."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby, islice
 from textwrap import fill
 from typing import Any
@@ -9,7 +9,7 @@ from analyzer.analysis import Analysis, Planned
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.marking.mark import Mark
 from analyzer.plan.difficulty import difficulties
-from analyzer.plan.plan import Plan, PlannedNote
+from analyzer.plan.plan import Group, Plan, PlannedNote
 from analyzer.plan.slurs import slurs_of, slurs_said
 from analyzer.plan.summary import sentences
 from analyzer.plan.variants import Variant, pins_of, variants, walks
@@ -41,6 +41,11 @@ def line_json(one: Planned, plans: int = 0) -> dict[str, Any]:
         "part": {"id": one.part.id, "name": one.part.name},
         "line": plan.line.number, "of": plan.line.of, "horn": plan.horn.name, "horn_assumed": one.assumed,
         "notes": [note_json(note) | {"slur": kind} for note, kind in zip(plan.notes, slurs_of(plan), strict=True)],
+        "groups": [
+            {"first": group.first, "last": group.last, "measures": list(group.measures), "labels": list(group.labels),
+             "chart_labels": list(group.chart_labels), "saves_mm": _rounded(group.saves_mm), "why": group.why}
+            for group in plan.groups
+        ],
         "totals": {
             "notes": totals.notes, "unplayable": totals.unplayable, "travel_mm": _rounded(totals.travel_mm),
             "chart_travel_mm": _rounded(totals.chart_travel_mm), "valve_changes": totals.valve_changes,
@@ -149,8 +154,9 @@ def _line_text(one: Planned, width: int, plans: int) -> str:
     plan = one.plan
     out = ["", heading(one), "=" * min(width, len(heading(one))),
            *fill(" ".join(sentences(plan, difficulties(one.planner, plan))), width).splitlines(), ""]
-    for _, group in groupby(plan.notes, key=lambda note: note.note.measure_index):
-        out += _measure_text(list(group), width)
+    begins = {group.first: group for group in plan.groups}
+    for _, notes in groupby(plan.notes, key=lambda note: note.note.measure_index):
+        out += _measure_text(list(notes), begins, width)
     out += ["", *fill(slurs_said(plan), width).splitlines(), ""]
     if plans > 1:
         out += _variants_text(one, plans, width)
@@ -185,7 +191,7 @@ def what_differs(plan: Plan, other: Variant, most: int = 6) -> str:
     return f"Differs: {', '.join(said[:most])}{more}."
 
 
-def _measure_text(notes: Sequence[PlannedNote], width: int) -> list[str]:
+def _measure_text(notes: Sequence[PlannedNote], begins: Mapping[int, Group], width: int) -> list[str]:
     cells = []
     for note in notes:
         label = shown(note.choice.label) if note.choice else "×"
@@ -204,7 +210,19 @@ def _measure_text(notes: Sequence[PlannedNote], width: int) -> list[str]:
     for number, note in enumerate(notes, 1):
         if note.problem:
             out.append(f"        ! note {number}: {note.problem.what}. {note.problem.try_}")
-        elif note.changed and note.choice and note.usual:
-            out.append(f"        * note {number}, {note.note.written.pretty}: {shown(note.choice.label)}. "
-                       f"{' '.join(note.why)}")
+        if group := begins.get(note.index):
+            out += fill(f"* {_members(notes, number, group)}: {group.why}", width, initial_indent=" " * 8,
+                        subsequent_indent=" " * 10).splitlines()
     return out
+
+
+def _members(notes: Sequence[PlannedNote], number: int, group: Group) -> str:
+    """Name the notes of a group that begins with the note `number` (from 1) of a measure, and their labels."""
+    labels = " ".join(shown(label) for label in group.labels)
+    first, last = notes[number - 1], number + group.last - group.first
+    if last == number:
+        how = "in" if first.choice and first.choice.position is not None else "with"
+        return f"note {number}, {first.note.written.pretty} {how} {labels}"
+    if last <= len(notes):
+        return f"notes {number} to {last}, {labels}"
+    return f"note {number} to m. {group.measures[1]}, {labels}"

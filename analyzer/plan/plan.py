@@ -47,6 +47,24 @@ class PlannedNote:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Neighbouring notes off the chart, `first` to `last`, with one reason for all of them.
+
+    `saves_mm` is the slide travel of the whole line solved again with the group held on the chart, less the plan's;
+    0 on a horn without a slide. `span` bounds the notes [first, last] that this second solution had to look at.
+    """
+
+    first: int
+    last: int
+    measures: tuple[str, str]
+    labels: tuple[str, ...]
+    chart_labels: tuple[str, ...]
+    saves_mm: float
+    why: str
+    span: tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Totals:
     """Sums over a line. A figure that has no meaning for the horn is None.
 
@@ -75,3 +93,4 @@ class Plan:
     totals: Totals
     cost: float
     hardest: tuple[int, ...]           # indices of the moves that set the tempo ceiling
+    groups: tuple[Group, ...] = ()     # notes off the chart; none in an outline

@@ -1,13 +1,27 @@
-"""Why a note is played where it is: one short sentence that names the gain."""
+"""Why notes are played where they are: a sentence a note on the chart, a sentence a group of alternates.
 
-from collections.abc import Sequence
+A group's sentence compares two whole plans: ours, and the best one with the group held on the chart. What it claims
+(centimetres, changes of direction, valve changes, smears) is counted in both, never guessed from weights; the weights
+only say which of the true differences comes first.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 from analyzer.horns.candidate import Candidate, shown
-from analyzer.plan.costs import Costs, Move, lowest_partial
+from analyzer.plan.costs import PEAK_OVER_MEAN, STILL_MM, Costs, Move, keeps_gliss, lowest_partial
 from analyzer.plan.plan import Alternative
+from analyzer.plan.slurs import slur_kind
 from analyzer.plan.timing import NoteTime
+
+Picks = Sequence[Candidate | None]
+
+WORTH_SAYING_MM = 10.0
+"""A shorter saving of slide travel is not named; judged: hands do not feel a centimetre in a passage."""
+_FASTER_SHARE = 0.1                    # a fastest move this much slower is worth saying; judged
+_WORTH_HEARING_CENTS = 3.0             # less is not heard as out of tune; judged
+_SECOND_SHARE = 0.4                    # a second ground is named where it is worth this share of the first; judged
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,100 +31,354 @@ class Around:
     costs: Costs
     times: Sequence[NoteTime]
     moves: Sequence[Move]
-    picked: Sequence[Candidate | None]
-    usual: Sequence[Candidate | None]
+    picked: Picks
+    usual: Picks
 
     def glides(self, k: int) -> bool:
         """Tell whether a glissando begins or ends at note `k`."""
         return any(move.gliss for move in self.moves[max(k - 1, 0):k + 1])
 
 
-def reasons(around: Around, k: int, alternatives: Sequence[Alternative], pinned: bool) -> tuple[str, ...]:
-    """Return the sentences for note `k` of the plan; at least one."""
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """The notes of a group and around it, twice: as planned, and with the group held on the chart.
+
+    `start` is the index of the first note of both stretches; `first` and `last` are the group's. A note that cannot
+    be played is None in both. `dearer` is what the second plan costs more [cm of unhurried travel].
+    """
+
+    around: Around
+    first: int
+    last: int
+    start: int
+    ours: tuple[Candidate | None, ...]
+    chart: tuple[Candidate | None, ...]
+    dearer: float
+
+    @property
+    def saves_mm(self) -> float:
+        """Slide travel with the group on the chart less that of the plan. [mm]"""
+        return way_mm(self.chart) - way_mm(self.ours)
+
+    @property
+    def instead(self) -> str:
+        """What the chart has in the group's place, in words."""
+        usual = self.around.usual[self.first]
+        return f"the usual {shown(usual.label)}" if self.first == self.last and usual else "the chart"
+
+    def both(self, count: Callable[[Around, int, Picks], float]) -> tuple[float, float]:
+        """Count something in both stretches: ours, the chart's."""
+        return count(self.around, self.start, self.ours), count(self.around, self.start, self.chart)
+
+    def members(self) -> list[tuple[int, Candidate, Candidate]]:
+        """Return (index, ours, the chart's) for each note of the group."""
+        return [(k, a, b) for k in range(self.first, self.last + 1)
+                if (a := self.around.picked[k]) is not None and (b := self.around.usual[k]) is not None]
+
+
+# --- a note on the chart ---------------------------------------------------------------------------------------------
+
+def note_reasons(around: Around, k: int, alternatives: Sequence[Alternative], pinned: bool) -> tuple[str, ...]:
+    """Return the sentences for note `k` of the plan, played as the chart has it, or pinned; at least one."""
     choice, usual = around.picked[k], around.usual[k]
     assert choice is not None
     if pinned:
-        return ("Pinned by hand.",)
+        return ("Chosen by hand (pinned).",)
     if choice.advice and around.glides(k):
         return (f"Keeps the glissando on one partial; {choice.advice}.",)
     if choice.advice:
-        return (f"Nothing better sounds it here; {choice.advice}.",)
-    if usual is None or choice.label == usual.label:
-        if not alternatives:
-            return ("The only choice here.",)
-        second = alternatives[0]
-        return (f"Usual choice; the next best, {shown(second.choice.label)}, would cost "
-                f"{max(second.extra_cost, 0.1):.1f} more.",)
-    return (_gain(around, k, choice, usual),)
+        return (f"Nothing better plays it here; {choice.advice}.",)
+    way = "position" if choice.position is not None else "fingering"
+    if not alternatives:
+        return (f"The only {way} for this note here.",)
+    if usual is None:
+        return (f"The chart has no {way} for this note; next best: {shown(alternatives[0].choice.label)}.",)
+    return (f"Usual {way}; next best: {shown(alternatives[0].choice.label)}.",)
 
 
-def _gain(around: Around, k: int, mine: Candidate, usual: Candidate) -> str:
-    """Compare our choice with the usual one between the same neighbours; name the greatest saving."""
-    here, there = _prices(around, k, mine), _prices(around, k, usual)
+# --- a group of alternates -------------------------------------------------------------------------------------------
+
+def group_reason(beside: Beside, barred: Mapping[int, str], pinned: frozenset[int]) -> str:
+    """Return the one sentence for a group of notes off the chart.
+
+    Parameters
+    ----------
+    beside : Beside
+        The group, as planned and held on the chart.
+    barred : mapping
+        For notes whose usual choice this player cannot take: why.
+    pinned : frozenset of int
+        Notes of the group that a person has chosen.
+    """
+    mine = [k for k in range(beside.first, beside.last + 1) if k not in pinned]
+    if not mine:
+        return _sentence(["chosen by hand (pinned)", *_travel(beside)])
+    if barred:
+        return _sentence([*dict.fromkeys(barred.values())])
+    grounds = _grounds(beside)
+    if not grounds:
+        return f"About as good as {beside.instead} here: no single gain, a little of each."
+    (_, first), *rest = grounds
+    said = [first]
+    said += [words for worth, words in rest[:1] if worth >= _SECOND_SHARE * grounds[0][0]]
+    if not any("slide travel" in words for words in said):
+        said += _travel(beside)
+    # What it is held against is named once.
+    again = (f" than with {beside.instead}", f" over {beside.instead}")
+    said[1:] = [words.replace(again[0], "").replace(again[1], "") if beside.instead in said[0] else words
+                for words in said[1:]]
+    return _sentence(said)
+
+
+def _sentence(said: Sequence[str]) -> str:
+    text = "; ".join(said)
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def _grounds(beside: Beside) -> list[tuple[float, str]]:
+    """Return (worth, words) for each ground that can be counted, the one that weighs most first."""
+    here, there = (_prices(beside, picks) for picks in (beside.ours, beside.chart))
     saved = {name: there.get(name, 0.0) - here.get(name, 0.0) for name in {*here, *there}}
-    what, most = max(sorted(saved.items()), key=lambda item: item[1])
-    label = shown(usual.label)
-    if most <= 0.01:
-        return f"Fits the notes around it as a group; {label} alone in its place would gain nothing."
-    if what in ("travel", "speed", "over_speed"):
-        ours, theirs = _way_mm(around, k, mine), _way_mm(around, k, usual)
-        if theirs - ours > 5:
-            return f"Saves {(theirs - ours) / 10:.0f} cm of slide against the usual {label}."
-        return f"Spreads the way more evenly over the time than the usual {label}."
-    if what == "cents":
-        return f"The usual {label} would be {abs(usual.off_cents):.0f} cents {_side(usual.off_cents)} here."
-    return {
-        "reversal": f"The slide keeps its direction; the usual {label} would turn it.",
-        "smear": f"Slurs cleanly; the usual {label} would smear within one partial.",
-        "with_grain": f"Slurs without the tongue; the usual {label} needs a light one.",
-        "thumb": f"Saves a change of valve against the usual {label}.",
-        "held_valve": f"Open tone; the usual {label} holds the valve.",
-        "resonance": f"Open, singing tone; the usual {label} holds the valve.",
-        "shaded": f"Stands on its mark; the usual {label} lies between two.",
-        "out": f"Nearer in than the usual {label}.",
-        "gliss": f"Keeps the glissando on one partial; the usual {label} would break it.",
-        "finger": f"Fewer fingers move than with the usual {label}.",
-        "crossing": f"No fingers cross, as they would with the usual {label}.",
-        "open_valve": f"Fewer valves held than the usual {label}.",
-        "high_partial": f"A lower partial than the usual {label}.",
-        "valved_partial": f"A lower partial than the usual {label}.",
-        "second_valve": f"One valve less than the usual {label}.",
-    }.get(what, f"Better between its neighbours than the usual {label}.")
+    found = []
+    for names, say in _SAID:
+        worth = sum(saved.get(name, 0.0) for name in names)
+        words = say(beside) if worth > 0.01 else None
+        if words:
+            found.append((worth, words))
+    return sorted(found, key=lambda item: -item[0])
 
 
-def _side(off_cents: float) -> str:
-    return "sharp" if off_cents > 0 else "flat"
+def _prices(beside: Beside, picks: Picks) -> dict[str, float]:
+    """Sum the itemised prices of a stretch; what both have in common falls out of the difference."""
+    around, costs = beside.around, beside.around.costs
+    total: dict[str, float] = {}
 
+    def add(items: Mapping[str, float]) -> None:
+        for name, cost in items.items():
+            total[name] = total.get(name, 0.0) + cost
 
-def _prices(around: Around, k: int, one: Candidate) -> dict[str, float]:
-    costs = around.costs
-    total = dict(costs.note_items(one, around.times[k].sounds_s, lowest_partial([one]), False))
-    before = around.picked[k - 1] if k else None
-    after = around.picked[k + 1] if k + 1 < len(around.picked) else None
-    if before is not None:
-        _add(total, costs.move_items(before, one, around.moves[k - 1]))
-    if after is not None:
-        _add(total, costs.move_items(one, after, around.moves[k]))
-    earlier = around.picked[k - 2] if k > 1 else None
-    chain = [item for item in (earlier, before, one, after) if item is not None]
-    turns, last = 0, None
-    for a, b in pairwise(chain):
-        sense = costs.sense(a, b)
-        if sense is not None:
-            turns += last is not None and sense != last
-            last = sense
-    if turns and k < len(around.moves):
-        total["reversal"] = turns * costs.reversal(around.moves[k])
+    for k, choice in enumerate(picks, beside.start):
+        if choice is not None and (choice is not beside.ours[k - beside.start]
+                                   or choice is not beside.chart[k - beside.start]):
+            add(costs.note_items(choice, around.times[k].sounds_s, lowest_partial([choice]),
+                                 choice is around.usual[k]))
+    for k, (a, b) in enumerate(pairwise(picks), beside.start):
+        if a is not None and b is not None:
+            add(costs.move_items(a, b, around.moves[k]))
+    add({"reversal": sum(costs.reversal(around.moves[k]) for k in _turning(around, beside.start, picks))})
     return total
 
 
-def _add(total: dict[str, float], items: dict[str, float]) -> None:
-    for name, cost in items.items():
-        total[name] = total.get(name, 0.0) + cost
+# What is counted ------------------------------------------------------------------------------------------------------
+
+def way_mm(picks: Picks) -> float:
+    """Slide travel along choices, not counted across None. [mm]"""
+    return sum(abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0))
+               for a, b in pairwise(picks) if a is not None and b is not None)
 
 
-def _way_mm(around: Around, k: int, one: Candidate) -> float:
-    before = around.picked[k - 1] if k else None
-    after = around.picked[k + 1] if k + 1 < len(around.picked) else None
-    here = one.extension_mm or 0.0
-    return sum(abs((other.extension_mm or 0.0) - here) for other in (before, after) if other is not None)
+def _turning(around: Around, start: int, picks: Picks) -> list[int]:
+    """Return the moves at which the slide changes direction, by the note they leave."""
+    found, k = [], start
+    last, after = None, picks[0]
+    while last is None and k > 0 and after is not None and (a := around.picked[k - 1]) is not None:
+        last, after, k = around.costs.sense(a, after), a, k - 1
+    for k, (a, b) in enumerate(pairwise(picks), start):
+        if a is None or b is None:
+            last = None
+            continue
+        sense = around.costs.sense(a, b)
+        if sense is not None:
+            if last is not None and sense != last:
+                found.append(k)
+            last = sense
+    return found
+
+
+def _turns(around: Around, start: int, picks: Picks) -> float:
+    return len(_turning(around, start, picks))
+
+
+def _valve_changes(around: Around, start: int, picks: Picks) -> float:
+    return sum(a.valves != b.valves for a, b in pairwise(picks) if a is not None and b is not None)
+
+
+def _fingers(around: Around, start: int, picks: Picks) -> float:
+    return sum(len({*a.valves} ^ {*b.valves}) for a, b in pairwise(picks) if a is not None and b is not None)
+
+
+def _crossings(around: Around, start: int, picks: Picks) -> float:
+    return sum(bool({*a.valves} - {*b.valves}) and bool({*b.valves} - {*a.valves})
+               for a, b in pairwise(picks) if a is not None and b is not None)
+
+
+def _valves_held(around: Around, start: int, picks: Picks) -> float:
+    return sum(len(one.valves) for one in picks if one is not None)
+
+
+def _slurred(kinds: tuple[str, ...]) -> Callable[[Around, int, Picks], float]:
+    def count(around: Around, start: int, picks: Picks) -> float:
+        return sum(around.moves[k].slur and slur_kind(a, b, around.moves[k].rising) in kinds
+                   for k, (a, b) in enumerate(pairwise(picks), start) if a is not None and b is not None)
+    return count
+
+
+def _partials(around: Around, start: int, picks: Picks) -> float:
+    return sum(abs(a.partial - b.partial) for a, b in pairwise(picks) if a is not None and b is not None)
+
+
+def _peak_mm_s(around: Around, start: int, picks: Picks) -> float:
+    return max((PEAK_OVER_MEAN * way_mm((a, b)) / around.moves[k].move_s
+                for k, (a, b) in enumerate(pairwise(picks), start)), default=0.0)
+
+
+def _broken_glides(around: Around, start: int, picks: Picks) -> float:
+    return sum(around.moves[k].gliss and not keeps_gliss(a, b)
+               for k, (a, b) in enumerate(pairwise(picks), start) if a is not None and b is not None)
+
+
+def _shades(around: Around, start: int, picks: Picks) -> float:
+    return sum(bool(one.shade) for one in picks if one is not None)
+
+
+# What is said ---------------------------------------------------------------------------------------------------------
+
+def _fewer(beside: Beside, count: Callable[[Around, int, Picks], float]) -> int:
+    ours, chart = beside.both(count)
+    return max(int(chart - ours), 0)
+
+
+def _times(number: int, word: str) -> str:
+    return f"{number} fewer {word}" + ("" if number == 1 else "s")
+
+
+def _travel(beside: Beside) -> list[str]:
+    """Say what the group saves in slide travel, where it is worth saying."""
+    if beside.saves_mm < WORTH_SAYING_MM:
+        return []
+    return [f"saves {beside.saves_mm / 10:.0f} cm of slide travel over {beside.instead}"]
+
+
+def _slide(beside: Beside) -> str | None:
+    saves = beside.saves_mm
+    if saves >= WORTH_SAYING_MM:
+        # Farther to get there, nearer to go on: the group is taken for what follows.
+        cut = beside.last - beside.start + 1
+        there = way_mm(beside.chart[:cut]) - way_mm(beside.ours[:cut])
+        on = saves - there
+        if there <= -WORTH_SAYING_MM:
+            return (f"stands ready for the next notes: {-there / 10:.0f} cm more to get there, {on / 10:.0f} cm less "
+                    f"after; {_travel(beside)[0]}")
+        return _travel(beside)[0]
+    ours, chart = beside.both(_peak_mm_s)
+    if ours < chart * (1 - _FASTER_SHARE):
+        return f"the fastest move is slower: {ours / 1000:.1f} m/s instead of {chart / 1000:.1f}"
+    return None
+
+
+def _direction(beside: Beside) -> str | None:
+    fewer = _fewer(beside, _turns)
+    if not fewer:
+        return None
+    if not beside.both(_turns)[0]:
+        return f"keeps the slide moving in one direction; {beside.instead} would turn it"
+    return f"{_times(fewer, 'change')} of slide direction than with {beside.instead}"
+
+
+def _slur(beside: Beside) -> str | None:
+    fewer = _fewer(beside, _slurred(("smear",)))
+    if fewer:
+        more = {kind: ours > chart for kind in ("natural", "lip", "valve")
+                for ours, chart in [beside.both(_slurred((kind,)))]}
+        how = ("natural slur" if more["natural"] else "lip slur" if more["lip"] else
+               "slurs with the valve" if more["valve"] else "fewer smears")
+        return f"{how}; {beside.instead} would smear"
+    if _fewer(beside, _slurred(("with grain",))):
+        return f"slurs without the tongue; {beside.instead} would need legato tongue"
+    return None
+
+
+def _valve(beside: Beside) -> str | None:
+    fewer = _fewer(beside, _valve_changes)
+    if not fewer:
+        return None
+    down = all(ours.valves for _, ours, _ in beside.members())
+    kept = "keeps the valve down" if down else "stays off the valve"
+    return f"{kept}: {_times(fewer, 'valve change')} than with {beside.instead}"
+
+
+def _held(beside: Beside) -> str | None:
+    fewer = _fewer(beside, _valves_held)
+    if not fewer:
+        return None
+    if all(not ours.valves for _, ours, _ in beside.members()):
+        return f"open horn; {beside.instead} holds a valve"
+    return f"fewer valves held than with {beside.instead}"
+
+
+def _tuning(beside: Beside) -> str | None:
+    worst = max(beside.members(), key=lambda item: abs(item[2].off_cents) - abs(item[1].off_cents))
+    _, ours, usual = worst
+    if abs(usual.off_cents) - abs(ours.off_cents) < _WORTH_HEARING_CENTS:
+        return None
+    side = "sharp" if usual.off_cents > 0 else "flat"
+    return f"better in tune; the usual {shown(usual.label)} is {abs(usual.off_cents):.0f} cents {side}"
+
+
+def _nearer(beside: Beside) -> str | None:
+    ours, chart = (max(one.extension_mm or 0.0 for one in way)
+                   for way in zip(*((a, b) for _, a, b in beside.members()), strict=True))
+    if chart - ours < STILL_MM * 2:
+        return None
+    return f"a shorter reach: {(chart - ours) / 10:.0f} cm closer in than {beside.instead}"
+
+
+def _lips(beside: Beside) -> str | None:
+    fewer = _fewer(beside, _partials)
+    if not fewer:
+        return None
+    return f"less work for the lips: smaller changes of partial than with {beside.instead}"
+
+
+def _finger(beside: Beside) -> str | None:
+    fewer = _fewer(beside, _fingers)
+    return f"{_times(fewer, 'finger movement')} than with {beside.instead}" if fewer else None
+
+
+def _cross(beside: Beside) -> str | None:
+    fewer = _fewer(beside, _crossings)
+    return f"no fingers trade places, as they would with {beside.instead}" if fewer and not beside.both(
+        _crossings)[0] else f"fingers trade places {fewer} time{'s' if fewer > 1 else ''} less than with " \
+        f"{beside.instead}" if fewer else None
+
+
+def _lower(beside: Beside) -> str | None:
+    lower = all(ours.partial <= usual.partial for _, ours, usual in beside.members())
+    less = any(ours.partial < usual.partial for _, ours, usual in beside.members())
+    return f"a lower partial than {beside.instead}" if lower and less else None
+
+
+def _glide(beside: Beside) -> str | None:
+    return f"keeps the glissando on one partial; {beside.instead} would break it" if _fewer(
+        beside, _broken_glides) else None
+
+
+def _marked(beside: Beside) -> str | None:
+    return f"on a full position; {beside.instead} lies between two" if _fewer(beside, _shades) else None
+
+
+_SAID: tuple[tuple[tuple[str, ...], Callable[[Beside], str | None]], ...] = (
+    (("travel", "speed", "over_speed"), _slide),
+    (("reversal",), _direction),
+    (("smear", "with_grain"), _slur),
+    (("thumb",), _valve),
+    (("held_valve", "resonance", "second_valve", "open_valve"), _held),
+    (("cents",), _tuning),
+    (("out",), _nearer),
+    (("finger",), _finger),
+    (("crossing",), _cross),
+    (("high_partial", "valved_partial"), _lower),
+    (("gliss",), _glide),
+    (("shaded",), _marked),
+)
+"""Which prices a ground accounts for, and how it is said where it is true."""

@@ -1,18 +1,20 @@
 """From a line, a horn and a player to the best plan: builds the lattice, solves it, answers pins and runners-up."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import pairwise
 
-from analyzer.horns.candidate import Candidate
+from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.candidates import candidates, chart_choice
 from analyzer.horns.horn import Horn
 from analyzer.plan.costs import BROKEN, PEAK_OVER_MEAN, Matrix, Move, costs_for, keeps_gliss, move_of
 from analyzer.plan.familiarity import Rank, familiarity
 from analyzer.plan.glissando import advice
-from analyzer.plan.jumps import leaps_of, settled
-from analyzer.plan.plan import Alternative, Plan, PlannedNote, Totals
+from analyzer.plan.groups import Resolver, group_of, note_whys, runs
+from analyzer.plan.jumps import landed, leaps_of, paid, settled
+from analyzer.plan.plan import Alternative, Group, Plan, PlannedNote, Totals
 from analyzer.plan.player import Player
-from analyzer.plan.reasons import Around, reasons
+from analyzer.plan.reasons import Around, note_reasons
 from analyzer.plan.timing import NoteTime, note_times
 from analyzer.plan.unplayable import broken_glissandi, why_not
 from analyzer.plan.weights import Weights, default_weights
@@ -94,6 +96,7 @@ class Planner:
         self._lattice: Lattice | None = None
         self._matrices: dict[object, Matrix] = {}
         self._rows: dict[object, list[float]] = {}
+        self._wider: dict[tuple[int, Candidate], tuple[Candidate, ...]] = {}
         self._first: Plan | None = None
         self._ceiling: tuple[float | None, tuple[int, ...]] | None = None
 
@@ -177,14 +180,19 @@ class Planner:
         changes: dict[int, list[float]] = {}
         for index, label in pins.items():
             pinned = self._pinned(index, label)
-            if pinned not in choices[index]:
-                choices[index] = (*choices[index], pinned)
+            choices[index] = self._widened(index, pinned)
             row = self._row(index, choices[index])
             place = choices[index].index(pinned)
             senses = self.costs.senses
             changes[index] = [cost if k // senses == place else INF for k, cost in enumerate(row)]
         base = self.lattice if choices == self.choices else self._built(choices)
         return (base.with_nodes(changes) if changes else base), choices
+
+    def _widened(self, index: int, one: Candidate) -> tuple[Candidate, ...]:
+        """Return the choices of a note with one more; kept, as matrices are known by the identity of choices."""
+        if one in self.choices[index]:
+            return self.choices[index]
+        return self._wider.setdefault((index, one), (*self.choices[index], one))
 
     def outline(self) -> Plan:
         """Return the best plan without reasons, alternatives and warnings: a survey of thousands asks for none."""
@@ -214,6 +222,7 @@ class Planner:
     def _planned(self, lattice: Lattice, choices: Sequence[tuple[Candidate, ...]], pins: Mapping[int, str],
                  old: Plan | None, *, outline: bool = False) -> Plan:
         landings: dict[int, list[float]] = {}
+        pinned_lattice = lattice
         if self.leaps:
             # A leap ties notes far apart, so nothing of an older plan is sure to hold.
             lattice, landings = settled(lattice, choices, self.costs, self.leaps)
@@ -226,9 +235,12 @@ class Planner:
         first, last = lattice.changed if old else (0, len(picked))
         notes = []
         around = Around(self.costs, self.times, self.moves, picked, self.usual)
+        groups = () if outline else self._groups(pinned_lattice, lattice, choices, pins, around, old, (first - 1, last))
+        whys = {k: why for group in groups for k, why in note_whys(group).items()}
         for k, choice in enumerate(picked):
             if old and not first - 1 <= k <= last and old.notes[k].choice is choice and k not in pins:
-                notes.append(old.notes[k])
+                same = old.notes[k]
+                notes.append(replace(same, why=whys[k]) if k in whys and whys[k] != same.why else same)
                 continue
             if outline and choice is not None:
                 notes.append(PlannedNote(index=k, note=self.line.notes[k], time=self.times[k], choice=choice,
@@ -236,11 +248,57 @@ class Planner:
                                          rank=self._rank(k, choice)))
                 continue
             worth = [] if choice is None else landings.get(k) or self._worth(lattice, k, len(choices[k]))
-            notes.append(self._noted(k, choice, choices[k], [one - cost for one in worth], k in pins, around))
+            extra = [one - cost for one in worth]
+            notes.append(self._noted(k, choice, choices[k], extra, k in pins, around, whys.get(k)))
         planned = tuple(notes)
         peaks = self._peaks(picked)
         return Plan(line=self.line, horn=self.horn, player=self.player, notes=planned, cost=cost,
-                    totals=self._totals(planned, peaks), hardest=self.ceiling()[1])
+                    totals=self._totals(planned, peaks), hardest=self.ceiling()[1], groups=groups)
+
+    def _groups(self, base: Lattice, lattice: Lattice, choices: Sequence[tuple[Candidate, ...]],
+                pins: Mapping[int, str], around: Around, old: Plan | None, redone: tuple[int, int],
+                ) -> tuple[Group, ...]:
+        """Return the groups of notes off the chart; those of an older plan where nothing they looked at was redone.
+
+        `base` is the lattice with the pins, `lattice` the same with the repeats landed.
+        """
+        known = {(group.first, group.last): group for group in (old.groups if old else ())
+                 if group.span[1] < redone[0] or group.span[0] > redone[1]}
+        ties = paid(self.leaps, choices)
+        resolver = Resolver(
+            lattices=(one for one, _ in landed(base, choices, self.costs, ties)) if ties else iter((lattice,)),
+            choices=choices, senses=self.costs.senses, row=self._row, matrix=self._matrix, widened=self._widened,
+            tied=frozenset(k for leap in ties for k in (leap.start, leap.landing)),
+            whole=lambda labels: self._solved({**pins, **labels}))
+        notes, pinned = self.line.notes, frozenset(pins)
+        return tuple(
+            known.get((first, last)) or group_of(
+                around, resolver, first, last, (notes[first].measure, notes[last].measure), self._barred(first, last),
+                pinned)
+            for first, last in runs(around.picked, self.usual))
+
+    def _solved(self, pins: Mapping[int, str]) -> tuple[float, list[Candidate | None]]:
+        """Return the least cost with pins, and the choices that have it."""
+        base, choices = self.pinned_lattice(pins)
+        lattice = settled(base, choices, self.costs, self.leaps)[0]
+        best = lattice.best()
+        assert best is not None, "a pinned choice sounds its note"
+        return lattice.cost, [one[j // self.costs.senses] if one else None
+                              for one, j in zip(choices, best, strict=True)]
+
+    def _barred(self, first: int, last: int) -> dict[int, str]:
+        """Say for each note from `first` to `last` whose usual choice is closed to this player why it is."""
+        said = {}
+        for k in range(first, last + 1):
+            usual = self.usual[k]
+            if usual is None or usual in self.choices[k]:
+                continue
+            label, name = shown(usual.label), self.line.notes[k].sounding.pretty
+            if (usual.extension_mm or 0.0) > self.player.reach_on(self.horn):
+                said[k] = f"{name} in {label} is beyond this player's reach"
+            else:
+                said[k] = f"this player does not use {label} for {name}"
+        return said
 
     def _worth(self, lattice: Lattice, k: int, count: int) -> list[float]:
         """Return the least cost of the whole plan with each candidate of note `k`."""
@@ -250,7 +308,7 @@ class Planner:
         return [min(through[2 * j], through[2 * j + 1]) for j in range(count)]
 
     def _noted(self, k: int, choice: Candidate | None, choices: tuple[Candidate, ...], extra: Sequence[float],
-               pinned: bool, around: Around) -> PlannedNote:
+               pinned: bool, around: Around, why: tuple[str, ...] | None) -> PlannedNote:
         note = self.line.notes[k]
         if choice is None:
             return PlannedNote(index=k, note=note, time=self.times[k], choice=None, usual=self.usual[k], pinned=False,
@@ -262,7 +320,7 @@ class Planner:
         if note.gliss_after and broken_glissandi(self.horn, self.line.notes[k:k + 2], around.picked[k:k + 2]):
             problem = self._broken_gliss(k)
         return PlannedNote(index=k, note=note, time=self.times[k], choice=choice, usual=self.usual[k], pinned=pinned,
-                           why=reasons(around, k, alternatives, pinned), alternatives=tuple(alternatives),
+                           why=why or note_reasons(around, k, alternatives, pinned), alternatives=tuple(alternatives),
                            problem=problem, rank=self._rank(k, choice))
 
     def _rank(self, k: int, choice: Candidate) -> Rank:

@@ -133,3 +133,51 @@ def test_shapes_are_checked() -> None:
         Lattice([], [])
     with pytest.raises(ValueError, match="edge matrix 0"):
         Lattice([[0.0], [0.0]], [[[0.0, 1.0]]])
+
+
+@pytest.mark.parametrize("seed", range(300))
+def test_rewalk_equals_a_lattice_built_anew(seed: int) -> None:
+    """Rows changed, nodes forbidden, a layer widened: the window's walk put into the old one is the new best."""
+    rng = random.Random(seed)
+    nodes, edges = made(rng, rng.randint(1, 40), 4, holes=0.0 if seed % 2 else 0.1)
+    lattice = Lattice(nodes, edges)
+    for _ in range(rng.randint(0, 2)):                    # tables that carry shifts, as a pinned plan's do
+        lattice = lattice.with_nodes({t: [cost + rng.uniform(0, 5) for cost in lattice.nodes[t]]
+                                      for t in rng.sample(range(len(nodes)), min(2, len(nodes)))})
+    walk = lattice.best()
+    if walk is None:
+        return
+    layers = sorted(rng.sample(range(len(nodes)), rng.randint(1, min(4, len(nodes)))))
+    rows, steps = {}, {}
+    for t in layers:
+        wide = len(nodes[t]) + (rng.random() < 0.3)
+        keep = rng.randrange(wide)
+        rows[t] = [rng.uniform(0, 10) if j == keep or rng.random() < 0.2 else INF for j in range(wide)]
+    size = [len(rows.get(t, row)) for t, row in enumerate(nodes)]
+    for t in range(len(edges)):
+        if size[t] != len(nodes[t]) or size[t + 1] != len(nodes[t + 1]):
+            steps[t] = [[rng.uniform(0, 10) for _ in range(size[t])] for _ in range(size[t + 1])]
+    anew = Lattice([rows.get(t, row) for t, row in enumerate(lattice.nodes)],
+                   [steps.get(t, matrix) for t, matrix in enumerate(edges)])
+    found = lattice.rewalk(walk, rows, steps)
+    best = anew.best()
+    if best is None:
+        assert found is None
+        return
+    assert found is not None
+    dearer, first, states = found
+    assert (*walk[:first], *states, *walk[first + len(states):]) == best
+    assert lattice.cost + dearer == pytest.approx(anew.cost)
+
+
+def test_rewalk_looks_at_few_layers() -> None:
+    """On a long lattice a change in one layer is solved within a window: that is why it may be asked for each group."""
+    rng = random.Random(5)
+    nodes, edges = made(rng, 2000, 4, holes=0.0)
+    lattice = Lattice(nodes, edges)
+    walk = lattice.best()
+    lengths = []
+    for t in range(0, 2000, 40):
+        found = lattice.rewalk(walk, {t: [cost if j != walk[t] else INF for j, cost in enumerate(nodes[t])]})
+        lengths.append(len(found[2]) if found else 0)
+    assert max(lengths) < 60

@@ -71,4 +71,5 @@ def test_upper_alternates_with_the_fourth_valve_are_offered_with_their_price() -
     assert [note.choice.label for note in slow.notes] == ["4", "1-2"] * 3
     assert [note.choice.label for note in trill.notes] == ["4", "3-4"] * 3
     assert any("4" in other.choice.valves and other.extra_cost > 0 for other in slow.notes[1].alternatives)
-    assert {note.why[0] for note in trill.notes[1:5:2]} == {"No fingers cross, as they would with the usual 1-2."}
+    assert {note.why[0] for note in trill.notes[1:5:2]} == {
+        "No fingers trade places, as they would with the usual 1-2; 4 fewer finger movements."}

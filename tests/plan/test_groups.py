@@ -1,0 +1,187 @@
+"""Groups of alternates: what they claim is held against the line planned anew with the whole group pinned.
+
+Nothing is taken from a group's own arithmetic: labels, travel, turns and valve changes are counted here from plans.
+Print how many claims were held against a new plan, and what the reasons say::
+
+    python -m tests.plan.test_groups
+"""
+
+import random
+import re
+from collections import Counter
+from collections.abc import Iterator
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from analyzer.analysis import Request, analyse, chosen_parts, part_lines
+from analyzer.horns.profiles import load_horn
+from analyzer.plan.plan import Group, Plan
+from analyzer.plan.player import Player
+from analyzer.plan.solve import Planner
+from analyzer.score.document import open_document
+from tests.brute.test_plan import random_planner
+from tests.lines import line_of
+
+SAMPLES = Path(__file__).parents[2] / "sample_scores"
+SAVES = re.compile(r"aves (\d+) cm of slide travel")
+TURNS = re.compile(r"(\d+) fewer changes? of slide direction")
+VALVES = re.compile(r"(\d+) fewer valve changes?")
+
+
+def corpus() -> Path:
+    music21 = pytest.importorskip("music21", reason="the corpus comes with music21")
+    return Path(music21.__file__).parent / "corpus"
+
+
+def planners(seed: int = 1, lines: int = 12) -> Iterator[Planner]:
+    """Every sample score as `map` plans it; then a seeded sample of corpus lines in bass clef on a horn at random."""
+    for path in sorted(SAMPLES.iterdir()):
+        if path.suffix in (".musicxml", ".mxl"):
+            for one in analyse(open_document(path), Request()).lines:
+                yield one.planner
+    rng = random.Random(seed)
+    files = sorted(path for path in corpus().rglob("*.mxl") if path.stat().st_size < 60_000)
+    for path in rng.sample(files, lines):
+        document = open_document(path)
+        found = part_lines(document, chosen_parts(document, (document.part_ids[-1],))[0][0])[0]
+        for line in found[:1]:
+            horn = load_horn(rng.choice(["tenor", "tenor-f", "bass-independent", "euphonium-3"]))
+            yield Planner(line, horn, tempo_bpm=rng.choice([None, 90, 160]))
+
+
+def positions(plan: Plan) -> list[float | None]:
+    return [note.choice.extension_mm if note.choice else None for note in plan.notes]
+
+
+def turns(plan: Plan) -> int:
+    """Changes of direction of the slide; a move within a hand's tremble (5 mm) has none."""
+    count, last = 0, None
+    for a, b in pairwise(positions(plan)):
+        if a is None or b is None:
+            last = None
+        elif abs(b - a) > 5:
+            count += last is not None and last != (b > a)
+            last = b > a
+    return count
+
+
+def on_the_chart(planner: Planner, plan: Plan, group: Group) -> Plan:
+    """The line planned anew, all other pins kept, with the whole group pinned to its chart labels."""
+    pins = {note.index: note.choice.label for note in plan.notes if note.pinned and note.choice}
+    return planner.plan(pins | {group.first + k: label for k, label in enumerate(group.chart_labels)})
+
+
+def untrue(planner: Planner, plan: Plan, group: Group) -> list[str]:
+    """What a group claims that the line planned anew does not bear out."""
+    other = on_the_chart(planner, plan, group)
+    wrong = []
+    slide = plan.totals.travel_mm is not None
+    saves = other.totals.travel_mm - plan.totals.travel_mm if slide else 0.0
+    if abs(saves - group.saves_mm) > 0.05:
+        wrong.append(f"saves {saves:.1f} mm, not {group.saves_mm:.1f}")
+    wrong += [f"'{group.why}' but it saves {saves:.1f} mm" for said in SAVES.findall(group.why)
+              if abs(10 * int(said) - saves) > 5.05]
+    wrong += [f"'{group.why}' but {turns(other)} and {turns(plan)} turns" for said in TURNS.findall(group.why)
+              if int(said) != turns(other) - turns(plan)]
+    wrong += [f"'{group.why}' but {other.totals.valve_changes} and {plan.totals.valve_changes} valve changes"
+              for said in VALVES.findall(group.why) if int(said) != other.totals.valve_changes
+              - plan.totals.valve_changes]
+    if "in one direction" in group.why and turns(other) <= turns(plan):
+        wrong.append(f"'{group.why}' but no turn is saved")
+    return wrong
+
+
+def off_chart_runs(plan: Plan) -> list[tuple[int, int]]:
+    runs: list[tuple[int, int]] = []
+    for note in plan.notes:
+        if note.changed:
+            if runs and runs[-1][1] == note.index - 1:
+                runs[-1] = (runs[-1][0], note.index)
+            else:
+                runs.append((note.index, note.index))
+    return runs
+
+
+def sampled() -> list[tuple[Planner, Plan]]:
+    return [(planner, planner.plan()) for planner in planners()]
+
+
+@pytest.fixture(scope="module")
+def plans() -> list[tuple[Planner, Plan]]:
+    return sampled()
+
+
+def test_every_claim_is_true_when_the_group_is_pinned_to_the_chart(plans, capsys: pytest.CaptureFixture[str]) -> None:
+    groups = [(planner, plan, group) for planner, plan in plans for group in plan.groups]
+    wrong = [f"{plan.line.part_name} notes {group.first}-{group.last}: {what}"
+             for planner, plan, group in groups for what in untrue(planner, plan, group)]
+    with capsys.disabled():
+        print(f"\n{len(groups)} groups in {len(plans)} lines planned anew; untrue: {len(wrong)}")
+    assert len(groups) >= 40
+    assert not wrong
+
+
+@pytest.mark.parametrize("seed", range(120))
+def test_claims_are_true_on_random_lines_with_repeats_and_pins(seed: int) -> None:
+    """Other weights, repeats that tie notes, pins, glissandi: the window that is solved again is provably enough."""
+    planner = random_planner(seed, jumps=seed % 3)
+    rng = random.Random(seed)
+    pins = {k: rng.choice(choices).label for k, choices in enumerate(planner.choices)
+            if choices and rng.random() < 0.2}
+    plan = planner.plan(pins)
+    assert [(group.first, group.last) for group in plan.groups] == off_chart_runs(plan)
+    for group in plan.groups:
+        assert not untrue(planner, plan, group)
+
+
+def test_groups_are_the_runs_of_notes_off_the_chart(plans) -> None:
+    for _, plan in plans:
+        assert [(group.first, group.last) for group in plan.groups] == off_chart_runs(plan)
+        for group in plan.groups:
+            notes = plan.notes[group.first:group.last + 1]
+            assert group.labels == tuple(note.choice.label for note in notes)
+            assert group.chart_labels == tuple(note.usual.label for note in notes)
+            assert group.measures == (notes[0].note.measure, notes[-1].note.measure)
+            assert all(group.why in note.why for note in notes)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_groups_after_a_pin_are_those_of_a_new_planner(seed: int) -> None:
+    """A pin keeps what is far from it; what it keeps is what a planner that knows no other plan would say."""
+    rng = random.Random(seed)
+    names = " ".join(rng.choice(["F3", "D4", "Bb3", "C4", "Eb4", "A3", "G3", "F4", "D3"]) for _ in range(60))
+    line, horn = line_of(names, rng.choice([0.12, 0.2])), load_horn(rng.choice(["tenor", "tenor-f"]))
+    first, second = Planner(line, horn), Planner(line, horn)
+    first.plan()
+    k = rng.randrange(60)
+    pins = {k: rng.choice(first.choices[k]).label}
+    kept, anew = first.plan(pins), second.plan(pins)
+    assert [(g.first, g.labels, g.why) for g in kept.groups] == [(g.first, g.labels, g.why) for g in anew.groups]
+    assert [g.saves_mm for g in kept.groups] == pytest.approx([g.saves_mm for g in anew.groups])
+    assert [note.why for note in kept.notes] == [note.why for note in anew.notes]
+
+
+def test_a_group_whose_chart_is_out_of_reach_says_so() -> None:
+    plan = Planner(line_of("D3 C3 D3", 0.5), load_horn("tenor-f"), Player(outermost_position=5, ceiling_midi=40)).plan()
+    (group,) = plan.groups
+    assert group.why == "C3 in 6 is beyond this player's reach."
+
+
+@pytest.mark.whole
+def test_every_claim_on_many_lines() -> None:
+    for planner in planners(seed=2, lines=120):
+        plan = planner.plan()
+        for group in plan.groups:
+            assert not untrue(planner, plan, group)
+
+
+if __name__ == "__main__":
+    found = sampled()
+    said = Counter(re.sub(r"[\d.]+", "N", re.sub(r"the usual \S+?(?=[ .;]|$)", "the usual X", group.why))
+                   for _, plan in found for group in plan.groups)
+    for why, count in said.most_common():
+        print(f"{count:5}  {why}")
+    print(sum(said.values()), "groups,", sum(bool(untrue(*one, group)) for one in found for group in one[1].groups),
+          "with a claim that is untrue")
