@@ -100,7 +100,8 @@ class Resolver:
 
 def runs(picked: Picks, usual: Picks) -> list[tuple[int, int]]:
     """Return (first, last) of each run of neighbouring notes off the chart."""
-    off = [a is not None and b is not None and a.label != b.label for a, b in zip(picked, usual, strict=True)]
+    off = [a is not b and a is not None and b is not None and a.label != b.label
+           for a, b in zip(picked, usual, strict=True)]
     found, k = [], 0
     for away, members in groupby(off):
         count = len(list(members))
