@@ -8,6 +8,8 @@ from analyzer.score.line import Line
 
 # A ramp (rit., accel.) without a mark to arrive at changes the tempo by this factor at its end; judged.
 _LOOSE_RAMP = 0.8
+# What an attack in free time is given: a sixteenth at 60; judged, the player takes what it needs. [s]
+_FREE_S = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +73,8 @@ def note_times(line: Line, weights: Weights, tempo_bpm: float | None = None) -> 
         sounds = max(end - start, 0.001)
         held = weights.fermata_share * sounds if note.fermata else 0.0
         breath = weights.breath_s if note.breath_after else 0.0
+        if note.free:
+            breath += _FREE_S          # its own time, which no tempo shortens
         wait = held + breath
         gap = max(following - start, 0.001)
         if note.staccato:

@@ -6,6 +6,7 @@ from math import floor
 from lxml import etree
 
 from analyzer.pitch import Pitch, Transposition
+from analyzer.score.beat import Beat, beat_of
 from analyzer.score.faults import Faults
 
 _CLEFS = {
@@ -32,6 +33,8 @@ class Attributes:
         self.divisions: int | Fraction = 1
         self.bar = Fraction(4)
         self.timed = False             # a time signature tells `bar`
+        self.beat = Beat()             # of the time signature
+        self.told: Transposition | None = None       # the first transposition that the file tells
         self.rescaled: Fraction | None = None
         self._faults = faults
         self._reads = reads
@@ -148,6 +151,8 @@ class Attributes:
         sign = (element.findtext("sign") or "").strip()
         line = (element.findtext("line") or "").strip()
         name = _CLEFS.get((sign, line)) or (sign.lower() if sign else "bass")
+        if name == "treble" and (element.findtext("clef-octave-change") or "").strip() == "-1":
+            name = "treble-8vb"        # sounds an octave below the treble clef, and the pitches in the file say so
         changes = self._clefs.setdefault(staff, [])
         if position == 0:
             changes[:] = [(0, name)]
@@ -161,6 +166,7 @@ class Attributes:
     def _set_time(self, element: etree._Element) -> None:
         total = Fraction(0)
         beats = Fraction(0)
+        signature: list[tuple[int, int]] = []
         for child in element:
             if child.tag == "beats":
                 beats = sum((Fraction(number(text, self._faults)) for text in (child.text or "").split("+")),
@@ -169,9 +175,11 @@ class Attributes:
                 unit = Fraction(number(child.text, self._faults))
                 if unit > 0:
                     total += beats * 4 / unit
+                    signature.append((int(beats), int(unit)))
         self.timed = total > 0         # not where there is no time, as in a cadenza
         if total > 0:
             self.bar = total
+            self.beat = beat_of(*signature[0], cut=element.get("symbol") == "cut")
 
     def _set_transpose(self, element: etree._Element, position: int | Fraction) -> None:
         chromatic = number(element.findtext("chromatic") or "0", self._faults)
@@ -194,6 +202,7 @@ class Attributes:
         else:
             self._transpositions = dict(before)
         self._transpositions[staff] = Transposition(diatonic + 7 * octaves, whole + 12 * octaves)
+        self.told = self.told or self._transpositions[staff]
         if position > 0:
             self._moved.append((position, before))
 

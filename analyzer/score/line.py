@@ -4,7 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from analyzer.assumption import Assumption
 from analyzer.pitch import Pitch
+from analyzer.score.beat import Beat
 from analyzer.score.timeline import Measure, Tempo
 
 
@@ -37,6 +39,7 @@ class LineNote:
     instrument: str | None = None
     clef: str = "bass"
     family: str | None = None          # of the horn that the player has taken up, None: that of the part
+    free: bool = False                 # too short to be played in time: free time, as in a cadenza
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +60,20 @@ class Line:
     tempi: tuple[Tempo, ...]
     jumps: tuple[tuple[int, int], ...] = ()
     player: tuple[int, int] | None = None
+    assumptions: tuple[Assumption, ...] = ()
+
+    def beat_at(self, onset: Fraction) -> Beat:
+        """Return the beat that is printed at an onset: that of the metronome mark, else of the time signature.
+
+        A metronome mark tells the beat until the time signature changes to another.
+        """
+        here = next((one for one in reversed(self.measures) if one.onset <= onset), None)
+        meter = here.beat if here else Beat()
+        told = next((tempo for tempo in reversed(self.tempi) if tempo.onset <= onset), None)
+        if told is None or told.beat is None:
+            return meter
+        before = next((one.beat for one in reversed(self.measures) if one.onset <= told.onset), meter)
+        return told.beat if before == meter else meter
 
     @property
     def whose(self) -> str:

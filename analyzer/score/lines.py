@@ -3,7 +3,9 @@
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
+from fractions import Fraction
 
+from analyzer.assumption import Assumption
 from analyzer.problem import Problem
 from analyzer.score.division import Group, players_of, shared_out
 from analyzer.score.faults import Faults
@@ -14,6 +16,10 @@ _EQUAL = 1e-7
 MOST_PLAYERS = 24
 """Lines of one staff at most; judged: no part is printed for more players, and a damaged file could ask for thousands.
 Any limit from 12 to 100 leaves every score of the suites as it is."""
+_FREE_S, _FREE_QUARTERS = 0.03, Fraction(1, 16)
+"""Attacks that follow each other faster than this, and are written as 64ths or shorter, are free time: 33 notes a second
+are more than twice what any player tongues, slurs or fingers. Judged."""
+_NO_TEMPO_BPM = 100.0                   # as the plan supposes where the score tells none
 _MOST_JUMPS, _MOST_TO_ONE = 100, 8
 """Leaps of a line that are planned, and those to one place; judged: twice what any score of the suites has. The time of
 planning grows with their square."""
@@ -52,6 +58,10 @@ def lines_of(part: Part, family: str) -> tuple[tuple[Line, ...], tuple[Problem, 
         words = [word for word in part.players if word.staff == staff]
         played.extend(sorted(notes, key=_order) for notes in shared_out(groups, rests, words, count))
     lines = [_line(part, family, number, len(played), notes, faults) for number, notes in enumerate(played, start=1)]
+    if len(lines) > 1:
+        shared = Assumption(about="players", value=f"{len(lines)} players", source="as many notes sound together; the "
+                            "upper note is for the lower number")
+        lines = [replace(line, assumptions=(*line.assumptions, shared)) for line in lines]
     if any(note.family is not None for note in part.notes):
         lines = [one for line in lines for one in _by_horn(line, faults)]
         lines = [replace(line, number=number, of=len(lines)) for number, line in enumerate(lines, start=1)]
@@ -137,8 +147,28 @@ def _line(part: Part, family: str, number: int, of: int, notes: Sequence[Note], 
         if not note.grace:
             tied = note.tie_start
             end = float(note.onset) + float(note.duration)
+    _set_free(result, part, faults)
     return Line(part_id=part.id, part_name=part.name, family=family, number=number, of=of, notes=tuple(result),
-                measures=part.measures, tempi=part.tempi, jumps=_note_jumps(result, part.jumps, part.measures, faults))
+                measures=part.measures, tempi=part.tempi, jumps=_note_jumps(result, part.jumps, part.measures, faults),
+                assumptions=part.assumptions)
+
+
+def _set_free(notes: list[LineNote], part: Part, faults: Faults) -> None:
+    """Mark the attacks that are too short to be played in time: a cadenza written out is played freely."""
+    if not any(note.duration <= _FREE_QUARTERS for note in notes):
+        return
+    for k, note in enumerate(notes):
+        if note.grace or note.duration > _FREE_QUARTERS:
+            continue
+        following = next((other.onset for other in notes[k + 1:k + 9] if not other.grace), note.onset + note.duration)
+        length = max(following - note.onset, Fraction(0))
+        bpm = next((tempo.bpm for tempo in reversed(part.tempi) if tempo.onset <= note.onset), None) or (
+            part.tempi[0].bpm if part.tempi else _NO_TEMPO_BPM)
+        if length <= _FREE_QUARTERS and float(length) * 60 / bpm < _FREE_S:
+            notes[k] = replace(note, free=True)
+            faults.measure = note.measure
+            faults.add("note", "free-time", "an attack is too short to be played in time, as in a written-out cadenza; "
+                       "it is read as free time and sets no tempo", "Play it freely.")
 
 
 def _note_jumps(notes: Sequence[LineNote], jumps: Sequence[Jump],

@@ -1,11 +1,13 @@
 """One part of a MusicXML score as values: measures, notes, tempo, jumps."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from typing import NamedTuple
 
 from lxml import etree
 
+from analyzer.assumption import Assumption
 from analyzer.pitch import Pitch, Transposition
 from analyzer.problem import Problem, unreadable
 from analyzer.score.attributes import Attributes, length_of, number
@@ -16,8 +18,9 @@ from analyzer.score.notations import SAID, TIE_BITS, marks_of, sings
 from analyzer.score.parts import PartInfo, find_parts
 from analyzer.score.players import player_word
 from analyzer.score.repeats import Bars, jumps_of
-from analyzer.score.signs import score_signs
+from analyzer.score.signs import Signpost, score_signs
 from analyzer.score.timeline import Direction, Measure, Note, Part, Rest, Tempo
+from analyzer.score.transposing import Reads, judged
 from analyzer.score.vocabulary import one_line
 
 _TYPES = {"breve": Fraction(8), "whole": Fraction(4), "half": Fraction(2), "quarter": Fraction(1),
@@ -44,6 +47,7 @@ class _Raw(NamedTuple):
 
 
 _NONE: frozenset[str] = frozenset()
+_CONCERT = Transposition()
 
 
 class _Reader:
@@ -119,7 +123,8 @@ class _Reader:
         elif self.attributes.timed and length > self.attributes.bar and not implicit:
             faults.add("note", "overfull", f"the measure lasts {length} quarter notes, and its time signature tells "
                        f"{self.attributes.bar}; it is read as long as its notes are", "")
-        self.measures.append(Measure(index=index, number=label, onset=self.onset, duration=length))
+        self.measures.append(Measure(index=index, number=label, onset=self.onset, duration=length,
+                                     beat=self.attributes.beat))
         self.onset += length
 
     def move(self, ticks: int | Fraction) -> None:
@@ -317,12 +322,11 @@ class _Reader:
                 self.bars.setdefault(index, Bars()).endings.append(child.get("number", "1"))
 
 
-def read_part(document: Document, part_id: str, *,
-              reads: Transposition | None = None) -> tuple[Part, tuple[Problem, ...]]:
+def read_part(document: Document, part_id: str, *, reads: Reads | None = None) -> tuple[Part, tuple[Problem, ...]]:
     """Read one part.
 
-    `reads` says how the part is read whatever the file tells; without it the ``<transpose>`` of the file holds, and
-    a part that has none is at concert pitch whatever its clef (MusicXML 4.0, `transpose`).
+    The ``<transpose>`` of the file holds, and a part that has none is at concert pitch (MusicXML 4.0, `transpose`), but
+    for low-brass parts in treble clef: there `transposing.judged` weighs all evidence, and `reads` answers it.
 
     Raises
     ------
@@ -330,12 +334,23 @@ def read_part(document: Document, part_id: str, *,
         If the score has no such part, or no music in it.
     """
     info = next((part for part in find_parts(document)[0] if part.id == part_id), None)
-    music = document.part_measures(part_id) if info is not None else []
-    if info is None or not music:
+    if info is None or not document.part_measures(part_id):
         raise unreadable("no-part", where=document.name, what=f"there is no part '{part_id}' with music in this score",
                          try_="`lowbrass parts` lists the parts.")
-    reader = _Reader(document, info, reads)
-    for index, element in enumerate(music):
+    part, problems, told = _as_printed(document, info, None)
+    found = judged(document, info, part, told, reads, lambda other: _as_printed(document, other, None)[0])
+    if found.transposition is not None and (told or _CONCERT) != found.transposition:
+        part, problems, _ = _as_printed(document, info, found.transposition)
+    if found.assumption is not None:
+        part = replace(part, assumptions=(found.assumption, *part.assumptions))
+    return part, problems if found.problem is None else (found.problem, *problems)
+
+
+def _as_printed(document: Document, info: PartInfo, transposition: Transposition | None,
+                ) -> tuple[Part, tuple[Problem, ...], Transposition | None]:
+    """Read a part with the file's transposition or another; return it, its problems, and what the file tells."""
+    reader = _Reader(document, info, transposition)
+    for index, element in enumerate(document.part_measures(info.id)):
         head = document.measure_element(element)
         reader.measure(index, one_line(head.get("number")) or str(index + 1), element, head.get("implicit") == "yes")
     if reader.slurs:
@@ -344,15 +359,37 @@ def read_part(document: Document, part_id: str, *,
     measures = tuple(reader.measures)
     tempi, posts = score_signs(document)
     voices = {(note.staff, note.voice) for note in notes}
-    return Part(
-        id=part_id, name=info.name, measures=measures, notes=notes,
-        tempi=tuple(Tempo(onset=measures[sign.measure].onset + sign.offset, bpm=sign.bpm, ramp=sign.ramp)
+    jumps = jumps_of(measures, reader.bars, posts)
+    part = Part(
+        id=info.id, name=info.name, measures=measures, notes=notes,
+        tempi=tuple(Tempo(onset=measures[sign.measure].onset + sign.offset, bpm=sign.bpm, ramp=sign.ramp,
+                          word=sign.guessed, playback=sign.playback, beat=sign.beat)
                     for sign in tempi if sign.measure < len(measures)),
-        jumps=jumps_of(measures, reader.bars, posts), players=tuple(reader.players),
+        jumps=jumps, players=tuple(reader.players),
         rests=() if len(voices) < 2 else tuple(
             Rest(measure=measure, onset=onset, duration=duration, voice=voice, staff=staff)
             for measure, onset, duration, voice, staff in reader.rests),
-    ), reader.faults.problems()
+        assumptions=tuple(_supposed(posts, len(jumps), measures, reader.faults if info.low_brass else None)),
+    )
+    return part, reader.faults.problems(), reader.attributes.told
+
+
+def _supposed(posts: Sequence[Signpost], jumps: int, measures: Sequence[Measure],
+              faults: Faults | None) -> Iterator[Assumption]:
+    """Return what is supposed of how the part is played; of low brass, what is doubtful becomes a fault."""
+    swing = next((post for post in posts if post.kind == "swing" and post.measure < len(measures)), None)
+    if swing is not None:
+        measure = measures[swing.measure].number
+        yield Assumption(about="swing", value="straight eighths", source=f"'{swing.name}' in measure {measure}")
+        if faults is not None:
+            faults.measure = measure
+            faults.add("note", "swing-straight", f"the part says '{swing.name}', and its eighths are planned straight: "
+                       "off the beat there is a little less time for a move than the plan allows", "Leave a little room "
+                       "below the top tempo.")
+    if jumps:
+        yield Assumption(about="repeats", value="the same positions or valves every time",
+                         source=f"{jumps} repeat{'s' if jumps > 1 else ''} or jump{'s' if jumps > 1 else ''}, "
+                                "planned as printed, the way back counted")
 
 
 def _notes(reader: _Reader) -> Iterator[Note]:

@@ -1,5 +1,6 @@
 """Where playing may go on elsewhere: repeats, endings, D.C. and D.S."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -59,7 +60,8 @@ def _repeats(measures: Sequence[Measure], bars: dict[int, Bars],
     for index, turns in enumerate(_turns(measures, bars, posts)):
         here = bars.get(index) or Bars()
         for numbers in here.endings:
-            if first_ending is None or "1" in numbers.replace(",", " ").split():
+            # Exporters write "1, 2", "1." and "1.-3."; the standard wants the first of these.
+            if first_ending is None or "1" in re.findall(r"\d+", numbers):
                 first_ending = index
             elif first_ending > 0:
                 found.add(((first_ending - 1, None), (index, Fraction(0))))

@@ -7,15 +7,10 @@ from fractions import Fraction
 
 from lxml import etree
 
+from analyzer.score.beat import LENGTHS, Beat
 from analyzer.score.document import Document
 from analyzer.score.vocabulary import folded, plain
 
-_UNITS = {
-    "1024th": Fraction(1, 256), "512th": Fraction(1, 128), "256th": Fraction(1, 64), "128th": Fraction(1, 32),
-    "64th": Fraction(1, 16), "32nd": Fraction(1, 8), "16th": Fraction(1, 4), "eighth": Fraction(1, 2),
-    "quarter": Fraction(1), "half": Fraction(2), "whole": Fraction(4), "breve": Fraction(8), "long": Fraction(16),
-    "maxima": Fraction(32),
-}
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 _RAMP = re.compile(r"\b(?:rit|ritard|ritardando|rall|rallent|rallentando|accel|accelerando|stringendo|allarg|"
                    r"allargando|slentando|affrettando|ritenuto|riten|cedez)\b")
@@ -28,6 +23,9 @@ _WORDS = (
     ("adagio", 60.0), ("larghetto", 60.0), ("largo", 50.0), ("lento", 54.0), ("grave", 44.0),
 )
 _TEMPO_WORD = re.compile(r"\b(?:" + "|".join(word for word, _ in _WORDS) + r")\b")
+# Common practice, no source: how jazz parts ask for swung eighths, and how they take it back.
+_SWING = re.compile(r"\b(?:swing|swung|shuffle|triplet feel)\b")
+_NO_SWING = re.compile(r"\b(?:no swing|not swung|straight|even|don't swing)\b")
 _DC = re.compile(r"\bd\s?\.?\s?c\b\.?|\bda capo\b")
 _DS = re.compile(r"\bd\s?\.?\s?s\b\.?|\bdal? segno\b")
 _TO_CODA = re.compile(r"\bto coda\b|\bal coda$")
@@ -36,13 +34,18 @@ _SLOWEST_BPM, _FASTEST_BPM = 4.0, 1000.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TempoSign:
-    """A tempo at an offset inside a measure [quarter notes]. `bpm` counts quarter notes; `guessed` from a word."""
+    """A tempo at an offset inside a measure [quarter notes]. `bpm` counts quarter notes; `guessed` from a word.
+
+    `playback`: the file plays it so, and nothing printed tells it. `beat` is the value that a printed number counts.
+    """
 
     measure: int
     offset: Fraction
     bpm: float
     ramp: bool = False
     guessed: str = ""
+    playback: bool = False
+    beat: Beat | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +53,7 @@ class Signpost:
     """A sign that sends playing elsewhere.
 
     ``dacapo``, ``dalsegno``, ``tocoda``, ``segno``, ``coda``; ``forward`` where a repeat begins without a printed sign.
+    ``swing`` sends nowhere: from there on eighths are swung, `name` says in what words.
     """
 
     measure: int
@@ -67,6 +71,7 @@ class _Found:
     ratio: Fraction | None = None
     kind: str = ""
     word: str = ""
+    beat: Beat | None = None
 
 
 def score_signs(document: Document) -> tuple[tuple[TempoSign, ...], tuple[Signpost, ...]]:
@@ -81,7 +86,8 @@ def score_signs(document: Document) -> tuple[tuple[TempoSign, ...], tuple[Signpo
     posts: dict[tuple[str, int], Signpost] = {}
     places = _Places(document)
     for holder in _holders(document):
-        signs = (holder,) if holder.tag == "sound" else holder.iter("sound", "metronome", "words", "segno", "coda")
+        signs = (holder,) if holder.tag == "sound" and not len(holder) else holder.iter("sound", "swing", "metronome", "words", "segno",
+                                                                               "coda")
         for element in signs:
             _READERS.get(str(element.tag), _mark)(element, places, found, posts)
     result = (_tempi(found), tuple(sorted(posts.values(), key=lambda post: (post.measure, post.offset))))
@@ -194,20 +200,24 @@ def _tempi(found: list[_Found]) -> tuple[TempoSign, ...]:
     signs: list[TempoSign] = []
     now: float | None = None           # the tempo that holds, ramps aside
     first: float | None = None
+    beat: Beat | None = None           # the value that the number in force counts
     for (measure, offset), here in sorted(places.items(), key=lambda item: item[0]):
         ramp = False
         guessed = ""
+        playback = False
         change = here.get(3)
         if 0 in here or 1 in here:
             bpm: float | None = (here.get(0) or here[1]).bpm
+            playback = 0 not in here
+            beat = None if playback else here[0].beat
         elif 2 in here and now is not None and here[2].ratio is not None:
-            bpm = now * float(here[2].ratio)
+            bpm, beat = now * float(here[2].ratio), here[2].beat
         elif change is not None and change.kind == "first":
             bpm = first
         elif change is not None and now is not None:
             bpm = now
         elif 4 in here:
-            bpm, guessed = here[4].bpm, here[4].word
+            bpm, guessed, beat = here[4].bpm, here[4].word, None
         else:
             bpm = None
         if bpm is None or not _SLOWEST_BPM <= bpm <= _FASTEST_BPM:
@@ -217,8 +227,9 @@ def _tempi(found: list[_Found]) -> tuple[TempoSign, ...]:
         now = bpm
         first = bpm if first is None else first
         last = signs[-1] if signs else None
-        if last is None or last.bpm != bpm or last.ramp or ramp:
-            signs.append(TempoSign(measure=measure, offset=offset, bpm=bpm, ramp=ramp, guessed=guessed))
+        if last is None or last.bpm != bpm or last.ramp or ramp or (beat is not None and last.beat != beat):
+            signs.append(TempoSign(measure=measure, offset=offset, bpm=bpm, ramp=ramp, guessed=guessed,
+                                   playback=playback, beat=beat))
     return tuple(signs)
 
 
@@ -239,11 +250,19 @@ def _sound(element: etree._Element, places: _Places, found: list[_Found],
         _post(posts, "forward", *places.find(element), "")
 
 
+def _swing(element: etree._Element, places: _Places, found: list[_Found],
+           posts: dict[tuple[str, int], Signpost]) -> None:
+    if element.find("straight") is None and (element.find("first") is not None):
+        _post(posts, "swing", *places.find(element), plain(element.findtext("swing-style")) or "Swing")
+
+
 def _words(element: etree._Element, places: _Places, found: list[_Found],
            posts: dict[tuple[str, int], Signpost]) -> None:
     text = folded(plain(element.text))
     if len(text) < 3 or len(text) > 80:
         return
+    if _SWING.search(text) and not _NO_SWING.search(text):
+        _post(posts, "swing", *places.find(element), plain(element.text))
     if _RAMP.search(text):
         found.append(_Found(3, *places.find(element), kind="ramp"))
     elif _BACK.search(text):
@@ -261,27 +280,34 @@ def _words(element: etree._Element, places: _Places, found: list[_Found],
 
 def _metronome(element: etree._Element, places: _Places, found: list[_Found],
                posts: dict[tuple[str, int], Signpost]) -> None:
+    if element.find("metronome-note") is not None:       # notes on both sides: two eighths as a triplet, swung
+        if element.find("metronome-note/metronome-tuplet") is not None:
+            _post(posts, "swing", *places.find(element), "the sign for swung eighths")
+        return
     units: list[Fraction] = []
+    beat = Beat()
     dots = 0
     number: float | None = None
     for child in element.iterchildren("beat-unit", "beat-unit-dot", "per-minute"):
         if child.tag == "beat-unit":
             _dot(units, dots)
             dots = 0
-            unit = _UNITS.get(plain(child.text))
+            unit = LENGTHS.get(plain(child.text))
             if unit is None:
                 return
             units.append(unit)
+            beat = Beat(plain(child.text))
         elif child.tag == "beat-unit-dot":
             dots += 1
+            beat = Beat(beat.unit, min(dots, 8))
         else:
             match = _NUMBER.search(child.text or "")
             number = float(match.group().replace(",", ".")) if match else None
     _dot(units, dots)
     if len(units) == 1 and number:
-        found.append(_Found(0, *places.find(element), number * float(units[0])))
+        found.append(_Found(0, *places.find(element), number * float(units[0]), beat=beat))
     elif len(units) == 2:              # old unit = new unit: the new one takes the time of the old one
-        found.append(_Found(2, *places.find(element), ratio=units[1] / units[0]))
+        found.append(_Found(2, *places.find(element), ratio=units[1] / units[0], beat=beat))
 
 
 def _dot(units: list[Fraction], dots: int) -> None:
@@ -311,4 +337,4 @@ def _float(text: str) -> float | None:
     return value if value == value else None
 
 
-_READERS = {"sound": _sound, "words": _words, "metronome": _metronome}
+_READERS = {"sound": _sound, "swing": _swing, "words": _words, "metronome": _metronome}

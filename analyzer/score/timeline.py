@@ -3,17 +3,23 @@
 from dataclasses import dataclass
 from fractions import Fraction
 
+from analyzer.assumption import Assumption
 from analyzer.pitch import Pitch
+from analyzer.score.beat import Beat
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measure:
-    """One measure as printed. `number` is the score's own text, `onset` and `duration` in quarter notes."""
+    """One measure as printed. `number` is the score's own text, `onset` and `duration` in quarter notes.
+
+    `beat` is that of the time signature.
+    """
 
     index: int
     number: str
     onset: Fraction
     duration: Fraction
+    beat: Beat = Beat()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,11 +60,18 @@ class Note:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tempo:
-    """A tempo from `onset` on [quarter notes per minute]; `ramp` where the tempo glides to the next mark."""
+    """A tempo from `onset` on [quarter notes per minute]; `ramp` where the tempo glides to the next mark.
+
+    `word` is the tempo word that it was taken from, `playback` tells that only the file's playback has it; neither
+    where a number is printed, and `beat` is then the value that the number counts.
+    """
 
     onset: Fraction
     bpm: float
     ramp: bool = False
+    word: str = ""
+    playback: bool = False
+    beat: Beat | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,3 +119,4 @@ class Part:
     jumps: tuple[Jump, ...] = ()
     players: tuple[Direction, ...] = ()
     rests: tuple[Rest, ...] = ()       # only of parts with several voices
+    assumptions: tuple[Assumption, ...] = ()

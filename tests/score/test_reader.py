@@ -97,7 +97,7 @@ def test_treble_clef_alone_never_transposes_and_reads_overrides() -> None:
     data = score(note("C5", 16), first=attributes(4, "G2"))
     assert [name for name, _, _ in heard(data)] == ["C5"]
     document = read_document(data, "a.xml")
-    told, _ = read_part(document, "P1", reads=Transposition(-8, -14))
+    told, _ = read_part(document, "P1", reads="treble-b-flat")
     assert told.notes[0].sounding.name == "Bb3"
 
 
