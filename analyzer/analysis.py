@@ -1,11 +1,11 @@
 """The one road from a file to plans, for every door: a `Request` goes in, an `Analysis` comes out."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from analyzer import cautions
+from analyzer.assumption import Assumption
 from analyzer.horns.profiles import load_horn
-from analyzer.pitch import Transposition
 from analyzer.plan.plan import Plan
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
@@ -13,7 +13,10 @@ from analyzer.plan.weights import Weights
 from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
 from analyzer.score.parts import PartInfo
+from analyzer.score.transposing import Reads
 from analyzer.selection import asked_lines, attack, chosen_parts
+from analyzer.supposed import assumptions_of, doubts_of
+from analyzer.wording import first_few
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,7 +25,7 @@ class Request:
 
     `parts` are ids or names (empty: every low-brass part); `horns` names or files, each for the lines of its family;
     `measures` a range of printed numbers such as ``("5", "12")``; `pins` maps (line number or None, measure, nth
-    attack from 1) to a label; `tempo_bpm` overrides the score's tempo.
+    attack from 1) to a label; `tempo_bpm` overrides the score's tempo; `reads` says how treble-clef low brass is read.
     """
 
     parts: tuple[str, ...] = ()
@@ -31,7 +34,7 @@ class Request:
     pins: Mapping[tuple[int | None, str, int], str] = field(default_factory=dict)
     player: Player = field(default_factory=Player)
     tempo_bpm: float | None = None
-    reads: Transposition | None = None
+    reads: Reads | None = None
     weights: Weights | None = None
 
 
@@ -43,6 +46,11 @@ class Planned:
     planner: Planner
     plan: Plan
     assumed: bool
+
+    @property
+    def assumptions(self) -> tuple[Assumption, ...]:
+        """What the score did not say and was supposed for this line."""
+        return assumptions_of(self.part, self.planner, assumed=self.assumed)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,8 +91,26 @@ def analyse(document: Document, request: Request) -> Analysis:
         (which, measure, nth), _ = next(iter(pins.items()))
         raise unreadable("bad-pin", where=document.name, what=f"there is no line {which} for pin {measure}:{nth}",
                          try_=f"Lines are numbered from 1 to {len(lines)} in the order shown.")
-    return Analysis(document=document, lines=tuple(planned), problems=tuple(problems),
+    doubts = dict.fromkeys(doubt for one in planned for doubt in doubts_of(one.planner, document.name))
+    return Analysis(document=document, lines=tuple(planned), problems=(*problems, *doubts),
                     cautions=cautions_for([one.plan for one in planned]))
+
+
+def with_notes(analysis: Analysis) -> Analysis:
+    """Return the analysis of the lines that have notes: what can be drawn, printed and marked.
+
+    Raises
+    ------
+    Unreadable
+        If none has.
+    """
+    lines = tuple(one for one in analysis.lines if one.plan.notes)
+    if not lines:
+        names = first_few(list(dict.fromkeys(one.part.full_name or one.part.id for one in analysis.lines)), 6)
+        raise unreadable("no-notes", where=analysis.document.name,
+                         what=f"there is no note to show in {names}, so nothing was written",
+                         try_="Choose other parts or other measures.")
+    return analysis if len(lines) == len(analysis.lines) else replace(analysis, lines=lines)
 
 
 def cautions_for(plans: Sequence[Plan]) -> tuple[str, ...]:

@@ -6,7 +6,6 @@ from typing import cast
 
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
-from analyzer.pitch import Transposition
 from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
 from analyzer.score.line import Line
@@ -14,6 +13,7 @@ from analyzer.score.lines import lines_of
 from analyzer.score.naming import Family
 from analyzer.score.parts import HORN_OF_FAMILY, PartInfo, find_parts
 from analyzer.score.reader import read_part
+from analyzer.score.transposing import Reads
 from analyzer.wording import first_few
 
 DEFAULT_HORN = "tenor-f"
@@ -32,7 +32,8 @@ class Asked:
         """The part as this line has it: of another family where the player takes up another horn."""
         if self.line.family == self.part.family:
             return self.part
-        return replace(self.part, family=cast(Family, self.line.family), horn=HORN_OF_FAMILY[self.line.family])
+        return replace(self.part, family=cast(Family, self.line.family), horn=HORN_OF_FAMILY[self.line.family],
+                       horn_reason="")
 
     def horn(self, horns: Sequence[Horn], *, named: bool = False) -> tuple[Horn, bool]:
         """Return the horn of this line and whether it was assumed; as `horn_for`."""
@@ -40,7 +41,7 @@ class Asked:
 
 
 def asked_lines(document: Document, parts: Iterable[PartInfo], *, measures: tuple[str, str] | None = None,
-                reads: Transposition | None = None) -> tuple[list[Asked], list[Problem]]:
+                reads: Reads | None = None) -> tuple[list[Asked], list[Problem]]:
     """Return the lines of these parts, cut to the measures asked for, and what was found while reading them.
 
     A part without notes gives a line without notes.
@@ -91,12 +92,16 @@ def chosen_parts(document: Document, asked: Sequence[str]) -> tuple[list[PartInf
     return chosen, problems
 
 
-def part_lines(document: Document, part: PartInfo, *, reads: Transposition | None = None,
+def part_lines(document: Document, part: PartInfo, *, reads: Reads | None = None,
                ) -> tuple[tuple[Line, ...], list[Problem]]:
-    """Read one part and divide it into its players' lines."""
+    """Read one part and divide it into its players' lines; a part without notes is one line without notes."""
+    name = part.full_name or part.name
+    silent = Line(part_id=part.id, part_name=name, family=part.family, number=1, of=1, notes=(), measures=(), tempi=())
+    if not document.part_measures(part.id):
+        return (silent,), []           # listed without music, which recognition has said
     timeline, problems = read_part(document, part.id, reads=reads)
-    lines, more = lines_of(replace(timeline, name=part.full_name or part.name), part.family)
-    return lines, [*problems, *more]
+    lines, more = lines_of(replace(timeline, name=name), part.family)
+    return lines or (replace(silent, measures=timeline.measures),), [*problems, *more]
 
 
 def horn_for(part: PartInfo, horns: Sequence[Horn], *, named: bool = False) -> tuple[Horn, bool]:

@@ -10,12 +10,13 @@ READ = {"pitch", "problem", "horns", "score", "plan", "analysis"}
 # Each row is what the place uses, neither less nor more. (cli loads the commands by name, when they are asked for.)
 MAY = {
     "pitch": set(), "evidence": set(), "problem": set(), "toml_file": {"problem"}, "solver": set(), "cautions": set(),
-    "wording": set(), "tables": set(), "files": {"problem"},
+    "wording": set(), "tables": set(), "files": {"problem"}, "assumption": set(),
     "horns": {"pitch", "evidence", "problem", "toml_file", "tables"},
-    "score": {"pitch", "problem"},
+    "score": {"pitch", "problem", "assumption"},
     "plan": {"pitch", "problem", "toml_file", "wording", "solver", "horns", "score"},
-    "selection": {"pitch", "problem", "wording", "horns", "score"},
-    "analysis": {"pitch", "problem", "cautions", "horns", "score", "plan", "selection"},
+    "selection": {"problem", "wording", "horns", "score"},
+    "supposed": {"assumption", "problem", "horns", "score", "plan", "selection"},
+    "analysis": {"assumption", "problem", "cautions", "wording", "horns", "score", "plan", "selection", "supposed"},
     "review": READ | {"cautions", "selection"},
     "section": (READ - {"analysis"}) | {"evidence", "toml_file", "cautions", "wording", "selection", "review"},
     "practice": READ | {"cautions"},

@@ -10,6 +10,7 @@ from analyzer.commands.options import (
     measures_option,
     part_option,
     print_json,
+    reads_option,
     say,
     score_argument,
     tempo_option,
@@ -17,6 +18,7 @@ from analyzer.commands.options import (
 )
 from analyzer.report.fitting import fit_document, fit_text
 from analyzer.score.document import open_document
+from analyzer.score.transposing import Reads
 from analyzer.section.fit import fit
 from analyzer.section.section import read_section
 
@@ -30,12 +32,13 @@ _PAGES = (".html", ".htm")
 @part_option
 @measures_option
 @tempo_option
+@reads_option
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE.html",
               help="Write the answer as a page to print or to read on a phone: seats, hard measures, remedies.")
 @format_option("text", "json")
 @click.pass_context
 def command(ctx: click.Context, score: Path, section: Path, parts: tuple[str, ...], measures: str | None,
-            tempo: float | None, output: Path | None, form: str) -> None:
+            tempo: float | None, reads: Reads | None, output: Path | None, form: str) -> None:
     """Say whether SCORE suits your section, who should play which line on which horn, and what would have to change.
 
     Exit code 3 if it does not suit.
@@ -45,7 +48,8 @@ def command(ctx: click.Context, score: Path, section: Path, parts: tuple[str, ..
         raise click.BadParameter(f"'{output.name}': the answer is written as a page; let its name end in .html.",
                                  param_hint="-o")
     players = read_section(section)
-    answer = fit(open_document(score), players, parts=parts, measures=span, tempo_bpm=tempo)
+    answer = fit(open_document(score), players, parts=parts, measures=span, tempo_bpm=tempo,
+                 reads=reads)
     say(answer.problems)
     if output is not None:
         from analyzer.report.section_page import section_page

@@ -4,12 +4,22 @@ from pathlib import Path
 
 import click
 
-from analyzer.commands.options import format_option, horn_option, missing, part_option, print_json, say, write_file
+from analyzer.commands.options import (
+    format_option,
+    horn_option,
+    missing,
+    part_option,
+    print_json,
+    reads_option,
+    say,
+    write_file,
+)
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.learn import Marked, agreement, learn, marks_in, shared_rates
 from analyzer.plan.weights import preferences_text
 from analyzer.problem import unreadable
 from analyzer.score.document import open_document
+from analyzer.score.transposing import Reads
 from analyzer.selection import asked_lines, chosen_parts
 
 
@@ -17,10 +27,11 @@ from analyzer.selection import asked_lines, chosen_parts
 @click.argument("scores", type=click.Path(path_type=Path), nargs=-1, required=True)
 @part_option
 @horn_option
+@reads_option
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="FILE.toml",
               help="Preference file to write; lowbrass map --prefer reads it.")
 @format_option("text", "json")
-def command(scores: tuple[Path, ...], parts: tuple[str, ...], horns: tuple[str, ...], output: Path, form: str) -> None:
+def command(scores: tuple[Path, ...], parts: tuple[str, ...], horns: tuple[str, ...], reads: Reads | None, output: Path, form: str) -> None:
     """Fit the plan's judgement to the fingerings that a teacher wrote into SCORES.
 
     Every fifth marked line is kept aside, and the agreement before and after is told on those. What the horn can and
@@ -32,7 +43,7 @@ def command(scores: tuple[Path, ...], parts: tuple[str, ...], horns: tuple[str, 
     for path in scores:
         document = open_document(path)
         chosen, problems = chosen_parts(document, parts)
-        lines, more = asked_lines(document, chosen)
+        lines, more = asked_lines(document, chosen, reads=reads)
         for asked in lines:
             labels = marks_in(asked.line)
             if labels:

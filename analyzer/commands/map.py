@@ -8,7 +8,7 @@ from typing import Literal
 
 import click
 
-from analyzer.analysis import Analysis, Planned, Request, analyse
+from analyzer.analysis import Analysis, Planned, Request, analyse, with_notes
 from analyzer.commands.options import (
     format_option,
     print_csv,
@@ -111,6 +111,7 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
 
 def _write(analysis: Analysis, output: Path, paper: Literal["a4", "letter"], large: bool) -> None:
     ending = output.suffix.lower()
+    analysis = with_notes(analysis)
     if ending in _SCORES:
         from analyzer.marking.annotate import annotated
 

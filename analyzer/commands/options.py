@@ -12,6 +12,7 @@ from analyzer.analysis import Request
 from analyzer.files import write_file as write_file
 from analyzer.plan.player import Player, read_player
 from analyzer.problem import Problem
+from analyzer.score.transposing import Reads
 from analyzer.tables import csv_text
 
 _Result = TypeVar("_Result")
@@ -26,6 +27,9 @@ player_option = click.option("--player", type=click.Path(path_type=Path), metava
                              help="Player file: reach, ceiling, slide speed, range, learned valve states.")
 tempo_option = click.option("--tempo", type=click.FloatRange(10, 600), metavar="BPM",
                             help="Quarter notes a minute, in place of the score's own tempo.")
+reads_option = click.option(
+    "--reads", type=click.Choice(("concert", "treble-b-flat")),
+    help="How treble-clef low-brass parts are read: at concert pitch, or in B flat (sounding a major ninth lower).")
 measures_option = click.option("--measures", metavar="A-B", help="Only measures A to B, as numbered in the score.")
 
 
@@ -35,14 +39,15 @@ def request_options(*, horn: bool = True) -> Callable[[Callable[..., _Result]], 
     Without `horn` the command names its horns itself. A wrong range of measures ends the command with exit code 2, a
     player file that cannot be read with 1.
     """
-    options = (part_option, *((horn_option,) if horn else ()), measures_option, player_option, tempo_option)
+    options = (part_option, *((horn_option,) if horn else ()), measures_option, player_option, tempo_option,
+               reads_option)
 
     def decorated(command: Callable[..., _Result]) -> Callable[..., _Result]:
         @wraps(command)
         def asked(*args: Any, parts: tuple[str, ...], measures: str | None, player: Path | None, tempo: float | None,
-                  **more: Any) -> _Result:
+                  reads: Reads | None, **more: Any) -> _Result:
             request = Request(parts=parts, horns=more.pop("horns") if horn else (), measures=measure_range(measures),
-                              player=read_player(player) if player else Player(), tempo_bpm=tempo)
+                              player=read_player(player) if player else Player(), tempo_bpm=tempo, reads=reads)
             return command(*args, request=request, **more)
 
         for option in reversed(options):

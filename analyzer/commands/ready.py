@@ -4,11 +4,12 @@ from pathlib import Path
 
 import click
 
-from analyzer.commands.options import format_option, part_option, player_option, print_json, say
+from analyzer.commands.options import format_option, part_option, player_option, print_json, reads_option, say
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.player import Player, read_player
 from analyzer.report.readiness import ready_document, ready_text
 from analyzer.score.document import open_document
+from analyzer.score.transposing import Reads
 from analyzer.section.ready import ready
 
 
@@ -18,9 +19,10 @@ from analyzer.section.ready import ready
 @click.option("--to", "after", required=True, metavar="HORN", help="The horn that is thought of.")
 @player_option
 @part_option
+@reads_option
 @format_option("text", "json")
 def command(scores: tuple[Path, ...], before: str, after: str, player: Path | None, parts: tuple[str, ...],
-            form: str) -> None:
+            reads: Reads | None, form: str) -> None:
     """Set two horns side by side for a player and the music in SCORE...: hands, slide, notes, what to look at.
 
     It never says yes or no: the teacher who is present decides.
@@ -29,7 +31,8 @@ def command(scores: tuple[Path, ...], before: str, after: str, player: Path | No
     if old == new:
         raise click.BadParameter(f"both horns are {old.name}; name another with --to.", param_hint="--to")
     who = read_player(player) if player else Player()
-    answer = ready([open_document(score) for score in scores], old, new, who, parts=parts)
+    answer = ready([open_document(score) for score in scores], old, new, who, parts=parts,
+                   reads=reads)
     say(answer.problems)
     if form == "json":
         print_json(ready_document(answer))

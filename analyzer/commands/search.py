@@ -5,13 +5,14 @@ from typing import Any
 
 import click
 
-from analyzer.commands.options import format_option, horn_option, player_option, print_json, tempo_option
+from analyzer.commands.options import format_option, horn_option, player_option, print_json, reads_option, tempo_option
 from analyzer.commands.sweep import Sweep, sweep_options
 from analyzer.horns.profiles import load_horn
 from analyzer.library.search import Wanted, search_bytes
 from analyzer.library.survey import assemble
 from analyzer.plan.player import Player, read_player
 from analyzer.report.searching import search_document, search_text
+from analyzer.score.transposing import Reads
 from analyzer.section.section import read_section
 
 
@@ -25,12 +26,13 @@ from analyzer.section.section import read_section
               help="Part to look at in every score that has it; may be repeated. Default: every low-brass part.")
 @click.option("--bass-clef", is_flag=True, help="Look at every part that begins in bass clef too, whatever its name.")
 @tempo_option
+@reads_option
 @click.option("--most", type=click.IntRange(1), default=20, show_default=True, metavar="N",
               help="How many are printed.")
 @sweep_options
 @format_option("text", "json")
 def command(folder: Path, player: Path | None, section: Path | None, horns: tuple[str, ...], parts: tuple[str, ...],
-            bass_clef: bool, tempo: float | None, most: int, form: str, **how: Any) -> None:
+            bass_clef: bool, tempo: float | None, reads: Reads | None, most: int, form: str, **how: Any) -> None:
     """Find what suits in FOLDER (and in its zip archives): lines for a player on a horn, or pieces for a section.
 
     What suits and teaches a few new moves comes first: moves into valve states that are not learned, far, fast or out
@@ -41,7 +43,7 @@ def command(folder: Path, player: Path | None, section: Path | None, horns: tupl
         raise click.UsageError("--section brings its own players and horns; leave --player, --horn and --bass-clef "
                                "out.")
     wanted = Wanted(player=read_player(player) if player else Player(), parts=parts, bass_clef=bass_clef,
-                    section=read_section(section) if section else None, tempo_bpm=tempo,
+                    section=read_section(section) if section else None, tempo_bpm=tempo, reads=reads,
                     horns=tuple(load_horn(name) for name in horns))
     entries, records = sweep.over(folder, wanted, work=search_bytes)
     survey = assemble(str(folder), entries, records)

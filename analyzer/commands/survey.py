@@ -5,13 +5,22 @@ from typing import Any
 
 import click
 
-from analyzer.commands.options import format_option, horn_option, player_option, print_json, tempo_option, write_file
+from analyzer.commands.options import (
+    format_option,
+    horn_option,
+    player_option,
+    print_json,
+    reads_option,
+    tempo_option,
+    write_file,
+)
 from analyzer.commands.sweep import Sweep, sweep_options
 from analyzer.horns.profiles import load_horn
 from analyzer.library.purchase import Case, purchase
 from analyzer.library.survey import Options, Survey, assemble, survey_bytes
 from analyzer.plan.player import Player, read_player
 from analyzer.report.surveying import survey_csv, survey_document, survey_parquet, survey_text
+from analyzer.score.transposing import Reads
 from analyzer.section.section import read_section
 
 _ENDINGS = (".html", ".parquet", ".csv")
@@ -26,6 +35,7 @@ _ENDINGS = (".html", ".parquet", ".csv")
 @horn_option
 @player_option
 @tempo_option
+@reads_option
 @sweep_options
 @click.option("--section", type=click.Path(path_type=Path), metavar="FILE.toml",
               help="Section file (as for fit): say what one more horn, or more learned, would open to its players.")
@@ -33,7 +43,7 @@ _ENDINGS = (".html", ".parquet", ".csv")
               help="Write a page with pictures (.html), or the table of lines (.parquet, .csv).")
 @format_option("text", "json", "csv")
 def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[str, ...], player: Path | None,
-            tempo: float | None, section: Path | None, output: Path | None, form: str, **how: Any) -> None:
+            tempo: float | None, reads: Reads | None, section: Path | None, output: Path | None, form: str, **how: Any) -> None:
     """Plan every trombone and euphonium line in FOLDER (and in its zip archives), and sum up what horns they ask for.
 
     Scores are MusicXML, told by its content; --foreign reads ABC, Humdrum, MEI and MIDI too. A file that cannot be
@@ -48,7 +58,7 @@ def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[
         raise click.UsageError("--bass-clef takes every part in that clef; leave --part out.")
     players = read_section(section) if section else None
     options = Options(horns=tuple(load_horn(name) for name in horns), parts=parts, bass_clef=bass_clef,
-                      player=read_player(player) if player else Player(), tempo_bpm=tempo)
+                      player=read_player(player) if player else Player(), tempo_bpm=tempo, reads=reads)
     entries, records = sweep.over(folder, options, work=survey_bytes, leave_out=output)
     survey = assemble(str(folder), entries, records)
     bought = purchase(survey, players) if players else None

@@ -12,6 +12,7 @@ from analyzer.commands.options import (
     part_option,
     player_option,
     print_json,
+    reads_option,
     say,
     tempo_option,
     write_file,
@@ -30,6 +31,7 @@ from analyzer.problem import Problem, unreadable
 from analyzer.report.tuning import fit_document, fit_text, pull_document, pull_text
 from analyzer.review.pulls import advise
 from analyzer.score.document import open_document
+from analyzer.score.transposing import Reads
 
 _MOST_LIMIT_MM = 150
 _READ = click.Path(path_type=Path)
@@ -102,6 +104,7 @@ def fit_command(readings: Path, name: str, output: Path | None, form: str) -> No
 @part_option
 @player_option
 @tempo_option
+@reads_option
 @click.option("--worst", is_flag=True, help="Make the farthest note least, in place of the mean over the time.")
 @click.option("--keep", "kept", multiple=True, metavar="SLIDE",
               help="A slide that stays as it is (main, 1 to 4, T, S); may be repeated.")
@@ -110,7 +113,7 @@ def fit_command(readings: Path, name: str, output: Path | None, form: str) -> No
 @_profile_output
 @format_option("text", "json")
 def pull_command(scores: tuple[Path, ...], name: str, parts: tuple[str, ...], player: Path | None, tempo: float | None,
-                 worst: bool, kept: tuple[str, ...], limits: tuple[str, ...], output: Path | None, form: str) -> None:
+                 reads: Reads | None, worst: bool, kept: tuple[str, ...], limits: tuple[str, ...], output: Path | None, form: str) -> None:
     """Say how far to pull each tuning slide so that SCORES are least out of tune.
 
     All lines of the horn's family count, each note by the time it sounds. Slides only come out, from where the profile
@@ -118,7 +121,8 @@ def pull_command(scores: tuple[Path, ...], name: str, parts: tuple[str, ...], pl
     """
     horn = load_horn(name)
     limits_mm = _limits(horn, kept, limits)
-    request = Request(parts=parts, horns=(name,), player=read_player(player) if player else Player(), tempo_bpm=tempo)
+    request = Request(parts=parts, horns=(name,), player=read_player(player) if player else Player(), tempo_bpm=tempo,
+                      reads=reads)
     planners: list[Planner] = []
     problems: list[Problem] = []
     cautions: dict[str, None] = {}

@@ -19,6 +19,7 @@ from analyzer.plan.progress import move_text
 from analyzer.plan.solve import Planner
 from analyzer.practice.moves import Move, ranked_moves
 from analyzer.score.document import Document
+from analyzer.score.transposing import Reads
 from analyzer.section.burden import Burden, burden_of
 from analyzer.section.fit import fit
 from analyzer.section.section import Member, Section
@@ -46,6 +47,7 @@ class Wanted:
     parts: tuple[str, ...] = ()
     bass_clef: bool = False
     tempo_bpm: float | None = None
+    reads: Reads | None = None
 
 
 def search_bytes(name: str, data: bytes, wanted: Wanted) -> Record:
@@ -63,7 +65,7 @@ def search_bytes(name: str, data: bytes, wanted: Wanted) -> Record:
 def _line_rows(document: Document, wanted: Wanted) -> Record:
     parts, problems = asked_parts(document, wanted.parts, bass_clef=wanted.bass_clef)
     rows: list[Record] = []
-    lines, more = asked_lines(document, parts)
+    lines, more = asked_lines(document, parts, reads=wanted.reads)
     for asked in lines:
         line = asked.line
         horn, assumed = asked.horn(wanted.horns)
@@ -110,7 +112,7 @@ def taught(planner: Planner, plan: Plan, player: Player) -> list[Record]:
 
 def _piece_row(document: Document, wanted: Wanted) -> Record:
     assert wanted.section is not None
-    answer = fit(document, wanted.section, parts=wanted.parts, tempo_bpm=wanted.tempo_bpm)
+    answer = fit(document, wanted.section, parts=wanted.parts, tempo_bpm=wanted.tempo_bpm, reads=wanted.reads)
     seats = [{"player": seat.member.name, "part": seat.chair.title, "horn": seat.burden.horn.name,
               "horn_family": seat.burden.horn.family,
               "teaches": taught(seat.burden.planner, seat.burden.plan, seat.member.player)}

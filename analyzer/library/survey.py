@@ -25,6 +25,7 @@ from analyzer.problem import Problem, Unreadable
 from analyzer.score.document import SCORE_ENDINGS, Document, read_score
 from analyzer.score.line import Line
 from analyzer.score.parts import PartInfo, find_parts
+from analyzer.score.transposing import Reads
 from analyzer.selection import asked_lines, chosen_parts, horn_for
 
 Record = dict[str, Any]
@@ -57,6 +58,7 @@ class Options:
     bass_clef: bool = False
     player: Player = field(default_factory=Player)
     tempo_bpm: float | None = None
+    reads: Reads | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,8 +137,10 @@ def lines_record(document: Document, options: Options) -> Record:
     """Return the record of a score: a row for each line on each horn."""
     parts, problems = asked_parts(document, options.parts, bass_clef=options.bass_clef)
     rows: list[Record] = []
-    lines, more = asked_lines(document, parts)
+    lines, more = asked_lines(document, parts, reads=options.reads)
     for asked in lines:
+        if not asked.line.notes:
+            continue                   # its problem says so; a row of noughts would count among the lines
         times = note_times(asked.line, default_weights(), options.tempo_bpm)
         for horn, assumed in _horns(asked.played, options.horns):
             planner = Planner(asked.line, _shared(horn), options.player, tempo_bpm=options.tempo_bpm, times=times)

@@ -40,6 +40,7 @@ def line_json(one: Planned, plans: int = 0) -> dict[str, Any]:
     result: dict[str, Any] = {
         "part": {"id": one.part.id, "name": one.part.name},
         "line": plan.line.number, "of": plan.line.of, "horn": plan.horn.name, "horn_assumed": one.assumed,
+        "assumptions": [found.as_json() for found in one.assumptions],
         "notes": [note_json(note) | {"slur": kind} for note, kind in zip(plan.notes, slurs_of(plan), strict=True)],
         "groups": [
             {"first": group.first, "last": group.last, "measures": list(group.measures), "labels": list(group.labels),
@@ -150,9 +151,15 @@ def heading(one: Planned) -> str:
     return f"{one.part.full_name or one.part.name or one.part.id}{whose} - {plan.horn.description}{assumed}"
 
 
+def supposed_text(one: Planned) -> str:
+    """Return in one line what the score did not say and was supposed; empty where nothing was."""
+    said = "; ".join(f"{found.about} {found.value} ({found.source})" for found in one.assumptions)
+    return f"Assumed: {said}." if said else ""
+
+
 def _line_text(one: Planned, width: int, plans: int) -> str:
     plan = one.plan
-    out = ["", heading(one), "=" * min(width, len(heading(one))),
+    out = ["", heading(one), "=" * min(width, len(heading(one))), *fill(supposed_text(one), width).splitlines(),
            *fill(" ".join(sentences(plan, difficulties(one.planner, plan))), width).splitlines(), ""]
     begins = {group.first: group for group in plan.groups}
     for _, notes in groupby(plan.notes, key=lambda note: note.note.measure_index):

@@ -75,6 +75,7 @@ class Planner:
         self.line = line
         self.horn = horn
         self.player = player or Player()
+        self.tempo_bpm = tempo_bpm
         self.weights = weights or default_weights()
         self.costs = costs_for(horn, self.weights, self.player.max_speed_mm_s, self.player.secure_ways)
         self.times = times or note_times(line, self.weights, tempo_bpm)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from html import escape
 from typing import Literal, TypeVar
 
-from analyzer.analysis import Analysis, Planned
+from analyzer.analysis import Analysis, Planned, with_notes
 from analyzer.engrave.copy import Copy
 from analyzer.engrave.fonts import Face
 from analyzer.engrave.options import PageOptions
@@ -44,11 +44,12 @@ def page_file(analysis: Analysis, ending: str, choices: PageChoices | None = Non
     Raises
     ------
     Unreadable
-        If a library of the extra ``engrave`` is missing, or the engraver cannot read the part.
+        If a library of the extra ``engrave`` is missing, the engraver cannot read the part, or no line has a note.
     ValueError
         If the ending is another one.
     """
     choices = choices or PageChoices()
+    analysis = with_notes(analysis)
     if ending == ".html":
         music = _Music(analysis, choices)
         return page_html(analysis, music.systems, each=each, large=choices.large, faces=music.faces).encode()

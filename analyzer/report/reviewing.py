@@ -29,7 +29,8 @@ def review_document(analysis: Analysis, reviewed: Sequence[Reviewed], changed: O
         "lines": [
             {"part": {"id": one.planned.part.id, "name": one.planned.part.name},
              "line": one.planned.plan.line.number, "of": one.planned.plan.line.of,
-             "horn": one.planned.plan.horn.name, "horn_assumed": one.planned.assumed, "findings": len(one.findings)}
+             "horn": one.planned.plan.horn.name, "horn_assumed": one.planned.assumed,
+             "assumptions": [found.as_json() for found in one.planned.assumptions], "findings": len(one.findings)}
             for one in reviewed
         ],
         "findings": [{**finding.as_json(), "horn": one.planned.plan.horn.name}

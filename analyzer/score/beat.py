@@ -32,6 +32,9 @@ class Beat(NamedTuple):
         return f"{dotted}{self.unit} note"
 
 
+QUARTER = Beat()
+
+
 def beat_of(beats: int, unit: int, *, cut: bool = False) -> Beat:
     """Return the beat of a time signature: a half note in cut time, dotted in compound time.
 

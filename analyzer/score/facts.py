@@ -40,5 +40,5 @@ def part_facts(document: Document, info: PartInfo) -> tuple[PartFacts, tuple[Pro
         clefs=tuple(dict.fromkeys(note.clef for note in part.notes)),
         written_low=written[0] if written else None, written_high=written[-1] if written else None,
         sounding_low=sounding[0] if sounding else None, sounding_high=sounding[-1] if sounding else None,
-        notes=len(attacks), lines=len(lines))
+        notes=len(attacks), lines=sum(bool(line.notes) for line in lines))
     return facts, (*problems, *more) if info.low_brass else ()

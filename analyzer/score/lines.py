@@ -17,8 +17,8 @@ MOST_PLAYERS = 24
 """Lines of one staff at most; judged: no part is printed for more players, and a damaged file could ask for thousands.
 Any limit from 12 to 100 leaves every score of the suites as it is."""
 _FREE_S, _FREE_QUARTERS = 0.03, Fraction(1, 16)
-"""Attacks that follow each other faster than this, and are written as 64ths or shorter, are free time: 33 notes a second
-are more than twice what any player tongues, slurs or fingers. Judged."""
+"""Attacks that follow each other faster than this, and are written as 64ths or shorter, are free time: 33 notes a
+second are more than twice what any player tongues, slurs or fingers. Judged."""
 _NO_TEMPO_BPM = 100.0                   # as the plan supposes where the score tells none
 _MOST_JUMPS, _MOST_TO_ONE = 100, 8
 """Leaps of a line that are planned, and those to one place; judged: twice what any score of the suites has. The time of

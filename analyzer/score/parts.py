@@ -37,6 +37,8 @@ _ENOUGH = 2.0
 class PartInfo:
     """What one part is. `horn` is the name of the horn assumed for it, None where it is not low brass.
 
+    `horn_reason` says why where that is not the usual horn of a plain name.
+
     `name` is the part name on one line; `full_name` has the group before it where the name alone is only a number.
     """
 
@@ -47,6 +49,7 @@ class PartInfo:
     low_brass: bool
     evidence: tuple[str, ...]
     horn: str | None
+    horn_reason: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

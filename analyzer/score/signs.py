@@ -86,8 +86,8 @@ def score_signs(document: Document) -> tuple[tuple[TempoSign, ...], tuple[Signpo
     posts: dict[tuple[str, int], Signpost] = {}
     places = _Places(document)
     for holder in _holders(document):
-        signs = (holder,) if holder.tag == "sound" and not len(holder) else holder.iter("sound", "swing", "metronome", "words", "segno",
-                                                                               "coda")
+        alone = holder.tag == "sound" and not len(holder)
+        signs = (holder,) if alone else holder.iter("sound", "swing", "metronome", "words", "segno", "coda")
         for element in signs:
             _READERS.get(str(element.tag), _mark)(element, places, found, posts)
     result = (_tempi(found), tuple(sorted(posts.values(), key=lambda post: (post.measure, post.offset))))

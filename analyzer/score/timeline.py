@@ -5,7 +5,7 @@ from fractions import Fraction
 
 from analyzer.assumption import Assumption
 from analyzer.pitch import Pitch
-from analyzer.score.beat import Beat
+from analyzer.score.beat import QUARTER, Beat
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,7 +19,7 @@ class Measure:
     number: str
     onset: Fraction
     duration: Fraction
-    beat: Beat = Beat()
+    beat: Beat = QUARTER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,8 +1,8 @@
 """Written or sounding: how a low-brass part in treble clef is read, from everything that the score tells.
 
 A treble-clef part for low brass is read in one of two ways: in B flat, sounding a major ninth lower (baritone and
-euphonium T.C., the trombones of a brass band), or at concert pitch. Files often leave ``<transpose>`` out, so the part's
-name, its range and its fit with the harmony of the other parts are asked too.
+euphonium T.C., the trombones of a brass band), or at concert pitch. Files often leave ``<transpose>`` out, so the
+part's name, its range and its fit with the harmony of the other parts are asked too.
 """
 
 import re
@@ -30,9 +30,9 @@ _CUSTOM = {"euphonium": 1.2, "baritone": 1.2, "trombone": 0.6, "bass trombone": 
 _DECIDED, _CONTRADICTS, _TELLING = 2.0, 2.0, 0.75
 _USUAL_MIDI = {"bass trombone": 51.0, "euphonium": 55.0, "baritone": 55.0}       # middle of the usual range; judged
 _SPREAD = 7.0                           # semitones
-_LOWEST, _HIGHEST = {"bass trombone": 34}, 74      # B flat 1 (others E2, 40) to D5: beyond them hardly anything is written
+_LOWEST, _HIGHEST = {"bass trombone": 34}, 74      # B flat 1 (others E2, 40) to D5; beyond them little is written
 _SLOTS = 4                              # of a quarter note, in which harmony is compared
-_LEAST_SLOTS = 12                       # three quarter notes together with another part; less tells nothing. Judged
+_LEAST_ATTACKS, _ENOUGH_ATTACKS = 5, 10 # notes that sound with other parts: fewer tell nothing, more count whole
 # How well two pitch classes go together, by interval class; judged: unison, seconds, thirds, fourth, tritone.
 _FIT = (1.0, -1.0, -0.4, 0.6, 0.6, 0.5, -0.5)
 _HARMONY, _MOST_HARMONY = 8.0, 4.0
@@ -152,8 +152,9 @@ def _harmonic(document: Document, info: PartInfo, part: Part, read: Callable[[Pa
     others = [mask for other in find_parts(document)[0] if other.id != info.id
               for mask in (_heard(document, other, read),) if mask]
     fits = {0: 0.0, TREBLE_B_FLAT.chromatic: 0.0}
-    count = 0
+    count = attacks = 0
     for note in part.notes:
+        before = count
         for slot in _slots(float(note.onset), float(note.duration)):
             around = [pitch for mask in others for pitch in mask.get(slot, ())]
             if not around:
@@ -162,9 +163,10 @@ def _harmonic(document: Document, info: PartInfo, part: Part, read: Callable[[Pa
             for shift in fits:
                 classes = ((note.written.midi + shift - pitch) % 12 for pitch in around)
                 fits[shift] += sum(_FIT[min(size, 12 - size)] for size in classes) / len(around)
-    if count < _LEAST_SLOTS:
+        attacks += count > before
+    if attacks < _LEAST_ATTACKS:
         return _Sign(0.0, "")
-    weight = _HARMONY * (fits[TREBLE_B_FLAT.chromatic] - fits[0]) / count
+    weight = _HARMONY * (fits[TREBLE_B_FLAT.chromatic] - fits[0]) / count * min(1.0, attacks / _ENOUGH_ATTACKS)
     weight = max(-_MOST_HARMONY, min(_MOST_HARMONY, weight))
     return _Sign(weight, f"it fits the other parts' harmony {'in B flat' if weight > 0 else 'at concert pitch'}")
 

@@ -10,6 +10,7 @@ from analyzer.review.bass import findings as review
 from analyzer.review.findings import Finding, Severity
 from analyzer.review.harmony import Harmony
 from analyzer.score.document import Document
+from analyzer.score.transposing import Reads
 from analyzer.section.burden import Burden, excess_s, takes, unread_clefs
 from analyzer.section.changes import FAR, LEAST_TEMPO_FACTOR, MOST_CHANGES, Lend, Search, Way
 from analyzer.section.covered import ENOUGH, Covered
@@ -57,7 +58,7 @@ class Fit:
 
 
 def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
-        measures: tuple[str, str] | None = None, tempo_bpm: float | None = None) -> Fit:
+        measures: tuple[str, str] | None = None, tempo_bpm: float | None = None, reads: Reads | None = None) -> Fit:
     """Seat a section for a score and judge whether the piece suits it.
 
     Raises
@@ -66,7 +67,7 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
         If a part or measure is not there, the score has no low brass or no note of it, or scipy is not installed.
     """
     chosen, problems = chosen_parts(document, parts)
-    asked, more = asked_lines(document, chosen, measures=measures)
+    asked, more = asked_lines(document, chosen, measures=measures, reads=reads)
     problems += more
     lines = [(one.part, one.line) for one in asked if one.line.notes]
     if not lines:

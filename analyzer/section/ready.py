@@ -22,6 +22,7 @@ from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
 from analyzer.score.line import Line
 from analyzer.score.parts import PartInfo
+from analyzer.score.transposing import Reads
 from analyzer.section.burden import takes
 from analyzer.section.skills import Skill, skills_of
 from analyzer.selection import asked_lines, chosen_parts
@@ -115,7 +116,7 @@ class Ready:
 
 
 def ready(documents: Sequence[Document], before: Horn, after: Horn, player: Player, *,
-          parts: tuple[str, ...] = ()) -> Ready:
+          parts: tuple[str, ...] = (), reads: Reads | None = None) -> Ready:
     """Compare two horns for a player and the music at hand.
 
     Without `parts`, the lines that either horn takes are looked at.
@@ -130,7 +131,7 @@ def ready(documents: Sequence[Document], before: Horn, after: Horn, player: Play
     for document in documents:
         chosen, found = chosen_parts(document, parts)
         problems += found
-        asked, more = asked_lines(document, chosen)
+        asked, more = asked_lines(document, chosen, reads=reads)
         problems += more
         lines += [(document, one.played, one.line) for one in asked if one.line.notes
                   and (parts or takes(before, one.line.family) or takes(after, one.line.family))]

@@ -5,7 +5,6 @@ from pathlib import Path
 
 import pytest
 
-from analyzer.pitch import Transposition
 from analyzer.problem import Unreadable
 from analyzer.score.document import read_document
 from analyzer.score.reader import read_part
