@@ -31,7 +31,8 @@ from analyzer.selection import asked_lines, chosen_parts
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="FILE.toml",
               help="Preference file to write; lowbrass map --prefer reads it.")
 @format_option("text", "json")
-def command(scores: tuple[Path, ...], parts: tuple[str, ...], horns: tuple[str, ...], reads: Reads | None, output: Path, form: str) -> None:
+def command(scores: tuple[Path, ...], parts: tuple[str, ...], horns: tuple[str, ...], reads: Reads | None,
+            output: Path, form: str) -> None:
     """Fit the plan's judgement to the fingerings that a teacher wrote into SCORES.
 
     Every fifth marked line is kept aside, and the agreement before and after is told on those. What the horn can and

@@ -43,7 +43,8 @@ _ENDINGS = (".html", ".parquet", ".csv")
               help="Write a page with pictures (.html), or the table of lines (.parquet, .csv).")
 @format_option("text", "json", "csv")
 def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[str, ...], player: Path | None,
-            tempo: float | None, reads: Reads | None, section: Path | None, output: Path | None, form: str, **how: Any) -> None:
+            tempo: float | None, reads: Reads | None, section: Path | None, output: Path | None,
+            form: str, **how: Any) -> None:
     """Plan every trombone and euphonium line in FOLDER (and in its zip archives), and sum up what horns they ask for.
 
     Scores are MusicXML, told by its content; --foreign reads ABC, Humdrum, MEI and MIDI too. A file that cannot be

@@ -113,7 +113,8 @@ def fit_command(readings: Path, name: str, output: Path | None, form: str) -> No
 @_profile_output
 @format_option("text", "json")
 def pull_command(scores: tuple[Path, ...], name: str, parts: tuple[str, ...], player: Path | None, tempo: float | None,
-                 reads: Reads | None, worst: bool, kept: tuple[str, ...], limits: tuple[str, ...], output: Path | None, form: str) -> None:
+                 reads: Reads | None, worst: bool, kept: tuple[str, ...], limits: tuple[str, ...],
+                 output: Path | None, form: str) -> None:
     """Say how far to pull each tuning slide so that SCORES are least out of tune.
 
     All lines of the horn's family count, each note by the time it sounds. Slides only come out, from where the profile

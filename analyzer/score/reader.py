@@ -383,8 +383,8 @@ def _supposed(posts: Sequence[Signpost], jumps: int, measures: Sequence[Measure]
         yield Assumption(about="swing", value="straight eighths", source=f"'{swing.name}' in measure {measure}")
         if faults is not None:
             faults.measure = measure
-            faults.add("note", "swing-straight", f"the part says '{swing.name}', and its eighths are planned straight; a "
-                       "move off the beat has a little less time than planned", "Stay a little below the top tempo.")
+            faults.add("note", "swing-straight", f"the part says '{swing.name}', and its eighths are planned straight; "
+                       "a move off the beat has a little less time than planned", "Stay a little below the top tempo.")
     if jumps:
         yield Assumption(about="repeats", value="the same positions or valves every time",
                          source=f"{jumps} repeat{'s' if jumps > 1 else ''} or jump{'s' if jumps > 1 else ''}, "
