@@ -1,21 +1,24 @@
 """The fit of a section as data (the JSON document of the contract) and as text."""
 
 from collections.abc import Iterable, Sequence
+from textwrap import fill
 from typing import Any
 
 from analyzer.review.findings import CODES, Finding, grouped
 from analyzer.section.fit import Fit, Seat
 from analyzer.section.seating import Chair
 from analyzer.section.words import Change
-from analyzer.wording import measures_named
+from analyzer.wording import first_few, measures_named
 
 SCHEMA = "lowbrass.fit/1"
 _MARKS = {"stop": "!!", "care": "! ", "note": "- "}
-VERDICTS = {
-    "suits": "The piece suits this section.",
-    "suits with changes": "The piece suits this section with changes:",
-    "does not suit": "The piece does not suit this section as it is.",
+_VERDICTS = {
+    "suits": "The piece suits this section",
+    "suits with changes": "The piece suits this section with changes",
+    "does not suit": "The piece does not suit this section as it is",
 }
+_NOT_TOLD = {"states": "learned valve combinations", "clefs": "clefs read"}
+_NAMES = 6                             # players or reservations named in the sentence of the verdict
 _SHOWN = 6
 
 
@@ -25,6 +28,10 @@ def fit_document(fit: Fit) -> dict[str, Any]:
         "schema": SCHEMA,
         "score": {"file": fit.document.name, "title": fit.document.title},
         "verdict": fit.verdict,
+        "about": fit.about,
+        "said": verdict_said(fit),
+        "reservations": [{"code": one.code, **_chair_json(one.chair), "player": one.player, "what": one.what}
+                         for one in fit.reservations],
         "assignments": [_seat_json(one) for one in fit.seats],
         "unfilled": [{**_chair_json(one.chair), "why": one.why} for one in fit.unfilled],
         "changes": [_change_json(one) for one in fit.changes],
@@ -47,6 +54,7 @@ def _seat_json(seat: Seat) -> dict[str, Any]:
         "cost_items": {name: round(price, 3) for name, price in burden.items.items()},
         "unplayable": len(burden.unplayable), "out_of_range": len(burden.out_of_range),
         "too_fast": len(burden.too_fast),
+        "checked": list(seat.looked.checked), "not_told": list(seat.looked.not_told),
         "reach_estimated": seat.member.player.reach_estimated,
         **_told_json(seat.findings),
     }
@@ -63,13 +71,41 @@ def _change_json(change: Change) -> dict[str, Any]:
     return {"kind": change.kind, "text": change.text, **chair, **change.data}
 
 
+def verdict_said(fit: Fit) -> str:
+    """Say the verdict with what it rests on and what speaks against it, in one breath."""
+    said = _VERDICTS[fit.verdict]
+    if fit.about == "horns":
+        unknown = [seat.member.name for seat in fit.seats if not seat.looked.hands]
+        said += f", as far as the horns go: the section file gives neither range nor reach for {_names(unknown)}"
+    said += "."
+    if fit.reservations:
+        said += f" But {'; '.join(one.what for one in fit.reservations[:_NAMES])}."
+    missing: dict[str, list[str]] = {}
+    for seat in fit.seats:
+        for item in seat.looked.not_told:
+            if seat.looked.hands or item not in ("range", "reach"):
+                missing.setdefault(item, []).append(seat.member.name)
+    if missing:
+        everybody = len(fit.seats)
+        said += " Not given, so not checked: " + ", ".join(
+            f"{_NOT_TOLD.get(item, item)} ({'everybody' if len(names) == everybody else _names(names)})"
+            for item, names in missing.items()) + "."
+    return said
+
+
+def _names(names: Sequence[str]) -> str:
+    return first_few(list(dict.fromkeys(names)), _NAMES) or "anybody"
+
+
 def fit_text(fit: Fit) -> str:
     """Return the fit for a director: the verdict and the changes, who plays what, what to know, cautions."""
-    out = ["", fit.document.title or fit.document.name, VERDICTS[fit.verdict]]
+    out = ["", fit.document.title or fit.document.name, *fill(verdict_said(fit), 100).splitlines()]
     if fit.verdict == "does not suit":
         out += [f"  {number}. {told(one)}" for number, one in enumerate(severe(fit), 1)]
         if fit.changes:
             out += ["The changes that it would take:"]
+    elif fit.changes:
+        out += ["Changes:"]
     out += [f"  {number}. {change.text}" for number, change in enumerate(fit.changes, 1)]
     if fit.after:
         out += ["Then:"]

@@ -12,7 +12,7 @@ from analyzer.marking.mapping import marks
 from analyzer.picture.heat import LEVEL_WORDS, HeatRow, heat_pictures, level_of
 from analyzer.picture.picture import NARROW, WIDE
 from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
-from analyzer.report.fitting import VERDICTS, severe, told
+from analyzer.report.fitting import severe, told, verdict_said
 from analyzer.report.shell import safe, shell
 from analyzer.review.findings import Finding, Group, grouped
 from analyzer.section.fit import Fit, Seat
@@ -85,7 +85,7 @@ def _listed(title: str, items: Sequence[str], *, care: bool = False) -> str:
 
 def _verdict(fit: Fit) -> str:
     """Say the verdict first, then what would have to change, most telling words first."""
-    out = [f'<p class="verdict">{safe(VERDICTS[fit.verdict].rstrip(":."))}.</p>']
+    out = [f'<p class="verdict">{safe(verdict_said(fit))}</p>']
     if fit.verdict == "does not suit":
         out.append(f"<ul>{''.join(f'<li>{safe(told(one))}</li>' for one in severe(fit))}</ul>")
     if fit.changes:

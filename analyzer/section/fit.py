@@ -14,6 +14,7 @@ from analyzer.score.transposing import Reads
 from analyzer.section.burden import Burden, excess_s, takes, unread_clefs
 from analyzer.section.changes import FAR, LEAST_TEMPO_FACTOR, MOST_CHANGES, Lend, Search, Way
 from analyzer.section.covered import ENOUGH, Covered
+from analyzer.section.looked import About, Looked, Reservation, about, looked_at, reservations
 from analyzer.section.seating import Chair, Desk, chairs_of, leading, member_names
 from analyzer.section.section import Member, Section
 from analyzer.section.words import Change, changes_of
@@ -33,6 +34,11 @@ class Seat:
     doubles: bool
     findings: tuple[Finding, ...]
 
+    @property
+    def looked(self) -> Looked:
+        """What was checked of this player, and what the section file did not tell."""
+        return looked_at(self.member, self.burden.horn)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unfilled:
@@ -44,17 +50,27 @@ class Unfilled:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fit:
-    """The answer. `after` is the seating once the changes are made, as (chair, player, horn), where it differs."""
+    """The answer.
+
+    `after` is the seating once the changes are made, as (chair, player, horn), where it differs; `reservations` belong
+    to the verdict: chairs that are filled otherwise than their parts ask.
+    """
 
     document: Document
     verdict: Verdict
     seats: tuple[Seat, ...]
     unfilled: tuple[Unfilled, ...]
+    reservations: tuple[Reservation, ...]
     changes: tuple[Change, ...]
     after: tuple[tuple[Chair, str, str], ...]
     findings: tuple[Finding, ...]
     problems: tuple[Problem, ...]
     cautions: tuple[str, ...]
+
+    @property
+    def about(self) -> About:
+        """Whether the verdict speaks of the horns alone, or of the players too."""
+        return about([seat.looked for seat in self.seats])
 
 
 def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
@@ -93,12 +109,14 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
         verdict = "suits with changes"
     harmony = Harmony(document)
     seats, unfilled, general = _seated(desk, placed, covered, harmony)
-    changes = changes_of(desk, way, covered) if way.possible else ()
+    changes = changes_of(desk, way, covered, harmony) if way.possible else ()
     after = _after(desk, way, placed) if way.possible and way.steps else ()
     general = [*general, *_blocking(search, way, verdict, placed, covered)]
     lent = [one for one in way.steps if isinstance(one, Lend)] if way.possible else []
-    return Fit(document=document, verdict=verdict, seats=tuple(seats), unfilled=tuple(unfilled), changes=changes,
-               after=after, findings=tuple(general), problems=tuple(problems),
+    return Fit(document=document, verdict=verdict, seats=tuple(seats), unfilled=tuple(unfilled),
+               reservations=reservations(desk.chairs, [(desk.members[place[0]], place[1].horn) if place else None
+                                                       for place in placed]),
+               changes=changes, after=after, findings=tuple(general), problems=tuple(problems),
                cautions=_cautions(seats, lent))
 
 

@@ -6,8 +6,8 @@ from itertools import groupby
 from math import floor
 from typing import Any, Literal
 
-from analyzer.pitch import Pitch
-from analyzer.plan.solve import allowed_choices
+from analyzer.review.harmony import Harmony
+from analyzer.review.remedies import Remedies
 from analyzer.section.burden import Burden, burden_of, load, slowed
 from analyzer.section.changes import Lend, Way
 from analyzer.section.covered import Covered
@@ -34,7 +34,7 @@ class Change:
     data: dict[str, Any]
 
 
-def changes_of(desk: Desk, way: Way, covered: Covered) -> tuple[Change, ...]:
+def changes_of(desk: Desk, way: Way, covered: Covered, harmony: Harmony) -> tuple[Change, ...]:
     """Return the changes of a way, in the order in which a director would make them."""
     changes: list[Change] = []
     for step in way.steps:
@@ -61,7 +61,7 @@ def changes_of(desk: Desk, way: Way, covered: Covered) -> tuple[Change, ...]:
         if clefs := desk.unread(i, place[0]):
             changes.append(_clef(chair, desk.members[place[0]], clefs))
         if way.troubled[i]:
-            changes.append(_notes(desk, i, *place, way.troubled[i], covered))
+            changes.append(_notes(desk, i, *place, way.troubled[i], covered, harmony))
     return tuple(changes)
 
 
@@ -110,9 +110,11 @@ def _replanned(desk: Desk, i: int, j: int, burden: Burden, factor: float) -> Bur
     return burden_of(slowed(line, factor), desk.members[j], burden.horn)
 
 
-def _notes(desk: Desk, i: int, j: int, burden: Burden, notes: tuple[int, ...], covered: Covered) -> Change:
+def _notes(desk: Desk, i: int, j: int, burden: Burden, notes: tuple[int, ...], covered: Covered,
+           harmony: Harmony) -> Change:
     chair, member = desk.chairs[i], desk.members[j]
-    items = [_note(chair, member, burden, k, covered) for k in notes]
+    remedies = Remedies(burden.plan, burden.planner, harmony)
+    items = [_note(chair, burden, k, covered, remedies) for k in notes]
     said = []
     for (name, way), group in groupby(items, key=lambda item: (item["pitch"], item["way"])):
         measures = list(dict.fromkeys(item["measure"] for item in group))
@@ -123,7 +125,7 @@ def _notes(desk: Desk, i: int, j: int, burden: Burden, notes: tuple[int, ...], c
                                   for item in items]})
 
 
-def _note(chair: Chair, member: Member, burden: Burden, k: int, covered: Covered) -> dict[str, Any]:
+def _note(chair: Chair, burden: Burden, k: int, covered: Covered, remedies: Remedies) -> dict[str, Any]:
     note = chair.line.notes[k]
     item = {"index": k, "measure": note.measure, "sounding": note.sounding.name, "pitch": note.sounding.pretty}
     if k in burden.gliss and k not in burden.blocked:
@@ -132,19 +134,7 @@ def _note(chair: Chair, member: Member, burden: Burden, k: int, covered: Covered
     spare = f"may be left out: {heard}" if heard else "left out, it is heard nowhere else"
     if k not in burden.blocked:
         return item | {"way": f"too quick to reach; {spare}"}
-    ways = []
-    for by in (1, -1, 2, -2):
-        pitch = Pitch(note.sounding.step, note.sounding.alter, note.sounding.octave + by)
-        if _goes(burden, member, pitch.midi):
-            ways.append(f"{pitch.pretty} goes instead")
-            break
-    ways.append(spare)
-    return item | {"way": "; or ".join(ways)}
-
-
-def _goes(burden: Burden, member: Member, midi: int) -> bool:
-    player = member.player
-    low = member.extreme_low if member.extreme_low is not None else player.low
-    high = member.extreme_high if member.extreme_high is not None else player.high
-    inside = (low is None or midi >= low) and (high is None or midi <= high)
-    return inside and bool(allowed_choices(burden.horn, player, midi))
+    # The review decides which other pitches go, so that the two never contradict each other.
+    others = [remedy.sounding.pretty for remedy in remedies.pitches(k) if remedy.sounding is not None]
+    ways = [f"{' or '.join(others)} goes instead"] if others else []
+    return item | {"way": "; or ".join([*ways, spare])}

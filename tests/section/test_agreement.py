@@ -32,6 +32,7 @@ from analyzer.section.ready import ready
 from analyzer.section.section import Member, Section
 from tests.review.scores import SAMPLES
 from tests.score.suites import every_file
+from tests.section.test_fit import small
 
 CODES = ("beyond-horn", "out-of-range", "long-reach")
 MOST_BYTES = 40_000
@@ -169,3 +170,16 @@ def test_on_parts_of_a_corpus() -> None:
     print(f"{parts} parts with notes that cannot be played, {lacking} such notes, {len(wrong)} disagreements")
     assert wrong == []
     assert parts == CORPUS_PARTS
+
+
+@pytest.mark.parametrize("low", ["B1", "D2", "Eb2", "C#2"])
+def test_the_octave_that_fit_names_is_one_that_the_review_offers(low: str) -> None:
+    """B2 is at the end of a straight tenor's slide: the review does not offer it for B1, so a fit does not either."""
+    document = small({"Trombone": ["Bb2"] * 20 + [low], "Flute": ["D5"] * 21})
+    answer = fit(document, Section(members=(Member(player=Player(), horns=(load_horn("tenor"),)),)))
+    findings = review(analyse(document, Request(horns=("tenor",))))[0].findings
+    offered = [remedy.sounding.pretty for finding in findings if finding.index == 20
+               for remedy in finding.remedies if remedy.sounding is not None]
+    way = next(change for change in answer.changes if change.kind == "notes").data["notes"][0]["way"]
+    assert (way.split(" goes instead")[0].split(" or ") if "goes instead" in way else []) == offered
+    assert ("B2" in way) is False

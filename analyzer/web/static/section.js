@@ -27,7 +27,6 @@ const FIELDS = [
   ["endurance_minutes", "Minutes until tired", "number"],
   ["keeps", "Stays on parts for", "choice", ["", "trombone", "bass trombone", "euphonium", "baritone"]],
 ];
-const VERDICTS = { suits: "The piece suits this section.", "suits with changes": "The piece suits this section with changes.", "does not suit": "The piece does not suit this section as it is." };
 let section = { players: [], spare: [] };
 let removed = null;      // the player taken out last, and the place
 
@@ -205,7 +204,7 @@ function seatsOf(fit) {
 
 function shownFit(fit) {
   const no = fit.verdict === "does not suit", stops = toldOf(fit).filter((one) => one.severity === "stop");
-  const out = [make("p", VERDICTS[fit.verdict], { class: `verdict ${fit.verdict.replaceAll(" ", "-")}`, id: "verdict", tabindex: "-1" })];
+  const out = [make("p", fit.said, { class: `verdict ${fit.verdict.replaceAll(" ", "-")}`, id: "verdict", tabindex: "-1" })];
   if (no && stops.length) out.push(listOf("ul", stops.map(sentenceOf)));
   if (fit.changes.length) out.push(make("h3", no ? "The changes that it would take" : "Changes"), listOf("ol", fit.changes.map((one) => named(one.text))));
   if (fit.after_changes.length) out.push(make("h3", "Then"), listOf("ul", fit.after_changes.map((one) => `${chairOf(one)}: ${one.player} on ${hornSaid(one.horn)}`)));
