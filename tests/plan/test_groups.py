@@ -15,12 +15,13 @@ from pathlib import Path
 
 import pytest
 
-from analyzer.analysis import Request, analyse, chosen_parts, part_lines
+from analyzer.analysis import Request, analyse
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.plan import Group, Plan
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
 from analyzer.score.document import open_document
+from analyzer.selection import chosen_parts, part_lines
 from tests.brute.test_plan import random_planner
 from tests.lines import line_of
 
