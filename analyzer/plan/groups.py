@@ -55,11 +55,16 @@ class Resolver:
 
     def held(self, held: Mapping[int, Candidate]) -> Held:
         """Return the best plan that plays the notes `held` so."""
-        if self.tied & held.keys():
-            return self._anew(held)
+        known = self._landing(0)
+        assert known is not None, "the plan itself is a walk"
         layers = {k: self.widened(k, one) for k, one in held.items()}
+        # A held note keeps what the plan's lattice asks for it (ties of figures, too), unless a pin forbids it there.
+        rows = {k: known[0].nodes[k] for k, one in held.items() if layers[k] is self.choices[k]
+                and known[0].nodes[k][layers[k].index(one) * self.senses] < INF}
+        if self.tied and (self.tied & held.keys() or len(rows) < len(held)):
+            return self._anew(held)
         nodes = {k: [cost if j // self.senses == layers[k].index(one) else INF
-                     for j, cost in enumerate(self.row(k, layers[k]))] for k, one in held.items()}
+                     for j, cost in enumerate(rows.get(k) or self.row(k, layers[k]))] for k, one in held.items()}
         steps = {t for k in held if layers[k] is not self.choices[k] for t in (k - 1, k)}
         edges = {t: self.matrix(t, layers.get(t, self.choices[t]), layers.get(t + 1, self.choices[t + 1]))
                  for t in steps if 0 <= t < len(self.choices) - 1}

@@ -115,9 +115,10 @@ def group_reason(beside: Beside, barred: Mapping[int, str], pinned: frozenset[in
         return _sentence(["chosen by hand (pinned)", *_travel(beside)])
     if barred:
         return _sentence([*dict.fromkeys(barred.values())])
+    advice = _against(beside)
     grounds = _grounds(beside)
     if not grounds:
-        return f"About as good as {beside.instead} here: no single gain, a little of each."
+        return _sentence([*(advice or [f"about as good as {beside.instead} here: no single gain, a little of each"])])
     (_, first), *rest = grounds
     said = [first]
     said += [words for worth, words in rest[:1] if worth >= _SECOND_SHARE * grounds[0][0]]
@@ -127,7 +128,13 @@ def group_reason(beside: Beside, barred: Mapping[int, str], pinned: frozenset[in
     again = (f" than with {beside.instead}", f" over {beside.instead}")
     said[1:] = [words.replace(again[0], "").replace(again[1], "") if beside.instead in said[0] else words
                 for words in said[1:]]
-    return _sentence(said)
+    return _sentence([*said, *advice])
+
+
+def _against(beside: Beside) -> list[str]:
+    """What speaks against choices of the group, once each: it is told, not hidden."""
+    return list(dict.fromkeys(f"{shown(ours.label)} is {ours.advice}" for _, ours, usual in beside.members()
+                              if ours.advice and not usual.advice))
 
 
 def _sentence(said: Sequence[str]) -> str:
@@ -368,10 +375,11 @@ def _marked(beside: Beside) -> str | None:
 
 
 _SAID: tuple[tuple[tuple[str, ...], Callable[[Beside], str | None]], ...] = (
-    (("travel", "speed", "over_speed"), _slide),
+    (("travel", "slur_travel", "speed", "over_speed"), _slide),
     (("reversal",), _direction),
     (("smear", "with_grain"), _slur),
-    (("thumb",), _valve),
+    (("thumb", "swap"), _valve),
+    (("lip", "against", "trill"), _lips),
     (("held_valve", "resonance", "second_valve", "open_valve"), _held),
     (("cents",), _tuning),
     (("out",), _nearer),
