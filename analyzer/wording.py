@@ -3,6 +3,17 @@
 from collections.abc import Sequence
 
 
+def counted(number: int, noun: str) -> str:
+    """Return a number with its noun, in the plural but for one.
+
+    Examples
+    --------
+    >>> counted(1, "mark"), counted(4, "mark")
+    ('1 mark', '4 marks')
+    """
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"
+
+
 def first_few(words: Sequence[str], most: int) -> str:
     """Return the first `most` words with commas, and how many are left.
 

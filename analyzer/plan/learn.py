@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.plan.likelihood import SLIP, layers_of, log_chances, surprise
 from analyzer.plan.player import Player
@@ -32,6 +33,10 @@ _MOST = 3.0
 _SHARPEST = 1.0
 """Cost that makes a plan e times less likely is at least one cm over this; sharper leaves the fit to single notes."""
 _NO_SLIP = 1e-100                      # nearly no chance of a slip, and yet a logarithm
+_FOREIGN = 0.5
+"""A line more of whose marks than this do not sound their notes is marked for another instrument. Judged: of a string
+player's fingers 0 to 4 about one in five happens to be a position of its note, of a teacher's slips nine in ten are."""
+_FEW = 4
 _DOUBTFUL = 0.02
 """A mark that the fitted weights give less than this chance looks like a slip."""
 
@@ -51,8 +56,8 @@ class Marked:
 class Learned:
     """Fitted weights, and the agreement [0 to 1] before and after on the marks that were learned from.
 
-    `unread` are marks that are no choice of the plan, `doubtful` those that hardly fit the others; a person may look
-    at them again. Both as "part, measure: label".
+    `unread` are marks that cannot be used, each with the reason; `doubtful` those that hardly fit the others: a person
+    may look at them again. Both begin with "part, measure, note: label".
     """
 
     weights: Weights
@@ -121,14 +126,14 @@ def learn(marked: Sequence[Marked], start: Weights | None = None) -> Learned:
     unread: list[str] = []
     layers = []
     for one in marked:
-        planner = _planner(one, weights)
+        planner = _planner(one, weights, widened=True)
         allowed = {}
         for k, label in one.labels.items():
             means = [_bare(choice.label) == _bare(label) for choice in planner.choices[k]]
             if any(means):
                 allowed[k] = means
             else:
-                unread.append(_where(one, k))
+                unread.append(f"{_where(one, k)} {unusable(one, k)}")
         layers.append(layers_of(planner, allowed, FITTED))
     every = [run for runs in layers for run in runs]
     logs, sharpness = _fitted(every)
@@ -178,8 +183,38 @@ def _fitted(layers: Sequence[Any]) -> tuple[Any, float]:
     return logs, float(np.exp(found.x[-1]))
 
 
-def _planner(one: Marked, weights: Weights | None) -> Planner:
-    return Planner(one.line, one.horn, one.player, tempo_bpm=one.tempo_bpm, weights=weights)
+def unusable(one: Marked, k: int) -> str | None:
+    """Say why a mark cannot be learned from; None where it is a way to sound its note on this horn.
+
+    Any physical way counts, as it does for a pin: what the plan would not take by itself is still a teacher's choice.
+    """
+    ways = candidates(one.horn, one.line.notes[k].midi)
+    if any(_bare(way.label) == _bare(one.labels[k]) for way in ways):
+        return None
+    if not ways:
+        return f"(nothing sounds this note on {one.horn.name})"
+    return f"(does not sound this note on {one.horn.name}; its ways: {', '.join(way.label for way in ways)})"
+
+
+def foreign(one: Marked) -> bool:
+    """Tell whether most marks of a line do not sound their notes: those of another instrument, a cello's fingers.
+
+    A few marks say too little for that.
+    """
+    return len(one.labels) >= _FEW and sum(
+        unusable(one, k) is not None for k in one.labels) > len(one.labels) * _FOREIGN
+
+
+def _planner(one: Marked, weights: Weights | None, *, widened: bool = False) -> Planner:
+    """Return the planner of a line; `widened`, a marked note may take what the mark says, as a pinned one may."""
+    planner = Planner(one.line, one.horn, one.player, tempo_bpm=one.tempo_bpm, weights=weights)
+    if not widened:
+        return planner
+    choices = [
+        (*own, *(way for way in candidates(one.horn, note.midi)
+                 if way not in own and _bare(way.label) == _bare(one.labels.get(k, ""))))
+        for k, (note, own) in enumerate(zip(one.line.notes, planner.choices, strict=True))]
+    return Planner(one.line, one.horn, one.player, weights=weights, times=planner.times, choices=choices)
 
 
 def _planned(one: Marked, weights: Weights | None) -> list[str | None]:

@@ -12,7 +12,6 @@ from analyzer.report.survey_plots import demand_plot, difficulty_plot, pitch_plo
 from analyzer.report.surveying import (
     bought_sentences,
     cautions_of,
-    counted,
     files_sentence,
     findings,
     horn_rows,
@@ -20,6 +19,7 @@ from analyzer.report.surveying import (
     other_forms_sentence,
     summary,
 )
+from analyzer.wording import counted
 
 _HARDEST = 20
 _MOST_BAD = 100

@@ -13,6 +13,7 @@ from analyzer.library.purchase import Case
 from analyzer.library.survey import Record, Survey
 from analyzer.problem import unreadable
 from analyzer.tables import csv_text
+from analyzer.wording import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -173,11 +174,6 @@ def lines_sentence(sums: Record) -> str:
 
 def _wrapped(text: str) -> list[str]:
     return textwrap.wrap(text, 100, subsequent_indent="  ")
-
-
-def counted(number: int, word: str) -> str:
-    """Return a number with its word, in the plural where it is not one."""
-    return f"{number:,} {word}{'' if number == 1 else 's'}"
 
 
 def horn_rows(horns: Sequence[Record]) -> list[tuple[str, ...]]:
