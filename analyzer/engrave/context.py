@@ -43,6 +43,10 @@ class Attributes:
             copy.tail = None
             of_tag[number].append(copy)
 
+    def elements(self, tag: str) -> list[etree._Element]:
+        """Return the elements of a tag that are in force, those without a staff's number first."""
+        return [element for number in sorted(self._found.get(tag, {})) for element in self._found[tag][number]]
+
     def open_with(self, measure: etree._Element) -> None:
         """Write what is in force at the start of `measure` as its first element; its own attributes there win."""
         leading = []
