@@ -19,6 +19,7 @@ COMMANDS = {
     "learn": "Fit the plan to the marks that a teacher wrote into a score.",
     "review": "Find what lies beyond a horn or player, note by note, with computed ways out.",
     "compare": "Set the same parts on several horns side by side.",
+    "write": "Write one player's line for its reader: another clef, another instrument, alone.",
     "drill": "Write a practice sheet from the moves that are new, far, fast or out of tune.",
     "progress": "Record what a player has learned and which moves are secure.",
     "survey": "Plan a whole folder of scores; sum up what horns they ask for.",

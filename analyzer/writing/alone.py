@@ -4,7 +4,7 @@ The result is partwise MusicXML of one part in one voice on one staff, spelled a
 from the line bears the id ``r{ref}``, by which `notation` finds it again; `finished` takes the ids away.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -83,7 +83,7 @@ def line_alone(document: Document, part: Part, line: Line, *, name: str = "") ->
         others = found.others + [(onset, _for_all(direction)) for direction, onset in shared.get(index, ())]
         if divided:
             others = _own_directions(others, found.voices)
-        _fill(target, found, others, printed.duration, in_force, _compound(in_force))
+        _fill(target, found, others, printed.duration, in_force, compound=_compound(in_force))
     _close_slurs(music)
     _own_tempi(music, part, in_force)
     return root
@@ -172,18 +172,19 @@ def _own_note(source: etree._Element, head: etree._Element | None, ref: int | No
 
 
 def _fill(target: etree._Element, found: _Measure, others: Sequence[tuple[Fraction, etree._Element]], length: Fraction,
-          in_force: Attributes, compound: bool) -> None:
+          in_force: Attributes, *, compound: bool) -> None:
     """Write a measure: notes in their order, rests in the gaps, the rest of the signs where they stand."""
+    form = {"compound": compound, "pickup": target.get("implicit") == "yes"}
     events = sorted(found.events, key=lambda event: (event.onset, not event.grace))
     stream: list[tuple[Fraction, Fraction, etree._Element]] = []       # begin, end, element
     at = Fraction(0)
     for event in events:
         if not event.grace or event.onset > at:
-            stream += _gap(at, event.onset, found.rests, length, in_force.divisions, compound)
+            stream += _gap(at, event.onset, found.rests, length, in_force.divisions, form)
             at = max(at, event.onset)
         stream.append((event.onset, event.onset + event.length, event.note))
         at = max(at, event.onset + event.length)
-    stream += _gap(at, length, found.rests, length, in_force.divisions, compound)
+    stream += _gap(at, length, found.rests, length, in_force.divisions, form)
     waiting = sorted(others, key=lambda other: other[0])
     for begin, end, element in stream:
         while waiting and (waiting[0][0] <= begin or waiting[0][0] < end):
@@ -205,11 +206,11 @@ def _fill(target: etree._Element, found: _Measure, others: Sequence[tuple[Fracti
 
 
 def _gap(start: Fraction, end: Fraction, rests: Sequence[_Event], bar: Fraction, divisions: Fraction,
-         compound: bool) -> Iterator[tuple[Fraction, Fraction, etree._Element]]:
+         form: Mapping[str, bool]) -> Iterator[tuple[Fraction, Fraction, etree._Element]]:
     """Fill a gap with the source's own rests and cues where they fit, with new rests elsewhere."""
     if start >= end:
         return
-    whole = start == 0 and end == bar
+    whole = start == 0 and end == bar and not form["pickup"]
     cues = any(start <= rest.onset < end and rest.note.find("rest") is None for rest in rests)
     at = start
     if not whole or cues:
@@ -219,16 +220,16 @@ def _gap(start: Fraction, end: Fraction, rests: Sequence[_Event], bar: Fraction,
             inner = rest.note.find("rest")
             if inner is not None and inner.get("measure") == "yes" and not whole:
                 continue
-            yield from _new_rests(at, rest.onset, bar, divisions, compound)
+            yield from _new_rests(at, rest.onset, bar, divisions, form)
             yield rest.onset, rest.onset + rest.length, rest.note
             at = rest.onset + rest.length
-    yield from _new_rests(at, end, bar, divisions, compound)
+    yield from _new_rests(at, end, bar, divisions, form)
 
 
 def _new_rests(start: Fraction, end: Fraction, bar: Fraction, divisions: Fraction,
-               compound: bool) -> Iterator[tuple[Fraction, Fraction, etree._Element]]:
+               form: Mapping[str, bool]) -> Iterator[tuple[Fraction, Fraction, etree._Element]]:
     at = start
-    for rest in rests_between(start, end, bar, divisions, compound=compound) if start < end else ():
+    for rest in rests_between(start, end, bar, divisions, **form) if start < end else ():
         length = Fraction(rest.findtext("duration") or "0") / divisions
         yield at, at + length, rest
         at += length

@@ -80,7 +80,7 @@ def settled(line: Line, phrases: Sequence[tuple[int, int]], reader: Reader) -> l
 
 def _settled(notes: Sequence[LineNote], first: int, reader: Reader) -> Phrase:
     last = first + len(notes) - 1
-    if reader.low is None and reader.high is None and reader.horn is None:
+    if reader.low is None and reader.high is None:          # a clef alone: no note moves
         return Phrase(first=first, last=last)
     here = _outside(notes, 0, reader)
     if not here:

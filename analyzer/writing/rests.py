@@ -11,7 +11,7 @@ _NORMAL = {3: 2, 5: 4, 6: 4, 7: 4, 9: 8, 11: 8, 13: 8}
 
 
 def rests_between(start: Fraction, end: Fraction, bar: Fraction, divisions: Fraction, *,
-                  compound: bool = False) -> list[etree._Element]:
+                  compound: bool = False, pickup: bool = False) -> list[etree._Element]:
     """Return ``<note>`` elements with rests from `start` to `end`, counted from the start of the measure.
 
     Parameters
@@ -24,8 +24,10 @@ def rests_between(start: Fraction, end: Fraction, bar: Fraction, divisions: Frac
         Units of ``<duration>`` a quarter note.
     compound : bool
         The beat is a dotted quarter, as in 6/8.
+    pickup : bool
+        The measure is an incomplete one, in which a whole-measure rest would be read as a full bar.
     """
-    if start == 0 and end == bar:
+    if start == 0 and end == bar and not pickup:
         return [_rest(end - start, divisions, measure=True)]
     found: list[etree._Element] = []
     at = start

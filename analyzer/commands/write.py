@@ -1,0 +1,116 @@
+"""``lowbrass write``: one player's line alone, as its reader reads it."""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Literal
+
+import click
+
+from analyzer.analysis import Request
+from analyzer.commands.options import format_option, print_json, request_options, say, score_argument, write_file
+from analyzer.horns.profiles import horn_names, load_horn
+from analyzer.problem import unreadable
+from analyzer.report.write import PAGES, SCORES, planned, write_bytes, write_document, write_text
+from analyzer.score.document import open_document
+from analyzer.section.section import Member, read_section
+from analyzer.selection import Asked
+from analyzer.writing.readers import (
+    CLEFS,
+    Clef,
+    Reader,
+    clef_named,
+    clef_reader,
+    horn_reader,
+    instrument_reader,
+    instruments,
+)
+from analyzer.writing.write import line_of_part, written_for
+
+
+@click.command("write")
+@score_argument
+@request_options()
+@click.option("--line", type=click.IntRange(1, 99), metavar="N",
+              help="Which player's line, where several share the part.")
+@click.option("--for", "reader", metavar="READER",
+              help="Who reads it: a horn, an instrument (tenor-saxophone, bass-clarinet, bassoon, tuba, cello), or with "
+                   "--section a player's name. Phrases move by octaves where the range asks for it.")
+@click.option("--clef", type=click.Choice(CLEFS), help="Write it in this clef; no note moves.")
+@click.option("--section", type=click.Path(path_type=Path), metavar="FILE.toml",
+              help="Section file in which the player's horns, range and clefs stand.")
+@click.option("-o", "--output", "outputs", type=click.Path(path_type=Path), multiple=True, required=True,
+              metavar="FILE", help="What to write: .musicxml, .mxl or .pdf; may be repeated.")
+@click.option("--no-marks", is_flag=True, help="Leave positions and valves out.")
+@click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Paper of a .pdf.")
+@click.option("--large", is_flag=True, help="Large print on pages.")
+@format_option("text", "json")
+@click.pass_context
+def command(ctx: click.Context, score: Path, request: Request, line: int | None, reader: str | None,
+            clef: Clef | None, section: Path | None, outputs: tuple[Path, ...], no_marks: bool,
+            paper: Literal["a4", "letter"], large: bool, form: str) -> None:
+    """Write one player's line of SCORE for whoever reads it: another clef, another instrument, alone on its staff.
+
+    For instance the first trombone part for a treble-clef reader, or a trombone line for a tenor saxophone. Exit code
+    3 if some note lies outside the reader's range in every octave.
+    """
+    if (reader is None) == (clef is None):
+        raise click.UsageError("Say who reads the part with --for READER, or only its clef with --clef CLEF.")
+    if len(request.parts) != 1:
+        raise click.UsageError("Name one part with --part; lowbrass parts SCORE lists them.")
+    for output in outputs:
+        if output.suffix.lower() not in (*SCORES, *PAGES):
+            raise click.BadParameter(f"'{output.name}' has an ending that is not known; use .musicxml, .mxl or .pdf.",
+                                     param_hint="-o")
+    document = open_document(score)
+    asked, problems = line_of_part(document, request.parts[0], line, measures=request.measures)
+    who = _by_clef(clef, asked, request) if clef is not None else _reader(reader or "", asked, request, section)
+    if who.player is not None:
+        request = replace(request, player=who.player)
+    written = written_for(document, asked, who)
+    analysis = planned(written, request)
+    say((*problems, *(analysis.problems if analysis else ())))
+    files = [(output, write_bytes(written, analysis, output.suffix.lower(), marked=not no_marks, paper=paper,
+                                  large=large)) for output in outputs]
+    for output, content in files:
+        write_file(output, content)
+        click.echo(f"Wrote {output}.", err=True)
+    if form == "json":
+        print_json(write_document(written, analysis, tuple(str(output) for output in outputs), tuple(problems)))
+    else:
+        click.echo(write_text(written, analysis))
+    if written.outside:
+        ctx.exit(3)
+
+
+def _by_clef(clef: Clef, asked: Asked, request: Request) -> Reader:
+    """Return a reader of a clef who plays the horn of the line, and for whom no note moves."""
+    horn, _ = asked.horn([load_horn(name) for name in request.horns], named=True)
+    return replace(clef_reader(clef), horn=horn)
+
+
+def _reader(name: str, asked: Asked, request: Request, section: Path | None) -> Reader:
+    written = clef_named(asked.line.notes[0].clef) if asked.line.notes[0].clef in CLEFS else None
+    if section is not None:
+        member = next((found for found in read_section(section).members
+                       if found.name.casefold() == name.strip().casefold()), None)
+        if member is not None:
+            return _member(member, asked, written)
+        if name not in horn_names() and name not in instruments():
+            names = ", ".join(found.name for found in read_section(section).members)
+            raise unreadable("no-such-player", where=str(section), what=f"no player is called '{name}'",
+                             try_=f"Its players: {names}.")
+    if name in instruments():
+        return instrument_reader(instruments()[name], low=request.player.low, high=request.player.high)
+    if name not in horn_names() and not name.endswith(".toml"):
+        raise unreadable("no-such-reader", where=name, what="there is no such horn or instrument",
+                         try_=f"Horns: {', '.join(horn_names())}. Instruments: {', '.join(instruments())}. "
+                              "For a player of your section add --section FILE.toml.")
+    return horn_reader(load_horn(name), request.player, written=None)
+
+
+def _member(member: Member, asked: Asked, written: Clef | None) -> Reader:
+    """Return a player of a section, with the first of his or her horns that is of the line's kind, else the first."""
+    wanted = asked.played.family
+    horn = next((horn for horn in member.horns if horn.kind == wanted), member.horns[0])
+    clefs = tuple(clef_named(text) for text in member.clefs or ())
+    return horn_reader(horn, member.player, clefs=clefs, name=member.name, written=written)
