@@ -33,8 +33,8 @@ from analyzer.writing.write import line_of_part, written_for
 @click.option("--line", type=click.IntRange(1, 99), metavar="N",
               help="Which player's line, where several share the part.")
 @click.option("--for", "reader", metavar="READER",
-              help="Who reads it: a horn, an instrument (tenor-saxophone, bass-clarinet, bassoon, tuba, cello), or with "
-                   "--section a player's name. Phrases move by octaves where the range asks for it.")
+              help="Who reads it: a horn, an instrument (tenor-saxophone, bass-clarinet, bassoon, tuba, cello), or "
+                   "with --section a player's name. Phrases move by octaves where the range asks for it.")
 @click.option("--clef", type=click.Choice(CLEFS), help="Write it in this clef; no note moves.")
 @click.option("--section", type=click.Path(path_type=Path), metavar="FILE.toml",
               help="Section file in which the player's horns, range and clefs stand.")
@@ -62,11 +62,12 @@ def command(ctx: click.Context, score: Path, request: Request, line: int | None,
             raise click.BadParameter(f"'{output.name}' has an ending that is not known; use .musicxml, .mxl or .pdf.",
                                      param_hint="-o")
     document = open_document(score)
-    asked, problems = line_of_part(document, request.parts[0], line, measures=request.measures)
+    asked, problems = line_of_part(document, request.parts[0], line, measures=request.measures,
+                                   reads=request.reads)
     who = _by_clef(clef, asked, request) if clef is not None else _reader(reader or "", asked, request, section)
     if who.player is not None:
         request = replace(request, player=who.player)
-    written = written_for(document, asked, who)
+    written = written_for(document, asked, who, reads=request.reads)
     analysis = planned(written, request)
     say((*problems, *(analysis.problems if analysis else ())))
     files = [(output, write_bytes(written, analysis, output.suffix.lower(), marked=not no_marks, paper=paper,

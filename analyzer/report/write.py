@@ -101,7 +101,7 @@ def write_text(written: Written, analysis: Analysis | None) -> str:
 
 def _reader_said(written: Written) -> str:
     reader = written.reader
-    if reader.low is None and reader.horn is None or reader.name == reader.clef:
+    if (reader.low is None and reader.horn is None) or reader.name == reader.clef:
         return "a reader of another clef"
     return reader.name
 

@@ -127,7 +127,7 @@ def _collect(found: _Measure, source: etree._Element, in_force: Attributes, ref:
                 found.events.append(_Event(onset, length, _own_note(child, head if chord else None, ref), grace))
                 found.voices.add(voice)
             elif child.get("print-object") != "no" and int(child.findtext("staff") or "1") in staves:
-                if ref in slashes or child.find("cue") is not None and not chord:
+                if ref in slashes or (child.find("cue") is not None and not chord):
                     found.rests.append(_Event(onset, length, _own_note(child, None, None), grace))
                 elif child.find("rest") is not None and not grace:
                     found.rests.append(_Event(onset, length, _own_note(child, None, None)))
@@ -154,9 +154,8 @@ def _own_note(source: etree._Element, head: etree._Element | None, ref: int | No
     voice.text = "1"
     if head is not None:
         notations = note.find("notations")
-        for own in () if notations is None else [
-                child for child in notations if child.tag in _HEAD_OF_CHORD]:
-            own.getparent().remove(own)
+        if notations is not None:
+            notations[:] = [child for child in notations if child.tag not in _HEAD_OF_CHORD]
         for shared in head.iterfind("notations/*"):
             if shared.tag in _HEAD_OF_CHORD:
                 if notations is None:
@@ -343,10 +342,9 @@ def _of_staves(attributes: etree._Element, staves: set[int]) -> None:
     """Keep what holds for the staves of the line, without the staves' numbers."""
     for child in list(attributes):
         number = child.get("number")
-        if child.tag in ("staves", "part-symbol", "instruments") or (
-                number is not None and number.isdecimal() and int(number) not in staves):
-            attributes.remove(child)
-        elif child.tag == "measure-style" and child.find("measure-repeat") is None:
+        elsewhere = number is not None and number.isdecimal() and int(number) not in staves
+        style = child.tag == "measure-style" and child.find("measure-repeat") is None
+        if elsewhere or style or child.tag in ("staves", "part-symbol", "instruments"):
             attributes.remove(child)
         elif number is not None:
             del child.attrib["number"]

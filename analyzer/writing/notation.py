@@ -76,9 +76,9 @@ def notated(root: etree._Element, line: Line, phrases: Sequence[Phrase], reader:
             elif child.tag == "direction" and child.find("direction-type/octave-shift") is not None:
                 _drop_octave_shift(measure, child)
     if first:
-        measure = root.find("part/measure")
-        if measure is not None:
-            measure.insert(0, attributes := etree.Element("attributes"))
+        opening = root.find("part/measure")
+        if opening is not None:
+            opening.insert(0, attributes := etree.Element("attributes"))
             _attributes(attributes, reader, first=True)
     _accidentals(root)
 
@@ -201,7 +201,7 @@ def _drop_octave_shift(measure: etree._Element, direction: etree._Element) -> No
 
 
 def _accidentals(root: etree._Element) -> None:
-    """Print the accidentals that key and measure ask for; one that the source shows without need stays as a reminder."""
+    """Print the accidentals that key and measure ask for; a needless one of the source stays, as a reminder."""
     key: dict[str, int] = {}
     before_tied: set[tuple[str, int, int]] = set()
     for measure in root.iterfind("part/measure"):

@@ -58,7 +58,7 @@ class Reader:
 
     def has(self, midi: int) -> bool:
         """Tell whether the reader's range holds a sounding pitch, and the horn has a way to sound it."""
-        if self.low is not None and midi < self.low or self.high is not None and midi > self.high:
+        if (self.low is not None and midi < self.low) or (self.high is not None and midi > self.high):
             return False
         return self.horn is None or bool(candidates(self.horn, midi))
 

@@ -5,12 +5,12 @@ from dataclasses import dataclass
 from lxml import etree
 
 from analyzer.engrave.context import Attributes
-from analyzer.pitch import Transposition
 from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document, read_document
 from analyzer.score.line import Line
 from analyzer.score.reader import read_part
 from analyzer.score.timeline import Part
+from analyzer.score.transposing import Reads
 from analyzer.selection import Asked, asked_lines, chosen_parts
 from analyzer.writing.alone import finished, line_alone
 from analyzer.writing.notation import notated
@@ -41,7 +41,7 @@ class Written:
 
 
 def line_of_part(document: Document, part: str, number: int | None, *, measures: tuple[str, str] | None = None,
-                 reads: Transposition | None = None) -> tuple[Asked, list[Problem]]:
+                 reads: Reads | None = None) -> tuple[Asked, list[Problem]]:
     """Return one line of one part.
 
     Raises
@@ -70,7 +70,7 @@ def line_of_part(document: Document, part: str, number: int | None, *, measures:
     return asked[(number or 1) - 1], problems
 
 
-def written_for(document: Document, asked: Asked, reader: Reader, *, reads: Transposition | None = None,
+def written_for(document: Document, asked: Asked, reader: Reader, *, reads: Reads | None = None,
                 name: str = "") -> Written:
     """Write a line for a reader.
 
@@ -82,7 +82,7 @@ def written_for(document: Document, asked: Asked, reader: Reader, *, reads: Tran
         The line, perhaps cut to some measures.
     reader : Reader
         Who reads it.
-    reads : Transposition, optional
+    reads : str, optional
         How treble-clef parts are read, where that was asked for.
     name : str
         Printed name of the part; that of the source where left out.

@@ -18,7 +18,7 @@ from analyzer.writing.rests import rests_between
 from analyzer.writing.write import line_of_part, written_for
 from tests.commands.test_map import SAMPLES, run
 from tests.lines import line_of
-from tests.marking.test_annotate import schema as schema  # noqa: PLC0414
+from tests.marking.test_annotate import schema as schema
 from tests.score.suites import every_file, sample
 from tests.writing.checks import check, differences, lines_in, readers
 
@@ -89,7 +89,7 @@ def test_the_interval_to_the_source_is_a_major_ninth_throughout() -> None:
 
 
 @pytest.mark.parametrize("path", sorted(SAMPLES.glob("*.musicxml")), ids=lambda path: path.stem)
-def test_written_parts_are_valid_musicxml(path: Path, schema: etree.XMLSchema) -> None:  # noqa: F811
+def test_written_parts_are_valid_musicxml(path: Path, schema: etree.XMLSchema) -> None:
     document = open_document(path)
     for asked in lines_in(document):
         for reader in readers():
