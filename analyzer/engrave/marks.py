@@ -3,7 +3,8 @@
 The forms differ in weight and shape, so that they stay apart in grey and in a poor copy:
 
 * the usual choice: upright text;
-* a choice that differs from the usual chart: bold text in a tray, a line below it with both ends turned up;
+* a choice that differs from the usual chart: bold text in a tray, a line below it with both ends turned up; the
+  neighbours of one group stand in one tray, left open where the group goes on in another system;
 * a note beyond the horn: a white × in a black square, and the note's head struck out.
 
 A row stands below everything that the engraver drew under the staff, so that nothing touches a mark.
@@ -158,11 +159,12 @@ def drawn(rows: Sequence[MarkRow], name: str, row_names: Mapping[int, str]) -> s
     inner: dict[tuple[str, str], str] = {}
     out = [f'<g class="marks" id="{name}" stroke="none" font-size="{MARK_SIZE:g}px">']
     for row in rows:
-        for placed, centre in zip(row.placed, spread(row), strict=True):
+        centres = spread(row)
+        for k, (placed, centre) in enumerate(zip(row.placed, centres, strict=True)):
             form, text = form_of(placed.mark), placed.mark.text
             if (text, form) not in inner:
                 inner[text, form] = words(text, MARK_SIZE, _face(form))
-            out.append(_drawn(placed, centre, row.baseline, form, inner[text, form]))
+            out.append(_drawn(placed, centre, row.baseline, form, inner[text, form], _tray(row, centres, k)))
         said = row_names.get(row.placed[0].mark.line)
         if said:
             out.append('<g class="rowName">'
@@ -174,16 +176,28 @@ def _face(form: str) -> Face:
     return "regular" if form == "usual" else "bold"
 
 
-def _drawn(placed: Placed, centre: float, y: float, form: str, inner: str) -> str:
+def _tray(row: MarkRow, centres: Sequence[float], k: int) -> str:
+    """Return the path of a changed mark's share of its group's tray: from the mark before, if that is of its group."""
+    here, y = row.placed[k], row.baseline
+    left, right = centres[k] - here.half, centres[k] + here.half
+    low, up = y + 0.2 * MARK_SIZE, y + 0.02 * MARK_SIZE
+    start = f"M{left:.0f} {up:.0f}V{low:.0f}"
+    if here.mark.joins:
+        begins = centres[k - 1] + row.placed[k - 1].half if k else left
+        start = f"M{begins:.0f} {low:.0f}"
+    goes_on = k + 1 < len(row.placed) and row.placed[k + 1].mark.joins
+    return f"{start}H{right:.0f}" + ("" if goes_on else f"V{up:.0f}")
+
+
+def _drawn(placed: Placed, centre: float, y: float, form: str, inner: str, tray: str) -> str:
     mark = placed.mark
     opening = f'<g class="mark {form}" data-ref="{mark.ref}">'
     if form == "usual":
         return f'{opening}<text x="{centre - placed.half:.0f}" y="{y:.0f}">{inner}</text></g>'
     if form == "changed":
-        reach, low, up = placed.half, y + 0.2 * MARK_SIZE, y + 0.02 * MARK_SIZE
-        return (f'{opening}<text x="{centre - reach + _TRAY_EM * MARK_SIZE:.0f}" y="{y:.0f}" font-weight="bold">{inner}'
-                f'</text><path d="M{centre - reach:.0f} {up:.0f}V{low:.0f}H{centre + reach:.0f}V{up:.0f}" fill="none" '
-                'stroke="currentColor" stroke-width="30"/></g>')
+        left = centre - placed.half + _TRAY_EM * MARK_SIZE
+        return (f'{opening}<text x="{left:.0f}" y="{y:.0f}" font-weight="bold">{inner}</text>'
+                f'<path d="{tray}" fill="none" stroke="currentColor" stroke-width="30"/></g>')
     side = _SQUARE_EM * MARK_SIZE
     left = centre - width_em(mark.text, "bold") * MARK_SIZE / 2
     return (f'{opening}<rect x="{centre - side / 2:.0f}" y="{y - 0.76 * MARK_SIZE:.0f}" width="{side:.0f}" '

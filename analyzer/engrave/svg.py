@@ -159,7 +159,7 @@ def heading_of(heading: Heading, width: float) -> str:
 
 def foot_of(text: str, forms: Sequence[str], *, notice: str = "", width: float, y: float) -> str:
     """Return the line at the foot of a page; above it what our special forms mean, and above that a notice."""
-    key = {"changed": "bold in a tray: another choice than the usual chart's",
+    key = {"changed": "bold, bracketed: alternates, one bracket a group",
            "unplayable": "× in black, head struck out: cannot be played on this horn"}
     lines = [text, " · ".join(key[form] for form in ("changed", "unplayable") if form in forms), notice]
     out = []

@@ -106,12 +106,15 @@ def note_json(one: PlannedNote) -> dict[str, Any]:
 
 def marks(lines: Iterable[Planned]) -> list[Mark]:
     """Return the marks to print: one for each attack (a tied note is marked once)."""
-    return [
-        Mark(part_id=one.part.id, ref=note.note.refs[0], line=one.plan.line.number,
-             text=shown(note.choice.label) if note.choice else "×", changed=note.changed,
-             playable=note.choice is not None)
-        for one in lines for note in one.plan.notes
-    ]
+    found = []
+    for one in lines:
+        joined = {k for group in one.plan.groups for k in range(group.first + 1, group.last + 1)}
+        found += [
+            Mark(part_id=one.part.id, ref=note.note.refs[0], line=one.plan.line.number,
+                 text=shown(note.choice.label) if note.choice else "×", changed=note.changed,
+                 playable=note.choice is not None, joins=note.index in joined)
+            for note in one.plan.notes]
+    return found
 
 
 ROW_COLUMNS = ("part", "line", "horn", "measure", "onset", "written", "sounding", "label", "usual", "partial",

@@ -101,7 +101,7 @@ def _music(one: Planned, engrave: Engraver) -> str:
     words = (f"Engraved music of {name_of(one)} with a mark under each note. The same in words: under All notes in "
              "words.")
     out = ["<h3>The part with its marks</h3>"
-           '<p class="faint">Bold in a tray: another choice than the usual chart\'s. ×: cannot be played.</p>']
+           '<p class="faint">Bold, bracketed: alternates, one bracket a group. ×: cannot be played.</p>']
     for form in ("narrow", "wide"):
         systems = "".join(engrave(one, form))
         out.append(f'<div class="sheet {form}" role="img" aria-label="{safe(words)}">{systems}</div>')
@@ -141,11 +141,16 @@ def _strip(found: Sequence[MeasureDifficulty]) -> str:
 
 def _changes(one: Planned, prefix: str) -> str:
     plan = one.plan
+    told = [(group.first, group.measures, group.labels, group.chart_labels, group.why) for group in plan.groups]
+    told += [(note.index, (note.note.measure,) * 2, (note.choice.label,),
+              (note.usual.label,) if note.usual else ("none",), " ".join(note.why))
+             for note in plan.notes if note.choice and not note.changed and (note.pinned or note.usual is None)]
     rows = [
-        f'<tr><td>{safe(note.note.measure)}</td><td>{safe(note.note.written.pretty)}</td>'
-        f'<td class="play">{safe(shown(note.choice.label))}</td><td class="usual">'
-        f'{safe(shown(note.usual.label) if note.usual else "none")}</td><td>{safe(" ".join(note.why))}</td></tr>'
-        for note in plan.notes if note.choice and (note.changed or note.pinned or note.usual is None)]
+        f'<tr><td>{safe("–".join(dict.fromkeys(measures)))}</td>'
+        f'<td>{safe(" ".join(note.note.written.pretty for note in plan.notes[first:first + len(labels)]))}</td>'
+        f'<td class="play">{safe(" ".join(map(shown, labels)))}</td>'
+        f'<td class="usual">{safe(" ".join(map(shown, usual)))}</td><td>{safe(why)}</td></tr>'
+        for first, measures, labels, usual, why in sorted(told, key=lambda row: row[0])]
     broken = [
         f'<tr><td>{safe(note.note.measure)}</td><td>{safe(note.note.written.pretty)}</td><td class="play">'
         f'{safe(shown(note.choice.label)) if note.choice else "×"}</td><td class="usual">'

@@ -443,3 +443,16 @@ def test_the_check_sees_a_mark_that_touches(tmp_path: Path) -> None:
 def test_labels_used_here_are_those_of_both_families() -> None:
     assert {"0", "1-2", "T2", "TS2", "2♯", "4♭", "×"} <= set(LABELS)
     assert LYRIC
+
+
+def test_a_group_of_alternates_stands_in_one_tray() -> None:
+    """Three neighbours: up at the first's left and at the last's right, and the line between them is not broken."""
+    document = score(part([START + "".join(note(name, 4, "quarter") for name in ("C3", "D3", "E3", "F3"))]))
+    wanted = [Mark(part_id="P1", ref=ref, line=1, text="5", changed=ref < 3, joins=ref in (1, 2)) for ref in range(4)]
+    root = etree.fromstring(engraved_excerpt(engraving_copy(document, "P1", wanted)).encode())
+    paths = [group.find(f"{SVG}path").get("d") for group in root.iter(f"{SVG}g")
+             if group.get("class") == "mark changed"]
+    assert [path.count("V") for path in paths] == [1, 0, 1]
+    ends = [path.split("H")[1].split("V")[0] for path in paths]
+    starts = [path[1:].split("H")[0].split("V")[0].split(" ")[0] for path in paths]
+    assert starts[1:] == ends[:-1]
