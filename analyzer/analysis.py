@@ -52,6 +52,10 @@ class Planned:
         """What the score did not say and was supposed for this line."""
         return assumptions_of(self.part, self.planner, assumed=self.assumed)
 
+    def __repr__(self) -> str:
+        """Return one short line: a plan holds thousands of values."""
+        return f"Planned({self.plan!r}, assumed={self.assumed})"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Analysis:
@@ -61,6 +65,10 @@ class Analysis:
     lines: tuple[Planned, ...]
     problems: tuple[Problem, ...]
     cautions: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        """Return one short line."""
+        return f"Analysis({self.document!r}, {len(self.lines)} lines)"
 
 
 def analyse(document: Document, request: Request) -> Analysis:

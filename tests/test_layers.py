@@ -31,9 +31,12 @@ MAY = {
             "report"},
     "commands": READ | {"evidence", "toml_file", "wording", "tables", "files", "selection", "review", "section",
                         "practice", "library", "marking", "writing", "report", "web"},
+    "schemas": {"review"},
+    "api": (READ - {"pitch"}) | {"files", "schemas", "review", "section", "practice", "library", "marking", "report",
+                                 "commands"},
     "cli": {"problem"},
     "__main__": {"cli"},
-    "__init__": set(),
+    "__init__": {"api"},
 }
 HEAVY = {"pandas", "numpy", "scipy", "music21", "verovio", "rich", "matplotlib", "starlette", "uvicorn", "icalendar",
          "soundfile", "tomlkit", "pyarrow", "distributed", "reportlab", "fontTools"}

@@ -26,6 +26,8 @@ from analyzer.score.document import open_document
 
 _SCORES = (".musicxml", ".xml")
 _PAGES = (".pdf", ".svg", ".html")
+ENDINGS = (*_SCORES, *_PAGES)
+"""Of a practice sheet."""
 _ENGRAVING = ("verovio", "reportlab", "fontTools", "brotli")
 
 
@@ -59,9 +61,9 @@ def command(score: Path, request: Request, outputs: tuple[Path, ...], paper: Lit
     player can do; what is left out for that is said.
     """
     for path in outputs:
-        if path.suffix.lower() not in (*_SCORES, *_PAGES):
+        if path.suffix.lower() not in ENDINGS:
             raise click.BadParameter(f"'{path.name}' has an ending that is not known; use one of "
-                                     f"{', '.join((*_SCORES, *_PAGES))}.", param_hint="-o")
+                                     f"{', '.join(ENDINGS)}.", param_hint="-o")
     if calendar is not None and (weeks is None or start is None):
         raise click.UsageError("--calendar needs --weeks N and --start YYYY-MM-DD.")
     if start is not None and calendar is None:
@@ -75,7 +77,7 @@ def command(score: Path, request: Request, outputs: tuple[Path, ...], paper: Lit
     drills = drills_for(document, request, seed=seed)
     days = practice_days(drills, weeks) if weeks else ()
     try:
-        files = [(path, _sheet(drills, days, path.suffix.lower(), paper)) for path in outputs]
+        files = [(path, sheet_content(drills, days, path.suffix.lower(), paper)) for path in outputs]
         if calendar is not None and start is not None:
             files.append((calendar, calendar_ics(drills, days, start.date())))
         if midi is not None:
@@ -95,7 +97,8 @@ def command(score: Path, request: Request, outputs: tuple[Path, ...], paper: Lit
         click.echo(drill_text(drills, days))
 
 
-def _sheet(drills: Drills, days: Sequence[Day], ending: str, paper: Literal["a4", "letter"]) -> bytes:
+def sheet_content(drills: Drills, days: Sequence[Day], ending: str, paper: Literal["a4", "letter"]) -> bytes:
+    """Return a practice sheet as a file of this ending, one of `ENDINGS`."""
     if ending in _SCORES:
         return sheet_musicxml(drills, days)
     from analyzer.report.drill_page import sheet_file

@@ -1,7 +1,7 @@
 """``lowbrass map``: plan every low-brass line of a score and mark the notes."""
 
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import Literal
@@ -27,6 +27,8 @@ from analyzer.toml_file import read_table
 
 _SCORES = (".musicxml", ".xml", ".mxl")
 _PAGES = (".svg", ".pdf", ".html")
+ENDINGS = (*_SCORES, *_PAGES)
+"""Of the files that a map writes."""
 
 
 def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
@@ -76,9 +78,9 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
     SCORE is MusicXML (.musicxml, .xml or .mxl), or ABC, Humdrum, MEI or MIDI. Marks with * differ from the usual chart.
     """
     wanted = read_pins(pins)
-    if output is not None and output.suffix.lower() not in (*_SCORES, *_PAGES):
+    if output is not None and output.suffix.lower() not in ENDINGS:
         raise click.BadParameter(f"'{output.name}' has an ending that is not known; use one of "
-                                 f"{', '.join((*_SCORES, *_PAGES))}.", param_hint="-o")
+                                 f"{', '.join(ENDINGS)}.", param_hint="-o")
     document = open_document(score)
     if clear:
         if output is None or output.suffix.lower() not in _SCORES:
@@ -110,17 +112,22 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
 
 
 def _write(analysis: Analysis, output: Path, paper: Literal["a4", "letter"], large: bool) -> None:
+    write_file(output, map_file(analysis, output, paper=paper, large=large, each=_watched))
+    click.echo(f"Wrote {output}.", err=True)
+
+
+def map_file(analysis: Analysis, output: Path, *, paper: Literal["a4", "letter"] = "a4", large: bool = False,
+             each: Callable[[Iterable[Planned]], Iterable[Planned]] = iter) -> bytes:
+    """Return what is written to `output`, whose ending is one of `ENDINGS`: a marked score, or a page."""
     ending = output.suffix.lower()
     analysis = with_notes(analysis)
     if ending in _SCORES:
         from analyzer.marking.annotate import annotated
 
-        write_file(output, _in_form(annotated(analysis.document, marks(analysis.lines)), analysis.document, output))
-    else:
-        from analyzer.report.pages import PageChoices, page_file
+        return _in_form(annotated(analysis.document, marks(analysis.lines)), analysis.document, output)
+    from analyzer.report.pages import PageChoices, page_file
 
-        write_file(output, page_file(analysis, ending, PageChoices(paper=paper, large=large), each=_watched))
-    click.echo(f"Wrote {output}.", err=True)
+    return page_file(analysis, ending, PageChoices(paper=paper, large=large), each=each)
 
 
 def _watched(lines: Iterable[Planned]) -> Iterable[Planned]:

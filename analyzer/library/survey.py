@@ -8,12 +8,13 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
-from analyzer.library.files import Entry
+from analyzer.library.files import Contents, Entry, find_entries
 from analyzer.library.glance import without_low_brass
 from analyzer.pitch import pitch_of
 from analyzer.plan.difficulty import difficulties
@@ -95,6 +96,31 @@ def survey_bytes(name: str, data: bytes, options: Options) -> Record:
     """
     return recorded(name, data, lambda document: lines_record(document, options),
                     glance=not (options.parts or options.bass_clef))
+
+
+def survey_folder(folder: Path, options: Options, *, foreign: bool = False) -> Survey:
+    """Survey every file of a folder one after the other in this process, without limits of time or memory.
+
+    `foreign` reads ABC, Humdrum, MEI and MIDI too. A library of thousands wants `library.run` instead.
+
+    Raises
+    ------
+    Unreadable
+        If there is no such folder, or it cannot be listed.
+    """
+    entries = find_entries(folder, foreign=foreign)
+    records: dict[str, Record] = {}
+    contents = Contents()
+    try:
+        for entry in entries:
+            if entry.status == "score":
+                try:
+                    records[entry.name] = survey_bytes(entry.name, contents.read(entry), options)
+                except Unreadable as error:
+                    records[entry.name] = failed(entry.name, error.problem)
+    finally:
+        contents.close()
+    return assemble(str(folder), entries, records)
 
 
 def recorded(name: str, data: bytes, read: Callable[[Document], Record], *, glance: bool) -> Record:

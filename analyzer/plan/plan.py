@@ -94,3 +94,7 @@ class Plan:
     cost: float
     hardest: tuple[int, ...]           # indices of the moves that set the tempo ceiling
     groups: tuple[Group, ...] = ()     # notes off the chart; none in an outline
+
+    def __repr__(self) -> str:
+        """Return one short line."""
+        return f"Plan({self.line!r}, {self.horn.name}, cost={self.cost:.1f})"

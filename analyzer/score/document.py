@@ -49,6 +49,10 @@ class Document:
     problems: tuple[Problem, ...] = ()
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
+    def __repr__(self) -> str:
+        """Return one short line: the score is shown by its name."""
+        return f"Document({self.name!r}, {len(self.xml)} bytes)"
+
     @property
     def title(self) -> str:
         """Work or movement title, else the first credit marked as a title, else nothing."""

@@ -75,6 +75,10 @@ class Line:
         before = next((one.beat for one in reversed(self.measures) if one.onset <= told.onset), meter)
         return told.beat if before == meter else meter
 
+    def __repr__(self) -> str:
+        """Return one short line."""
+        return f"Line({self.part_id} {self.part_name!r}, {self.number} of {self.of}, {len(self.notes)} notes)"
+
     @property
     def whose(self) -> str:
         """What tells the line from others of its part: ``player 2 of 3``, ``on euphonium``; empty for an only line."""

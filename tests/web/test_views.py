@@ -3,6 +3,7 @@
 import json
 from itertools import pairwise
 
+import jsonschema
 import pytest
 
 from analyzer.analysis import Request, analyse
@@ -17,6 +18,7 @@ from analyzer.review.bass import review
 from analyzer.review.compare import compare
 from analyzer.review.harmony import Harmony
 from analyzer.review.ossia import ossia
+from analyzer.schemas import schema
 from analyzer.score.document import open_document
 from analyzer.section.fit import fit
 from analyzer.section.section import read_section
@@ -259,3 +261,16 @@ def test_other_forms_of_score_are_read(client, name: str, content: bytes) -> Non
     reply = client.post("/api/file", content=question(found, ending="score"))
     assert reply.status_code == 200
     assert b"<?lowbrass" in reply.content
+
+
+def test_the_page_s_answers_keep_to_the_published_schemas(client) -> None:
+    found = opened(client, MARCH)
+    form = client.get("/api/start").json()["section"]
+    answers = [
+        asked(client, "/api/file", question(found, ending=".json")), asked(client, "/api/review", question(found)),
+        asked(client, "/api/compare", question(found, horns=["tenor", "tenor-f"])),
+        asked(client, "/api/fit", question(found, section=form))]
+    assert [answer["schema"] for answer in answers] == ["lowbrass.map/1", "lowbrass.review/1", "lowbrass.compare/1",
+                                                        "lowbrass.fit/1"]
+    for answer in answers:
+        jsonschema.validate(answer, schema(answer["schema"]))
