@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cached_property
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, cast
+from typing import TYPE_CHECKING, Any, Literal, cast, get_args
 
 from analyzer import analysis as planning
 from analyzer.files import write_file
@@ -18,6 +18,7 @@ from analyzer.plan.player import Player, player_from, read_player
 from analyzer.problem import Problem, Unreadable
 from analyzer.schemas import schema
 from analyzer.score.document import Document, open_document
+from analyzer.score.transposing import Reads
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -377,7 +378,7 @@ def compare(score: Score | PathLike, *, horns: Sequence[Horn | PathLike], part: 
 
 
 def fit(score: Score | PathLike, *, section: PathLike | Mapping[str, Any], part: str | Sequence[str] | None = None,
-        measures: Measures | None = None, tempo_bpm: float | None = None) -> Fit:
+        measures: Measures | None = None, tempo_bpm: float | None = None, reads: str | None = None) -> Fit:
     """Seat a section for a score and judge whether the piece suits it.
 
     `section` is a section file, or its content: ``{"player": [{"name": ..., "horns": [...]}]}``.
@@ -398,7 +399,8 @@ def fit(score: Score | PathLike, *, section: PathLike | Mapping[str, Any], part:
     else:
         players = read_section(Path(section))
     document = _document(score)
-    found = fitted(document, players, parts=_texts(part), measures=_span(measures), tempo_bpm=_tempo(tempo_bpm))
+    found = fitted(document, players, parts=_texts(part), measures=_span(measures), tempo_bpm=_tempo(tempo_bpm),
+                   reads=_reads(reads))
     answer = Fit(f"{document.name} {found.verdict}", lambda: fit_document(found), lambda: fit_text(found),
                  found.problems)
     answer.verdict = found.verdict
@@ -407,7 +409,7 @@ def fit(score: Score | PathLike, *, section: PathLike | Mapping[str, Any], part:
 
 def ready(score: Score | PathLike | Sequence[Score | PathLike], *,
           player: Player | PathLike | Mapping[str, Any] | None = None, from_horn: Horn | PathLike,
-          to_horn: Horn | PathLike, part: str | Sequence[str] | None = None) -> Ready:
+          to_horn: Horn | PathLike, part: str | Sequence[str] | None = None, reads: str | None = None) -> Ready:
     """Set two horns side by side for a player and the music at hand, for a teacher to weigh.
 
     `score` may be several scores.
@@ -426,7 +428,8 @@ def ready(score: Score | PathLike | Sequence[Score | PathLike], *,
     if before == after:
         raise ValueError(f"from_horn and to_horn are both {before.name}; name two horns.")
     scores = [score] if isinstance(score, Score | str | Path) else list(score)
-    found = compared([_document(each) for each in scores], before, after, _player(player), parts=_texts(part))
+    found = compared([_document(each) for each in scores], before, after, _player(player), parts=_texts(part),
+                     reads=_reads(reads))
     return Ready(f"from {before.name} to {after.name}, {', '.join(each.name for each in found.documents)}",
                  lambda: ready_document(found), lambda: ready_text(found), found.problems)
 
@@ -520,10 +523,14 @@ def _request(*, horn: Horn | PathLike | Sequence[Horn | PathLike] | None = None,
              pins: Pins | None = None, reads: str | None = None, intonation: str = "equal") -> planning.Request:
     if intonation != "equal":
         raise ValueError(f"intonation is {intonation!r}; give 'equal'.")
-    if reads is not None:
-        raise ValueError(f"reads is {reads!r}; leave it out.")
     return planning.Request(parts=_texts(part), horns=tuple(_names(horn)), measures=_span(measures), pins=_pins(pins),
-                            player=_player(player), tempo_bpm=_tempo(tempo_bpm))
+                            player=_player(player), tempo_bpm=_tempo(tempo_bpm), reads=_reads(reads))
+
+
+def _reads(given: str | None) -> Reads | None:
+    if given is not None and given not in get_args(Reads):
+        raise ValueError(f"reads is {given!r}; give one of {', '.join(get_args(Reads))}.")
+    return cast(Reads | None, given)
 
 
 def _texts(given: str | Sequence[str] | None) -> tuple[str, ...]:

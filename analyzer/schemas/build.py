@@ -65,6 +65,7 @@ TEXTS = many(TEXT)
 CAUTIONS = many(TEXT, least=1)
 PROBLEMS = many(ref("problem"))
 FINDINGS = many(ref("finding"))
+ASSUMPTIONS = many(ref("assumption"))
 LINE_OF = {"part": ref("part"), "line": FROM_ONE, "of": FROM_ONE}
 KIND = words("cited", "derived", "judged", "measured")
 ORIGIN = {"kind": KIND, "source": TEXT, "why": TEXT}
@@ -94,19 +95,18 @@ DEFS: dict[str, Schema] = {
         {"index": COUNT, "measure": TEXT, "onset": FRACTION, "duration": FRACTION, "written": PITCH, "sounding": PITCH,
          "midi": WHOLE, "grace": YES_NO, "label": maybe(TEXT), "valves": TEXTS, "position": maybe(FROM_ONE),
          "shade": SHADE, "partial": maybe(FROM_ONE), "extension_mm": maybe(FROM_ZERO), "off_cents": maybe(NUMBER),
-         "chart_label": maybe(TEXT), "pinned": YES_NO, "why": TEXTS, "alternatives": many(ref("alternative")),
+         "chart_label": maybe(TEXT), "familiarity": maybe(words("usual", "common", "rare", "avoid")),
+         "toss_up": YES_NO, "pinned": YES_NO, "why": TEXTS, "alternatives": many(ref("alternative")),
          "problem": maybe(ref("problem")), "slur": maybe(words("lip", "natural", "with grain", "smear", "valve"))},
-        {"familiarity": maybe(words("usual", "common", "rare", "avoid")), "toss_up": YES_NO,
-         "chord": maybe(obj({"root": TEXT, "kind": TEXT, "member": TEXT})), "target_cents": NUMBER,
+        {"chord": maybe(obj({"root": TEXT, "kind": TEXT, "member": TEXT})), "target_cents": NUMBER,
          "root_cents": NUMBER, "shift_mm": maybe(NUMBER)}),
     "totals": obj({"notes": COUNT, "unplayable": COUNT, "travel_mm": maybe(FROM_ZERO),
                    "chart_travel_mm": maybe(FROM_ZERO), "valve_changes": COUNT, "peak_speed_mm_s": maybe(FROM_ZERO),
                    "tempo_ceiling_bpm": maybe(FROM_ZERO)},
                   {"ceiling_by": words("slide", "valves", "tongue", "lip", "none"), "beat": maybe(ref("beat"))}),
-    "line": obj({**LINE_OF, "horn": TEXT, "horn_assumed": YES_NO, "notes": many(ref("note")), "totals": ref("totals"),
-                 "cost": NUMBER},
-                {"assumptions": many(ref("assumption")), "groups": many(ref("group")),
-                 "plans": many(obj({"cost": NUMBER, "labels": many(maybe(TEXT))})),
+    "line": obj({**LINE_OF, "horn": TEXT, "horn_assumed": YES_NO, "assumptions": ASSUMPTIONS,
+                 "notes": many(ref("note")), "groups": many(ref("group")), "totals": ref("totals"), "cost": NUMBER},
+                {"plans": many(obj({"cost": NUMBER, "labels": many(maybe(TEXT))})),
                  "variants": many(obj({"cost": NUMBER, "labels": many(maybe(TEXT)), "travel_mm": maybe(FROM_ZERO),
                                        "valve_changes": COUNT, "differs": many(COUNT), "what": TEXT}))}),
     "horn": obj({"name": TEXT, "family": SIDE, "description": TEXT, "low": PITCH, "high": PITCH},
@@ -119,7 +119,7 @@ DEFS: dict[str, Schema] = {
                    "tempo_ceiling_bpm": maybe(FROM_ZERO), "cost": NUMBER}),
     "fact": obj({"value": {}, **ORIGIN}),
     "need": obj({"score": TEXT, "part": ref("part"), "line": FROM_ONE, "sounding": PITCH, "midi": WHOLE,
-                 "reason": words("lacks", "not-learned", "beyond-reach", "far-out", "out-of-tune"), "lack": TEXT,
+                 "reason": TEXT, "lack": TEXT,
                  "have": TEXT, "measures": TEXTS, "count": FROM_ONE}),
     "taught": obj({"move": TEXT, "kinds": TEXTS, "count": COUNT, "measure": TEXT}),
 }
@@ -185,7 +185,8 @@ DOCUMENTS: dict[str, Schema] = {
     "calibrate": obj({"horn": TEXT, "file": TEXT, "tube_mm": FROM_ZERO, "tube_before_mm": FROM_ZERO, "measured": TEXT,
                       "lost": many(PITCH)}),
     "review": obj({"score": ref("score"), "horn": TEXT,
-                   "lines": many(obj({**LINE_OF, "horn": TEXT, "horn_assumed": YES_NO, "findings": COUNT})),
+                   "lines": many(obj({**LINE_OF, "horn": TEXT, "horn_assumed": YES_NO, "assumptions": ASSUMPTIONS,
+                                      "findings": COUNT})),
                    "findings": FINDINGS, "problems": PROBLEMS, "cautions": CAUTIONS},
                   {"ossia": obj({"changes": many(WRITTEN), "left": FINDINGS})}),
     "compare": obj({"score": ref("score"), "horns": many(COMPARED_HORN, least=2),
@@ -221,7 +222,7 @@ DOCUMENTS: dict[str, Schema] = {
         "needs": many(ref("need")), "losses": many(ref("need")), "neither": many(ref("need")),
         "skills": many(obj({"look": TEXT, "where": TEXTS})), "problems": PROBLEMS, "cautions": CAUTIONS}),
     "drill": obj({
-        "score": ref("score"), **LINE_OF, "horn": TEXT, "horn_assumed": YES_NO,
+        "score": ref("score"), **LINE_OF, "horn": TEXT, "horn_assumed": YES_NO, "assumptions": ASSUMPTIONS,
         "moves": many(obj({
             "from": MOVE_END, "to": MOVE_END, "kinds": TEXTS, "count": COUNT, "measures": TEXTS, "gap_s": FROM_ZERO,
             "distance_mm": maybe(FROM_ZERO), "peak_speed_mm_s": maybe(FROM_ZERO), "off_cents": maybe(NUMBER),

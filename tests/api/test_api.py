@@ -16,8 +16,8 @@ from analyzer.cli import cli
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_scores"
-TRIO, ETUDE, BASS = (SAMPLES / f"{name}.musicxml" for name in (
-    "harbour-march-trio", "attachment-etude", "deep-water-bass-trombone"))
+TRIO, ETUDE, BASS, HYMN = (SAMPLES / f"{name}.musicxml" for name in (
+    "harbour-march-trio", "attachment-etude", "deep-water-bass-trombone", "brass-band-hymn"))
 STUDENT, SECTION = SAMPLES / "student.toml", SAMPLES / "section.toml"
 
 
@@ -44,6 +44,7 @@ def trio() -> object:
      ["map", TRIO, "--horn", "tenor", "--tempo", 80, "--measures", "3-9", "--player", STUDENT]),
     (lambda trio: analyzer.plan(ETUDE, pins={"9:5": "1"}, horn=analyzer.horn("tenor")),
      ["map", ETUDE, "--pin", "9:5=1", "--horn", "tenor"]),
+    (lambda trio: analyzer.plan(HYMN, reads="treble-b-flat"), ["map", HYMN, "--reads", "treble-b-flat"]),
     (lambda trio: analyzer.review(BASS, horn="tenor", measures=(1, 9)),
      ["review", BASS, "--horn", "tenor", "--measures", "1-9"]),
     (lambda trio: analyzer.compare(trio, horns=["tenor", "tenor-f"]), ["compare", TRIO, "--horns", "tenor,tenor-f"]),
@@ -144,6 +145,7 @@ def test_what_cannot_be_read_is_one_clear_error(ask, code: str, words: str) -> N
     (lambda: analyzer.plan(TRIO, measures="-"), "5-12"),
     (lambda: analyzer.plan(TRIO, pins=["what"]), "12:3=T1"),
     (lambda: analyzer.plan(TRIO, intonation="wild"), "equal"),
+    (lambda: analyzer.plan(TRIO, reads="upside-down"), "treble-b-flat"),
     (lambda: analyzer.compare(TRIO, horns=["tenor"]), "two horns"),
     (lambda: analyzer.ready(TRIO, player=STUDENT, from_horn="tenor", to_horn="tenor"), "tenor"),
     (lambda: analyzer.plan(TRIO).write("marked.docx"), ".musicxml"),

@@ -137,10 +137,10 @@ def changed(document: Any, path: tuple[Any, ...], change: Any) -> Any:
 def test_a_field_that_is_dropped_or_of_another_kind_is_noticed(said: str, name: str, free: set[str],
                                                               out: Path) -> None:
     document = json.loads(run(f"{said} --format json", out).stdout)
-    optional = _optional(name) | free
+    named, optional = _names(schema(name))
     seen = 0
     for path in fields(document):
-        if path[-1] in optional:
+        if path[-1] not in named or path[-1] in optional | free:
             continue
         seen += 1
         assert wrong(changed(document, path, lambda place, key: place.pop(key)), name), f"{path} dropped"
@@ -149,9 +149,10 @@ def test_a_field_that_is_dropped_or_of_another_kind_is_noticed(said: str, name: 
     assert wrong({**document, "later": [1]}, name) == [], "a newer program may say more"
 
 
-def _optional(name: str) -> set[str]:
-    """Names of fields that some object of a schema names and does not require."""
-    found: set[str] = set()
+def _names(published: dict[str, Any]) -> tuple[set[str], set[str]]:
+    """Names of the fields of a schema, and of those that some object of it does not require."""
+    named: set[str] = set()
+    optional: set[str] = set()
 
     def look(inner: Any) -> None:
         if isinstance(inner, list):
@@ -159,9 +160,10 @@ def _optional(name: str) -> set[str]:
                 look(each)
         elif isinstance(inner, dict):
             if isinstance(inner.get("properties"), dict):
-                found.update(set(inner["properties"]) - set(inner.get("required", ())) - {"code"})
+                named.update(inner["properties"])
+                optional.update(set(inner["properties"]) - set(inner.get("required", ())) - {"code"})
             for each in inner.values():
                 look(each)
 
-    look(schema(name))
-    return found
+    look(published)
+    return named, optional
