@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.horn import Horn
+from analyzer.plan.familiarity import LEVELS, Level, known_as
 from analyzer.plan.progress import Pair
 from analyzer.plan.slurs import STILL_MM as STILL_MM  # a slide that stands still belongs to its costs, too
 from analyzer.plan.slurs import slur_kind
@@ -43,13 +44,50 @@ class Move:
     share: float = 1.0
     idle_s: float = 0.0
     breath_s: float = 0.0
+    trill: bool = False
 
 
-def move_of(time: NoteTime, slur: bool, gliss: bool, before_midi: int, after_midi: int) -> Move:
+def move_of(time: NoteTime, slur: bool, gliss: bool, before_midi: int, after_midi: int, trill: bool = False) -> Move:
     """Build the `Move` between two notes."""
     step = after_midi - before_midi
     return Move(time.move_s, time.next_s, slur, gliss, (step > 0) - (step < 0),
-                min(time.sounds_s, time.next_s), time.share, time.idle_s, time.breath_s)
+                min(time.sounds_s, time.next_s), time.share, time.idle_s, time.breath_s, trill)
+
+
+class Habit:
+    """How much dearer or cheaper than a common alternate a choice is for a player of some level."""
+
+    def __init__(self, horn: Horn, weights: Weights, level: Level) -> None:
+        self._horn = horn
+        self._at = LEVELS.index(level)
+        self._weights = weights
+        self._known: dict[int, tuple[Candidate, float]] = {}
+
+    def __call__(self, one: Candidate) -> float:
+        """Return the factor on the price of leaving the chart with `one`."""
+        known = self._known.get(id(one))
+        if known is None:
+            found = known_as(self._horn, one)
+            step = max(0, LEVELS.index(found.level) - self._at)
+            factor = getattr(self._weights, found.rank) * self._weights.above_level**step
+            known = self._known[id(one)] = one, factor
+        return known[1]
+
+
+def lip_items(weights: Weights, a: Candidate, b: Candidate, move: Move, haste: float) -> dict[str, float]:
+    """Price of what the lip does from `a` to `b`, alike on slides and valves."""
+    items = {}
+    over = b.partial - a.partial
+    if over:
+        if move.slur:
+            items["lip"] = weights.lip * abs(over) * haste
+        if over * move.rising < 0:
+            items["against"] = weights.against * haste
+        if move.trill:
+            items["trill"] = weights.trill * abs(over)
+    if not move.rising and not move.gliss and (a.valves != b.valves or over):
+        items["restrike"] = weights.restrike
+    return items
 
 
 def keeps_gliss(a: Candidate, b: Candidate) -> bool:
@@ -63,9 +101,10 @@ class SlideCosts:
     senses = 2                         # states a candidate has: arrived by moving in (0) or out (1)
 
     def __init__(self, horn: Horn, weights: Weights, max_speed_mm_s: float,
-                 secure: frozenset[Pair] = frozenset()) -> None:
+                 secure: frozenset[Pair] = frozenset(), level: Level = "intermediate") -> None:
         self.horn = horn
         self.weights = weights
+        self.habit = Habit(horn, weights, level)
         self.max_speed_mm_s = max_speed_mm_s
         self.secure = secure
 
@@ -85,7 +124,7 @@ class SlideCosts:
         if one.shade:
             items["shaded"] = w.shaded
         if not usual:
-            items |= _off_usual(w, sounds_s)
+            items |= _off_usual(w, sounds_s, self.habit(one))
         return items
 
     def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:
@@ -95,17 +134,25 @@ class SlideCosts:
         peak = PEAK_OVER_MEAN * distance_mm / move.move_s
         items = {"travel": distance_mm / 10 * w.travel,
                  "speed": distance_mm / 10 * w.speed * (peak / w.easy_speed_mm_s) ** 2}
+        haste = 1.0 + (w.finger_time_s / move.next_s) ** 2
         if a.valves != b.valves:
-            items["thumb"] = w.thumb
+            down = sum(valve not in a.valves for valve in b.valves)
+            up = sum(valve not in b.valves for valve in a.valves)
+            items["thumb"] = w.thumb * (down + up) * (1.0 + w.hasty_thumb * (haste - 1.0))
+            if down and up:
+                items["swap"] = w.swap * haste
         elif move.slur:
             kind = slur_kind(a, b, move.rising)
             if kind == "smear":
                 items["smear"] = w.smear
             elif kind == "with grain":
                 items["with_grain"] = w.with_grain
+        if move.slur:
+            items["slur_travel"] = w.slur_travel * distance_mm / 10
+        items |= lip_items(w, a, b, move, haste)
         items = _eased(items, a, b, self.secure, w.secure)
         if peak > self.max_speed_mm_s:
-            items["over_speed"] = w.over_speed * (peak / self.max_speed_mm_s - 1)
+            items["over_speed"] = w.over_speed * beyond(peak / self.max_speed_mm_s - 1)
         if move.gliss and not keeps_gliss(a, b):
             items["gliss"] = BROKEN
         return items
@@ -121,10 +168,11 @@ class SlideCosts:
             return None
         return int(change > 0)
 
-    def row(self, choices: Sequence[Candidate], sounds_s: float, usual: Candidate | None) -> list[float]:
-        """Node costs of one layer: two states a candidate."""
+    def row(self, choices: Sequence[Candidate], sounds_s: float, home: Sequence[bool]) -> list[float]:
+        """Node costs of one layer: two states a candidate. `home` tells which choices leave no chart."""
         lowest = lowest_partial(choices)
-        costs = [sum(self.note_items(one, sounds_s, lowest, one is usual).values()) for one in choices]
+        costs = [sum(self.note_items(one, sounds_s, lowest, usual).values())
+                 for one, usual in zip(choices, home, strict=True)]
         return [cost for cost in costs for _ in (0, 1)]
 
     def matrix(self, before: Sequence[Candidate], after: Sequence[Candidate], move: Move) -> Matrix:
@@ -135,6 +183,15 @@ class SlideCosts:
         per_mm = 0.1 * w.travel
         per_cubed = 0.1 * w.speed * (PEAK_OVER_MEAN / (move.move_s * w.easy_speed_mm_s)) ** 2
         reach_mm = self.max_speed_mm_s * move.move_s / PEAK_OVER_MEAN
+        haste = 1.0 + (w.finger_time_s / move.next_s) ** 2
+        thumb = w.thumb * (1.0 + w.hasty_thumb * (haste - 1.0))
+        swap = w.swap * haste
+        rising = move.rising
+        lip = (w.lip * haste if move.slur else 0.0) + (w.trill if move.trill else 0.0)
+        against = w.against * haste
+        still = not rising and not move.gliss
+        if move.slur:
+            per_mm += 0.1 * w.slur_travel
         rows: list[tuple[float, ...]] = []
         for b in after:
             to_mm = b.extension_mm or 0.0
@@ -146,14 +203,23 @@ class SlideCosts:
                 distance = change if change >= 0 else -change
                 cost = distance * (per_mm + per_cubed * distance * distance)
                 if a.valves != b.valves:
-                    cost += w.thumb
+                    down = sum(valve not in a.valves for valve in b.valves)
+                    up = sum(valve not in b.valves for valve in a.valves)
+                    cost += thumb * (down + up) + (swap if down and up else 0.0)
                 elif move.slur:
                     kind = slur_kind(a, b, move.rising)
                     cost += w.smear if kind == "smear" else w.with_grain if kind == "with grain" else 0.0
+                over = b.partial - a.partial
+                if over:
+                    cost += lip * (over if over > 0 else -over)
+                    if over * rising < 0:
+                        cost += against
+                if still and (over or a.valves != b.valves):
+                    cost += w.restrike
                 if self.secure and (a.label, b.label) in self.secure:
                     cost *= w.secure
                 if distance > reach_mm:
-                    cost += w.over_speed * (distance / reach_mm - 1)
+                    cost += w.over_speed * beyond(distance / reach_mm - 1)
                 if move.gliss and not keeps_gliss(a, b):
                     cost += BROKEN
                 if distance <= STILL_MM:
@@ -210,9 +276,11 @@ class ValveCosts:
 
     senses = 1
 
-    def __init__(self, horn: Horn, weights: Weights, secure: frozenset[Pair] = frozenset()) -> None:
+    def __init__(self, horn: Horn, weights: Weights, secure: frozenset[Pair] = frozenset(),
+                 level: Level = "intermediate") -> None:
         self.horn = horn
         self.weights = weights
+        self.habit = Habit(horn, weights, level)
         self.secure = secure
         in_line = horn.handling.fourth_valve == "right hand"
         self._finger = {"1": 1.0, "2": 1.0, "3": weights.weak_finger, "4": weights.weak_finger if in_line else 1.0}
@@ -229,19 +297,21 @@ class ValveCosts:
             "valved_partial": w.valved_partial * max(0, one.partial - lowest_partial) * max(sounds_s, w.least_s),
         }
         if not usual:
-            items |= _off_usual(w, sounds_s)
-            items["off_fingering"] = w.off_fingering
+            strange = self.habit(one)
+            items |= _off_usual(w, sounds_s, strange)
+            items["off_fingering"] = w.off_fingering * strange
         return items
 
     def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:
         """Price of going from `a` to `b`."""
-        if a.valves == b.valves:
-            return {}
         w = self.weights
+        haste = 1.0 + (w.finger_time_s / move.next_s) ** 2
+        items = lip_items(w, a, b, move, haste)
+        if a.valves == b.valves:
+            return items
         down = [valve for valve in b.valves if valve not in a.valves]
         up = [valve for valve in a.valves if valve not in b.valves]
-        haste = 1.0 + (w.finger_time_s / move.next_s) ** 2
-        items = {"finger": w.finger * sum(self._finger[valve] for valve in (*down, *up)) * haste}
+        items["finger"] = w.finger * sum(self._finger[valve] for valve in (*down, *up)) * haste
         if down and up:
             items["crossing"] = w.crossing * haste
         return _eased(items, a, b, self.secure, w.secure)
@@ -254,10 +324,11 @@ class ValveCosts:
         """Return None: fingers have no direction."""
         return None
 
-    def row(self, choices: Sequence[Candidate], sounds_s: float, usual: Candidate | None) -> list[float]:
-        """Node costs of one layer."""
+    def row(self, choices: Sequence[Candidate], sounds_s: float, home: Sequence[bool]) -> list[float]:
+        """Node costs of one layer. `home` tells which choices leave no chart."""
         lowest = lowest_partial(choices)
-        return [sum(self.note_items(one, sounds_s, lowest, one is usual).values()) for one in choices]
+        return [sum(self.note_items(one, sounds_s, lowest, usual).values())
+                for one, usual in zip(choices, home, strict=True)]
 
     def matrix(self, before: Sequence[Candidate], after: Sequence[Candidate], move: Move) -> Matrix:
         """Edge costs between two layers."""
@@ -284,16 +355,28 @@ def lowest_partial(choices: Sequence[Candidate]) -> int:
 
 
 def costs_for(horn: Horn, weights: Weights, max_speed_mm_s: float | None,
-              secure: frozenset[Pair] = frozenset()) -> Costs:
+              secure: frozenset[Pair] = frozenset(), level: Level = "intermediate") -> Costs:
     """Return the costs that fit the horn's family; `secure` moves, in both directions, cost less."""
     if horn.family == "slide":
-        return SlideCosts(horn, weights, max_speed_mm_s or weights.max_speed_mm_s, secure)
-    return ValveCosts(horn, weights, secure)
+        return SlideCosts(horn, weights, max_speed_mm_s or weights.max_speed_mm_s, secure, level)
+    return ValveCosts(horn, weights, secure, level)
 
 
-def _off_usual(weights: Weights, sounds_s: float) -> dict[str, float]:
-    """Return the price of leaving the usual chart."""
-    return {"off_usual": weights.off_usual, "off_usual_s": weights.off_usual_s * sounds_s}
+def _off_usual(weights: Weights, sounds_s: float, strange: float) -> dict[str, float]:
+    """Return the price of leaving the usual chart with a choice that is `strange` (see `Habit`)."""
+    return {"off_usual": weights.off_usual * strange, "off_usual_s": weights.off_usual_s * strange * sounds_s,
+            "margin": weights.margin}
+
+
+def beyond(excess: float) -> float:
+    """Share of the price of too fast a move, from how far it passes the limit [share of the limit]; below 1.
+
+    Examples
+    --------
+    >>> beyond(1.0), beyond(9.0)
+    (0.5, 0.9)
+    """
+    return excess / (1.0 + excess)
 
 
 def _eased(items: dict[str, float], a: Candidate, b: Candidate, secure: frozenset[Pair], share: float,

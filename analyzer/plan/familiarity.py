@@ -51,11 +51,12 @@ def familiarity(horn: Horn, choice: Candidate, usual: Candidate | None) -> Famil
     """
     if usual is None or choice.label == usual.label:
         return _USUAL
-    return _known(horn, choice)
+    return known_as(horn, choice)
 
 
 @cache
-def _known(horn: Horn, choice: Candidate) -> Familiarity:
+def known_as(horn: Horn, choice: Candidate) -> Familiarity:
+    """Return what the data say of a choice that is not the usual one."""
     table = _table()
     if horn.family == "slide":
         kinds = ["".join(choice.valves) or "slide"]

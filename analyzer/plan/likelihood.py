@@ -80,7 +80,7 @@ def _run(planner: Planner, notes: range, allowed: Mapping[int, Sequence[bool]], 
         row, rest = np.zeros((len(choices), width)), np.zeros(len(choices))
         lowest = lowest_partial(choices)
         for j, one in enumerate(choices):
-            rest[j] = split(costs.note_items(one, planner.times[k].sounds_s, lowest, one is planner.usual[k]), row[j])
+            rest[j] = split(costs.note_items(one, planner.times[k].sounds_s, lowest, planner.at_home(k, one)), row[j])
         nodes.append(np.repeat(row, senses, axis=0))
         node_rest.append(np.repeat(rest, senses))
         if k in allowed and len(choices) > 1:

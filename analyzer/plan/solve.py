@@ -9,6 +9,7 @@ from analyzer.horns.candidates import candidates, chart_choice
 from analyzer.horns.horn import Horn
 from analyzer.plan.costs import BROKEN, PEAK_OVER_MEAN, Matrix, Move, costs_for, keeps_gliss, move_of
 from analyzer.plan.familiarity import Rank, familiarity
+from analyzer.plan.figures import Tied, tied, ties_of
 from analyzer.plan.glissando import advice
 from analyzer.plan.groups import Resolver, group_of, note_whys, runs
 from analyzer.plan.jumps import landed, leaps_of, paid, settled
@@ -16,6 +17,7 @@ from analyzer.plan.plan import Alternative, Group, Plan, PlannedNote, Totals
 from analyzer.plan.player import Player
 from analyzer.plan.reasons import Around, note_reasons
 from analyzer.plan.timing import NoteTime, note_times
+from analyzer.plan.trills import trill_fingerings, trilled
 from analyzer.plan.unplayable import broken_glissandi, why_not
 from analyzer.plan.weights import Weights, default_weights
 from analyzer.problem import Problem, unreadable
@@ -28,7 +30,8 @@ _NOTHING: tuple[Candidate, ...] = ()
 def allowed_choices(horn: Horn, player: Player, midi: int) -> tuple[Candidate, ...]:
     """Return the choices that the plan may take: within reach, learned, recommended, the attachment below its ceiling.
 
-    The usual choice counts as recommended, even where it is out of tune (low notes of a three-valve horn).
+    The usual choice counts as recommended, even where it is out of tune (low notes of a three-valve horn); so does one
+    on an attachment that is out of tune but taught (F2 in T1): it pays by its cents, and short notes hardly.
     Where nothing is left, choices with advice against them come back, then the attachment above its ceiling; never
     what lies beyond reach or is not learned.
     """
@@ -39,7 +42,11 @@ def allowed_choices(horn: Horn, player: Player, midi: int) -> tuple[Candidate, .
         return not (slide and one.valves) or player.ceiling_midi is None or midi <= player.ceiling_midi
 
     usual = chart_choice(horn, midi, player.ceiling_midi)
-    for choices in ([one for one in known if (one.advice is None or one is usual) and below(one)],
+
+    def taught(one: Candidate) -> bool:
+        return slide and bool(one.valves) and familiarity(horn, one, usual).rank == "common"
+
+    for choices in ([one for one in known if (one.advice is None or one is usual or taught(one)) and below(one)],
                     [one for one in known if below(one)], known):
         if choices:
             return tuple(choices)
@@ -77,7 +84,8 @@ class Planner:
         self.player = player or Player()
         self.tempo_bpm = tempo_bpm
         self.weights = weights or default_weights()
-        self.costs = costs_for(horn, self.weights, self.player.max_speed_mm_s, self.player.secure_ways)
+        self.costs = costs_for(horn, self.weights, self.player.max_speed_mm_s, self.player.secure_ways,
+                               self.player.level)
         self.times = times or note_times(line, self.weights, tempo_bpm)
         known: dict[int, tuple[Candidate, ...]] = {}
         usual: dict[int, Candidate | None] = {}
@@ -89,12 +97,16 @@ class Planner:
         if choices is None:
             self._open_glissandi()
         self.usual = [usual[note.midi] for note in line.notes]
+        # A slide trills with the lip or not at all; only fingers have trill fingerings.
+        trills = trilled(line.notes, self.times) if horn.family == "valves" else [False] * len(line.notes)
         self.moves: list[Move] = [
-            move_of(time, a.slur_after, a.gliss_after, a.midi, b.midi)
-            for time, (a, b) in zip(self.times, pairwise(line.notes), strict=False)
+            move_of(time, a.slur_after, a.gliss_after, a.midi, b.midi, trill)
+            for time, (a, b), trill in zip(self.times, pairwise(line.notes), trills, strict=False)
         ]
+        self._trill_choices = self._found_trill_choices(trills)
         self.leaps = leaps_of(line, self.times, self.weights.glide_from_s)
         self._lattice: Lattice | None = None
+        self._tied: Tied | None = None
         self._matrices: dict[object, Matrix] = {}
         self._rows: dict[object, list[float]] = {}
         self._wider: dict[tuple[int, Candidate], tuple[Candidate, ...]] = {}
@@ -114,15 +126,35 @@ class Planner:
             self.choices[k] = tuple(dict.fromkeys((*before, *(x for x, _ in kept))))
             self.choices[k + 1] = tuple(dict.fromkeys((*after, *(y for _, y in kept))))
 
+    def _found_trill_choices(self, trills: Sequence[bool]) -> dict[int, tuple[Candidate, ...]]:
+        """Choices that are at home in a trill, by note; none on a slide, which has no fingers to trill with."""
+        if self.horn.family == "slide":
+            return {}
+        found: dict[int, tuple[Candidate, ...]] = {}
+        for k, trill in enumerate(trills):
+            if trill:
+                for here, there in ((k, k + 1), (k + 1, k)):
+                    homes = trill_fingerings(self.choices[here], self.choices[there],
+                                             self.usual[here], self.usual[there])
+                    if homes:
+                        found[here] = homes
+        return found
+
+    def at_home(self, k: int, one: Candidate) -> bool:
+        """Tell whether note `k` with this choice pays nothing for leaving the chart."""
+        return one is self.usual[k] or (k in self._trill_choices and one in self._trill_choices[k])
+
     # --- the lattice ---------------------------------------------------------------------------------------------
 
     def _row(self, index: int, choices: tuple[Candidate, ...]) -> list[float]:
         if not choices:
             return [0.0]
-        key = (choices, self.times[index].sounds_s)
+        homes = self._trill_choices.get(index, _NOTHING)
+        key = (choices, self.times[index].sounds_s, bool(homes))
         row = self._rows.get(key)
         if row is None:
-            row = self._rows[key] = self.costs.row(choices, self.times[index].sounds_s, self.usual[index])
+            home = [self.at_home(index, one) for one in choices]
+            row = self._rows[key] = self.costs.row(choices, self.times[index].sounds_s, home)
         return row
 
     def _matrix(self, index: int, before: tuple[Candidate, ...], after: tuple[Candidate, ...]) -> Matrix:
@@ -144,10 +176,19 @@ class Planner:
 
     @property
     def lattice(self) -> Lattice:
-        """The lattice without pins; built once."""
+        """The lattice without pins, figures tied; built once."""
         if self._lattice is None:
-            self._lattice = self._built(self.choices)
+            self._lattice = self.tied.lattice
         return self._lattice
+
+    @property
+    def tied(self) -> Tied:
+        """The figures that return, and what each of their notes is played with; found once."""
+        if self._tied is None:
+            base = self._built(self.choices)
+            self._tied = tied(base, self.choices, self.costs.senses, ties_of(self.line.notes, self.choices),
+                              self.weights.figure)
+        return self._tied
 
     # --- answers -------------------------------------------------------------------------------------------------
 
@@ -186,7 +227,7 @@ class Planner:
             place = choices[index].index(pinned)
             senses = self.costs.senses
             changes[index] = [cost if k // senses == place else INF for k, cost in enumerate(row)]
-        base = self.lattice if choices == self.choices else self._built(choices)
+        base = self.lattice if choices == self.choices else self._with_more(choices)
         return (base.with_nodes(changes) if changes else base), choices
 
     def _widened(self, index: int, one: Candidate) -> tuple[Candidate, ...]:
@@ -194,6 +235,18 @@ class Planner:
         if one in self.choices[index]:
             return self.choices[index]
         return self._wider.setdefault((index, one), (*self.choices[index], one))
+
+    def _with_more(self, choices: Sequence[tuple[Candidate, ...]]) -> Lattice:
+        """Return the lattice with more choices at some notes, which pay the prices of figures like the others."""
+        base = self._built(choices)
+        owed: dict[int, list[float]] = {}
+        for tie, label in self.tied.labels.items():
+            for k in tie:
+                row = owed.setdefault(k, list(base.nodes[k]))
+                for state in range(len(row)):
+                    if choices[k][state // self.costs.senses].label != label:
+                        row[state] += self.weights.figure
+        return base.with_nodes(owed) if owed else base
 
     def outline(self) -> Plan:
         """Return the best plan without reasons, alternatives and warnings: a survey of thousands asks for none."""
@@ -317,12 +370,14 @@ class Planner:
         others = sorted(
             (max(0.0, price), j) for j, price in enumerate(extra) if choices[j] is not choice and price < INF)
         alternatives = [Alternative(choice=choices[j], extra_cost=price) for price, j in others]
+        toss_up = (choice is self.usual[k] and not pinned and bool(others)
+                   and others[0][0] <= self.weights.margin)
         problem = None
         if note.gliss_after and broken_glissandi(self.horn, self.line.notes[k:k + 2], around.picked[k:k + 2]):
             problem = self._broken_gliss(k)
         return PlannedNote(index=k, note=note, time=self.times[k], choice=choice, usual=self.usual[k], pinned=pinned,
                            why=why or note_reasons(around, k, alternatives, pinned), alternatives=tuple(alternatives),
-                           problem=problem, rank=self._rank(k, choice))
+                           problem=problem, rank=self._rank(k, choice), toss_up=toss_up)
 
     def _rank(self, k: int, choice: Candidate) -> Rank:
         return familiarity(self.horn, choice, self.usual[k]).rank

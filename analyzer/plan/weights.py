@@ -52,6 +52,19 @@ class Weights:
     resonance: float
     sings_from_s: float
     secure: float
+    swap: float
+    hasty_thumb: float
+    lip: float
+    against: float
+    trill: float
+    slur_travel: float
+    restrike: float
+    margin: float
+    figure: float
+    common: float
+    rare: float
+    avoid: float
+    above_level: float
 
 
 @cache

@@ -46,7 +46,7 @@ def test_every_row_names_its_origin() -> None:
     ("tenor-f", "F2", "T1", "common", "Okazaki; Scott tunes it"),
     ("tenor-f", "E2", "7", "rare", "playingbrass.com: compass"),
     ("bass-independent", "C3", "TS3", "avoid", "one teacher's judgement"),
-    ("bass-independent", "C3", "S2", "common", "Yeo: use the second valve alone as well"),
+    ("bass-independent", "F#2", "S1", "common", "Yeo: use the second valve alone as well"),
     ("euphonium-4", "C3", "1-3", "avoid", "Whitham; showcan (sharp)"),
     ("euphonium-4", "D4", "1-2", "common", "South Carolina fingering sheets"),
     ("euphonium-4-compensating", "A4", "1-2", "common", "Nicolette"),

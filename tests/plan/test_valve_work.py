@@ -6,9 +6,10 @@ import pytest
 
 from analyzer.horns.candidates import candidates
 from analyzer.horns.profiles import load_horn
+from analyzer.pitch import pitch_of
 from analyzer.plan.costs import ValveCosts, move_of
 from analyzer.plan.player import Player
-from analyzer.plan.solve import Planner
+from analyzer.plan.solve import Planner, allowed_choices
 from analyzer.plan.timing import NoteTime
 from analyzer.plan.weights import default_weights
 from tests.lines import line_of
@@ -65,11 +66,49 @@ def test_four_for_one_three_until_it_is_learned() -> None:
 
 
 def test_upper_alternates_with_the_fourth_valve_are_offered_with_their_price() -> None:
-    """A compensating fourth valve held through a trill of C3 and D3 moves one finger instead of three."""
+    """A trill of C3 and D3 stays on the third partial, 4 and 1-2, and does not cross to D3 on the fourth (3-4)."""
     horn = load_horn("euphonium-4-compensating")
     slow, trill = (Planner(line_of("C3 D3 C3 D3 C3 D3", seconds), horn).plan() for seconds in (0.5, 0.09))
     assert [note.choice.label for note in slow.notes] == ["4", "1-2"] * 3
-    assert [note.choice.label for note in trill.notes] == ["4", "3-4"] * 3
+    assert [note.choice.label for note in trill.notes] == ["4", "1-2"] * 3
     assert any("4" in other.choice.valves and other.extra_cost > 0 for other in slow.notes[1].alternatives)
-    assert {note.why[0] for note in trill.notes[1:5:2]} == {
-        "No fingers trade places, as they would with the usual 1-2; 4 fewer finger movements."}
+
+
+VALVED = ("euphonium-3", "euphonium-4", "euphonium-3-compensating", "euphonium-4-compensating", "baritone-3")
+
+
+@pytest.mark.parametrize("horn", VALVED)
+@pytest.mark.parametrize("slurred", [True, False])
+@pytest.mark.parametrize("step", [1, 2])
+def test_every_trill_stays_on_one_partial_where_there_is_one(horn: str, step: int, slurred: bool) -> None:
+    """Fingers make a trill, the lip stays (common practice, no source); never does it go against the pitch."""
+    model = load_horn(horn)
+    crossing = []
+    for midi in range(40, 73):
+        low, high = (allowed_choices(model, Player(), each) for each in (midi, midi + step))
+        if not low or not high:
+            continue
+        names = f"{pitch_of(midi).name} {pitch_of(midi + step).name} " * 4
+        for seconds in (0.09, 0.12):
+            notes = Planner(line_of(names, seconds, slur=slurred), model).plan().notes
+            a, b = (note.choice for note in notes[2:4])
+            assert [note.choice for note in notes[2:]] == [a, b] * 3
+            assert a.partial <= b.partial
+            if {one.partial for one in low} & {one.partial for one in high} and a.partial != b.partial:
+                crossing.append(f"{names[:8]} {seconds}: {a.label} {b.label}")
+    assert crossing == []
+
+
+@pytest.mark.parametrize(("horn", "notes", "fingers", "source"), [
+    ("euphonium-4-compensating", "C3 D3", "4 1-2", "one teacher's judgement: never across partials"),
+    ("euphonium-4-compensating", "F#3 G#3", "2-3 1", "one teacher's judgement: 2-3/2-3-4 is unplayable"),
+    ("baritone-3", "C3 Db3", "1-3 2-3", "common practice, no source"),
+    ("baritone-3", "D4 E4", "1-2 2", "common practice, no source: 1-2 and 2, from memory of trumpet trill charts"),
+    ("euphonium-3", "Eb3 F3", "1 0", "common practice, no source"),
+    ("euphonium-3", "C4 C#4", "1 2", "common practice, no source"),
+    ("euphonium-4", "Ab3 Bb3", "1 0", "common practice, no source"),
+])
+def test_trill_fingerings(horn: str, notes: str, fingers: str, source: str) -> None:
+    assert source
+    trill = Planner(line_of(f"{notes} " * 4, 0.1, slur=True), load_horn(horn)).plan()
+    assert " ".join(note.choice.label for note in trill.notes) == " ".join([fingers] * 4)
