@@ -39,6 +39,21 @@ class Pitch:
         return f"{self.step}{'♯' * self.alter if self.alter > 0 else '♭' * -self.alter}{self.octave}"
 
 
+_SHARPS = "FCGDAEB"
+
+
+def signature(fifths: int) -> dict[str, int]:
+    """Return the letters that a key signature alters, with their alteration; `fifths` above 0 are sharps.
+
+    Examples
+    --------
+    >>> signature(-3)
+    {'E': -1, 'A': -1, 'B': -1}
+    """
+    letters = _SHARPS[:fifths] if fifths >= 0 else _SHARPS[fifths:]
+    return dict.fromkeys(letters, 1 if fifths > 0 else -1)
+
+
 @dataclass(frozen=True, slots=True)
 class Transposition:
     """From written to sounding pitch: `diatonic` steps and `chromatic` semitones, octaves included."""

@@ -7,10 +7,10 @@ import click
 from analyzer.analysis import Request, analyse
 from analyzer.commands.options import format_option, print_json, request_options, say, score_argument, write_file
 from analyzer.marking.ossia import repitched
-from analyzer.report.reviewing import ossia_text, review_document, review_text
+from analyzer.report.reviewing import review_document, review_text
 from analyzer.review.bass import review
 from analyzer.review.harmony import Harmony
-from analyzer.review.ossia import ossia
+from analyzer.review.ossia import KINDS, Refusal, ossia, read_refusal
 from analyzer.score.document import Document, open_document
 
 _PLAIN = (".musicxml", ".xml")
@@ -21,37 +21,47 @@ _PACKED = (".mxl",)
 @score_argument
 @request_options()
 @click.option("--ossia", "wanted", is_flag=True,
-              help="Write the score so that it can be played, with other notes and no broken glissando (needs -o).")
+              help="List the changes that would make the part playable: other notes, no broken glissando.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
-              help="Where --ossia writes; a score in the form of the input.")
+              help="Write the score with these changes, each marked over its note (with --ossia).")
+@click.option("--refuse", "refusals", multiple=True, metavar="MEASURE:NTH[=KIND]",
+              help="Leave this note as written, or take another change than KIND (octave, chord-tone, shorten, "
+                   "straight); with several lines MEASURE:LINE.NTH. May be repeated (with --ossia).")
 @format_option("text", "json")
 @click.pass_context
 def command(ctx: click.Context, score: Path, request: Request, wanted: bool, output: Path | None,
-            form: str) -> None:
+            refusals: tuple[str, ...], form: str) -> None:
     """Review the low-brass parts of SCORE on a horn: what cannot be played, what asks for care, and what to do.
 
     Exit code 3 if notes lie beyond the horn.
     """
-    if wanted != (output is not None):
-        raise click.UsageError("--ossia and -o FILE belong together: the one asks for the score, the other names it.")
+    if not wanted and (output is not None or refusals):
+        raise click.UsageError("-o and --refuse are about the playable version: add --ossia.")
+    refused = [_refusal(text) for text in refusals]
     document = open_document(score)
     if output is not None:
         _check_ending(document, output)
     analysis = analyse(document, request)
     say(analysis.problems)
     reviewed = review(analysis)
-    changed = ossia(reviewed, Harmony(document)) if wanted else None
+    changed = ossia(reviewed, Harmony(document), refused) if wanted else None
     if changed is not None and output is not None:
-        write_file(output, repitched(document, changed.by_part(), changed.glides()))
-        for line in ossia_text(changed):
-            click.echo(line, err=True)
+        write_file(output, repitched(document, changed.by_part(), changed.glides(), changed.marks()))
         click.echo(f"Wrote {output}: {len(changed.changes)} places changed, {len(changed.left)} left.", err=True)
     if form == "json":
         print_json(review_document(analysis, reviewed, changed))
     else:
-        click.echo(review_text(analysis, reviewed))
+        click.echo(review_text(analysis, reviewed, changed))
     if any(one.beyond for one in reviewed):
         ctx.exit(3)
+
+
+def _refusal(text: str) -> Refusal:
+    found = read_refusal(text)
+    if found is None:
+        raise click.BadParameter(f"'{text}' names no change; write MEASURE:NTH, for instance 12:3, or 12:3=octave "
+                                 f"(kinds: {', '.join(KINDS)}).", param_hint="--refuse")
+    return found
 
 
 def _check_ending(document: Document, output: Path) -> None:

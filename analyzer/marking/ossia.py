@@ -8,11 +8,12 @@ import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from xml.sax.saxutils import escape
 
 from lxml import etree
 
 from analyzer.marking.splice import NOTE, NOTE_END, part_starts, rewritten, visible_bytes
-from analyzer.pitch import Pitch
+from analyzer.pitch import Pitch, signature
 from analyzer.score.document import Document
 
 _PITCH = re.compile(rb"<pitch[\s>].*?</pitch\s*>", re.DOTALL)
@@ -26,25 +27,30 @@ _GLIDE = re.compile(rb"\s*<(glissando|slide)\b([^>]*?)(?:/>|>.*?</\1\s*>)", re.D
 _TYPE = re.compile(rb"""\btype\s*=\s*["'](\w+)["']""")
 _EMPTY = re.compile(rb"\s*<notations\s*>\s*</notations\s*>")
 _SIGNS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
-_ORDER_OF_SHARPS = "FCGDAEB"
 
 
 @dataclass(frozen=True, slots=True)
 class _Edit:
     """What to do with one ``<note>``.
 
-    A new pitch (None: keep), its accidental (empty: none; None: keep), and the ends of glissandi that go.
+    A new pitch (None: keep), its accidental (empty: none; None: keep), the ends of glissandi that go, and a direction
+    to print over it.
     """
 
     pitch: Pitch | None = None
     sign: str | None = None
     glides: frozenset[str] = frozenset()
+    words: bytes = b""
 
 
 Glides = Mapping[str, Mapping[int, frozenset[str]]]
 
 
-def repitched(document: Document, changes: Mapping[str, Mapping[int, Pitch]], glides: Glides | None = None) -> bytes:
+Words = Mapping[str, Mapping[int, str]]
+
+
+def repitched(document: Document, changes: Mapping[str, Mapping[int, Pitch]], glides: Glides | None = None,
+              words: Words | None = None) -> bytes:
     """Return the file, in the form in which it came, with other written pitches and without some glissandi.
 
     Parameters
@@ -55,6 +61,8 @@ def repitched(document: Document, changes: Mapping[str, Mapping[int, Pitch]], gl
         Part id to ref of a ``<note>`` to its new written pitch.
     glides : mapping, optional
         Part id to ref of a ``<note>`` to the ends of glissandi that go there: ``start``, ``stop``.
+    words : mapping, optional
+        Part id to ref of a ``<note>`` to what is printed over it (ASCII), so that a reader sees the change.
 
     Raises
     ------
@@ -67,7 +75,31 @@ def repitched(document: Document, changes: Mapping[str, Mapping[int, Pitch]], gl
     for part_id, ends in (glides or {}).items():
         mine = edits.setdefault(part_id, {})
         mine.update({ref: replace(mine.get(ref, _Edit()), glides=which) for ref, which in ends.items()})
+    for part_id, told in (words or {}).items():
+        mine = edits.setdefault(part_id, {})
+        for ref, direction in _directions(document, part_id, told).items():
+            mine[ref] = replace(mine.get(ref, _Edit()), words=direction)
     return rewritten(document, lambda xml: _changed(document, xml, edits))
+
+
+def _directions(document: Document, part_id: str, told: Mapping[int, str]) -> dict[int, bytes]:
+    """Return ref to the ``<direction>`` that goes before that note; a note of a chord has it before the chord."""
+    found: dict[int, list[str]] = defaultdict(list)
+    places: dict[int, bytes] = {}
+    ref = head = -1
+    for measure in document.part_measures(part_id):
+        for note in measure.iterchildren("note"):
+            ref += 1
+            head = head if note.find("chord") is not None else ref
+            if ref not in told:
+                continue
+            found[head].append(told[ref])
+            where = "".join(f"<{tag}>{escape(text)}</{tag}>" for tag in ("voice", "staff")
+                            for text in [note.findtext(tag)] if text)
+            places[head] = where.encode("ascii", "xmlcharrefreplace")
+    return {head: b'<direction placement="above"><direction-type><words font-style="italic">'
+                  + escape("; ".join(texts)).encode("ascii", "xmlcharrefreplace") + b"</words></direction-type>"
+                  + places[head] + b"</direction>" for head, texts in found.items()}
 
 
 def _edits(document: Document, part_id: str, wanted: Mapping[int, Pitch]) -> dict[int, _Edit]:
@@ -117,8 +149,7 @@ def _keys(attributes: etree._Element) -> dict[int, dict[str, int]]:
     found: dict[int, dict[str, int]] = {}
     for key in attributes.iterchildren("key"):
         fifths = int(float(key.findtext("fifths") or "0"))
-        letters = _ORDER_OF_SHARPS[:fifths] if fifths >= 0 else _ORDER_OF_SHARPS[fifths:]
-        signs = dict.fromkeys(letters, 1 if fifths > 0 else -1)
+        signs = signature(fifths)
         steps = [element.text or "" for element in key.iterchildren("key-step")]
         alters = [round(float(element.text or "0")) for element in key.iterchildren("key-alter")]
         signs.update(zip(steps, alters, strict=False))
@@ -139,7 +170,10 @@ def _changed(document: Document, xml: bytes, edits: Mapping[str, Mapping[int, _E
     pieces: list[bytes] = []
     at = 0
     for start, stop, edit in _places(document, visible, edits):
-        pieces += (xml[at:start], _note(xml[start:stop], visible[start:stop], edit))
+        before = xml[at:start]
+        indent = before[len(before.rstrip()):]
+        pieces += (before, *((edit.words, indent) if edit.words else ()),
+                   _note(xml[start:stop], visible[start:stop], edit))
         at = stop
     pieces.append(xml[at:])
     return b"".join(pieces)

@@ -9,7 +9,7 @@ from analyzer.horns.candidate import shown
 from analyzer.marking.mapping import heading
 from analyzer.review.bass import Reviewed
 from analyzer.review.findings import Group, grouped
-from analyzer.review.ossia import Ossia
+from analyzer.review.ossia import Change, Ossia
 from analyzer.wording import first_few
 
 _HEADINGS = {"stop": "Cannot be played so", "care": "Asks for care", "note": "Good to know"}
@@ -43,7 +43,8 @@ def review_document(analysis: Analysis, reviewed: Sequence[Reviewed], changed: O
             "changes": [
                 {"part": {"id": one.finding.part_id, "name": one.finding.part_name}, "line": one.finding.line,
                  "measure": one.finding.measure, "index": one.finding.index, "was_written": one.finding.written,
-                 "was_sounding": one.finding.sounding, **one.remedy.as_json()}
+                 "was_sounding": one.finding.sounding, "written": one.finding.written, **one.remedy.as_json(),
+                 "place": one.place, "mark": one.mark, "others": list(one.others), "said": change_said(one)}
                 for one in changed.changes],
             "left": [one.as_json() for one in changed.left],
         }
@@ -58,8 +59,8 @@ def review_cautions(analysis: Analysis, reviewed: Sequence[Reviewed]) -> tuple[s
     return tuple(dict.fromkeys((*analysis.cautions[:-1], *changing, *analysis.cautions)))
 
 
-def review_text(analysis: Analysis, reviewed: Sequence[Reviewed]) -> str:
-    """Return a review in words: what recurs stands once, with its measures."""
+def review_text(analysis: Analysis, reviewed: Sequence[Reviewed], changed: Ossia | None = None) -> str:
+    """Return a review in words: what recurs stands once, with its measures; then what `changed` rewrites."""
     out: list[str] = []
     for one in reviewed:
         title = heading(one.planned)
@@ -70,6 +71,8 @@ def review_text(analysis: Analysis, reviewed: Sequence[Reviewed]) -> str:
                 out += ["", f"{name}:", *_told(mine)]
         if not one.findings:
             out += ["", "Nothing found: every note and move lies within this horn and player."]
+    if changed is not None:
+        out += ["", *ossia_text(changed)]
     return "\n".join([*out, "", *(f"Caution: {line}" for line in review_cautions(analysis, reviewed))])
 
 
@@ -89,19 +92,25 @@ def _measures(places: Sequence[str], most: int = 12) -> str:
     return f"{'m.' if len(listed) == 1 else 'mm.'} {first_few(times, most)}"
 
 
+def change_said(change: Change) -> str:
+    """Say one change of a rewrite: where, what was written, what is written now, and why that."""
+    found, written = change.finding, change.remedy.written
+    where = f"{found.part_name}, measure {found.measure}"
+    if written is None:
+        return f"{where}: {found.what[4:]}; the glissando is left out, its notes stay."
+    was = "" if found.written == found.sounding else f" (sounding {shown(found.sounding or '')})"
+    return f"{where}: {shown(found.written or '')}{was} is now {written.pretty}. {change.remedy.text}"
+
+
 def ossia_text(changed: Ossia) -> list[str]:
-    """Return one line for each note that was changed, and for each that was not."""
-    lines = []
+    """Return a line for each note that is changed, with how to refuse it, and for each that stays as it was."""
+    count = len(changed.changes)
+    out = [f"The playable version changes {count} place{'s' if count > 1 else ''}, each marked over its note:"
+           if count else "The playable version changes nothing."]
     for change in changed.changes:
-        found = change.finding
-        written = change.remedy.written
-        if written is None:
-            lines.append(f"{found.part_name}, measure {found.measure}: {found.what[4:]}; it is taken out.")
-            continue
-        was = "" if found.written == found.sounding else f" (sounding {shown(found.sounding or '')})"
-        lines.append(f"{found.part_name}, measure {found.measure}: {shown(found.written or '')}{was} is now "
-                     f"{written.pretty}: {change.remedy.text}")
-    for found in changed.left:
-        lines.append(f"{found.part_name}, measure {found.measure}: {shown(found.written or '')} stays as it was; "
-                     f"{found.what}.")
-    return lines
+        instead = f"; then {' or '.join(change.others)} is taken: {change.place}={change.remedy.kind}" \
+            if change.others else ""
+        out.append(f"  {change_said(change)} (--refuse {change.place} leaves it as written{instead})")
+    out += [f"  {found.part_name}, measure {found.measure}: {shown(found.written or '')} stays as written: "
+            f"{found.what}." for found in changed.left]
+    return out

@@ -1,16 +1,19 @@
-"""What sounds in a score at a moment; the other parts are read only when somebody asks."""
+"""What sounds in a score with a note, and for how long; the other parts are read only when somebody asks."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
-from analyzer.pitch import Pitch
+from analyzer.pitch import Pitch, signature
 from analyzer.problem import Unreadable
 from analyzer.score.document import Document
 from analyzer.score.line import Line
 from analyzer.score.reader import read_part
 from analyzer.score.timeline import Measure, Note
 
+Name = tuple[str, int]
+"""Letter and alteration of a pitch, whatever the octave."""
+_LEAST_QUARTERS = Fraction(1)
 Moment = tuple[int, Fraction]
 """A place that all parts share: a measure's index, and quarter notes from its begin.
 
@@ -39,6 +42,7 @@ class Harmony:
     def __init__(self, document: Document) -> None:
         self._document = document
         self._measures: dict[int, list[tuple[str, Fraction, Note]]] | None = None
+        self._keys: dict[str, list[int]] = {}
 
     def _read(self) -> dict[int, list[tuple[str, Fraction, Note]]]:
         """Return the notes by measure, with their part and their begin within it."""
@@ -68,3 +72,43 @@ class Harmony:
             if begin <= place < begin + note.duration and not (part_id == own and note.ref in refs)
         }
         return tuple(sorted(found, key=lambda pitch: (pitch.midi, pitch.name)))
+
+    def held(self, line: Line, k: int) -> dict[Name, float]:
+        """Return what sounds with a note of a line: each letter and alteration, with its share of the note's time.
+
+        Not the instant of the attack counts: a passing note that falls on the beat sounds for a part of the time only.
+        A note shorter than a quarter is heard with the rest of its quarter; one that goes on over the bar line, within
+        its measure. The note itself does not count. [share above 0, to 1]
+        """
+        index, begin = moment_of(line, k)
+        note = line.notes[k]
+        measure = line.measures[index - line.measures[0].index]
+        end = min(begin + max(note.duration, _LEAST_QUARTERS), max(measure.duration, begin + note.duration))
+        spans: dict[Name, list[tuple[Fraction, Fraction]]] = defaultdict(list)
+        for part_id, start, other in self._read().get(index, []):
+            a, b = max(start, begin), min(start + other.duration, end)
+            if a < b and not (part_id == line.part_id and other.ref in note.refs):
+                spans[other.sounding.step, other.sounding.alter].append((a, b))
+        return {name: float(_together(each) / (end - begin)) for name, each in spans.items()}
+
+    def signature(self, line: Line, k: int) -> dict[str, int]:
+        """Return the key signature over a note as printed in its part: letter to alteration."""
+        if line.part_id not in self._keys:
+            keys, now = [], 0
+            for measure in self._document.part_measures(line.part_id):
+                for key in measure.iterfind("attributes/key/fifths"):
+                    now = int(float(key.text or "0"))
+                keys.append(now)
+            self._keys[line.part_id] = keys
+        keys = self._keys[line.part_id]
+        index = line.notes[k].measure_index
+        return signature(keys[index] if index < len(keys) else 0)
+
+
+def _together(spans: Iterable[tuple[Fraction, Fraction]]) -> Fraction:
+    """Return how long at least one of these spans lasts."""
+    total, reached = Fraction(0), Fraction(0)
+    for a, b in sorted(spans):
+        total += max(Fraction(0), b - max(a, reached))
+        reached = max(reached, b)
+    return total

@@ -15,7 +15,7 @@ from analyzer.plan.plan import Plan
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner, allowed_choices
 from analyzer.review.findings import Kind, Remedy
-from analyzer.review.harmony import Harmony, moment_of
+from analyzer.review.harmony import Harmony
 from analyzer.review.limits import at_ease, outside_range, room_mm
 from analyzer.score.line import Line
 
@@ -25,6 +25,12 @@ MOST_PULL_CENTS = 150
 Common practice, no source; from 125 to 200 the same notes are offered (B1)."""
 SLOWEST_BPM = 20
 """No slower tempo is offered. [quarter notes a minute] Judged: practice marks end there."""
+CHORD_SHARE = 0.55
+"""A pitch of the key that sounds for this share of a note's time belongs to the chord there. Judged: more than half, so
+that neither a passing note nor a suspension of half its length does. A director who hears a wrong note would change
+our mind."""
+FOREIGN_SHARE = 0.75
+"""As `CHORD_SHARE`, for a pitch outside the key: it must carry the chord (a secondary dominant), not pass. Judged."""
 AROUND = 8
 """Notes on each side of a move that are planned anew when a tempo or a horn is tried. Judged: a plan forgets what lies
 further off within four notes in every test."""
@@ -69,20 +75,45 @@ class Remedies:
         if self.harmony is not None:
             tones = self.chord_tones(k)
             if tones:
-                best = min(tones, key=lambda pitch: (self._pedal(k, pitch), abs(pitch.midi - note.midi),
+                best = min(tones, key=lambda pitch: (self._pedal(k, pitch), *tones[pitch], abs(pitch.midi - note.midi),
                                                      self._leaps(k, pitch.midi)))
                 remedies.append(self._pitch_remedy("chord-tone", k, best, "Play {}, which sounds in the chord there."))
         return tuple(remedies)
 
-    def chord_tones(self, k: int) -> list[Pitch]:
-        """Return the pitches within an octave and a half that belong to the chord, another letter, and fit."""
+    def chord_tones(self, k: int) -> dict[Pitch, tuple[bool, float]]:
+        """Return the pitches within an octave and a half that keep the harmony, of another letter, and fit.
+
+        Each with what it is chosen by, least first: whether it lies outside the key, and the share of the note's time
+        in which nobody sounds it, to a quarter.
+        """
         assert self.harmony is not None
         note = self.line.notes[k]
-        sounding = self.harmony.sounding(moment_of(self.line, k), but=(self.line.part_id, note.refs))
-        names = {(one.step, one.alter) for one in sounding if (one.midi - note.midi) % OCTAVE}
-        near = [Pitch(step, alter, octave) for step, alter in sorted(names)
-                for octave in range(note.sounding.octave - 2, note.sounding.octave + 3)]
-        return [pitch for pitch in near if abs(pitch.midi - note.midi) <= 18 and self.fits(k, pitch.midi)]
+        tones: dict[Pitch, tuple[bool, float]] = {}
+        for (step, alter), share in sorted(self.harmony.held(self.line, k).items()):
+            for octave in range(note.sounding.octave - 2, note.sounding.octave + 3):
+                pitch = Pitch(step, alter, octave)
+                if not (pitch.midi - note.midi) % OCTAVE or abs(pitch.midi - note.midi) > 18:
+                    continue
+                foreign = not self._in_key(k, pitch)
+                if share >= (FOREIGN_SHARE if foreign else CHORD_SHARE) and self.fits(k, pitch.midi):
+                    tones[pitch] = (foreign, 1 - round(4 * share) / 4)
+        return tones
+
+    def _in_key(self, k: int, sounding: Pitch) -> bool:
+        assert self.harmony is not None
+        note = self.line.notes[k]
+        written = transposition(note.written, note.sounding).written(sounding)
+        return self.harmony.signature(self.line, k).get(written.step, 0) == written.alter
+
+    def keeps_harmony(self, k: int, sounding: Pitch) -> bool:
+        """Whether a pitch in the place of a note belongs to its chord; where nothing else sounds, to the key."""
+        if self.harmony is None:
+            return True
+        held = self.harmony.held(self.line, k)
+        if not held:
+            return self._in_key(k, sounding)
+        share = held.get((sounding.step, sounding.alter), 0.0)
+        return share >= (CHORD_SHARE if self._in_key(k, sounding) else FOREIGN_SHARE)
 
     def _pedal(self, k: int, pitch: Pitch) -> bool:
         # A pedal is a help only in place of another.
@@ -260,9 +291,10 @@ class Remedies:
         a, b = self.line.notes[k], self.line.notes[k + 1]
         remedies: list[Remedy] = []
         step = 1 if b.midi > a.midi else -1
-        start = next((midi for midi in range(a.midi + step, b.midi, step) if self._begins(k, midi)), None)
+        start = next((pitch for midi in range(a.midi + step, b.midi, step) if self._begins(k, midi)
+                      for pitch in _spellings(a.sounding, midi) if self.keeps_harmony(k, pitch)), None)
         if start is not None:
-            remedies.append(self._pitch_remedy("shorten", k, _near_spelling(a.sounding, start),
+            remedies.append(self._pitch_remedy("shorten", k, start,
                                                "Begin the glissando on {}: from there it stays on one partial."))
         remedies.append(Remedy(kind="straight", text="Play its two notes without the glide."))
         names = [horn.name for horn in self.horns if any(
@@ -300,11 +332,11 @@ def _horn_remedy(names: Iterable[str], text: str) -> tuple[Remedy, ...]:
     return (Remedy(kind="horn", text=f"{text}: {', '.join(found)}.", horns=found),) if found else ()
 
 
-def _near_spelling(like: Pitch, midi: int) -> Pitch:
-    """Spell `midi` with the fewest signs, flats where `like` has a flat."""
+def _spellings(like: Pitch, midi: int) -> list[Pitch]:
+    """Spell `midi` in every way with at most one sign: the fewest signs first, flats where `like` has a flat."""
     spellings = [Pitch(step, alter, octave) for octave in (midi // 12 - 2, midi // 12 - 1, midi // 12)
                  for step in "CDEFGAB" for alter in (-1, 0, 1) if Pitch(step, alter, octave).midi == midi]
-    return min(spellings, key=lambda one: (abs(one.alter), one.alter * (like.alter or -1) < 0, one.name))
+    return sorted(spellings, key=lambda one: (abs(one.alter), one.alter * (like.alter or -1) < 0, one.name))
 
 
 def transposition(written: Pitch, sounding: Pitch) -> Transposition:

@@ -1,7 +1,7 @@
 """Long work in a process of its own, one piece at a time; it ends when the page that asked gives it up."""
 
 import asyncio
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from typing import Any, TypeVar
 
 from analyzer.analysis import Request, analyse
@@ -11,7 +11,7 @@ from analyzer.report.fitting import fit_document
 from analyzer.report.section_page import section_page
 from analyzer.review.bass import review
 from analyzer.review.harmony import Harmony
-from analyzer.review.ossia import ossia
+from analyzer.review.ossia import Refusal, ossia
 from analyzer.score.document import read_document
 from analyzer.score.parts import find_parts
 from analyzer.section.fit import fit
@@ -89,7 +89,7 @@ def fit_page_of(data: bytes, name: str, section: dict[str, Any], measures: tuple
     return section_page(fit(read_document(data, name), section_of(section), measures=measures, tempo_bpm=tempo_bpm))
 
 
-def playable_file(data: bytes, name: str, request: Request) -> bytes:
+def playable_file(data: bytes, name: str, request: Request, refused: Sequence[Refusal] = ()) -> bytes:
     """Read a score anew and return it with other notes where its own cannot be played, as the command line does.
 
     Raises
@@ -98,12 +98,12 @@ def playable_file(data: bytes, name: str, request: Request) -> bytes:
         If nothing can be changed, or as for `analyse`.
     """
     document = read_document(data, name)
-    changed = ossia(review(analyse(document, request)), Harmony(document))
+    changed = ossia(review(analyse(document, request)), Harmony(document), refused)
     if not changed.changes:
         what = "none of the notes that cannot be played has another to take its place" if changed.left \
             else "there is nothing to change: every note can be played"
         raise unreadable("no-change", where=name, what=what, try_="Look at the findings of the review.")
-    return repitched(document, changed.by_part(), changed.glides())
+    return repitched(document, changed.by_part(), changed.glides(), changed.marks())
 
 
 def midi_file(

@@ -10,6 +10,8 @@ from analyzer.report.reviewing import review_document
 from analyzer.review.bass import review
 from analyzer.review.compare import compare
 from analyzer.review.findings import grouped
+from analyzer.review.harmony import Harmony
+from analyzer.review.ossia import Refusal, ossia, read_refusal
 from analyzer.web.asked import Asked, read_asked, read_horns
 from analyzer.web.errands import Errands, fit_of, fit_page_of, playable_file
 from analyzer.web.forms import (
@@ -68,7 +70,7 @@ def views(page: Host) -> dict[str, Handler]:
     async def playable(request: "Request") -> "Response":
         given, session = await page.question(request)
         content = await page.errands.run(request.is_disconnected, playable_file, session.data, session.document.name,
-                                         read_asked(given).request())
+                                         read_asked(given).request(), _refusals(given))
         return file_reply(content, f"{_stem(session)}-playable{session.document.ending}")
 
     async def fitted(request: "Request") -> "Response":
@@ -141,4 +143,13 @@ def review_for(session: Session, asked: Asked) -> dict[str, Any]:
              "ways": [{"text": way, "measures": list(dict.fromkeys(where))} for way, where in group.ways]}
             for group in grouped(one.findings)]}
         for one in found]
-    return {**review_document(analysis, found), "told": told}
+    beyond = any(finding.severity == "stop" for one in found for finding in one.findings)
+    changed = ossia(found, Harmony(session.document)) if beyond else None
+    return {**review_document(analysis, found, changed), "told": told}
+
+
+def _refusals(given: dict[str, Any]) -> tuple[Refusal, ...]:
+    """Read the changes that the reader does not want, as the command line has them; another form is left aside."""
+    texts = given.get("refuse", [])
+    return tuple(found for text in texts if isinstance(text, str) for found in [read_refusal(text)] if found) \
+        if isinstance(texts, list) else ()

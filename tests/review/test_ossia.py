@@ -1,17 +1,23 @@
 """A part written so that it can be played: only the changed notes differ, and they are notated rightly."""
 
+import json
 import random
 import re
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
+from lxml import etree
 
 from analyzer.analysis import Analysis, Request, analyse
+from analyzer.cli import cli
 from analyzer.marking.ossia import repitched
 from analyzer.pitch import parse_pitch
 from analyzer.plan.player import Player
+from analyzer.problem import Unreadable
 from analyzer.review.bass import review
-from analyzer.review.ossia import ossia
+from analyzer.review.harmony import Harmony
+from analyzer.review.ossia import Ossia, ossia, read_refusal
 from analyzer.score.document import open_document, read_document
 from analyzer.score.reader import read_part
 from tests.review.scores import SAMPLES, note, part, score
@@ -264,3 +270,112 @@ def test_accidentals_are_those_of_music21(count: int) -> None:
         wrong += differ
     assert changed > 5, "nothing was changed, so nothing was compared"
     assert wrong == []
+
+
+# --- every change shows its hand -----------------------------------------------------------------------------------
+
+
+def passing(lower: str, *, fifths: int = 0) -> bytes:
+    """The flute sounds F sharp as a passing eighth on the beat, then G; the trombone's note below cannot be played."""
+    quick = "<duration>{}</duration>"
+    flute = (note("F", 4, 1).replace(quick.format(4), quick.format(1))
+             + note("G", 4).replace(quick.format(4), quick.format(7)))
+    one = parse_pitch(lower)
+    parts = {"Flute": part("P1", flute, clef="G2", fifths=fifths),
+             "Trombone": part("P2", note(one.step, one.octave, one.alter, 8), fifths=fifths)}
+    return score(parts).replace(b"<divisions>1</divisions>", b"<divisions>2</divisions>")
+
+
+def taken(data: bytes, horn: str = "tenor", *refused: str) -> Ossia:
+    document = read_document(data, "x.musicxml")
+    refusals = [found for text in refused for found in [read_refusal(text)] if found]
+    assert len(refusals) == len(refused)
+    return ossia(review(analyse(document, Request(parts=("Trombone",), horns=(horn,)))), Harmony(document), refusals)
+
+
+def test_a_passing_note_on_the_beat_is_no_chord_tone() -> None:
+    found = taken(passing("Eb2"), "tenor", "1:1=octave")
+    assert [(one.remedy.kind, one.remedy.written.name[:-1]) for one in found.changes] == [("chord-tone", "G")]
+
+
+def test_a_pitch_outside_the_key_is_taken_only_where_it_carries_the_chord() -> None:
+    """Flute F sharp and clarinet A over the whole note: in C major A is taken; F sharp only where it is alone."""
+    low = note("E", 2, -1)
+    both = score({"Flute": part("P1", note("F", 4, 1), clef="G2"), "Oboe": part("P2", note("A", 4), clef="G2"),
+                  "Trombone": part("P3", low)})
+    alone = score({"Flute": part("P1", note("F", 4, 1), clef="G2"), "Trombone": part("P2", low)})
+    for data, want in ((both, "A"), (alone, "F#")):
+        change = taken(data, "tenor", "1:1=octave").changes[0]
+        assert (change.remedy.kind, change.remedy.written.name[:-1]) == ("chord-tone", want)
+
+
+@pytest.mark.parametrize(("fifths", "kind", "begins"), [
+    # B natural is no note of E flat major: the glissando from B flat 2 begins on C3, as far as one partial reaches.
+    (-3, "shorten", "C3"), (0, "shorten", "B2"),
+])
+def test_a_glissando_is_shortened_within_the_key(fifths: int, kind: str, begins: str) -> None:
+    data = score({"Trombone": part("P1", note("B", 2, -1, more=gliss("start")), note("F", 3, more=gliss("stop")),
+                                   fifths=fifths)})
+    change = taken(data).changes[0]
+    assert (change.remedy.kind, change.remedy.written.name) == (kind, begins)
+
+
+def test_a_glissando_whose_start_would_leave_the_chord_is_left_out_instead() -> None:
+    data = score({"Flute": part("P1", note("C", 5), note("A", 4), clef="G2"),
+                  "Trombone": part("P2", note("B", 2, -1, more=gliss("start")), note("F", 3, more=gliss("stop")),
+                                   fifths=-1)})
+    assert [one.remedy.kind for one in taken(data).changes] == ["shorten"]      # on C3, as the flute
+    other = data.replace(b"<step>C</step>\n          <octave>5", b"<step>D</step>\n          <octave>5")
+    assert [one.remedy.kind for one in taken(other).changes] == ["straight"]
+
+
+def test_every_change_is_marked_over_its_note_in_the_score() -> None:
+    chord = note("B", 2, -1) + note("E", 2, -1).replace("<note>", "<note>\n        <chord/>").replace(
+        "<voice>1</voice>", "<voice>1</voice>\n        <staff>1</staff>")
+    data = score({"Trombone": part("P1", note("B", 2, -1), note("E", 2, -1), chord)})
+    document = read_document(data, "x.musicxml")
+    changed = ossia(review(analyse(document, Request(horns=("tenor",)))), Harmony(document))
+    out = repitched(document, changed.by_part(), changed.glides(), changed.marks())
+    tree = etree.fromstring(out)
+    told = [(element.getparent().getparent().getnext().findtext("pitch/step"), element.text)
+            for element in tree.iter("words")]
+    assert told == [("E", "was Eb2"), ("B", "was Eb2")]          # of a chord the mark stands before its first note
+    assert tree.findall(".//direction")[1].findtext("staff") == "1"
+    # Taken out again, nothing of the marks is left.
+    plain = repitched(document, changed.by_part(), changed.glides())
+    for element in list(tree.iter("direction")):
+        element.getparent().remove(element)
+    assert [(one.tag, (one.text or "").strip()) for one in tree.iter(etree.Element)] == [
+        (one.tag, (one.text or "").strip()) for one in etree.fromstring(plain).iter(etree.Element)]
+
+
+def test_a_change_can_be_refused_and_the_place_stays_or_takes_the_next_way() -> None:
+    first = taken(passing("Eb2"))
+    assert [(one.place, one.remedy.kind, one.others) for one in first.changes] == [("1:1", "octave", ("chord-tone",))]
+    assert [one.remedy.kind for one in taken(passing("Eb2"), "tenor", "1:1=octave").changes] == ["chord-tone"]
+    kept = taken(passing("Eb2"), "tenor", "1:1")
+    assert kept.changes == ()
+    assert [one.code for one in kept.left] == ["beyond-horn"]
+    with pytest.raises(Unreadable, match="no such change would be made"):
+        taken(passing("Bb2"), "tenor", "1:1")
+
+
+def test_the_command_lists_every_change_and_takes_refusals(tmp_path: Path) -> None:
+    music, out = tmp_path / "x.musicxml", tmp_path / "y.musicxml"
+    music.write_bytes(passing("Eb2"))
+    asked = ["review", str(music), "--horn", "tenor", "--ossia"]
+    listed = CliRunner().invoke(cli, asked)
+    assert listed.exit_code == 3
+    assert "changes 1 place" in listed.stdout
+    assert "--refuse 1:1" in listed.stdout
+    assert not out.exists()
+    document = json.loads(CliRunner().invoke(cli, [*asked, "-o", str(out), "--format", "json"]).stdout)
+    (change,) = document["ossia"]["changes"]
+    assert (change["was_written"], change["written"], change["place"], change["mark"]) == (
+        "Eb2", "Eb3", "1:1", "was Eb2")
+    assert b"<words font-style=\"italic\">was Eb2</words>" in out.read_bytes()
+    refused = json.loads(CliRunner().invoke(cli, [*asked, "--refuse", "1:1", "--format", "json"]).stdout)
+    assert refused["ossia"]["changes"] == []
+    assert [one["code"] for one in refused["ossia"]["left"]] == ["beyond-horn"]
+    assert CliRunner().invoke(cli, [*asked, "--refuse", "nonsense"]).exit_code == 2
+    assert CliRunner().invoke(cli, ["review", str(music), "--refuse", "1:1"]).exit_code == 2

@@ -17,7 +17,7 @@ from analyzer.report.section_page import section_page
 from analyzer.review.bass import review
 from analyzer.review.compare import compare
 from analyzer.review.harmony import Harmony
-from analyzer.review.ossia import ossia
+from analyzer.review.ossia import ossia, read_refusal
 from analyzer.schemas import schema
 from analyzer.score.document import open_document
 from analyzer.section.fit import fit
@@ -44,7 +44,10 @@ def test_the_review_is_the_command_s(client, horn: str) -> None:
     found = opened(client, DEEP)
     said = asked(client, "/api/review", question(found, horn=horn))
     analysis = analyse(open_document(SAMPLES / DEEP), Request(horns=(horn,) if horn else ()))
-    expected = as_sent(review_document(analysis, review(analysis)))
+    found_there = review(analysis)
+    beyond = any(finding.severity == "stop" for one in found_there for finding in one.findings)
+    changed = ossia(found_there, Harmony(analysis.document)) if beyond else None
+    expected = as_sent(review_document(analysis, found_there, changed))
     told = said.pop("told")
     assert said == expected
     assert said["findings"]
@@ -98,7 +101,16 @@ def test_the_playable_score_is_the_command_s(client) -> None:
     assert "deep-water-bass-trombone-playable.musicxml" in reply.headers["content-disposition"]
     document = open_document(SAMPLES / DEEP)
     changed = ossia(review(analyse(document, Request(horns=("bass-single",)))), Harmony(document))
-    assert reply.content == repitched(document, changed.by_part(), changed.glides())
+    assert reply.content == repitched(document, changed.by_part(), changed.glides(), changed.marks())
+    place = changed.changes[0].place
+    less = client.post("/api/playable", content=question(found, horn="bass-single", refuse=[place]))
+    kept = ossia(review(analyse(document, Request(horns=("bass-single",)))), Harmony(document),
+                 [refusal for refusal in [read_refusal(place)] if refusal])
+    assert len(kept.changes) < len(changed.changes)
+    if kept.changes:
+        assert less.content == repitched(document, kept.by_part(), kept.glides(), kept.marks())
+    else:
+        assert less.status_code == 400
     reply = client.post("/api/playable", content=question(opened(client, "evening-song-euphonium.musicxml")))
     assert reply.status_code == 400
     assert "nothing to change" in reply.json()["line"]

@@ -74,6 +74,23 @@ export function countSaid(findings) {
   return said.length ? `${said.map(([count, words]) => `${count} ${words[count === 1 ? 0 : 1]}`).join(", ")}.` : "Nothing found: every note and move lies within this horn and player.";
 }
 
+/** The changes of the playable version, each with a box to leave its place as written. */
+function changesOf({ changes, left }) {
+  const list = make("ul", "", { class: "findings", id: "changes" });
+  list.append(...changes.map((one) => {
+    const item = make("li"), label = make("label"), box = make("input", "", { type: "checkbox", value: one.place });
+    box.checked = true;
+    label.append(box, ` ${one.said}`);
+    item.append(label);
+    return item;
+  }));
+  const out = [make("h3", "What the playable version changes"), make("p", "Each change is marked over its note. Untick what should stay as written."), list];
+  if (left.length) out.push(make("p", `${left.length} more ${left.length === 1 ? "place stays" : "places stay"} as written: no other note works there.`));
+  return out;
+}
+
+const refusedOf = () => [...document.querySelectorAll("#changes input:not(:checked)")].map((box) => box.value);
+
 export async function showReview(signal, current) {
   const found = await ask("/api/review", signal);
   if (!current()) return;
@@ -90,9 +107,10 @@ export async function showReview(signal, current) {
     list.append(...found.problems.map((one) => make("li", `${one.where}: ${one.what} ${one.try}`)));
     out.push(make("h3", "About the file"), list);
   }
-  if (found.findings.some((one) => one.severity === "stop" && one.remedies.length)) {
+  if (found.ossia?.changes.length) {
+    out.push(...changesOf(found.ossia));
     const row = make("p"), button = make("button", "Save the score with notes that can be played", { type: "button", id: "playable" });
-    button.addEventListener("click", () => savedAs(button, () => working((ended) => post("/api/playable", question(), ended))));
+    button.addEventListener("click", () => savedAs(button, () => working((ended) => post("/api/playable", question({ refuse: refusedOf() }), ended))));
     row.append(button);
     out.push(row);
   }
