@@ -1,6 +1,7 @@
 """Which low-brass family a printed name speaks of."""
 
 from functools import cache
+from itertools import pairwise
 from typing import Literal, NamedTuple
 
 from analyzer.score import vocabulary as v
@@ -33,6 +34,13 @@ def read_name(text: str) -> Reading:
     words = _words(text)
     if not words:
         return _NOTHING
+    if _tenor_tuba(words):
+        return Reading("euphonium")
+    if tenor_horn(text) == "b-flat" or ("flicorno" in words and "tenore" in words):
+        return Reading("baritone")
+    either = first_of_two(text)
+    if either == "euphonium":
+        return Reading("euphonium")
     for index, word in enumerate(words):
         if word in v.BASS_TROMBONE_WORDS:
             return Reading("bass trombone")
@@ -54,9 +62,69 @@ def read_name(text: str) -> Reading:
         return Reading("baritone", 1.0 if helped else 0.7 if full and not sung else 0.35)
     if any(word in v.OTHER_WORDS or _has(word, _OTHER_STEMS) for word in words):
         return Reading("other")
+    if is_open(text):
+        return Reading("trombone", 0.7)
     if any(word in v.AMBIGUOUS for word in words):
         return Reading("other", 0.45)
     return _NOTHING
+
+
+def _tenor_tuba(words: tuple[str, ...]) -> bool:
+    """Tell a tenor tuba, played on euphonium, from Wagner tubas: those are named so, or come in twos."""
+    return not any(word.startswith("wagner") for word in words) and (
+        "tenortuba" in words or ("tuba" in words and any(word in ("tenor", "tenore") for word in words)))
+
+
+@cache
+def tenor_horn(text: str) -> Literal["b-flat", "e-flat"] | None:
+    """Return the key of a tenor horn by its name, None if it is none.
+
+    One word is the German Tenorhorn in B flat, a baritone; two are the British tenor horn in E flat (common practice,
+    no source), unless the name tells another key.
+    """
+    words = _words(text)
+    one, two = any(word.startswith("tenorhorn") for word in words), "tenor" in words and "horn" in words
+    if not one and not two:
+        return None
+    pairs = set(pairwise(words))
+    if "eb" in words or "es" in words or "mib" in words or ("e", "flat") in pairs:
+        return "e-flat"
+    if "bb" in words or "sib" in words or ("b", "flat") in pairs or ("in", "b") in pairs:
+        return "b-flat"
+    return "b-flat" if one else "e-flat"
+
+
+@cache
+def first_of_two(text: str) -> Family | None:
+    """Return the first named of two, where a name leaves open whether trombone or euphonium plays; else None."""
+    places: dict[Family, int] = {}
+    for index, word in enumerate(_words(text)):
+        if word in v.TROMBONE_WORDS or _has(word, _TROMBONE_STEMS):
+            places.setdefault("trombone", index)
+        elif word in v.EUPHONIUM_WORDS or _has(word, _EUPHONIUM_STEMS):
+            places.setdefault("euphonium", index)
+    return next(iter(places)) if len(places) == 2 else None
+
+
+@cache
+def is_open(text: str) -> bool:
+    """Tell whether a name is for any low brass: ``Low Brass``, or a flexible part in bass clef."""
+    words = _words(text)
+    pairs = set(pairwise(words))
+    clef = "bc" in words or ("b", "c") in pairs or ("bass", "clef") in pairs
+    return {"low", "brass"} <= set(words) or (clef and any(word in v.FLEXIBLE_WORDS for word in words))
+
+
+@cache
+def has_valves(text: str) -> bool:
+    """Tell whether the name of a trombone says that it has valves."""
+    return any(word in v.VALVE_WORDS or _has(word, v.VALVE_STEMS) for word in _words(text))
+
+
+@cache
+def is_brass(text: str) -> bool:
+    """Tell whether a name is that of a brass instrument."""
+    return any(word in v.BRASS_WORDS or _has(word, v.BRASS_STEMS) for word in _words(text))
 
 
 @cache
@@ -80,7 +148,7 @@ def _trombone(words: tuple[str, ...], index: int) -> Reading:
         len(word) > 6 and word.startswith(_HIGH_STEMS))
     bass = any(other in _BASS_WORDS for other in words) or (
         len(word) > 6 and (word.startswith(_BASS_STEMS) or "kontrabass" in word or "contrabass" in word)
-        and not word.startswith(("basun", "basuu")))
+        and not word.startswith(("basun", "basuu"))) or "低音" in word
     # A single B before the word is "bass"; B flat (and the German B, which stands after it) is the key.
     if index > 0 and words[index - 1] in ("b", "bs") and (index < 2 or words[index - 2] != "in"):
         bass = True

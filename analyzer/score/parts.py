@@ -1,14 +1,26 @@
 """Which parts of a score are low brass, and why we think so."""
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 from lxml import etree
 
 from analyzer.problem import Problem
 from analyzer.score.document import Document
-from analyzer.score.naming import Family, is_vocal, read_name, says_bass
+from analyzer.score.naming import (
+    Family,
+    Reading,
+    first_of_two,
+    has_valves,
+    is_brass,
+    is_open,
+    is_vocal,
+    read_name,
+    says_bass,
+    tenor_horn,
+)
 from analyzer.score.vocabulary import (
     GENERAL_MIDI_TROMBONE,
     GENERAL_MIDI_UNTOLD,
@@ -29,7 +41,7 @@ HORN_OF_FAMILY: dict[str, str] = {
 # any weights with name > group >= instrument name > sound > abbreviation > program give the same answers on real files.
 # Program and clef together stay below what is enough: real files carry program 58 on singers and flutes.
 _NAME, _GROUP, _INSTRUMENT, _SOUND, _ABBREVIATION, _PROGRAM, _CLEF = 6.0, 3.0, 2.8, 2.5, 2.0, 1.0, 0.9
-_ORDINAL, _LYRICS, _VOCAL_NEIGHBOUR = 2.4, 5.0, 2.2
+_ORDINAL, _LYRICS, _VOCAL_NEIGHBOUR, _BRASS_NEIGHBOUR = 2.4, 5.0, 2.2, 2.2
 _ENOUGH = 2.0
 
 
@@ -95,16 +107,31 @@ def find_parts(document: Document) -> tuple[tuple[PartInfo, ...], tuple[Problem,
             problems.append(Problem(severity="warning", code="unlisted-part", where=f"{document.name}: part {one.id}",
                                     what="this part has music and no entry in the part list",
                                     try_="Name it with --part if it is a low-brass part."))
-    result = (tuple(parts), tuple(problems))
+    result = (_told_apart(parts), tuple(problems))
     document.memo["parts"] = result
     return result
 
 
+def _told_apart(parts: Sequence[PartInfo]) -> tuple[PartInfo, ...]:
+    """Number the parts of one name: ``Trombone (2nd of 3)``."""
+    of = Counter(part.full_name for part in parts)
+    seen = Counter[str]()
+    result = []
+    for part in parts:
+        if of[part.full_name] > 1:
+            seen[part.full_name] += 1
+            count = seen[part.full_name]
+            ending = "th" if 11 <= count % 100 <= 13 else {1: "st", 2: "nd", 3: "rd"}.get(count % 10, "th")
+            part = replace(part, full_name=f"{part.full_name} ({count}{ending} of {of[part.full_name]})")
+        result.append(part)
+    return tuple(result)
+
+
 def part_name(document: Document, part_id: str) -> str:
-    """Return the name of a part on one line (its id if it has none)."""
+    """Return the name of a part on one line, told apart from others (its id if it has none)."""
     for part in find_parts(document)[0]:
         if part.id == part_id:
-            return part.name
+            return part.full_name
     return part_id
 
 
@@ -192,7 +219,7 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
         votes[key] = votes.get(key, 0.0) + weight
         evidence.append((text, key))
 
-    named = read_name(one.name)
+    named = _keyed(read_name(one.name), one.name, head)
     group = next((name for name in one.groups if read_name(name).family is not None), "")
     # Where the name of the part says little, that of its group is printed for the player in its stead.
     for what, texts, weight in (
@@ -200,7 +227,7 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
         ("instrument name", one.instruments[:3], _INSTRUMENT), ("abbreviation", (one.abbreviation,), _ABBREVIATION),
     ):
         for text in texts:
-            reading = read_name(text)
+            reading = named if what == "part name" else read_name(text)
             vote(reading.family, weight * reading.firm / len(texts), f"{what} '{text}'")
             high += weight / len(texts) if reading.high else 0.0
     for sound in one.sounds[:3]:
@@ -219,6 +246,7 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
     best = max(ours, key=lambda family: ours[family], default=None)
     if best is not None and named.firm < 1.0:
         _vote_singers(document, one, told, index, vote)
+        ours = {family: weight for family, weight in votes.items() if family != "other"}
     family: Family = "other"
     if named.firm == 1.0 and named.family is not None:
         best = "trombone" if named.family == "bass trombone" else named.family
@@ -231,9 +259,36 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
                     if key != ("trombone" if family == "bass trombone" else family))
     name = one.name or one.abbreviation or (one.instruments[0] if one.instruments else "") or f"part {one.id}"
     full_name = f"{one.groups[0]} {name}" if one.bare and one.name and one.groups else name
+    horn, reason = _horn_of(family, one, name)
     return PartInfo(id=one.id, name=name, full_name=full_name, family=family, low_brass=family != "other",
                     evidence=said + against if family != "other" or against else said or ("nothing names low brass",),
-                    horn=HORN_OF_FAMILY.get(family))
+                    horn=horn, horn_reason=reason)
+
+
+def _horn_of(family: Family, one: _Told, name: str) -> tuple[str | None, str]:
+    """Return the horn that is assumed, and why where the name leaves it open or tells valves."""
+    horn = HORN_OF_FAMILY.get(family)
+    if family in ("trombone", "bass trombone") and has_valves(one.name):
+        return HORN_OF_FAMILY["baritone"], f"'{name}' has no slide; its valves are those of a baritone"
+    if horn is None:
+        return None, ""
+    if first_of_two(one.name) is not None:
+        return horn, f"'{name}' names two instruments, and the first is taken"
+    if is_open(one.name):
+        return horn, f"'{name}' names no instrument; any low brass may play it"
+    if tenor_horn(one.name) is not None:
+        return horn, f"'{name}' is read as the tenor horn in B flat, which is a baritone"
+    return horn, ""
+
+
+def _keyed(reading: Reading, name: str, head: etree._Element | None) -> Reading:
+    """Let the transposition in the music tell the tenor horn in E flat (a sixth down) from that in B flat."""
+    if tenor_horn(name) is None or head is None:
+        return reading
+    down = {plain(text.text) for text in head.iterfind("attributes/transpose/chromatic")}
+    if "-9" in down or "3" in down:
+        return Reading("other")
+    return Reading("baritone") if down & {"-14", "-2"} else reading
 
 
 def _refined(family: str, one: _Told, bass: float, high: float) -> Family:
@@ -250,12 +305,15 @@ def _refined(family: str, one: _Told, bass: float, high: float) -> Family:
 
 def _vote_singers(document: Document, one: _Told, told: Sequence[_Told], index: int,
                   vote: Callable[[str | None, float, str], None]) -> None:
-    """Add what speaks for a singer: words under the notes, and singers beside the part."""
+    """Add what speaks for a singer (words under the notes, singers beside the part), or for a baritone among brass."""
     beside = [told[place] for place in (index - 1, index + 1) if 0 <= place < len(told)]
     if any(read_name(name).family not in (None, "other") for name in one.groups[:1]):
         beside = []                    # "Alto", "Tenor", "Bass" under a group of trombones
     for other in beside:
-        if is_vocal(other.name):
+        if is_brass(other.name):
+            vote("baritone" if read_name(one.name).family == "baritone" else None, _BRASS_NEIGHBOUR,
+                 f"stands beside '{other.name}'")
+        elif is_vocal(other.name):
             vote("other", _VOCAL_NEIGHBOUR, f"stands beside '{other.name}'")
     if any(next(music.iter("lyric"), None) is not None for music in document.part_measures(one.id)):
         vote("other", _LYRICS, "has words to sing")

@@ -54,7 +54,7 @@ class _Reader:
     """Walks the measures of one part; everything it knows while it walks."""
 
     def __init__(self, document: Document, info: PartInfo, reads: Transposition | None) -> None:
-        self.faults = Faults(f"{document.name}: {info.name}")
+        self.faults = Faults(f"{document.name}: {info.full_name}")
         self.attributes = Attributes(self.faults, reads)
         entry = next((one for one in document.root.iterfind("part-list/score-part") if one.get("id") == info.id), None)
         self.many_instruments = entry is not None and len(entry.findall("score-instrument")) > 1
@@ -361,7 +361,7 @@ def _as_printed(document: Document, info: PartInfo, transposition: Transposition
     voices = {(note.staff, note.voice) for note in notes}
     jumps = jumps_of(measures, reader.bars, posts)
     part = Part(
-        id=info.id, name=info.name, measures=measures, notes=notes,
+        id=info.id, name=info.full_name, measures=measures, notes=notes,
         tempi=tuple(Tempo(onset=measures[sign.measure].onset + sign.offset, bpm=sign.bpm, ramp=sign.ramp,
                           word=sign.guessed, playback=sign.playback, beat=sign.beat)
                     for sign in tempi if sign.measure < len(measures)),

@@ -19,10 +19,12 @@ TROMBONE_STEMS = (
     "pozoun",        # Czech
     "тромбон",       # Russian
     "トロンボーン",    # Japanese
+    "长号", "長號", "長号", "트롬본",       # Chinese (simplified, traditional), Korean
     "sackbut", "saqueboute", "sacabuche", "harsona", "pasuuna", "basuun", "bazuin",
 )
 EUPHONIUM_STEMS = (
-    "euphoni", "eufoni", "euphonion", "bombardin", "эуфони", "ユーフォ",
+    "euphoni", "eufoni", "euphonion", "bombardin", "эуфони", "ユーフォ", "次中音号", "次中音號", "上低音号",
+    "上低音號", "유포니",
 )
 BARITONE_STEMS = ("bariton", "baryton", "баритон", "バリトン")
 
@@ -46,6 +48,17 @@ HIGH_WORDS = frozenset((
     "альт", "tenorovy", "altovy",
 ))
 HIGH_STEMS = ("tenor", "alt", "sopran", "тенор", "альт", "テナー", "アルト")
+
+VALVE_WORDS = frozenset(("valve", "valves", "valved", "ventil", "piston", "pistons", "pistoni", "pistones", "cilindri",
+                         "embolos"))
+VALVE_STEMS = ("ventilpos",)
+"""Beside a trombone word: it has valves and no slide."""
+FLEXIBLE_WORDS = frozenset(("part", "parts", "line", "low", "player", "flex", "flexible", "stimme"))
+"""Beside a bass clef in a name (Part 4 in B.C., Bass Clef Low 2): a part of flexible instrumentation."""
+BRASS_STEMS = ("trumpet", "trompet", "cornet", "kornett", "flugel", "fluegel", "horn", "corno", "tuba", "trombon",
+               "posaun", "euphoni", "eufoni")
+BRASS_WORDS = frozenset(("tpt", "trp", "cor", "crn", "hn", "hns", "flg", "tba", "tb", "tbn", "trb", "euph", "flhn"))
+"""A baritone beside one of these is an instrument, no singer."""
 
 # Beside a baritone word these make it something else (a saxophone, a singer).
 NOT_BRASS_WORDS = frozenset((
@@ -77,6 +90,8 @@ OTHER_STEMS = (
     "triang", "tambour", "choir", "chor", "coro", "chœur", "voice", "voix", "voce", "vocal", "singstimme", "хор",
     "recorder", "blockfl", "ukulele", "mandolin", "banjo", "accord", "sarrus", "bugle", "serpent", "ophicle",
     "sousaphon", "doublebas", "сузафон", "synth", "string", "streicher", "archi",
+    "小号", "小號", "圆号", "圓號", "大号", "大號", "短号", "长笛", "單簧管", "单簧管", "萨克斯", "호른", "튜바",
+    "트럼펫",
 )
 OTHER_WORDS = frozenset((
     "tpt", "tpts", "trp", "trpt", "trpts", "trbe", "trba", "tr", "tromp", "trp", "hn", "hns", "hrn", "hr",
@@ -99,7 +114,8 @@ VOCAL_WORDS = frozenset((
 SOUND_FAMILIES = (
     ("brass.trombone.bass", "bass trombone"), ("brass.trombone.contrabass", "bass trombone"),
     ("brass.trombone", "trombone"), ("brass.sackbutt", "trombone"),
-    ("brass.euphonium", "euphonium"), ("brass.baritone-horn", "baritone"),
+    ("brass.euphonium", "euphonium"), ("brass.bugle.euphonium-bugle", "euphonium"),
+    ("brass.baritone-horn", "baritone"), ("brass.bugle.baritone", "baritone"),
 )
 GENERAL_MIDI_TROMBONE = 58
 GENERAL_MIDI_VOICES = frozenset((53, 54, 55))
