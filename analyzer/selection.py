@@ -6,7 +6,7 @@ from typing import cast
 
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
-from analyzer.problem import Problem, unreadable
+from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.score.document import Document
 from analyzer.score.line import Line
 from analyzer.score.lines import lines_of
@@ -74,10 +74,7 @@ def chosen_parts(document: Document, asked: Sequence[str]) -> tuple[list[PartInf
     if not asked:
         chosen = [part for part in parts if part.low_brass]
         if not chosen:
-            raise unreadable("no-low-brass", where=document.name,
-                             what=f"no trombone, euphonium or baritone among its {len(parts)} parts "
-                                  f"({first_few([part.name or part.id for part in parts], _MOST_NAMED)})",
-                             try_="Name a part with --part to plan it all the same.")
+            raise Unreadable(no_low_brass(document))
         return chosen, problems
     chosen = []
     for name in asked:
@@ -90,6 +87,16 @@ def chosen_parts(document: Document, asked: Sequence[str]) -> tuple[list[PartInf
                              try_=f"Its parts: {named}.")
         chosen += [part for part in matches if part not in chosen]
     return chosen, problems
+
+
+def no_low_brass(document: Document) -> Problem:
+    """Return what is said of a score in which nothing is recognised as low brass, with the names of its parts."""
+    parts = find_parts(document)[0]
+    among = f"among its {len(parts)} parts" if len(parts) != 1 else "here; its only part is"
+    names = first_few([part.full_name or part.id for part in parts], _MOST_NAMED)
+    return Problem(severity="error", code="no-low-brass", where=document.name,
+                   what=f"no trombone, euphonium or baritone {among} {f'({names})' if len(parts) != 1 else names}",
+                   try_="Name a part with --part to plan it all the same.")
 
 
 def part_lines(document: Document, part: PartInfo, *, reads: Reads | None = None,

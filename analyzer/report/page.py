@@ -46,12 +46,27 @@ def name_of(one: Planned) -> str:
     return f"{one.part.full_name or one.part.name or one.part.id}{player}"
 
 
+def subtitle_of(one: Planned) -> str:
+    """Return what stands under the title of a printed line: whose it is, the horn, and in short what was assumed."""
+    said = []
+    for found in one.assumptions:
+        if found.about == "tempo":
+            said.append(f"tempo {found.value.split()[0]}")
+        elif found.about == "transposition":
+            said.append("concert pitch" if found.value == "concert" else "treble clef in B♭")
+        elif found.about in ("horn", "swing"):
+            said.append("horn" if found.about == "horn" else found.value)
+    assumed = f" · assumed: {', '.join(dict.fromkeys(said))}" if said else ""
+    return f"{name_of(one)} · {one.plan.horn.description}{assumed}"
+
+
 def _section(one: Planned, number: int, engrave: Engraver, large: bool) -> str:
     plan = one.plan
     found = difficulties(one.planner, plan)
     prefix = f"l{number}"
     facts = [("Horn", plan.horn.description + (" (assumed)" if one.assumed else "")),
-             ("Player", _player(one)), ("Measures", _measures(plan))]
+             ("Player", _player(one)), ("Measures", _measures(plan)),
+             *([("Assumed", "; ".join(found.line() for found in one.assumptions))] if one.assumptions else [])]
     listed = "".join(f"<dt>{safe(name)}</dt><dd>{safe(text)}</dd>" for name, text in facts)
     body = [f'<section class="line" id="line-{number}" aria-labelledby="{prefix}-h">'
             f'<h2 id="{prefix}-h">{safe(name_of(one))}</h2><dl class="facts">{listed}</dl>']

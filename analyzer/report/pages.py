@@ -14,7 +14,7 @@ from analyzer.marking.mapping import marks
 from analyzer.picture.drawing import BASE, FAINT, INK, MARGIN_MM, UNITS_PER_MM, Drawing, Picture, clean, num
 from analyzer.picture.picture import LARGE, WIDE, key_of, pictures_of
 from analyzer.problem import unreadable
-from analyzer.report.page import Each, name_of, page_html
+from analyzer.report.page import Each, page_html, subtitle_of
 
 _T = TypeVar("_T")
 
@@ -111,7 +111,7 @@ def _copy(analysis: Analysis, one: Planned) -> Copy:
     return engraving_copy(
         analysis.document, one.part.id, marks([one]),
         measures=None if whole or not measures else (measures[0].index, measures[-1].index),
-        title=analysis.document.title or "", subtitle=f"{name_of(one)} · {one.plan.horn.description}",
+        title=analysis.document.title or "", subtitle=subtitle_of(one),
         notice=_notice(analysis))
 
 
@@ -149,7 +149,7 @@ def _svg(analysis: Analysis, choices: PageChoices, each: Each) -> str:
         if number == 0:
             head.text(12, 34, title, size=24, bold=True)
             y += 44
-        head.text(12, y + 18, f"{name_of(one)} · {one.plan.horn.description}", size=14, color=FAINT)
+        head.text(12, y + 18, subtitle_of(one), size=14, color=FAINT)
         parts.append(f'<g {BASE}>{head.body()}</g>')
         y += 34
         options = PageOptions(paper="screen", large_print=choices.large, id_prefix=f"l{number + 1}-")
@@ -229,7 +229,7 @@ def sheets_of(one: Planned, size_mm: tuple[float, float], *, scale: float = 1.0,
     while rest:
         head = Drawing()
         head.text(margin, margin + 14, f"{name} · {title}", size=15, bold=True)
-        head.text(margin, margin + 31, f"{name_of(one)} · {one.plan.horn.description}", size=12, color=FAINT)
+        head.text(margin, margin + 31, subtitle_of(one), size=12, color=FAINT)
         y = margin + 44
         parts = [f'<g {BASE}>{head.body()}</g>']
         first = True

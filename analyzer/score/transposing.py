@@ -21,6 +21,8 @@ from analyzer.score.vocabulary import folded
 
 Reads = Literal["concert", "treble-b-flat"]
 CONCERT, TREBLE_B_FLAT = Transposition(), Transposition(-8, -14)
+READINGS: dict[str, Reads] = {"concert": "concert", "treble-b-flat": "treble-b-flat"}
+"""The two answers by name, as a person or a page gives them."""
 _OF_READS: dict[Reads, Transposition] = {"concert": CONCERT, "treble-b-flat": TREBLE_B_FLAT}
 
 # Judged weights, in favour of B flat where above 0; they add up. A printed key or clef in the name and a clear harmony

@@ -21,6 +21,7 @@ from analyzer.web.work import (
     ceilings,
     copy_for,
     horns,
+    notice_of,
     parts_of,
     pictures_for,
     request_pins,
@@ -89,8 +90,9 @@ class Page:
         # A score of another form is kept as the MusicXML that it became, so that it is turned only once.
         session = self.sessions.add(document, data if document.xml == data or document.archive else document.xml)
         parts = await asyncio.to_thread(parts_of, document)
+        notice = await asyncio.to_thread(notice_of, document)
         return json_reply({"session": session.id, "file": name, "title": document.title, "parts": parts,
-                           "compressed": document.archive is not None})
+                           "notice": notice, "compressed": document.archive is not None})
 
     async def plan(self, request: "Request") -> "Response":
         """Answer a question: the plan of a line, quickly; music and pictures are asked for apart.

@@ -11,6 +11,7 @@ from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.marking.pins import MOST_PINS
 from analyzer.plan.player import KEYS, Player, player_from
 from analyzer.problem import Unreadable, unreadable
+from analyzer.score.transposing import READINGS, Reads
 
 MOST_COMPARED = 4
 """Horns side by side at once; judged: more columns do not fit a laptop."""
@@ -45,16 +46,17 @@ class Asked:
     pins: tuple[Pin, ...]
     width_px: int
     chosen: int | None = None
+    reads: Reads | None = None
 
     def request(self, pins: Mapping[tuple[int | None, str, int], str] | None = None) -> Request:
         """Return the request for all lines of the part."""
         return Request(parts=(self.part,), horns=(self.horn,) if self.horn else (), measures=self.measures,
-                       pins=pins or {}, player=self.player, tempo_bpm=self.tempo_bpm)
+                       pins=pins or {}, player=self.player, tempo_bpm=self.tempo_bpm, reads=self.reads)
 
     @property
     def key(self) -> object:
         """What an analysis without pins depends on."""
-        return (self.part, self.horn, self.measures, self.tempo_bpm, self.player)
+        return (self.part, self.horn, self.measures, self.tempo_bpm, self.player, self.reads)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,7 +107,15 @@ def read_asked(given: object) -> Asked:
         tempo_bpm=tempo, player=_player(given.get("player", {})), pins=tuple(_pin(one) for one in pins),
         # Rounded: two windows of nearly one size shall have one picture.
         width_px=max(300, min(2400, int(width or 900) // 10 * 10)), chosen=None if chosen is None else int(chosen),
+        reads=_reads(given),
     )
+
+
+def _reads(given: dict[str, Any]) -> Reads | None:
+    value = _text(given, "reads")
+    if value and value not in READINGS:
+        raise _wrong("reads", f"is none of {' and '.join(READINGS)}")
+    return READINGS.get(value)
 
 
 def read_horns(given: dict[str, Any]) -> tuple[Horn, ...]:

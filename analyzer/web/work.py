@@ -21,6 +21,7 @@ from analyzer.problem import unreadable
 from analyzer.score.document import Document
 from analyzer.score.line import Line
 from analyzer.score.parts import find_parts
+from analyzer.selection import no_low_brass
 from analyzer.web.asked import Asked, Pin
 from analyzer.web.choices import of_note, priced, ways_of
 from analyzer.web.sessions import Session
@@ -45,6 +46,13 @@ def parts_of(document: Document) -> list[dict[str, Any]]:
     parts, _ = find_parts(document)
     return [{"id": one.id, "name": one.full_name or one.name or one.id, "low_brass": one.low_brass,
              "horn": one.horn or ""} for one in sorted(parts, key=lambda one: not one.low_brass)]
+
+
+def notice_of(document: Document) -> str:
+    """Return what the page says in place of a plan where nothing is recognised as low brass; else nothing."""
+    if any(part.low_brass for part in find_parts(document)[0]):
+        return ""
+    return replace(no_low_brass(document), try_="Choose a part below to plan it all the same.").line()
 
 
 def horns() -> list[dict[str, str]]:
@@ -162,6 +170,8 @@ def answer(session: Session, asked: Asked, told: Told | None = None) -> dict[str
         "part": asked.part, "line": plan.line.number, "heading": heading(replace(one, assumed=False)),
         "lines": [{"line": each.plan.line.number, "of": each.plan.line.of} for each in pinned.analysis.lines],
         "others": _others(pinned), "horn": plan.horn.name, "assumed": one.assumed, "family": plan.horn.family,
+        "supposed": [found.line() for found in one.assumptions],
+        "treble": one.part.low_brass and any(note.clef == "treble" for note in plan.line.notes),
         "notes": [told.notes[k] if told and _stays(plan, told.pinned.one.plan, k) else
                   _note(one, k, counted[k], held, asked.chosen) for k in range(len(plan.notes))],
         "ways": told.ways if told else {

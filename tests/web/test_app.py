@@ -324,3 +324,25 @@ def test_nothing_is_written_to_disk(client, tmp_path, monkeypatch) -> None:
     planned(client, found)
     client.post("/api/open", content=b" " * 3 * 2**20)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_score_without_low_brass_opens_with_one_sentence_that_names_its_parts(client) -> None:
+    from tests.score.build import attributes, note, score
+
+    found = client.post("/api/open", content=score(note("C5", 16), name="Flute", first=attributes(4, "G2")),
+                        headers={"x-file-name": "flute.musicxml"}).json()
+    assert "no trombone, euphonium or baritone" in found["notice"]
+    assert "Flute" in found["notice"]
+    assert opened(client)["notice"] == ""
+
+
+def test_the_page_says_what_was_assumed_and_answers_how_treble_clef_is_read(client) -> None:
+    from tests.score.build import attributes, note, score
+
+    data = score(*(note("C5", 16),) * 2, name="Baritone T.C.", first=attributes(4, "G2"))
+    found = client.post("/api/open", content=data, headers={"x-file-name": "tc.musicxml"}).json()
+    suggested = planned(client, found)
+    assert any(line.startswith("Transposition: treble-b-flat") for line in suggested["supposed"])
+    assert suggested["treble"]
+    assert suggested["notes"][0]["sounding"] == "B♭3"
+    assert planned(client, found, reads="concert")["notes"][0]["sounding"] == "C5"

@@ -40,7 +40,24 @@ async function opening(path, sending, more, once, again) {
   } catch (error) { failed(error); } finally { $("start-busy").hidden = true; }
 }
 
+/** Nothing here is low brass: say so, name the parts, and let one be chosen all the same. */
+function pick(found) {
+  $("pick").hidden = false;
+  $("notice").textContent = found.notice;
+  $("pick").querySelector("ul").replaceChildren(...found.parts.map((part) => {
+    const item = make("li"), button = make("button", part.name, { type: "button" });
+    button.addEventListener("click", () => opened({ ...found, notice: "", parts: [part, ...found.parts.filter((one) => one !== part)] }, false));
+    item.append(button);
+    return item;
+  }));
+  $("start").hidden = false;
+  $("work").hidden = true;
+  $("notice").scrollIntoView({ block: "nearest" });
+}
+
 async function opened(found, again) {
+  $("pick").hidden = true;
+  if (found.notice && !again) { pick(found); return; }
   const stay = again || (desk.score && desk.score.lost && desk.score.file === found.file);
   desk.score = found;
   if (!stay) {
@@ -49,10 +66,22 @@ async function opened(found, again) {
     desk.at = 0;
     desk.chosen = null;
     tell("opened");
+    blank();
   }
   show();
   await solve();
   if (!stay) say(`${found.file} is open.`);
+}
+
+/** Nothing of the score before may stand under the name of the new one, whatever its answer will be. */
+function blank() {
+  desk.answer = null;
+  desk.answered = null;
+  shown = { key: "", marksFor: "", id: "", marks: "" };
+  for (const id of ["heading", "summary", "count"]) $(id).textContent = "";
+  for (const id of ["problems", "cautions", "pictures"]) $(id).replaceChildren();
+  $("supposed").hidden = true;
+  music.show("", [], new Set(), {});
 }
 
 function show() {
@@ -171,6 +200,8 @@ function facts() {
   const { answer } = desk;
   $("heading").textContent = answer.heading;
   $("summary").textContent = answer.summary;
+  $("supposed").hidden = !answer.supposed.length;
+  $("supposed").querySelector("ul").replaceChildren(...answer.supposed.map((text) => make("li", text)));
   $("count").textContent = answer.unplayable ? `${answer.unplayable} of ${answer.notes.length} notes cannot be played` : `${answer.notes.length} notes`;
   const troubles = answer.notes.filter((note) => note.problem).map((note) => `Measure ${note.measure}, note ${note.nth}: ${note.problem}`);
   $("problems").replaceChildren(...[...troubles, ...answer.problems].map((text) => make("li", text)));

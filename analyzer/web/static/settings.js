@@ -45,6 +45,8 @@ export function fillSettings() {
   $("line-field").hidden = answer.lines.length < 2;
   $("line").replaceChildren(...answer.lines.map((line) => make("option", `${line.line} of ${line.of}`, { value: line.line })));
   $("line").value = now.line;
+  $("reads-field").hidden = !answer.treble;
+  $("reads").value = now.reads ?? "";
   $("from").placeholder = answer.measures.first;
   $("to").placeholder = answer.measures.last;
   tempo(now.tempo);
@@ -79,9 +81,10 @@ function tempoSaid(asked) {
 $("settings").addEventListener("submit", (event) => event.preventDefault());
 $("part").addEventListener("change", () => {
   desk.chosen = null;
-  change({ part: $("part").value, line: 1, horn: "", from: "", to: "" }, "Another part.");
+  change({ part: $("part").value, line: 1, horn: "", from: "", to: "", reads: "" }, "Another part.");
 });
 $("line").addEventListener("change", () => change({ line: Number($("line").value) }, "Another player."));
+$("reads").addEventListener("change", () => change({ reads: $("reads").value }, "Read another way."));
 $("horn").addEventListener("change", () => change({ horn: $("horn").value }, "Another horn."));
 for (const id of ["from", "to"]) $(id).addEventListener("change", () => change({ from: $("from").value.trim(), to: $("to").value.trim() }, "Other measures."));
 for (const [id] of FIELDS) $(id).addEventListener("change", () => change({ player: playerGiven() }, "Another player."));
