@@ -1,0 +1,6 @@
+"""``python -m tests.docs``: write the generated pages of the documentation."""
+
+from tests.docs.making import FOLDER, PAGES
+
+for name, made in PAGES.items():
+    (FOLDER / name).write_text(made(), encoding="utf-8")
