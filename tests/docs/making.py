@@ -143,7 +143,7 @@ def _kind(value: dict[str, Any]) -> str:
         return f"{_kind(value['anyOf'][0])} or null"
     kinds = value.get("type", "anything")
     kinds = [kinds] if isinstance(kinds, str) else kinds
-    said = {"array": "list", "object": "object", "string": "text", "integer": "whole number", "boolean": "true or false"}
+    said = {"array": "list", "string": "text", "integer": "whole number", "boolean": "true or false"}
     words = " or ".join(said.get(kind, kind) for kind in kinds)
     if "items" in value:
         words += f" of {_kind(value['items'])}"
