@@ -21,6 +21,7 @@ WORTH_SAYING_MM = 10.0
 """A shorter saving of slide travel is not named; judged: hands do not feel a centimetre in a passage."""
 _FASTER_SHARE = 0.1                    # a fastest move this much slower is worth saying; judged
 _WORTH_HEARING_CENTS = 3.0             # less is not heard as out of tune; judged
+_SHORT_S = 0.3                         # in a shorter note a few cents are hardly heard; judged
 _SECOND_SHARE = 0.4                    # a second ground is named where it is worth this share of the first; judged
 
 
@@ -133,8 +134,10 @@ def group_reason(beside: Beside, barred: Mapping[int, str], pinned: frozenset[in
 
 def _against(beside: Beside) -> list[str]:
     """What speaks against choices of the group, once each: it is told, not hidden."""
-    return list(dict.fromkeys(f"{shown(ours.label)} is {ours.advice}" for _, ours, usual in beside.members()
-                              if ours.advice and not usual.advice))
+    return list(dict.fromkeys(
+        f"{shown(ours.label)} is {ours.advice}"
+        + (", which a note this short forgives" if beside.around.times[k].sounds_s <= _SHORT_S else "")
+        for k, ours, usual in beside.members() if ours.advice and not usual.advice))
 
 
 def _sentence(said: Sequence[str]) -> str:
