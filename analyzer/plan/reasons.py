@@ -7,7 +7,7 @@ only say which of the true differences comes first.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import chain, islice, pairwise
 
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.plan.costs import PEAK_OVER_MEAN, STILL_MM, Costs, Move, keeps_gliss, lowest_partial
@@ -21,6 +21,7 @@ WORTH_SAYING_MM = 10.0
 """A shorter saving of slide travel is not named; judged: hands do not feel a centimetre in a passage."""
 _FASTER_SHARE = 0.1                    # a fastest move this much slower is worth saying; judged
 _WORTH_HEARING_CENTS = 3.0             # less is not heard as out of tune; judged
+_SHORTER = "a shorter reach"           # less travel says as much
 _SHORT_S = 0.3                         # in a shorter note a few cents are hardly heard; judged
 _SECOND_SHARE = 0.4                    # a second ground is named where it is worth this share of the first; judged
 
@@ -122,7 +123,10 @@ def group_reason(beside: Beside, barred: Mapping[int, str], pinned: frozenset[in
         return _sentence([*(advice or [f"about as good as {beside.instead} here: no single gain, a little of each"])])
     (_, first), *rest = grounds
     said = [first]
-    said += [words for worth, words in rest[:1] if worth >= _SECOND_SHARE * grounds[0][0]]
+    said += [words for worth, words in rest[:1] if worth >= _SECOND_SHARE * grounds[0][0]
+             and not ("slide travel" in first and words.startswith(_SHORTER))]
+    if len(said) == 1 and (kept := _direction(beside)) and kept != first:
+        said.append(kept)              # cheap in the sum, yet what players name first
     if not any("slide travel" in words for words in said):
         said += _travel(beside)
     # What it is held against is named once.
@@ -134,10 +138,19 @@ def group_reason(beside: Beside, barred: Mapping[int, str], pinned: frozenset[in
 
 def _against(beside: Beside) -> list[str]:
     """What speaks against choices of the group, once each: it is told, not hidden."""
-    return list(dict.fromkeys(
-        f"{shown(ours.label)} is {ours.advice}"
-        + (", which a note this short forgives" if beside.around.times[k].sounds_s <= _SHORT_S else "")
-        for k, ours, usual in beside.members() if ours.advice and not usual.advice))
+    said = {}
+    for k, ours, usual in beside.members():
+        if ours.advice and not usual.advice:
+            long = beside.around.times[k].sounds_s > _SHORT_S
+            if long or ours.label not in said:
+                said[ours.label] = (f"{shown(ours.label)} is {ours.advice}" if long or not ours.off_cents else
+                                    f"{shown(ours.label)} is {abs(ours.off_cents):.0f} cents {_side(ours)}, which a "
+                                    "note this short forgives")
+    return list(said.values())
+
+
+def _side(one: Candidate) -> str:
+    return "sharp" if one.off_cents > 0 else "flat"
 
 
 def _sentence(said: Sequence[str]) -> str:
@@ -193,15 +206,20 @@ def _turning(around: Around, start: int, picks: Picks) -> list[int]:
     last, after = None, picks[0]
     while last is None and k > 0 and after is not None and (a := around.picked[k - 1]) is not None:
         last, after, k = around.costs.sense(a, after), a, k - 1
-    for k, (a, b) in enumerate(pairwise(picks), start):
+    end = start + len(picks) - 1
+    for k, (a, b) in enumerate(pairwise(chain(picks, islice(around.picked, end + 1, None))), start):
         if a is None or b is None:
             last = None
+            if k >= end:
+                break
             continue
         sense = around.costs.sense(a, b)
         if sense is not None:
             if last is not None and sense != last:
                 found.append(k)
             last = sense
+            if k >= end:               # from here on both plans move alike
+                break
     return found
 
 
@@ -275,9 +293,8 @@ def _slide(beside: Beside) -> str | None:
         # Farther to get there, nearer to go on: the group is taken for what follows.
         cut = beside.last - beside.start + 1
         there = way_mm(beside.chart[:cut]) - way_mm(beside.ours[:cut])
-        on = saves - there
         if there <= -WORTH_SAYING_MM:
-            return (f"stands ready for the next notes: {-there / 10:.0f} cm more to get there, {on / 10:.0f} cm less "
+            return (f"stands ready for the next notes: {-there / 10:.0f} cm more to get there, more than made up "
                     f"after; {_travel(beside)[0]}")
         return _travel(beside)[0]
     ours, chart = beside.both(_peak_mm_s)
@@ -301,8 +318,8 @@ def _slur(beside: Beside) -> str | None:
         more = {kind: ours > chart for kind in ("natural", "lip", "valve")
                 for ours, chart in [beside.both(_slurred((kind,)))]}
         how = ("natural slur" if more["natural"] else "lip slur" if more["lip"] else
-               "slurs with the valve" if more["valve"] else "fewer smears")
-        return f"{how}; {beside.instead} would smear"
+               "slurs with the valve" if more["valve"] else "")
+        return f"{how}; {beside.instead} would smear" if how else f"fewer smears than with {beside.instead}"
     if _fewer(beside, _slurred(("with grain",))):
         return f"slurs without the tongue; {beside.instead} would need legato tongue"
     return None
@@ -331,8 +348,7 @@ def _tuning(beside: Beside) -> str | None:
     _, ours, usual = worst
     if abs(usual.off_cents) - abs(ours.off_cents) < _WORTH_HEARING_CENTS:
         return None
-    side = "sharp" if usual.off_cents > 0 else "flat"
-    return f"better in tune; the usual {shown(usual.label)} is {abs(usual.off_cents):.0f} cents {side}"
+    return f"better in tune; the usual {shown(usual.label)} is {abs(usual.off_cents):.0f} cents {_side(usual)}"
 
 
 def _nearer(beside: Beside) -> str | None:
@@ -340,7 +356,7 @@ def _nearer(beside: Beside) -> str | None:
                    for way in zip(*((a, b) for _, a, b in beside.members()), strict=True))
     if chart - ours < STILL_MM * 2:
         return None
-    return f"a shorter reach: {(chart - ours) / 10:.0f} cm closer in than {beside.instead}"
+    return f"{_SHORTER}: {(chart - ours) / 10:.0f} cm closer in than {beside.instead}"
 
 
 def _lips(beside: Beside) -> str | None:
