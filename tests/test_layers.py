@@ -23,7 +23,7 @@ MAY = {
     "practice": READ | {"cautions"},
     "library": READ | {"selection", "review", "section", "practice"},
     "marking": READ | {"toml_file"},
-    "engrave": {"score", "marking"},
+    "engrave": {"problem", "score", "marking"},
     "picture": {"pitch", "cautions", "horns", "plan", "analysis"},
     "report": READ | {"evidence", "cautions", "wording", "tables", "review", "section", "practice", "library",
                       "marking", "engrave", "picture", "writing"},

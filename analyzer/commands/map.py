@@ -20,6 +20,7 @@ from analyzer.commands.options import (
 )
 from analyzer.marking.mapping import ROW_COLUMNS, map_document, map_text, marks, rows
 from analyzer.marking.pins import pins_of_analysis, read_pin, read_pins_file
+from analyzer.marking.which import Which, WriteAs
 from analyzer.plan.weights import read_preferences
 from analyzer.score.archive import new_archive
 from analyzer.score.document import Document, open_document, read_document
@@ -64,6 +65,12 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 @click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True,
               help="Paper of a .pdf, and of a printed .html.")
 @click.option("--large", is_flag=True, help="Large print on pages.")
+@click.option("--marks", "which", type=click.Choice(("all", "changes", "alternates")), default="all",
+              show_default=True, help="Which notes get a mark in -o: all; changes (the first note, the first after a "
+              "rest, every alternate); alternates (notes that leave the usual chart). × is always shown.")
+@click.option("--write-as", type=click.Choice(("fingering", "lyric")), default="fingering", show_default=True,
+              help="How marks stand in a score: fingering, for notation programs; lyric, a row of lyrics, for "
+                   "converters that take only digits as fingerings. Pages look the same with both.")
 @click.option("--clear", is_flag=True, help="Take our marks out of the score and write it to -o.")
 @click.option("--strict", is_flag=True, help="Exit with 3 if a note has no playable choice.")
 @click.option("--plans", type=click.IntRange(1, 50), metavar="K",
@@ -72,7 +79,7 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 @click.pass_context
 def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, ...], pins_path: Path | None,
             prefer: Path | None, output: Path | None, clear: bool, strict: bool, plans: int | None, form: str,
-            paper: Literal["a4", "letter"], large: bool) -> None:
+            paper: Literal["a4", "letter"], large: bool, which: Which, write_as: WriteAs) -> None:
     """Plan every trombone and euphonium line of SCORE: the best position or valves for each note, and why.
 
     SCORE is MusicXML (.musicxml, .xml or .mxl), or ABC, Humdrum, MEI or MIDI. Marks with * differ from the usual chart.
@@ -100,7 +107,7 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
     analysis = analyse(document, request)
     say(analysis.problems)
     if output is not None:
-        _write(analysis, output, paper, large)
+        _write(analysis, output, paper, large, which, write_as)
     if form == "json":
         print_json(map_document(analysis, plans=plans or 0))
     elif form == "csv":
@@ -111,12 +118,15 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
         ctx.exit(3)
 
 
-def _write(analysis: Analysis, output: Path, paper: Literal["a4", "letter"], large: bool) -> None:
-    write_file(output, map_file(analysis, output, paper=paper, large=large, each=_watched))
+def _write(analysis: Analysis, output: Path, paper: Literal["a4", "letter"], large: bool, which: Which,
+           write_as: WriteAs) -> None:
+    write_file(output, map_file(analysis, output, paper=paper, large=large, which=which, write_as=write_as,
+                                each=_watched))
     click.echo(f"Wrote {output}.", err=True)
 
 
 def map_file(analysis: Analysis, output: Path, *, paper: Literal["a4", "letter"] = "a4", large: bool = False,
+             which: Which = "all", write_as: WriteAs = "fingering",
              each: Callable[[Iterable[Planned]], Iterable[Planned]] = iter) -> bytes:
     """Return what is written to `output`, whose ending is one of `ENDINGS`: a marked score, or a page."""
     ending = output.suffix.lower()
@@ -124,10 +134,11 @@ def map_file(analysis: Analysis, output: Path, *, paper: Literal["a4", "letter"]
     if ending in _SCORES:
         from analyzer.marking.annotate import annotated
 
-        return _in_form(annotated(analysis.document, marks(analysis.lines)), analysis.document, output)
+        marked = annotated(analysis.document, marks(analysis.lines, which), write_as)
+        return _in_form(marked, analysis.document, output)
     from analyzer.report.pages import PageChoices, page_file
 
-    return page_file(analysis, ending, PageChoices(paper=paper, large=large), each=each)
+    return page_file(analysis, ending, PageChoices(paper=paper, large=large, which=which), each=each)
 
 
 def _watched(lines: Iterable[Planned]) -> Iterable[Planned]:

@@ -15,10 +15,15 @@ from lxml import etree
 
 from analyzer.engrave.context import Attributes, directions_for_all, fold_rests, tempo_before
 from analyzer.marking.mark import Mark
-from analyzer.score.document import MARK_TARGET, Document
+from analyzer.score.document import Document
+from analyzer.score.own_marks import is_ours
 
 _BETWEEN = re.compile(r">\n\s*<")
 _DROPPED = frozenset({"print", "link", "bookmark", "listening", "grouping"})
+_STAND_INS = frozenset({"multiple-rest", "measure-repeat", "beat-repeat", "slash"})
+"""Styles of a measure that draw a sign in the place of its notes, which then could not be marked."""
+_BLACK = frozenset({"#000000", "#FF000000"})
+_STEMLESS = frozenset({"whole", "breve", "long", "maxima"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,11 +149,35 @@ def _measure(document: Document, source: etree._Element, index: int) -> etree._E
         for style in attributes.findall("measure-style"):
             if style.find("multiple-rest") is not None:
                 attributes.remove(style)
-    for technical in measure.findall("note/notations/technical"):
-        for fingering in technical.findall("fingering"):
-            if fingering.xpath(f"processing-instruction('{MARK_TARGET}')"):
-                technical.remove(fingering)
+    for note in measure.findall("note"):
+        _without_our_marks(note)
+        _drawable(note)
+    for element in measure.iterdescendants(etree.Element):
+        # Ids are ours to give; black is what every page draws with anyway, in the colour of its text.
+        if "id" in element.attrib:
+            del element.attrib["id"]
+        if element.get("color", "").upper() in _BLACK:
+            del element.attrib["color"]
     return measure
+
+
+def _without_our_marks(note: etree._Element) -> None:
+    for technical in note.findall("notations/technical"):
+        for fingering in technical.findall("fingering"):
+            if is_ours(fingering):
+                technical.remove(fingering)
+    for lyric in note.findall("lyric"):
+        if is_ours(lyric):
+            note.remove(lyric)
+
+
+def _drawable(note: etree._Element) -> None:
+    """Let the engraver tell the place of a note that shows nothing at all, by drawing it unseen."""
+    head = note.find("notehead")
+    if head is not None and (head.text or "").strip() == "none" and (
+            note.findtext("type", "whole").strip() in _STEMLESS or note.findtext("stem", "").strip() == "none"):
+        note.remove(head)
+        note.set("print-object", "no")
 
 
 def _forget_layout(direction: etree._Element) -> None:

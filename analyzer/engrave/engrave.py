@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from analyzer.engrave.copy import Copy, engraving_copy
+from analyzer.engrave.drawn import all_drawn
 from analyzer.engrave.fonts import Face, style_sheet
 from analyzer.engrave.geometry import System
 from analyzer.engrave.layout import SMALLER, STEPS, Engraving, Sheet, in_one_line, laid_out
@@ -113,8 +114,8 @@ def systems_with(engraving: Engraving, copy: Copy) -> tuple[str, ...]:
     The first holds the glyphs of all: they belong into one document, which has the faces of `faces_of`. Titles and
     feet are left out.
     """
-    rows = _rows(engraving, copy.marks, copy.row_names)
-    marked = zip(rows, _layers(engraving, rows, row_names_of(copy.marks, copy.row_names)), strict=True)
+    marked = zip(_rows(engraving, copy.marks, copy.row_names), mark_layers(engraving, copy.marks, copy.row_names),
+                 strict=True)
     glyphs = dict.fromkeys(glyph for sheet in engraving.sheets for glyph in sheet.glyphs)
     width = engraving.width + 2 * engraving.margin
     found: list[str] = []
@@ -149,7 +150,9 @@ def mark_layers(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence
     that shows the pictures can put the group with new marks in the place of the one with the old. Groups of marks
     (``class="mark usual"``) and of struck heads tell their note by `data-ref`.
     """
-    return _layers(engraving, _rows(engraving, marks, row_names), row_names_of(marks, row_names))
+    layers = _layers(engraving, _rows(engraving, marks, row_names), row_names_of(marks, row_names))
+    all_drawn(layers, marks)
+    return layers
 
 
 def new_layers(
@@ -176,7 +179,9 @@ def places_of(engraving: Engraving) -> Engraving:
 
 def _layers(engraving: Engraving, rows: Sequence[Sequence[MarkRow]], names: Mapping[int, str],
             among: Iterable[int] | None = None) -> tuple[str, ...]:
-    return tuple(drawn(under, f"{engraving.options.id_prefix}marks-{number}", names)
+    options = engraving.options
+    token = "mark-again" if options.again else "mark"
+    return tuple(drawn(under, f"{options.id_prefix}marks-{number}", names, token)
                  for number, under in zip(range(len(rows)) if among is None else among, rows, strict=True))
 
 

@@ -1,7 +1,8 @@
 """Where things stand in the engraver's picture: heads of notes, staves, and the lowest ink below each staff.
 
-Read from the text of the picture: the engraver writes every element in one form, and searching text is many times
-faster than walking a tree of ten thousand elements. All measures are the engraver's units, 180 to a staff space.
+Read from the picture's tree, by class tokens and ids: which attributes an element has beside them, and in what order,
+depends on the score (a colour, a type of barline, the like). All measures are the engraver's units, 180 to a staff
+space.
 """
 
 import re
@@ -10,23 +11,17 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
 
-from analyzer.engrave.fonts import data_path
+from lxml import etree
 
-_NUMBER = r"(-?[\d.]+)"
-_PLACED = rf'<use xlink:href="#[^"]*?([0-9A-F]{{4,5}})" transform="translate\({_NUMBER}, {_NUMBER}\) scale\({_NUMBER}'
-_use = re.compile(_PLACED)
-# From a note's group to the first sign within its head; another note does not lie between.
-_head = re.compile(r'<g id="[^"]*?n(\d+)" class="note">(?:(?!<g id).)*?class="notehead">' + _PLACED)
-_staff = re.compile(r'class="staff">((?:<path d="[^"]*"[^>]*/>)+)')
-_line = re.compile(rf'd="M{_NUMBER} {_NUMBER} L{_NUMBER} {_NUMBER}"')
-_curve = re.compile(r'd="M([^"L]*C[^"]*)"')
-_points = re.compile(r'points="([^"]*)"')
-_round = re.compile(rf'cy="{_NUMBER}"[^>]* ry="{_NUMBER}"')
-_box = re.compile(rf'<rect\b[^>]*? y="{_NUMBER}"[^>]*? height="{_NUMBER}"')
-_text = re.compile(rf'<text\b[^>]*? y="{_NUMBER}"[^>]*>(.*?)</text>')
-_size = re.compile(rf'font-size="{_NUMBER}px"')
+from analyzer.engrave.fonts import data_path
+from analyzer.engrave.style import matrices, numbers
+from analyzer.engrave.svg import HREF, SVG, classes, code_of
+
+_GROUP = f"{{{SVG}}}g"
 _TEXT_RISE, _TEXT_DEPTH = 0.86, 0.22
 """How far text reaches above and below its base line: the note of a metronome mark, descenders. [em]"""
+_NO_HEAD = 100.0
+"""Half the room of a note that shows no head: about that of a black one."""
 _LEAST_BELOW = 60.0
 """A row keeps as far from an empty staff's lowest line as if something stood a third of a space below it."""
 
@@ -79,56 +74,139 @@ def _glyphs() -> Mapping[str, tuple[float, float, float]]:
             re.findall(r'<g c="([0-9A-F]+)" x="[^"]*" y="([^"]*)" w="[^"]*" h="([^"]*)" h-a-x="([^"]*)"', sheet)}
 
 
-def system_of(svg: str) -> System:
-    """Read one system from its text, given without what makes way for marks (lyrics)."""
+def note_ref(element: etree._Element) -> int | None:
+    """Return the ordinal of the note that a group draws, None for other elements.
+
+    Only the copy's own ids (``n12``) count; the engraver makes up others, with letters in them.
+    """
+    ref = element.get("id") or ""
+    ours = ref[:1] == "n" and ref[1:].isdecimal() and len(ref) < 8 and "note" in classes(element)
+    return int(ref[1:]) if ours else None
+
+
+def system_of(system: etree._Element) -> System:
+    """Measure one system of the engraver's picture; what makes way for marks (lyrics) counts for its `bottom` only."""
     glyphs = _glyphs()
-    heads = {}
-    for ref, code, x, y, scale in _head.findall(svg):
-        half = glyphs.get(code, (0.314, 0.0, 0.0))[0] * 500 * float(scale)
-        heads[int(ref)] = Head(x=float(x) + half, y=float(y), half=half)
+    heads: dict[int, Head] = {}
+    measures = 0
     # From top and bottom line of each staff to its left and right end; every measure has a piece of it.
     lines: dict[tuple[float, float], tuple[float, float]] = {}
-    for staff in _staff.findall(svg):
-        drawn = [tuple(map(float, found)) for found in _line.findall(staff)]
-        key, (x1, _, x2, _) = (drawn[0][1], drawn[-1][1]), drawn[0]
-        left, right = lines.get(key, (x1, x2))
-        lines[key] = (min(left, x1), max(right, x2))
+    extent: list[tuple[float, float]] = []
+    for group in system.iter(_GROUP):
+        kinds = classes(group)
+        if "measure" in kinds:
+            measures += 1
+        elif "staff" in kinds:
+            drawn = sorted((line for path in group.iterchildren(f"{{{SVG}}}path")
+                            if (line := _straight(path)) is not None), key=lambda line: line[1])
+            if drawn:
+                key, (x1, _, x2, _) = (drawn[0][1], drawn[-1][1]), drawn[0]
+                left, right = lines.get(key, (x1, x2))
+                lines[key] = (min(left, x1), max(right, x2))
+        elif "note" in kinds and (ref := note_ref(group)) is not None:
+            head = _head_of(group, glyphs)
+            if head is not None:
+                heads[ref] = head
+    inks = list(_inks(system, glyphs, extent))
+    if not lines and heads:
+        # A staff that shows no lines has its notes all the same.
+        xs, ys = [head.x for head in heads.values()], [head.y for head in heads.values()]
+        lines[min(ys), max(ys)] = (min(xs) - _LEAST_BELOW, max(xs) + _LEAST_BELOW)
     if not lines:
-        return System(measures=0, heads={}, staves=(), top=0.0, bottom=0.0)
+        return System(measures=measures, heads={}, staves=(), top=0.0, bottom=0.0)
     spans = sorted(lines)
     # What lies above the middle between two staves belongs to the upper one.
     ends = [(upper[1] + lower[0]) / 2 for upper, lower in pairwise(spans)] + [float("inf")]
-    inks = [bottom + _LEAST_BELOW for _, bottom in spans]
+    lowest = [bottom + _LEAST_BELOW for _, bottom in spans]
     top = spans[0][0]
-    for high, low in _inks(svg, glyphs):
+    for high, low in inks:
         top = min(top, high)
-        if low > inks[0]:
+        if low > lowest[0]:
             place = next(k for k, end in enumerate(ends) if low < end)
-            inks[place] = max(inks[place], low)
+            lowest[place] = max(lowest[place], low)
     staves = tuple(Staff(top=span[0], bottom=span[1], left=lines[span][0], right=lines[span][1], ink=ink)
-                   for span, ink in zip(spans, inks, strict=True))
-    return System(measures=svg.count('class="measure"'), heads=heads, staves=staves, top=top, bottom=max(inks))
+                   for span, ink in zip(spans, lowest, strict=True))
+    return System(measures=measures, heads=heads, staves=staves, top=top,
+                  bottom=max((*lowest, *(low for _, low in extent))))
 
 
-def _inks(svg: str, glyphs: Mapping[str, tuple[float, float, float]]) -> Iterable[tuple[float, float]]:
-    """Yield from where to where down the page everything drawn reaches."""
-    for code, _, y, scale in _use.findall(svg):
+def _straight(path: etree._Element) -> tuple[float, float, float, float] | None:
+    """Return the ends of a path that is one straight line."""
+    outline = path.get("d") or ""
+    found = numbers(outline)
+    return (found[0], found[1], found[2], found[3]) if len(found) == 4 and "L" in outline else None
+
+
+def _head_of(note: etree._Element, glyphs: Mapping[str, tuple[float, float, float]]) -> Head | None:
+    """Return the place of a note's head: of its first sign, else of what else is drawn for the note."""
+    for group in note.iter(_GROUP):
+        if "notehead" in classes(group):
+            for sign in group.iter(f"{{{SVG}}}use"):
+                code, x, y, scale = _placed(sign)
+                half = glyphs.get(code, (0.314, 0.0, 0.0))[0] * 500 * scale
+                return Head(x=x + half, y=y, half=half)
+    # A head that the score wants left out (type "none") leaves a stem, dots or a flag.
+    for path in note.iter(f"{{{SVG}}}path"):
+        found = numbers(path.get("d") or "")
+        if len(found) >= 2:
+            return Head(x=found[0], y=found[1], half=_NO_HEAD)
+    for sign in note.iter(f"{{{SVG}}}use", f"{{{SVG}}}ellipse"):
+        if sign.tag.endswith("use"):
+            _, x, y, _ = _placed(sign)
+        else:
+            x, y = float(sign.get("cx") or 0), float(sign.get("cy") or 0)
+        return Head(x=x, y=y, half=_NO_HEAD)
+    return None
+
+
+def _placed(use: etree._Element) -> tuple[str, float, float, float]:
+    """Return code, place and scale of a sign of the music face."""
+    x, y, scale = float(use.get("x") or 0), float(use.get("y") or 0), 1.0
+    for matrix in matrices(use.get("transform") or ""):
+        x, y, scale = x + scale * matrix[4], y + scale * matrix[5], scale * max(abs(matrix[0]), abs(matrix[1]))
+    return code_of(use.get(HREF) or use.get("href") or ""), x, y, scale
+
+
+def _inks(system: etree._Element, glyphs: Mapping[str, tuple[float, float, float]],
+          verses: list[tuple[float, float]]) -> Iterable[tuple[float, float]]:
+    """Yield from where to where down the page everything drawn reaches; that of lyrics goes to `verses`."""
+    sung = {element for group in system.iter(_GROUP) if "verse" in classes(group) for element in group.iter()}
+    for element in system.iter(etree.Element):
+        for reach in _reaches(element, glyphs):
+            if element in sung:
+                verses.append(reach)
+            else:
+                yield reach
+
+
+def _reaches(element: etree._Element,
+             glyphs: Mapping[str, tuple[float, float, float]]) -> Iterable[tuple[float, float]]:
+    tag = etree.QName(element).localname
+    if tag == "use":
+        code, _, y, scale = _placed(element)
         _, rise, depth = glyphs.get(code, (0.0, 0.25, 0.25))
-        yield float(y) - rise * 1000 * float(scale), float(y) + depth * 1000 * float(scale)
-    for _, one, _, two in _line.findall(svg):
-        yield (float(one), float(two)) if float(one) < float(two) else (float(two), float(one))
-    for points in _points.findall(svg):
-        ys = [float(point.split(",")[1]) for point in points.split()]
-        yield min(ys), max(ys)
-    for curve in _curve.findall(svg):
-        yield _reach(curve)
-    for y, reach in _round.findall(svg):
-        yield float(y) - float(reach), float(y) + float(reach)
-    for y, height in _box.findall(svg):
-        yield float(y), float(y) + float(height)
-    for y, inside in _text.findall(svg):
-        size = max(map(float, _size.findall(inside)), default=0.0)
-        yield float(y) - _TEXT_RISE * size, float(y) + _TEXT_DEPTH * size
+        yield y - rise * 1000 * scale, y + depth * 1000 * scale
+    elif tag == "path":
+        outline = element.get("d") or ""
+        if "C" in outline:
+            yield _reach(outline)
+        elif (line := _straight(element)) is not None:
+            yield min(line[1], line[3]), max(line[1], line[3])
+    elif tag in ("polygon", "polyline"):
+        ys = numbers(element.get("points") or "")[1::2]
+        if ys:
+            yield min(ys), max(ys)
+    elif tag in ("ellipse", "circle"):
+        y, reach = float(element.get("cy") or 0), float(element.get("ry") or element.get("r") or 0)
+        yield y - reach, y + reach
+    elif tag == "rect":
+        y = float(element.get("y") or 0)
+        yield y, y + float(element.get("height") or 0)
+    elif tag == "text" and element.get("y"):
+        y = float(element.get("y") or 0)
+        size = max((found[0] for span in element.iter(etree.Element) if (found := numbers(span.get("font-size", "")))),
+                   default=0.0)
+        yield y - _TEXT_RISE * size, y + _TEXT_DEPTH * size
 
 
 def _reach(path: str) -> tuple[float, float]:

@@ -20,16 +20,16 @@ from analyzer.engrave.svg import (
     SVG,
     TITLE_SIZE,
     Heading,
+    classes,
     fit_texts,
     heading_height,
     heading_of,
     set_music_signs,
-    slimmed,
     styled,
-    tidied,
     used_characters,
     wrap,
 )
+from analyzer.engrave.tidy import prefixed, slimmed, tidied
 
 _UNITS_PER_MM = 10.0                 # the engraver's page units: staff 72 units high, 7.2 mm on paper
 _UNITS_PER_PX = 2.0                  # on a screen: staff 36 px high, marks 16 px
@@ -53,8 +53,8 @@ _LAYOUT: dict[str, Any] = {
     "breaksNoWidow": True, "smuflTextFont": "none",
 }
 _CREDIT = '<credit page="1"><credit-words justify="center" valign="top">x</credit-words></credit><part-list>'
-_MARKS_HERE, _HEAD_HERE, _FOOT_HERE = (f'<slot class="{name}"/>' for name in ("marks", "head", "foot"))
-_SYSTEM = '<g class="system">'
+_LINE_HERE, _MARKS_HERE, _HEAD_HERE, _FOOT_HERE = (
+    f'<slot class="{name}"/>' for name in ("line", "marks", "head", "foot"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -201,62 +201,46 @@ def _sorted(used: dict[Face, set[str]], heading: Heading) -> tuple[tuple[Face, s
 def _sheet(svg: str, options: PageOptions, rows: int, inner: float, used: dict[Face, set[str]], *,
            size_mm: tuple[float, float] | None = None, px_per_unit: float = 1.0, heading: str = "") -> Sheet:
     """Turn the engraver's picture into ours; `used` collects the characters of its texts."""
-    if 'class="staff"' not in svg:
+    root = etree.fromstring(svg.encode())
+    if not any("staff" in classes(group) for group in root.iter(f"{{{SVG}}}g")):
         raise ValueError("the engraver found no music to show")
-    svg = tidied(svg, options.id_prefix)
-    root = etree.fromstring(slimmed(svg))
+    tidied(root)
     page = styled(root)
     lines: list[etree._Element] = []
     for child in list(page):
-        kinds = (child.get("class") or "").split()
-        if "pgHead" in kinds:
+        if "pgHead" in classes(child):
             page.remove(child)
-        elif "system" in kinds:
+        elif "system" in classes(child):
             lines.append(child)
+    systems = tuple(system_of(line) for line in lines)
+    slimmed(root)
+    prefixed(root, options.id_prefix)
     set_music_signs(page)
     fit_texts(page, inner or float("inf"))
-    systems = _measured(svg)
-    verses = _verses(root)
-    if verses:
-        systems = tuple(replace(bare, bottom=whole.bottom)
-                        for bare, whole in zip(_measured(_without_verses(svg)), systems, strict=True))
     for line in lines:
-        etree.SubElement(line, f"{{{SVG}}}slot").set("class", "marks")
-    for verse in verses:
+        line.addprevious(_slot("line"))
+        line.append(_slot("marks"))
+    for verse in (group for group in root.iter(f"{{{SVG}}}g") if "verse" in classes(group)):
         # The part's own lyrics make way for our rows.
         verse.set("transform", f"translate(0, {depth_of(rows):g})")
     for face, characters in used_characters(root).items():
         used.setdefault(face, set()).update(characters)
-    etree.SubElement(page, f"{{{SVG}}}slot").set("class", "foot")
+    page.append(_slot("foot"))
     # First, so that a reader of the text meets the title before the music.
-    slot = etree.Element(f"{{{SVG}}}slot")
-    slot.set("class", "head")
-    page.insert(0, slot)
+    page.insert(0, _slot("head"))
     _size(root, size_mm, px_per_unit)
     whole = etree.tostring(root, encoding="unicode").replace(_HEAD_HERE, heading, 1)
-    opening, *found = whole.split(_SYSTEM)
+    opening, *found = whole.split(_LINE_HERE)
     *others, last = (part.split(f"{_MARKS_HERE}</g>") for part in found)
-    return Sheet(opening=opening, lines=tuple(f"{_SYSTEM}{part[0]}" for part in (*others, last)), systems=systems,
+    return Sheet(opening=opening, lines=tuple(part[0] for part in (*others, last)), systems=systems,
                  closing=last[1].split(_FOOT_HERE)[1])
 
 
-def _measured(svg: str) -> tuple[System, ...]:
-    """Measure the systems of a tidied picture, each from its opening to the next."""
-    return tuple(system_of(text) for text in svg.split('class="system">')[1:])
-
-
-def _verses(root: etree._Element) -> list[etree._Element]:
-    return [group for group in root.iter(f"{{{SVG}}}g") if "verse" in (group.get("class") or "").split()]
-
-
-def _without_verses(svg: str) -> str:
-    """Return a picture without the part's own lyrics."""
-    root = etree.fromstring(svg)
-    for verse in _verses(root):
-        owner = verse.getparent()
-        if owner is not None:
-            owner.remove(verse)
-    return etree.tostring(root, encoding="unicode")
+def _slot(name: str) -> etree._Element:
+    """Return a sign of ours at which the picture is parted."""
+    slot = etree.Element(f"{{{SVG}}}slot")
+    slot.set("class", name)
+    return slot
 
 
 def _size(root: etree._Element, size_mm: tuple[float, float] | None, px_per_unit: float) -> None:

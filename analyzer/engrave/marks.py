@@ -154,8 +154,11 @@ def row_names_of(marks: Iterable[Mark], given: Sequence[str] = ()) -> Mapping[in
     return {line: names[line - 1] if line <= len(names) else f"{line}th" for line in lines}
 
 
-def drawn(rows: Sequence[MarkRow], name: str, row_names: Mapping[int, str]) -> str:
-    """Return the marks of one system as SVG, a group with the id `name`; `row_names` are those of `row_names_of`."""
+def drawn(rows: Sequence[MarkRow], name: str, row_names: Mapping[int, str], token: str = "mark") -> str:
+    """Return the marks of one system as SVG, a group with the id `name`; `row_names` are those of `row_names_of`.
+
+    Each mark that names a choice is a group with the class `token`.
+    """
     inner: dict[tuple[str, str], str] = {}
     out = [f'<g class="marks" id="{name}" stroke="none" font-size="{MARK_SIZE:g}px">']
     for row in rows:
@@ -164,7 +167,7 @@ def drawn(rows: Sequence[MarkRow], name: str, row_names: Mapping[int, str]) -> s
             form, text = form_of(placed.mark), placed.mark.text
             if (text, form) not in inner:
                 inner[text, form] = words(text, MARK_SIZE, _face(form))
-            out.append(_drawn(placed, centre, row.baseline, form, inner[text, form], _tray(row, centres, k)))
+            out.append(_drawn(placed, centre, row.baseline, form, inner[text, form], _tray(row, centres, k), token))
         said = row_names.get(row.placed[0].mark.line)
         if said:
             out.append('<g class="rowName">'
@@ -189,9 +192,11 @@ def _tray(row: MarkRow, centres: Sequence[float], k: int) -> str:
     return f"{start}H{right:.0f}" + ("" if goes_on else f"V{up:.0f}")
 
 
-def _drawn(placed: Placed, centre: float, y: float, form: str, inner: str, tray: str) -> str:
+def _drawn(placed: Placed, centre: float, y: float, form: str, inner: str, tray: str, token: str) -> str:
     mark = placed.mark
-    opening = f'<g class="mark {form}" data-ref="{mark.ref}">'
+    # Only what names a choice is a mark; the cross of an unplayable note is not.
+    kinds = form if form == "unplayable" else f"{token} {form}"
+    opening = f'<g class="{kinds}" data-ref="{mark.ref}">'
     if form == "usual":
         return f'{opening}<text x="{centre - placed.half:.0f}" y="{y:.0f}">{inner}</text></g>'
     if form == "changed":

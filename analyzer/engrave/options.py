@@ -21,7 +21,9 @@ class PageOptions:
 
     `paper` ``screen`` gives one page as long as the music, `width_px` wide. `large_print` enlarges everything by
     `LARGE_PRINT`. `id_prefix` goes before the ids of notes (``n12``) and measures (``m3``), for pages that show several
-    pictures. Without `embed_fonts` a picture is smaller and relies on fonts with the widths of Times.
+    pictures. Where a page shows the same music in a second form, for narrow screens, that is engraved with `again`: its
+    marks have the class token ``mark-again``, so that ``mark`` stays one a note. Without `embed_fonts` a picture is
+    smaller and relies on fonts with the widths of Times.
     """
 
     paper: Paper = "a4"
@@ -29,6 +31,7 @@ class PageOptions:
     width_px: int = 900
     id_prefix: str = ""
     embed_fonts: bool = True
+    again: bool = False
 
     def __post_init__(self) -> None:
         """Refuse sizes that no music fits on."""

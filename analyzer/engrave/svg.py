@@ -1,6 +1,5 @@
 """Make the engraver's picture our own: tidy, self-contained, with header and foot."""
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -12,17 +11,6 @@ from analyzer.engrave.words import line_of
 SVG = "http://www.w3.org/2000/svg"
 HREF = "{http://www.w3.org/1999/xlink}href"
 
-_OUR_ID = re.compile(r'[nm]\d{1,6}"')
-_GLYPH = re.compile(r'<g id="[0-9A-F]{4,5}(-\w+)"')
-_KEPT_ID = re.compile(r'(<g id="|<use xlink:href="#)(?=(?:[nm]\d{1,6}|[0-9A-F]{4,5})")')
-_UNUSED = re.compile(r'<(style|desc|title)\b[^>]*>[^<]*</\1>|<g class="[^"]*placeholder[^"]*"><ellipse [^>]*/></g>')
-_EMPTY = re.compile(r'<g(?: class="[^"]*")?/>|<g(?: class="[^"]*")?></g>')
-_USE = re.compile(r'<use xlink:href="#([^"]*)" transform="translate\((\S+), (\S+)\) scale\((\S+), \S+\)"/>')
-_GLYPH_DEF = re.compile(r'<g id="([^"]*)"><path transform="scale\(1,-1\)" (d="[^"]*")/></g>')
-_LEAF = re.compile(r'<g class="(?:notehead|stem|flag|dots|accid|artic|clef|keyAccid|meterSig|beam|ledgerLines|barLine|'
-                   r'barLineAttr|rest|slur|tie)(?: \w+)*">((?:<(?:use|path|polygon|ellipse|rect) [^>]*/>)+)</g>')
-_STAFF_LINES = re.compile(r'(class="staff">)((?:<path d="M\S+ \S+ L\S+ \S+" stroke-width="\d+"/>){2,})')
-_STAFF_LINE = re.compile(r'd="M(\S+) (\S+) L(\S+) \S+" stroke-width="(\d+)"')
 _BOLD = frozenset({"ending", "fing", "reh", "tempo"})
 _ITALIC = frozenset({"dir", "dynam", "mNum"})
 _LOOK = {"font-family": TEXT_STACK, "stroke": "currentColor", "fill": "currentColor"}
@@ -38,6 +26,16 @@ class Heading:
     title: tuple[str, ...] = ()
     subtitle: tuple[str, ...] = ()
     makers: tuple[str, ...] = ()
+
+
+def classes(element: etree._Element) -> list[str]:
+    """Return the class tokens of an element."""
+    return (element.get("class") or "").split()
+
+
+def code_of(name: str) -> str:
+    """Return the code point of a sign, as in ``E0A4``, from the id or link of its definition."""
+    return name.lstrip("#").partition("-")[0]
 
 
 TITLE_SIZE, SUBTITLE_SIZE, MAKER_SIZE, FOOT_SIZE = 560.0, 380.0, 300.0, 250.0   # [engraver's units]
@@ -60,69 +58,9 @@ def heading_height(heading: Heading) -> float:
     return left + 1.3 * MAKER_SIZE * len(heading.makers) + 180
 
 
-def tidied(svg: str, prefix: str) -> str:
-    """Return a picture of the engraver without what is not drawn; ids are kept for notes, measures and glyphs only."""
-    defined, body = svg.split("</defs>", 1)
-    svg = f"{defined}</defs>{_without_ids(body)}"
-    suffix = _GLYPH.search(svg)
-    if suffix is not None:
-        svg = svg.replace(suffix[1] + '"', '"')
-    if prefix:
-        svg = _KEPT_ID.sub(rf"\1{prefix}", svg)
-    return _EMPTY.sub("", _UNUSED.sub("", svg))
-
-
-def _without_ids(body: str) -> str:
-    """Drop the engraver's own ids.
-
-    An id is the first attribute of its element, and ``<`` never stands in text as such; so this is safe on the string,
-    and much faster than on the tree.
-    """
-    first, *parts = body.split(' id="')
-    out = [first]
-    for part in parts:
-        if _OUR_ID.match(part) or not out[-1].endswith(("<g", "<text", "<tspan")):
-            out.append(f' id="{part}')
-        else:
-            out.append(part.split('"', 1)[1])
-    return "".join(out)
-
-
-def slimmed(svg: str) -> str:
-    """Return a tidied picture in fewer words: the same to see, without groups around single shapes.
-
-    A glyph is drawn by ``<use href="#E0A4" x="10" y="20"/>``; its size stands in its definition, one for each size.
-    """
-    sizes: dict[str, dict[str, str]] = {}
-
-    def use(match: re.Match[str]) -> str:
-        name, x, y, scale = match.groups()
-        known = sizes.setdefault(name, {})
-        named = known.setdefault(scale, name if not known else f"{name}-{len(known)}")
-        return f'<use href="#{named}" x="{x}" y="{y}"/>'
-
-    def definition(match: re.Match[str]) -> str:
-        name, outline = match.groups()
-        return "".join(f'<g id="{named}"><path transform="scale({scale},-{scale})" {outline}/></g>'
-                       for scale, named in sizes.get(name, {}).items())
-
-    def staff(match: re.Match[str]) -> str:
-        lines = _STAFF_LINE.findall(match[2])
-        return (f'{match[1]}<path d="{"".join(f"M{x1} {y}H{x2}" for x1, y, x2, _ in lines)}" '
-                f'stroke-width="{lines[0][3]}"/>')
-
-    svg = _STAFF_LINES.sub(staff, _USE.sub(use, svg))
-    defined, body = svg.split("</defs>", 1)
-    return _GLYPH_DEF.sub(definition, defined) + "</defs>" + _LEAF.sub(_inside, _LEAF.sub(_inside, body))
-
-
-def _inside(group: re.Match[str]) -> str:
-    return group[1]
-
-
 def styled(root: etree._Element) -> etree._Element:
     """Make style rules of the engraver attributes, so that pictures can share a web page; return the page's group."""
-    inner = next(element for element in root.iter(f"{{{SVG}}}svg") if element.get("class") == "definition-scale")
+    inner = next(element for element in root.iter(f"{{{SVG}}}svg") if "definition-scale" in classes(element))
     for name, value in _LOOK.items():
         inner.set(name, value)
     for name in ("id", "overflow"):
@@ -131,7 +69,7 @@ def styled(root: etree._Element) -> etree._Element:
     for text in inner.iter(f"{{{SVG}}}text"):
         text.set("stroke", "none")
         for group in text.iterancestors(f"{{{SVG}}}g"):
-            kinds = set((group.get("class") or "").split())
+            kinds = set(classes(group))
             if kinds & _BOLD:
                 group.set("font-weight", "bold")
             if kinds & _ITALIC:
@@ -190,7 +128,7 @@ def fit_texts(page: etree._Element, width: float) -> None:
     """Move words that would run out of the page at the right to the left; make them smaller if they are too long."""
     for text in page.iter(f"{{{SVG}}}text"):
         owner = text.getparent()
-        if owner is not None and _WORDED & set((owner.get("class") or "").split()):
+        if owner is not None and _WORDED & set(classes(owner)):
             left, length = float(text.get("x", "0")), _length(text)
             if text.get("text-anchor", "start") != "start" or left + length <= width:
                 continue

@@ -8,6 +8,7 @@ from typing import Any
 from analyzer.analysis import Analysis, Planned
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.marking.mark import Mark
+from analyzer.marking.which import Which, asked_for
 from analyzer.plan.difficulty import difficulties
 from analyzer.plan.plan import Group, Plan, PlannedNote
 from analyzer.plan.slurs import slurs_of, slurs_said
@@ -104,8 +105,11 @@ def note_json(one: PlannedNote) -> dict[str, Any]:
     }
 
 
-def marks(lines: Iterable[Planned]) -> list[Mark]:
-    """Return the marks to print: one for each attack (a tied note is marked once)."""
+def marks(lines: Iterable[Planned], which: Which = "all") -> list[Mark]:
+    """Return the marks to print: one for each attack (a tied note is marked once).
+
+    `which` chooses among them as `asked_for` tells.
+    """
     found = []
     for one in lines:
         joined = {k for group in one.plan.groups for k in range(group.first + 1, group.last + 1)}
@@ -113,7 +117,7 @@ def marks(lines: Iterable[Planned]) -> list[Mark]:
             Mark(part_id=one.part.id, ref=note.note.refs[0], line=one.plan.line.number,
                  text=shown(note.choice.label) if note.choice else "×", changed=note.changed,
                  playable=note.choice is not None, joins=note.index in joined)
-            for note in one.plan.notes]
+            for note in asked_for(one.plan.notes, which)]
     return found
 
 

@@ -10,9 +10,10 @@ from itertools import chain
 
 from analyzer.problem import unreadable
 from analyzer.score.archive import with_member
-from analyzer.score.document import MARK_TARGET, Document
+from analyzer.score.document import Document
+from analyzer.score.own_marks import NAME
 
-MARK = MARK_TARGET.encode()
+MARK = NAME.encode()
 NOTE = re.compile(rb"<note[\s>/]")
 NOTE_END = re.compile(rb"</note\s*>")           # not </notehead>, not </notations>
 _HIDDEN = ((b"<!--", b"-->"), (b"<![CDATA[", b"]]>"), (b"<?", b"?>"))

@@ -11,6 +11,7 @@ from analyzer.engrave.copy import Copy
 from analyzer.engrave.fonts import Face
 from analyzer.engrave.options import PageOptions
 from analyzer.marking.mapping import marks
+from analyzer.marking.which import Which
 from analyzer.picture.drawing import BASE, FAINT, INK, MARGIN_MM, UNITS_PER_MM, Drawing, Picture, clean, num
 from analyzer.picture.picture import LARGE, WIDE, key_of, pictures_of
 from analyzer.problem import unreadable
@@ -21,10 +22,11 @@ _T = TypeVar("_T")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageChoices:
-    """What the user chose: the paper of a PDF and of print, and large print."""
+    """What the user chose: the paper of a PDF and of print, large print, and which notes are marked."""
 
     paper: Literal["a4", "letter"] = "a4"
     large: bool = False
+    which: Which = "all"
 
 
 def page_file(analysis: Analysis, ending: str, choices: PageChoices | None = None, *, each: Each = iter) -> bytes:
@@ -52,12 +54,24 @@ def page_file(analysis: Analysis, ending: str, choices: PageChoices | None = Non
     analysis = with_notes(analysis)
     if ending == ".html":
         music = _Music(analysis, choices)
-        return page_html(analysis, music.systems, each=each, large=choices.large, faces=music.faces).encode()
+        page = page_html(analysis, music.systems, each=each, large=choices.large, faces=music.faces).encode()
+        return _whole(page, analysis, choices, html=True)
     if ending == ".svg":
-        return _svg(analysis, choices, each).encode()
+        return _whole(_svg(analysis, choices, each).encode(), analysis, choices)
     if ending == ".pdf":
         return _pdf(analysis, choices, each)
     raise ValueError(f"pages are .svg, .pdf or .html, not {ending!r}")
+
+
+def _whole(page: bytes, analysis: Analysis, choices: PageChoices, *, html: bool = False) -> bytes:
+    """Return a finished page if it shows every mark, one each (a PDF is painted of such pictures)."""
+    from analyzer.engrave.drawn import marks_lost, tokens
+
+    planned = sum(mark.playable for one in analysis.lines for mark in marks([one], choices.which))
+    found = tokens(page, html=html)
+    if found != planned:
+        raise marks_lost(analysis.document.name, planned, planned - found)
+    return page
 
 
 def _needing(work: Callable[[], _T], where: str) -> _T:
@@ -84,10 +98,10 @@ class _Music:
             from analyzer.engrave.engrave import engraved, faces_of, systems_with
 
             narrow = form == "narrow"
-            copy = _copy(self._analysis, one)
+            copy = _copy(self._analysis, one, self._choices.which)
             engraving = engraved(copy, PageOptions(
                 paper="screen", width_px=360 if narrow else 900, large_print=self._choices.large and not narrow,
-                id_prefix=f"{form[0]}{self._analysis.lines.index(one) + 1}-"))
+                again=narrow, id_prefix=f"{form[0]}{self._analysis.lines.index(one) + 1}-"))
             for face, characters in faces_of(engraving, copy).items():
                 self._used.setdefault(face, set()).update(characters)
             return systems_with(engraving, copy)
@@ -103,13 +117,13 @@ class _Music:
         return style_sheet(self._used)
 
 
-def _copy(analysis: Analysis, one: Planned) -> Copy:
+def _copy(analysis: Analysis, one: Planned, which: Which) -> Copy:
     from analyzer.engrave.copy import engraving_copy
 
     measures = one.plan.line.measures
     whole = len(measures) == len(analysis.document.part_measures(one.part.id))
     return engraving_copy(
-        analysis.document, one.part.id, marks([one]),
+        analysis.document, one.part.id, marks([one], which),
         measures=None if whole or not measures else (measures[0].index, measures[-1].index),
         title=analysis.document.title or "", subtitle=subtitle_of(one),
         notice=_notice(analysis))
@@ -120,11 +134,11 @@ def _notice(analysis: Analysis) -> str:
     return f"{analysis.cautions[0]} {analysis.cautions[-1]}"
 
 
-def _pages(analysis: Analysis, one: Planned, options: PageOptions) -> tuple[str, ...]:
+def _pages(analysis: Analysis, one: Planned, options: PageOptions, which: Which) -> tuple[str, ...]:
     """Engrave a line, one SVG a page."""
     from analyzer.engrave.engrave import engraved_pages
 
-    return _engraving(lambda: engraved_pages(_copy(analysis, one), options), analysis, one)
+    return _engraving(lambda: engraved_pages(_copy(analysis, one, which), options), analysis, one)
 
 
 def _engraving(work: Callable[[], _T], analysis: Analysis, one: Planned) -> _T:
@@ -153,7 +167,7 @@ def _svg(analysis: Analysis, choices: PageChoices, each: Each) -> str:
         parts.append(f'<g {BASE}>{head.body()}</g>')
         y += 34
         options = PageOptions(paper="screen", large_print=choices.large, id_prefix=f"l{number + 1}-")
-        for page in _pages(analysis, one, options):
+        for page in _pages(analysis, one, options, choices.which):
             width, height = _size(page)
             scale = WIDE / width
             parts.append(_nested(page, y, WIDE, height * scale))
@@ -205,7 +219,7 @@ def _pdf(analysis: Analysis, choices: PageChoices, each: Each) -> bytes:
         music: list[str] = []
         drawn: list[str] = []
         for one in each(analysis.lines):
-            music += _pages(analysis, one, options)
+            music += _pages(analysis, one, options, choices.which)
             drawn += sheets_of(one, options.size_mm, scale=LARGE if choices.large else 1.0,
                                title=analysis.document.title or analysis.document.name)
         return pdf_of([*music, *drawn], options, title=analysis.document.title or analysis.document.name)

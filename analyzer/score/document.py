@@ -11,12 +11,11 @@ from lxml import etree
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.score.archive import MAX_ARCHIVE_BYTES, MAX_XML_BYTES, score_member
 from analyzer.score.damage import AGAIN, damaged, wrong_letters
+from analyzer.score.own_marks import sign
 from analyzer.score.vocabulary import one_line
 
 SCORE_ENDINGS = (".musicxml", ".mxl", ".xml")
 """How files of MusicXML are named."""
-MARK_TARGET = "lowbrass"
-"""Target of the processing instruction that stands inside each of our marks."""
 
 _MAGIC = (
     (b"\x89PNG", "a PNG picture"), (b"\xff\xd8\xff", "a JPEG picture"), (b"GIF8", "a GIF picture"),
@@ -238,7 +237,9 @@ def _root(xml: bytes, name: str) -> tuple[etree._Element, tuple[Problem, ...]]:
                             or (_may_hold_entities(xml) and next(root.iter(etree.Entity), None) is not None)):
         raise unreadable("refused-xml", where=name, what="the score defines or uses XML entities, which MusicXML does "
                          "not need and which can hide other files", try_=AGAIN)
-    return _score(root, name), problems
+    score = _score(root, name)
+    sign(score)
+    return score, problems
 
 
 def _parsed(xml: bytes, name: str) -> tuple[etree._Element, tuple[Problem, ...]]:

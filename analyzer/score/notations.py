@@ -4,7 +4,7 @@ import re
 
 from lxml import etree
 
-from analyzer.score.document import MARK_TARGET
+from analyzer.score.own_marks import is_ours
 
 TIE_BITS = {"start": 1, "stop": 2, "continue": 3}
 _LINES = frozenset(("glissando", "slide"))
@@ -61,7 +61,7 @@ def marks_of(element: etree._Element, marks: frozenset[str],
         elif tag == "technical":
             for one in child:
                 if one.tag == "fingering":
-                    if not _is_ours(one):
+                    if not is_ours(one):
                         text = " ".join((one.text or "").split())
                         given = f"{given} {text}" if given else text or None
                 elif one.tag == "harmonic":
@@ -77,8 +77,3 @@ def marks_of(element: etree._Element, marks: frozenset[str],
         elif tag in _LINES and child.get("type") == "start":
             marks = marks | {"gliss"}
     return marks, given, tie
-
-
-def _is_ours(fingering: etree._Element) -> bool:
-    """Tell whether a ``<fingering>`` was written by this tool."""
-    return any(getattr(child, "target", "") == MARK_TARGET for child in fingering.iter(etree.ProcessingInstruction))

@@ -49,14 +49,14 @@ const name = (element) => {
 const result = {marks: 0, obstacles: 0, forms: {}, touching: [], cut: []};
 for (const svg of document.querySelectorAll("svg.page, body > svg")) {
   const sheet = svg.getBoundingClientRect();
-  const marks = [...svg.querySelectorAll("g.mark")].map((group) => {
+  const marks = [...svg.querySelectorAll("g.mark, g.unplayable")].map((group) => {
     const parts = [...group.querySelectorAll("text, rect, path")].map(box);
     const whole = {left: Math.min(...parts.map((b) => b.left)), right: Math.max(...parts.map((b) => b.right)),
                    top: Math.min(...parts.map((b) => b.top)), bottom: Math.max(...parts.map((b) => b.bottom))};
     return {group, whole, text: group.textContent.trim()};
   });
   const others = [...svg.querySelectorAll("path, use, polygon, polyline, rect, ellipse, text")].filter((element) =>
-    !element.closest("defs") && !element.closest("g.mark") && !element.closest("g.struck") &&
+    !element.closest("defs") && !element.closest("g.mark, g.unplayable") && !element.closest("g.struck") &&
     (element.tagName !== "text" || element.textContent.trim())).map((element) => ({element, box: box(element)}));
   result.marks += marks.length;
   result.obstacles += others.length;

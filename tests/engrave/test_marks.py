@@ -19,7 +19,8 @@ from analyzer.engrave.engrave import (
     systems_with,
 )
 from analyzer.engrave.fonts import style_sheet
-from analyzer.engrave.geometry import Head, Staff, system_of
+from analyzer.engrave.geometry import Head, Staff, System
+from analyzer.engrave.geometry import system_of as measured_system
 from analyzer.engrave.marks import MARK_SIZE, MarkRow, Placed, spread
 from analyzer.marking.mark import Mark
 from tests.engrave.scores import ACCENT, START, busy, marks, note, part, score
@@ -149,9 +150,15 @@ def test_labels_stay_within_the_staff() -> None:
 
 def test_ink_below_the_staff_is_found_whatever_draws_it() -> None:
     lines = "".join(f'<path d="M0 {y} L900 {y}" stroke-width="13"/>' for y in (100, 280, 460, 640, 820))
-    head = ('<g id="p-n7" class="note"><g class="notehead"><use xlink:href="#p-E0A4" '
-            'transform="translate(300, 910) scale(0.72, 0.72)"/></g></g>')
-    plain = f'class="staff">{lines}</g>'
+    head = ('<g class="note" color="#000000" id="n7"><g fill="#123456" class="notehead x"><use '
+            'transform="translate(300, 910) scale(0.72, 0.72)" xlink:href="#E0A4"/></g></g>')
+    plain = f'<g class="staff" color="#000000">{lines}</g>'
+
+    def system_of(shapes: str) -> System:
+        return measured_system(etree.fromstring(
+            '<g xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" class="system">'
+            f"{shapes}</g>"))
+
     assert system_of(plain).staves[0].ink == 880                   # a third of a space below the lowest line
     found = system_of(plain + head)
     # Leipzig's black head is 314 wide and reaches 133 below its middle, in thousandths of an em (its metadata).

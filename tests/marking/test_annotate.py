@@ -71,6 +71,11 @@ def without_marks(data: bytes) -> bytes:
                 parent = notations.getparent()
                 assert parent is not None
                 parent.remove(notations)
+    for field in root.findall("identification/miscellaneous/miscellaneous-field[@name='lowbrass']"):
+        for holder in (field, root.find("identification/miscellaneous"), root.find("identification")):
+            parent = holder.getparent() if holder is not None else None
+            if parent is not None and (holder is field or len(holder) == 0):
+                parent.remove(holder)
     return etree.tostring(root.getroottree(), method="c14n")
 
 
@@ -241,3 +246,107 @@ def test_a_note_head_is_not_the_end_of_its_note(inside: str) -> None:
     assert one is not None
     assert len(one.find("notehead")) == 0
     assert one.findtext("notations/technical/fingering") == "1"
+
+
+def without_instructions(data: bytes) -> bytes:
+    """Return a score as a program saves it that keeps neither comments nor processing instructions, indented anew."""
+    root = etree.fromstring(data)
+    etree.strip_tags(root, etree.Comment, etree.ProcessingInstruction)
+    etree.indent(root)
+    return etree.tostring(root, encoding="UTF-8", xml_declaration=True)
+
+
+OWN = score(
+    note("C3", 4) + note("D3", 4, after="<notations><technical><fingering>4</fingering></technical></notations>")
+    + note("E3", 4, after="<notations><technical><fingering>2</fingering></technical></notations>") + note("F3", 4))
+
+
+def test_marks_are_known_after_a_program_dropped_the_instructions() -> None:
+    document = read_document(OWN, "a.xml")
+    marked = annotated(document, [mark(0, "6"), mark(1, "4"), mark(2, "T2"), mark(3, "1")])
+    saved = read_document(without_instructions(marked), "a.xml")
+    assert cleared(saved) == without_instructions(OWN)
+    # None of ours is taken for the user's own, and mapping again does not double them.
+    assert [each.given for each in read_part(saved, "P1")[0].notes] == [None, "4", "2", None]
+    again = annotated(saved, [mark(0, "6"), mark(1, "4"), mark(2, "T2"), mark(3, "1")])
+    assert fingerings(again) == [["6"], ["4", "4"], ["2", "T2"], ["1"]]
+
+
+def test_what_a_teacher_wrote_is_never_taken_for_ours() -> None:
+    """Of equal texts the user's own stay; a mark that a teacher changed after us is the teacher's."""
+    marked = annotated(read_document(OWN, "a.xml"), [mark(ref, text) for ref, text in enumerate(("6", "4", "2", "1"))])
+    root = etree.fromstring(without_instructions(marked))
+    notes = list(root.iter("note"))
+    notes[0].find(".//fingering").text = "T1"                        # our 6, changed
+    second = notes[1].findall(".//fingering")
+    second[1].getparent().remove(second[1])                          # ours dropped, the user's 4 is there
+    left = cleared(read_document(etree.tostring(root), "a.xml"))
+    assert fingerings(left) == [["T1"], ["4"], ["2"], []]
+    # No record, no instruction: whoever wrote them, they stay.
+    told = etree.fromstring(without_instructions(marked))
+    told.remove(told.find("identification"))
+    assert fingerings(cleared(read_document(etree.tostring(told), "a.xml"))) == [["6"], ["4", "4"], ["2", "2"], ["1"]]
+
+
+FIRST_VERSION = score(
+    note("C3", 8, after='<notations print-object="no"><technical><fingering placement="below">6<?lowbrass?></fingering>'
+         "</technical></notations>")
+    + note("D3", 8, after='<notations><technical><fingering placement="below">4<?lowbrass alone?></fingering>'
+           "</technical></notations>"))
+
+
+def test_marks_of_the_first_version_are_known() -> None:
+    """The bytes are as version 1 wrote them, also into notations that are not shown."""
+    plain = score(note("C3", 8, after='<notations print-object="no"></notations>') + note("D3", 8))
+    assert cleared(read_document(FIRST_VERSION, "a.xml")) == plain
+    assert fingerings(annotated(read_document(FIRST_VERSION, "a.xml"), [mark(0, "1"), mark(1, "3")])) == [["1"], ["3"]]
+
+
+def test_marks_go_into_notations_that_are_shown() -> None:
+    """MusicXML 4.0, notations: print-object "no" hides all of its content."""
+    for hidden in ('<notations print-object="no"><tied type="start"/></notations>', "<notations print-object = 'no'/>"):
+        for seen in ("", "<notations><fermata/></notations>"):
+            plain = score(note("C3", 16, after=hidden + seen))
+            result = annotated(read_document(plain, "a.xml"), [mark(0)])
+            shown = [each for each in etree.fromstring(result).iter("notations") if each.get("print-object") != "no"]
+            assert [each.findtext("technical/fingering") for each in shown] == ["2♯"]
+            assert cleared(read_document(result, "a.xml")) == plain
+
+
+def test_our_mark_stands_on_the_other_side_of_one_below() -> None:
+    below = "<notations><technical><fingering placement='below'>3</fingering></technical></notations>"
+    result = etree.fromstring(annotated(read_document(score(note("C3", 16, after=below)), "a.xml"), [mark(0)]))
+    assert [each.get("placement") for each in result.iter("fingering")] == ["below", "above"]
+
+
+@pytest.mark.parametrize("header", [
+    "", "<identification/>", "<identification><miscellaneous /></identification>",
+    "<identification><creator>A</creator></identification>",
+    "<identification><miscellaneous><miscellaneous-field name='a'>b</miscellaneous-field></miscellaneous>"
+    "</identification>"])
+def test_the_record_leaves_a_header_as_it_was(header: str, schema: etree.XMLSchema) -> None:
+    plain = OWN.replace(b"<part-list>", header.encode() + b"<part-list>")
+    result = annotated(read_document(plain, "a.xml"), [mark(0)])
+    assert schema.validate(etree.fromstring(result)), schema.error_log
+    field = "identification/miscellaneous/miscellaneous-field[@name='lowbrass']"
+    assert etree.fromstring(result).find(field) is not None
+    assert cleared(read_document(result, "a.xml")) == plain
+
+
+def test_lyrics_take_a_row_of_their_own_and_go_again(schema: etree.XMLSchema) -> None:
+    sung = '<lyric number="1"><syllabic>single</syllabic><text>la</text></lyric>'
+    plain = score(note("C3", 4, after=sung) + chord("C3", "E3", ticks=4) + note("F3", 8, after="<play/>"))
+    wanted = [mark(0, "6"), mark(1, "6"), mark(2, "2", line=2), mark(3, "T1")]
+    result = annotated(read_document(plain, "a.xml"), wanted, "lyric")
+    assert schema.validate(etree.fromstring(result)), schema.error_log
+    rows = [[(each.get("number"), each.findtext("text")) for each in element.iter("lyric")]
+            for element in etree.fromstring(result).iter("note")]
+    assert rows == [[("1", "la"), ("2", "6")], [("2", "6"), ("3", "2")], [], [("2", "T1")]]
+    assert cleared(read_document(result, "a.xml")) == plain
+    assert cleared(read_document(without_instructions(result), "a.xml")) == without_instructions(plain)
+    nameless = etree.fromstring(without_instructions(result))
+    for each in nameless.iter("lyric"):
+        each.attrib.pop("name", "")
+    left = etree.fromstring(cleared(read_document(etree.tostring(nameless), "a.xml")))
+    assert [each.findtext("text") for each in left.iter("lyric")] == ["la"]
+    assert annotated(read_document(result, "a.xml"), wanted) == annotated(read_document(plain, "a.xml"), wanted)

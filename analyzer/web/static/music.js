@@ -134,7 +134,7 @@ export class Music {
   /** Make marks within `place` things to click on, as their notes are. */
   #heatMarks(notes, place) {
     const places = new Map(notes.map((note, index) => [note.refs[0], index]));
-    for (const mark of place.querySelectorAll(".mark")) {
+    for (const mark of place.querySelectorAll(".mark, .unplayable")) {
       const ref = Number(mark.dataset.ref);
       if (places.has(ref)) { mark.classList.add("hot"); mark.dataset.index = places.get(ref); }
       else if (this.others[ref]) { mark.classList.add("other"); mark.dataset.line = this.others[ref]; }

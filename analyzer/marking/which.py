@@ -1,0 +1,32 @@
+"""Which notes are marked, and in what form: all, or those that a reader who knows the chart has to be told."""
+
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import Literal
+
+from analyzer.plan.plan import PlannedNote
+
+_LEAST_REST = Fraction(1, 50)
+"""Shorter gaps come of rounded lengths, not of rests (a 64th rest is 1/16). [quarter notes]"""
+Which = Literal["all", "changes", "alternates"]
+"""Every note; the first note, the first after a rest and every alternate; alternates alone."""
+WriteAs = Literal["fingering", "lyric"]
+"""How marks stand in a score: what notation programs take, or what converters take that want digits as fingerings."""
+
+
+def asked_for(notes: Sequence[PlannedNote], which: Which) -> list[PlannedNote]:
+    """Return the notes to mark.
+
+    An alternate is a choice that is not the usual chart's. A note that cannot be played is always among them: left
+    without a mark it would look like one that is played as usual.
+    """
+    if which == "all":
+        return list(notes)
+    return [note for place, note in enumerate(notes)
+            if note.choice is None or note.usual is None or note.changed
+            or (which == "changes" and (place == 0 or _rests(notes[place - 1], note)))]
+
+
+def _rests(before: PlannedNote, after: PlannedNote) -> bool:
+    """Tell whether silence is written between two notes."""
+    return after.note.onset - before.note.onset - before.note.duration > _LEAST_REST
