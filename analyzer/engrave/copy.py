@@ -134,7 +134,8 @@ def _measure(document: Document, source: etree._Element, index: int) -> etree._E
     """Return a measure of our own with copies of the source's children, without layout and our older marks."""
     measure = etree.Element("measure")
     kept = document.measure_element(source)
-    for name in ("number", "implicit", "non-controlling", "text"):
+    # Of "non-controlling" the engraver (verovio 6.4) would end the whole process.
+    for name in ("number", "implicit"):
         if (value := kept.get(name)) is not None:
             measure.set(name, value)
     measure.set("id", f"m{index}")
@@ -147,7 +148,7 @@ def _measure(document: Document, source: etree._Element, index: int) -> etree._E
         _forget_layout(direction)
     for attributes in measure.findall("attributes"):
         for style in attributes.findall("measure-style"):
-            if style.find("multiple-rest") is not None:
+            if any(child.tag in _STAND_INS for child in style):
                 attributes.remove(style)
     for note in measure.findall("note"):
         _without_our_marks(note)
