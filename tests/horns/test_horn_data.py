@@ -9,8 +9,8 @@ import pytest
 
 from analyzer.horns.profiles import DATA, horn_names, load_horn
 
-PROFILES = sorted(path for path in DATA.glob("*.toml") if path.name != "sources.toml")
-SOURCES = tomllib.loads((DATA / "sources.toml").read_text(encoding="utf-8"))
+PROFILES = sorted(DATA.glob("*.toml"))
+SOURCES = tomllib.loads((DATA.parents[1] / "sources.toml").read_text(encoding="utf-8"))
 
 
 def read(path: Path) -> dict[str, Any]:
@@ -48,16 +48,6 @@ def test_every_number_has_an_origin(path: Path) -> None:
         else:
             assert table["why"], table
         assert table.get("source", "S01") in SOURCES
-
-
-def test_every_source_is_used_and_addressed() -> None:
-    text = "".join(path.read_text(encoding="utf-8") for path in PROFILES)
-    for key, source in SOURCES.items():
-        assert key in text, key
-        assert source["address"].startswith("http")
-        assert source["title"]
-        assert source["author"]
-        assert source["says"]
 
 
 def test_derived_numbers_come_out_again() -> None:
