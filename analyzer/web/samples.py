@@ -1,5 +1,6 @@
-"""The sample scores of a checkout; an installed copy has none."""
+"""The sample scores: beside the package in a checkout, under share/lowbrass where it is installed."""
 
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -9,11 +10,12 @@ from analyzer.web.forms import read_section_file
 
 
 def samples_folder() -> Path | None:
-    """Return the folder of sample scores beside the package, None where it is not there."""
+    """Return the folder of sample scores, None where there is none."""
     import analyzer
 
-    folder = Path(analyzer.__file__).resolve().parent.parent / "sample_scores"
-    return folder if folder.is_dir() else None
+    beside = Path(analyzer.__file__).resolve().parent.parent / "sample_scores"
+    folders = (beside, Path(sys.prefix) / "share" / "lowbrass" / "sample_scores")
+    return next((folder for folder in folders if folder.is_dir()), None)
 
 
 def sample_names(folder: Path | None) -> list[dict[str, str]]:
