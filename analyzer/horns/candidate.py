@@ -1,6 +1,6 @@
 """One way to sound one pitch on one horn."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -11,7 +11,8 @@ class Candidate:
     `position` counts in the scale of the valve state held, from 1; None on a horn without a slide.
     `shade` is ``#`` (a little in), ``b`` (a little out) or empty. `extension_mm` is how far the slide is out
     [mm, from 0]; None without a slide. `off_cents` is sounding minus equal temperament after the slide has done
-    what it can [cents]. `advice` says why a choice is possible but not recommended, else None.
+    what it can [cents]. `label` is in ASCII: ``1``, ``2#``, ``T2``, ``TS1`` with a slide; ``0``, ``1-2`` with valves.
+    `advice` says why a choice is possible but not recommended, else None.
     """
 
     midi: int
@@ -22,13 +23,12 @@ class Candidate:
     extension_mm: float | None
     off_cents: float
     advice: str | None = None
+    label: str = field(init=False, compare=False, repr=False)
 
-    @property
-    def label(self) -> str:
-        """ASCII label: ``1``, ``2#``, ``T2``, ``TS1`` with a slide; ``0``, ``1-2`` with valves."""
-        if self.position is None:
-            return "-".join(self.valves) or "0"
-        return f"{''.join(self.valves)}{self.position}{self.shade}"
+    def __post_init__(self) -> None:
+        label = ("-".join(self.valves) or "0") if self.position is None else (
+            f"{''.join(self.valves)}{self.position}{self.shade}")
+        object.__setattr__(self, "label", label)       # plans ask for it many times over
 
 
 def shown(label: str) -> str:

@@ -80,8 +80,12 @@ class Beside:
 
 # --- a note on the chart ---------------------------------------------------------------------------------------------
 
-def note_reasons(around: Around, k: int, alternatives: Sequence[Alternative], pinned: bool) -> tuple[str, ...]:
-    """Return the sentences for note `k` of the plan, played as the chart has it, or pinned; at least one."""
+def note_reasons(around: Around, k: int, alternatives: Sequence[Alternative], pinned: bool, toss_up: bool = False,
+                 ) -> tuple[str, ...]:
+    """Return the sentences for note `k` of the plan, played as the chart has it, or pinned; at least one.
+
+    `toss_up` tells that the next best costs hardly less.
+    """
     choice, usual = around.picked[k], around.usual[k]
     assert choice is not None
     if pinned:
@@ -95,7 +99,8 @@ def note_reasons(around: Around, k: int, alternatives: Sequence[Alternative], pi
         return (f"The only {way} for this note here.",)
     if usual is None:
         return (f"The chart has no {way} for this note; next best: {shown(alternatives[0].choice.label)}.",)
-    return (f"Usual {way}; next best: {shown(alternatives[0].choice.label)}.",)
+    other = shown(alternatives[0].choice.label)
+    return (f"Usual {way}; {other} would do nearly as well." if toss_up else f"Usual {way}; next best: {other}.",)
 
 
 # --- a group of alternates -------------------------------------------------------------------------------------------

@@ -350,8 +350,10 @@ class Planner:
             label, name = shown(usual.label), self.line.notes[k].sounding.pretty
             if (usual.extension_mm or 0.0) > self.player.reach_on(self.horn):
                 said[k] = f"{name} in {label} is beyond this player's reach"
+            elif not self.player.can_hold(usual.valves):
+                said[k] = f"{name} with {label} needs a valve that this player cannot press"
             else:
-                said[k] = f"this player does not use {label} for {name}"
+                said[k] = f"this player has not learned {label} for {name} yet"
         return said
 
     def _worth(self, lattice: Lattice, k: int, count: int) -> list[float]:
@@ -366,7 +368,7 @@ class Planner:
         note = self.line.notes[k]
         if choice is None:
             return PlannedNote(index=k, note=note, time=self.times[k], choice=None, usual=self.usual[k], pinned=False,
-                               why=("No way to sound it.",), alternatives=(), problem=self._unplayable(k))
+                               why=("No way to play it here.",), alternatives=(), problem=self._unplayable(k))
         others = sorted(
             (max(0.0, price), j) for j, price in enumerate(extra) if choices[j] is not choice and price < INF)
         alternatives = [Alternative(choice=choices[j], extra_cost=price) for price, j in others]
@@ -375,8 +377,9 @@ class Planner:
         problem = None
         if note.gliss_after and broken_glissandi(self.horn, self.line.notes[k:k + 2], around.picked[k:k + 2]):
             problem = self._broken_gliss(k)
+        said = why or note_reasons(around, k, alternatives, pinned, toss_up)
         return PlannedNote(index=k, note=note, time=self.times[k], choice=choice, usual=self.usual[k], pinned=pinned,
-                           why=why or note_reasons(around, k, alternatives, pinned), alternatives=tuple(alternatives),
+                           why=said, alternatives=tuple(alternatives),
                            problem=problem, rank=self._rank(k, choice), toss_up=toss_up)
 
     def _rank(self, k: int, choice: Candidate) -> Rank:

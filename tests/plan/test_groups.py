@@ -219,6 +219,17 @@ def test_a_group_whose_chart_is_out_of_reach_says_so() -> None:
     assert group.why == "C3 in 6 is beyond this player's reach."
 
 
+@pytest.mark.parametrize(("names", "player", "why"), [
+    ("D3 C3 D3", Player(cannot=("T",)), None),
+    ("E2 D2", Player(cannot=("T",)), "needs a valve that this player cannot press"),
+    ("E2 Bb2", Player(learned=()), "has not learned T2 for E2 yet"),
+])
+def test_a_hand_that_cannot_press_a_valve_is_the_reason(names: str, player: Player, why: str | None) -> None:
+    plan = Planner(line_of(names, 0.5), load_horn("tenor-f"), player).plan()
+    said = [group.why for group in plan.groups]
+    assert any(why in text for text in said) if why else said
+
+
 @pytest.mark.whole
 def test_every_claim_on_many_lines() -> None:
     for planner in planners(seed=2, lines=120):
