@@ -99,7 +99,8 @@ def analyse(document: Document, request: Request) -> Analysis:
         (which, measure, nth), _ = next(iter(pins.items()))
         raise unreadable("bad-pin", where=document.name, what=f"there is no line {which} for pin {measure}:{nth}",
                          try_=f"Lines are numbered from 1 to {len(lines)} in the order shown.")
-    doubts = dict.fromkeys(doubt for one in planned for doubt in doubts_of(one.planner, document.name))
+    doubts = dict.fromkeys(doubt for one in planned for doubt in doubts_of(
+        one.planner.line, document.name, request.tempo_bpm, request.weights))
     return Analysis(document=document, lines=tuple(planned), problems=(*problems, *doubts),
                     cautions=cautions_for([one.plan for one in planned]))
 

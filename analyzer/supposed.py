@@ -9,6 +9,7 @@ from fractions import Fraction
 from analyzer.assumption import Assumption
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.solve import Planner
+from analyzer.plan.weights import Weights, default_weights
 from analyzer.problem import Problem
 from analyzer.score.line import Line
 from analyzer.score.parts import PartInfo
@@ -18,22 +19,28 @@ from analyzer.selection import DEFAULT_HORN
 
 def assumptions_of(part: PartInfo, planner: Planner, *, assumed: bool) -> tuple[Assumption, ...]:
     """Return what was supposed for a line; `assumed` tells whether nobody named its horn."""
-    tempo = () if planner.tempo_bpm else tuple(_tempi(planner.line, planner.weights.default_bpm))
     horn = _horn(part, planner, assumed)
-    return (*tempo, *planner.line.assumptions, *((horn,) if horn else ()))
+    return (*of_line(planner.line, planner.tempo_bpm, planner.weights), *((horn,) if horn else ()))
 
 
-def doubts_of(planner: Planner, name: str) -> tuple[Problem, ...]:
+def of_line(line: Line, tempo_bpm: float | None = None, weights: Weights | None = None) -> tuple[Assumption, ...]:
+    """Return what was supposed for a line whatever horn plays it; `tempo_bpm` is the tempo that was asked for."""
+    tempo = () if tempo_bpm else tuple(_tempi(line, (weights or default_weights()).default_bpm))
+    return (*tempo, *line.assumptions)
+
+
+def doubts_of(line: Line, name: str, tempo_bpm: float | None = None,
+              weights: Weights | None = None) -> tuple[Problem, ...]:
     """Return the doubtful assumptions of a line as problems; `name` is that of the score.
 
     What is doubtful about reading alone (swing, transposition) is a problem of the reading already.
     """
-    line = planner.line
     if not line.notes:
         return (no_notes(line, name),)
-    if planner.tempo_bpm:
+    if tempo_bpm:
         return ()
-    doubtful = [found for found in _tempi(line, planner.weights.default_bpm) if "playback" not in found.source]
+    doubtful = [found for found in _tempi(line, (weights or default_weights()).default_bpm)
+                if "playback" not in found.source]
     if not doubtful:
         return ()
     said = "; ".join(f"{found.value} ({found.source})" for found in doubtful[:3])

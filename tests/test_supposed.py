@@ -139,3 +139,17 @@ def test_what_was_assumed_stands_in_text_page_and_review(two: Path) -> None:
     out = two.with_name("out.html")
     CliRunner().invoke(cli, ["map", str(two), "--part", "P1", "-o", str(out)])
     assert "100 quarter notes a minute" in out.read_text(encoding="utf-8")
+
+
+def test_compare_and_fit_say_what_was_assumed_too(two: Path) -> None:
+    found = json.loads(CliRunner().invoke(cli, ["compare", str(two), "--part", "P1", "--horns", "tenor,tenor-f",
+                                                "--format", "json"]).stdout)
+    assert [one["about"] for one in found["lines"][0]["assumptions"]] == ["tempo"]
+    assert "tempo-assumed" in [problem["code"] for problem in found["problems"]]
+    pytest.importorskip("scipy", reason="the extra decide is not installed")
+    section = two.with_name("section.toml")
+    section.write_text('[[player]]\nname = "Ann"\nhorns = ["tenor-f"]\n', encoding="utf-8")
+    fit = json.loads(CliRunner().invoke(cli, ["fit", str(two), "--section", str(section), "--part", "P1",
+                                              "--format", "json"]).stdout)
+    assert fit["assignments"][0]["assumptions"][0]["value"].startswith("100 ")
+    assert {problem["code"] for problem in fit["problems"]} == {"tempo-assumed"}

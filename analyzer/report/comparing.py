@@ -20,6 +20,7 @@ def compare_document(comparison: Comparison) -> dict[str, Any]:
         "horns": [horn_json(horn) for horn in comparison.horns],
         "lines": [
             {"part": {"id": line.part.id, "name": line.part.name}, "line": line.number, "of": line.of,
+             "assumptions": [found.as_json() for found in line.assumptions],
              "columns": [_column_json(one) for one in line.columns]}
             for line in comparison.lines
         ],

@@ -8,6 +8,7 @@ from analyzer.review.findings import CODES, Finding, grouped
 from analyzer.section.fit import Fit, Seat
 from analyzer.section.seating import Chair
 from analyzer.section.words import Change
+from analyzer.supposed import of_line
 from analyzer.wording import first_few, measures_named
 
 SCHEMA = "lowbrass.fit/1"
@@ -54,6 +55,7 @@ def _seat_json(seat: Seat) -> dict[str, Any]:
         "cost_items": {name: round(price, 3) for name, price in burden.items.items()},
         "unplayable": len(burden.unplayable), "out_of_range": len(burden.out_of_range),
         "too_fast": len(burden.too_fast),
+        "assumptions": [found.as_json() for found in of_line(seat.chair.line, burden.planner.tempo_bpm)],
         "checked": list(seat.looked.checked), "not_told": list(seat.looked.not_told),
         "reach_estimated": seat.member.player.reach_estimated,
         **_told_json(seat.findings),

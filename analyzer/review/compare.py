@@ -8,6 +8,7 @@ from operator import add
 from typing import TypeVar
 
 from analyzer.analysis import Request, cautions_for
+from analyzer.assumption import Assumption
 from analyzer.cautions import for_changing
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
@@ -19,6 +20,7 @@ from analyzer.score.document import Document
 from analyzer.score.line import Line
 from analyzer.score.parts import PartInfo
 from analyzer.selection import asked_lines, chosen_parts
+from analyzer.supposed import doubts_of, of_line
 
 _Number = TypeVar("_Number", int, float)
 OFF_STEPS_CENTS = (10, 20, 30)
@@ -68,6 +70,7 @@ class ComparedLine:
     of: int
     columns: tuple[Column, ...]
     whose: str = ""                    # what tells the line from others of its part
+    assumptions: tuple[Assumption, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,9 +173,12 @@ def compare(document: Document, horns: Sequence[Horn], request: Request, *, fitt
         own = _planned(line, horns, request)
         plans += own
         compared.append(ComparedLine(part=asked.played, number=line.number, of=line.of, whose=line.whose,
+                                     assumptions=of_line(line, request.tempo_bpm, request.weights),
                                      columns=tuple(column(plan) for plan in own)))
+    doubts = dict.fromkeys(doubt for asked in lines for doubt in doubts_of(
+        asked.line, document.name, request.tempo_bpm, request.weights))
     return Comparison(
-        document=document, horns=tuple(horns), lines=tuple(compared), problems=tuple(problems),
+        document=document, horns=tuple(horns), lines=tuple(compared), problems=(*problems, *doubts),
         cautions=tuple(dict.fromkeys((*changing(horns), *cautions_for(plans)))))
 
 

@@ -19,6 +19,7 @@ from analyzer.section.seating import Chair, Desk, chairs_of, leading, member_nam
 from analyzer.section.section import Member, Section
 from analyzer.section.words import Change, changes_of
 from analyzer.selection import asked_lines, chosen_parts
+from analyzer.supposed import doubts_of
 from analyzer.wording import measures_named
 
 Verdict = Literal["suits", "suits with changes", "does not suit"]
@@ -85,6 +86,7 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
     chosen, problems = chosen_parts(document, parts)
     asked, more = asked_lines(document, chosen, measures=measures, reads=reads)
     problems += more
+    problems += dict.fromkeys(doubt for one in asked for doubt in doubts_of(one.line, document.name, tempo_bpm))
     lines = [(one.part, one.line) for one in asked if one.line.notes]
     if not lines:
         raise unreadable("no-notes", where=document.name, what="the low-brass parts have no notes here",

@@ -26,6 +26,7 @@ from analyzer.score.transposing import Reads
 from analyzer.section.burden import takes
 from analyzer.section.skills import Skill, skills_of
 from analyzer.selection import asked_lines, chosen_parts
+from analyzer.supposed import doubts_of
 
 Reason = Code | Literal["far-out", "out-of-tune"]
 """The codes of a note that cannot be played, and two of notes that the other horn has better."""
@@ -133,6 +134,7 @@ def ready(documents: Sequence[Document], before: Horn, after: Horn, player: Play
         problems += found
         asked, more = asked_lines(document, chosen, reads=reads)
         problems += more
+        problems += dict.fromkeys(doubt for one in asked for doubt in doubts_of(one.line, document.name))
         lines += [(document, one.played, one.line) for one in asked if one.line.notes
                   and (parts or takes(before, one.line.family) or takes(after, one.line.family))]
     if not lines:
