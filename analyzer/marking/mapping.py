@@ -52,7 +52,8 @@ def line_json(one: Planned, plans: int = 0) -> dict[str, Any]:
             "notes": totals.notes, "unplayable": totals.unplayable, "travel_mm": _rounded(totals.travel_mm),
             "chart_travel_mm": _rounded(totals.chart_travel_mm), "valve_changes": totals.valve_changes,
             "peak_speed_mm_s": _rounded(totals.peak_speed_mm_s),
-            "tempo_ceiling_bpm": _rounded(totals.tempo_ceiling_bpm),
+            "tempo_ceiling_bpm": _rounded(totals.tempo_ceiling_bpm), "ceiling_by": totals.ceiling_by,
+            "beat": beat_json(plan),
         },
         "cost": round(plan.cost, 3),
     }
@@ -65,6 +66,12 @@ def line_json(one: Planned, plans: int = 0) -> dict[str, Any]:
              "valve_changes": other.valve_changes, "differs": list(other.differs), "what": what_differs(plan, other)}
             for other in variants(one.planner, min(plans, MOST_VARIANTS), pins)]
     return result
+
+
+def beat_json(plan: Plan) -> dict[str, Any]:
+    """Return the tempo ceiling in the beat that is printed where it is reached."""
+    beat, bpm = plan.ceiling_in_beats
+    return {"unit": beat.unit, "dots": beat.dots, "bpm": _rounded(bpm)}
 
 
 def _labels(choices: Iterable[Candidate | None]) -> list[str | None]:

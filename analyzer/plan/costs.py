@@ -13,15 +13,13 @@ from dataclasses import dataclass
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.horn import Horn
 from analyzer.plan.familiarity import LEVELS, Level, known_as
+from analyzer.plan.limits import PEAK_OVER_MEAN as PEAK_OVER_MEAN
 from analyzer.plan.progress import Pair
 from analyzer.plan.slurs import STILL_MM as STILL_MM  # a slide that stands still belongs to its costs, too
 from analyzer.plan.slurs import slur_kind
 from analyzer.plan.timing import NoteTime
 from analyzer.plan.weights import Weights
 
-PEAK_OVER_MEAN = 1.875
-"""Peak over mean speed of a minimum-jerk move (Shadmehr and Wise, *Minimum jerk*, after Hogan 1984 and Flash and
-Hogan 1985: the fifth-power path; derived from it)."""
 BROKEN = 1e6
 """Price of a broken hard rule (a glissando over partials): never chosen while another way exists."""
 
@@ -235,41 +233,6 @@ class SlideCosts:
             rows.append(tuple(moving_out))
         return tuple(rows)
 
-    def load_rows(self, before: Sequence[Candidate], after: Sequence[Candidate], move: Move) -> Matrix:
-        """Load of every move: 1 over the factor by which the tempo may rise before it is too fast. Rows by arrival.
-
-        A glissando that no pair of choices keeps is broken at any tempo and says nothing about the tempo.
-        """
-        gliss = move.gliss and any(keeps_gliss(a, b) for a in before for b in after)
-        return tuple(
-            tuple(
-                BROKEN if gliss and not keeps_gliss(a, b)
-                else self._load(abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0)), move)
-                for a in before
-            )
-            for b in after
-        )
-
-    def _load(self, distance_mm: float, move: Move) -> float:
-        """Invert `timing.moving_s` for the tempo factor at which `distance_mm` just fits the greatest speed."""
-        needs_s = PEAK_OVER_MEAN * distance_mm / self.max_speed_mm_s - move.breath_s
-        if needs_s <= 0.0:
-            return 0.0
-        glide_s = self.weights.glide_from_s
-        load = needs_s / (move.idle_s + move.share * move.note_s)
-        if move.note_s * load >= glide_s:
-            return load
-        load = needs_s / (move.idle_s + move.note_s)
-        if move.note_s * load < move.share * glide_s:
-            return load
-        # Between: the slide keeps its time within the note; only the silence shrinks.
-        return max(needs_s - move.share * glide_s, 0.0) / move.idle_s if move.idle_s else glide_s / move.note_s
-
-    @property
-    def greatest(self) -> float:
-        """Greatest comfortable peak speed of the slide. [mm/s]"""
-        return self.max_speed_mm_s
-
 
 class ValveCosts:
     """Costs on a valved horn."""
@@ -333,16 +296,6 @@ class ValveCosts:
     def matrix(self, before: Sequence[Candidate], after: Sequence[Candidate], move: Move) -> Matrix:
         """Edge costs between two layers."""
         return tuple(tuple(sum(self.move_items(a, b, move).values()) for a in before) for b in after)
-
-    def load_rows(self, before: Sequence[Candidate], after: Sequence[Candidate], move: Move) -> Matrix:
-        """Load of every move: 1 over the factor by which the tempo may rise before fingers are too slow."""
-        load = 1.0 / (move.next_s * self.weights.finger_rate_hz)
-        return tuple(tuple(0.0 if a.valves == b.valves else load for a in before) for b in after)
-
-    @property
-    def greatest(self) -> float:
-        """Greatest comfortable rate of valve changes. [1/s]"""
-        return self.weights.finger_rate_hz
 
 
 Costs = SlideCosts | ValveCosts

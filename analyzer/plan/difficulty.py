@@ -2,9 +2,9 @@
 
 A measure's `share` is the greatest of these, each 1 at the limit:
 
-- **moving**: the quickest move into a note of the measure, as 1 over the factor by which the tempo may rise before the
-  slide passes the player's greatest speed, or the fingers their greatest rate (`costs.load_rows`; derived);
-- **reaching**: ``0.6 * (slide out / reach) ** 2``: the square keeps fourth position (0.1 on a whole slide) far from
+- **slide, valves, tongue, lip**: the load of the step into a note of the measure, 1 over the factor by which the tempo
+  may rise before it takes all that the player has (`plan.loads`; derived from `plan.limits`);
+- **reach**: ``0.6 * (slide out / reach) ** 2``: the square keeps fourth position (0.1 on a whole slide) far from
   seventh (0.55), and 0.6 says that a comfortable place at full reach is work, yet no limit. Judged; teachers'
   rankings of passages by reach would change it;
 - **tuning**: ``0.5 * cents off / lip_reach``, over the cents a player bends without harm, for notes that sound a
@@ -14,11 +14,14 @@ A measure's `share` is the greatest of these, each 1 at the limit:
 - a note that nothing sounds, or a glissando that breaks, counts as `BEYOND`.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from analyzer.horns.candidate import shown
-from analyzer.plan.costs import BROKEN
+from analyzer.plan.costs import keeps_gliss
+from analyzer.plan.haste import haste_said
+from analyzer.plan.loads import Load
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.solve import Planner
 
@@ -40,7 +43,8 @@ LEVELS: tuple[tuple[float, Level], ...] = ((0.25, "calm"), (0.5, "steady"), (0.7
 class MeasureDifficulty:
     """One measure: `share` of the limit (0 and up), and `reason`, what makes it so, as one sentence.
 
-    `kind` is ``rest``, ``moving``, ``reaching``, ``tuning``, ``range`` or ``unplayable``; `index` the note it is about.
+    `kind` is ``rest``, ``slide``, ``valves``, ``tongue``, ``lip``, ``reach``, ``tuning``, ``range`` or ``unplayable``;
+    `index` the note it is about.
     """
 
     measure: str
@@ -59,8 +63,9 @@ class MeasureDifficulty:
 def difficulties(planner: Planner, plan: Plan) -> tuple[MeasureDifficulty, ...]:
     """Return one entry a measure of the line, in order; `plan` must come from `planner`."""
     found: dict[int, tuple[float, str, str, int]] = {}
+    loads = planner.loads_of(plan)
     for k, one in enumerate(plan.notes):
-        for share, kind, reason in _shares(planner, plan, k, one):
+        for share, kind, reason in _shares(planner, plan, k, one, loads):
             where = one.note.measure_index
             if where not in found or share > found[where][0]:
                 found[where] = (share, kind, reason, k)
@@ -73,36 +78,36 @@ def difficulties(planner: Planner, plan: Plan) -> tuple[MeasureDifficulty, ...]:
 
 
 def hardest(found: tuple[MeasureDifficulty, ...], most: int = 4) -> tuple[MeasureDifficulty, ...]:
-    """Return the measures to practise first, hardest first, without calm ones and repeated spots."""
-    worth = sorted((one for one in found if one.share > LEVELS[0][0]), key=lambda one: (-one.share, one.measure_index))
+    """Return the measures to practise first, hardest first, without calm ones and repeated spots.
+
+    Tuning comes last while the lip can mend it: nobody names a flat D4 before the fast measure.
+    """
+    worth = sorted((one for one in found if one.share > LEVELS[0][0]),
+                   key=lambda one: (one.kind == "tuning" and one.share <= 1, -one.share, one.measure_index))
     first: dict[str, MeasureDifficulty] = {}
     for one in worth:
         first.setdefault(one.reason, one)
     return tuple(first.values())[:most]
 
 
-def _shares(planner: Planner, plan: Plan, k: int, one: PlannedNote) -> list[tuple[float, str, str]]:
+def _shares(planner: Planner, plan: Plan, k: int, one: PlannedNote,
+            loads: Sequence[Load]) -> list[tuple[float, str, str]]:
     name = one.note.written.pretty
     choice = one.choice
     if choice is None:
         return [(BEYOND, "unplayable", f"{one.problem.what if one.problem else name + ' cannot be played'}.")]
-    out = [(0.0, "moving", "No move worth naming.")]
+    out = [(0.0, "slide" if plan.horn.family == "slide" else "valves", "No move worth naming.")]
     horn, player = plan.horn, plan.player
     before = plan.notes[k - 1].choice if k else None
-    if before is not None and k:
-        load = planner.costs.load_rows([before], [choice], planner.moves[k - 1])[0][0]
-        start = plan.notes[k - 1].note.written.pretty
-        step = f"{start} ({shown(before.label)}) to {name} ({shown(choice.label)})"
-        if load >= BROKEN:
-            out.append((BEYOND, "unplayable", f"The glissando {step} leaves its partial."))
-        else:
-            what = "the greatest slide speed" if horn.family == "slide" else "the quickest fingers"
-            much = f"{load:.1f} times" if load > 1 else f"{100 * load:.0f} % of"
-            out.append((load, "moving", f"{step}: {much} {what} we reckon with."))
+    if k and before is not None and plan.notes[k - 1].note.gliss_after and not keeps_gliss(before, choice):
+        step = f"{plan.notes[k - 1].note.written.pretty} ({shown(before.label)}) to {name} ({shown(choice.label)})"
+        out.append((BEYOND, "unplayable", f"The glissando {step} leaves its partial."))
+    elif k and (load := loads[k - 1]).most > 0:
+        out.append((load.most, load.by, f"{haste_said(planner, plan, k - 1, load)}."))
     reach_mm = player.reach_on(horn)
     if choice.extension_mm and reach_mm > 0:
         share = FULL_REACH * (choice.extension_mm / reach_mm) ** 2
-        out.append((share, "reaching", f"{name} in {shown(choice.label)} is {choice.extension_mm / 10:.0f} cm out; "
+        out.append((share, "reach", f"{name} in {shown(choice.label)} is {choice.extension_mm / 10:.0f} cm out; "
                                        f"the reach is {reach_mm / 10:.0f} cm."))
     off = abs(choice.off_cents)
     if one.time.sounds_s >= HEARD_S and off >= 1:

@@ -5,9 +5,11 @@ from dataclasses import dataclass
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.horn import Horn
 from analyzer.plan.familiarity import Rank
+from analyzer.plan.limits import By
 from analyzer.plan.player import Player
 from analyzer.plan.timing import NoteTime
 from analyzer.problem import Problem
+from analyzer.score.beat import QUARTER, Beat
 from analyzer.score.line import Line, LineNote
 
 
@@ -70,7 +72,8 @@ class Totals:
 
     `travel_mm` is the slide's way as planned, `chart_travel_mm` by the usual chart, not counted across a note that
     cannot be played; `tempo_ceiling_bpm` the tempo [quarter notes a minute, in force at the hardest move] up to which
-    some plan stays within the player's slide speed or finger rate.
+    some plan stays within what the player can do, and `ceiling_by` what stops it there: slide, valves, tongue, lip, or
+    none.
     """
 
     notes: int
@@ -80,6 +83,7 @@ class Totals:
     valve_changes: int
     peak_speed_mm_s: float | None
     tempo_ceiling_bpm: float | None
+    ceiling_by: By
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,3 +102,13 @@ class Plan:
     def __repr__(self) -> str:
         """Return one short line."""
         return f"Plan({self.line!r}, {self.horn.name}, cost={self.cost:.1f})"
+
+    @property
+    def ceiling_in_beats(self) -> tuple[Beat, float | None]:
+        """The beat that is printed at the hardest step (at the first note where nothing is hard), and the tempo
+        ceiling in it [beats a minute], None where nothing limits it.
+        """
+        where = self.hardest[0] if self.hardest else 0
+        beat = self.line.beat_at(self.notes[where].note.onset) if self.notes else QUARTER
+        bpm = self.totals.tempo_ceiling_bpm
+        return beat, None if bpm is None else bpm / float(beat.quarters)

@@ -8,6 +8,7 @@ from analyzer.horns.candidates import DEFAULT_CEILING_MIDI, position_place_mm, p
 from analyzer.horns.horn import Horn
 from analyzer.pitch import parse_pitch
 from analyzer.plan.familiarity import LEVELS, Level
+from analyzer.plan.limits import Limits, limits_of
 from analyzer.plan.progress import Pair, both_ways, parse_move
 from analyzer.problem import Unreadable
 from analyzer.toml_file import Table, read_table
@@ -21,8 +22,16 @@ HAND_AT_FIRST_MM = 60.0
 Reference 2007) could not hold sixth, which average fourth and fifth graders reach (J. Wright, "Little trombonists: can
 it work for them?", 2013). Cautious: F. Hallen, "Posaune", finds seven positions mostly in reach from ten on, where
 this leaves seventh to players of 160 cm. Measured reaches of pupils would change our mind."""
-KEYS = ("name", "outermost_position", "reach_mm", "height_cm", "attachment_ceiling", "max_slide_speed_mm_s", "low",
-        "high", "learned", "secure", "level", "cannot")
+RATES = {
+    "slide_acceleration_m_s2": (1, 200, " m/s2: about 20 for a student, 60 for a virtuoso"),
+    "max_slide_speed_mm_s": (100, 20000, " mm/s"),
+    "tongue_notes_s": (1, 25, " notes a second"),
+    "slur_notes_s": (1, 25, " notes a second"),
+    "valve_notes_s": (1, 40, " notes a second"),
+}
+"""Keys of the player file that say how fast the player is, with the range of each and its unit."""
+KEYS = ("name", "outermost_position", "reach_mm", "height_cm", "attachment_ceiling", *RATES, "low", "high", "learned",
+        "secure", "level", "cannot")
 EARLIER_WORDS: dict[str, Level] = {"developing": "intermediate", "experienced": "advanced"}
 """Words for levels in files of earlier versions."""
 VALVES = ("T", "S", "1", "2", "3", "4")
@@ -34,10 +43,12 @@ class Player:
 
     `reach_mm` is how far the slide goes out comfortably [mm]; `outermost_position` the same as a position of the open
     scale; None where not told. `ceiling_midi` is the highest sounding pitch for the attachment, None lifts it.
-    `max_speed_mm_s` is the greatest comfortable peak speed of the slide, None where not told. `low`, `high` [MIDI].
+    `max_speed_mm_s` is the greatest comfortable peak speed of the slide, None where not told, as the rates after it.
+    `low`, `high` [MIDI].
     `learned` lists valve states as labels (``T``, ``TS``, ``1-3``), None for all; open is always learned. `secure`
     holds the moves that need no more practice, each good in both directions. `level` says which alternates are
-    familiar; `cannot` lists valves that the player's hand cannot press.
+    familiar, and how fast arm, tongue, lip and fingers are where that is not told: `limits` has them all. `cannot`
+    lists valves that the player's hand cannot press.
     """
 
     name: str = "player"
@@ -46,6 +57,10 @@ class Player:
     outermost_position: int | None = None
     ceiling_midi: int | None = DEFAULT_CEILING_MIDI
     max_speed_mm_s: float | None = None
+    slide_acceleration_m_s2: float | None = None
+    tongue_notes_s: float | None = None
+    slur_notes_s: float | None = None
+    valve_notes_s: float | None = None
     low: int | None = None
     high: int | None = None
     learned: tuple[str, ...] | None = None
@@ -83,6 +98,14 @@ class Player:
     def can_hold(self, valves: tuple[str, ...]) -> bool:
         """Tell whether the player's hand can press all of these valves."""
         return not any(valve in self.cannot for valve in valves)
+
+    @property
+    def limits(self) -> Limits:
+        """How fast this player is: what is told, and the rest by level."""
+        return limits_of(
+            level=self.level, slide_acceleration_m_s2=self.slide_acceleration_m_s2,
+            max_slide_speed_mm_s=self.max_speed_mm_s, tongue_notes_s=self.tongue_notes_s,
+            slur_notes_s=self.slur_notes_s, valve_notes_s=self.valve_notes_s)
 
     @property
     def secure_ways(self) -> frozenset[Pair]:
@@ -199,6 +222,7 @@ def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str,
     given_name = table.get("name", "player")
     if not isinstance(given_name, str) or not given_name.strip():
         raise wrong("name", f"name is {given_name!r}", 'Give a short text such as "Player 1".')
+    rates = {key: number(key, *bounds) for key, bounds in RATES.items()}
     outermost = number("outermost_position", 1, 7, "")
     if outermost is not None and outermost != int(outermost):
         raise wrong("outermost_position", f"outermost_position is {outermost}", "Give a whole number from 1 to 7.")
@@ -213,7 +237,7 @@ def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str,
     return Player(
         name=given_name.strip(), reach_mm=reach, reach_estimated=estimated,
         outermost_position=int(outermost) if outermost is not None else None, ceiling_midi=ceiling,
-        max_speed_mm_s=number("max_slide_speed_mm_s", 100, 20000, " mm/s"), low=low, high=high,
+        max_speed_mm_s=rates.pop("max_slide_speed_mm_s"), **rates, low=low, high=high,
         learned=tuple(learned) if learned is not None else None, secure=tuple(moves),
         level=level, cannot=tuple(dict.fromkeys(cannot)),
     )

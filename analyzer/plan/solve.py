@@ -7,12 +7,15 @@ from itertools import pairwise
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.candidates import candidates, chart_choice
 from analyzer.horns.horn import Horn
-from analyzer.plan.costs import BROKEN, PEAK_OVER_MEAN, Matrix, Move, costs_for, keeps_gliss, move_of
+from analyzer.plan.ceiling import Ceiling, ceiling
+from analyzer.plan.costs import PEAK_OVER_MEAN, Matrix, Move, costs_for, keeps_gliss, move_of
 from analyzer.plan.familiarity import Rank, familiarity
 from analyzer.plan.figures import Tied, tied, ties_of
 from analyzer.plan.glissando import advice
 from analyzer.plan.groups import Resolver, group_of, note_whys, runs
 from analyzer.plan.jumps import landed, leaps_of, paid, settled
+from analyzer.plan.limits import Limits
+from analyzer.plan.loads import Load, Loads
 from analyzer.plan.plan import Alternative, Group, Plan, PlannedNote, Totals
 from analyzer.plan.player import Player
 from analyzer.plan.reasons import Around, note_reasons
@@ -22,7 +25,7 @@ from analyzer.plan.unplayable import broken_glissandi, why_not
 from analyzer.plan.weights import Weights, default_weights
 from analyzer.problem import Problem, unreadable
 from analyzer.score.line import Line
-from analyzer.solver import INF, Lattice, least_peak
+from analyzer.solver import INF, Lattice
 
 _NOTHING: tuple[Candidate, ...] = ()
 
@@ -104,6 +107,7 @@ class Planner:
             for time, (a, b), trill in zip(self.times, pairwise(line.notes), trills, strict=False)
         ]
         self._trill_choices = self._found_trill_choices(trills)
+        self.loads = self._loads(self.player.limits)
         self.leaps = leaps_of(line, self.times, self.weights.glide_from_s)
         self._lattice: Lattice | None = None
         self._tied: Tied | None = None
@@ -111,7 +115,7 @@ class Planner:
         self._rows: dict[object, list[float]] = {}
         self._wider: dict[tuple[int, Candidate], tuple[Candidate, ...]] = {}
         self._first: Plan | None = None
-        self._ceiling: tuple[float | None, tuple[int, ...]] | None = None
+        self._ceiling: Ceiling | None = None
 
     def _open_glissandi(self) -> None:
         """Where no recommended choices keep a glissando on one sweep of the slide, let those in that do."""
@@ -307,7 +311,7 @@ class Planner:
         planned = tuple(notes)
         peaks = self._peaks(picked)
         return Plan(line=self.line, horn=self.horn, player=self.player, notes=planned, cost=cost,
-                    totals=self._totals(planned, peaks), hardest=self.ceiling()[1], groups=groups)
+                    totals=self._totals(planned, peaks), hardest=self.ceiling().steps, groups=groups)
 
     def _groups(self, base: Lattice, lattice: Lattice, choices: Sequence[tuple[Candidate, ...]],
                 pins: Mapping[int, str], around: Around, old: Plan | None, redone: tuple[int, int],
@@ -420,38 +424,22 @@ class Planner:
             travel_mm=travel_mm(mine) if slide else None, chart_travel_mm=travel_mm(usual) if slide else None,
             valve_changes=valve_changes(picked),
             peak_speed_mm_s=max(peaks.values(), default=0.0) if slide else None,
-            tempo_ceiling_bpm=self.ceiling()[0],
+            tempo_ceiling_bpm=self.ceiling().bpm, ceiling_by=self.ceiling().by,
         )
 
-    def ceiling(self) -> tuple[float | None, tuple[int, ...]]:
-        """Return the tempo ceiling [quarter notes a minute at the hardest move] and the moves that set it.
+    def loads_of(self, plan: Plan, limits: Limits | None = None) -> tuple[Load, ...]:
+        """Return what each step of a plan asks of the player, or of other `limits`, by the note that it leaves."""
+        loads = self.loads if limits is None else self._loads(limits)
+        return loads.walk([note.choice for note in plan.notes])
 
-        Exact: for every move the factor by which the tempo may rise is known, and the walk with the greatest least
-        factor decides. None where nothing moves.
-        """
+    def _loads(self, limits: Limits) -> Loads:
+        return Loads(self.line, self.horn.family == "slide", limits, self.times, self.moves, self.weights.glide_from_s)
+
+    def ceiling(self) -> Ceiling:
+        """Return the tempo ceiling: some walk reaches it, none goes beyond."""
         if self._ceiling is None:
-            self._ceiling = self._found_ceiling()
+            self._ceiling = ceiling(self.loads, self.choices, self.times)
         return self._ceiling
-
-    def _found_ceiling(self) -> tuple[float | None, tuple[int, ...]]:
-        if len(self.choices) < 2:
-            return None, ()
-        nodes = [[0.0] * (len(one) or 1) for one in self.choices]
-        cache: dict[object, Matrix] = {}
-        edges = []
-        for k, (a, b) in enumerate(pairwise(self.choices)):
-            key = (id(a), id(b), self.moves[k])
-            if key not in cache:
-                if a and b:
-                    cache[key] = self.costs.load_rows(a, b, self.moves[k])
-                else:
-                    cache[key] = ((0.0,) * (len(a) or 1),) * (len(b) or 1)
-            edges.append(cache[key])
-        worst, walk = least_peak(nodes, edges)
-        if worst <= 0.0 or worst >= BROKEN:
-            return None, ()
-        hard = tuple(k for k, matrix in enumerate(edges) if matrix[walk[k + 1]][walk[k]] >= worst * (1 - 1e-9))
-        return self.times[hard[0]].bpm / worst, hard[:2]
 
 
 def travel_mm(choices: Sequence[Candidate | None]) -> float:

@@ -14,7 +14,7 @@ _FREE_S = 0.25
 
 @dataclass(frozen=True, slots=True)
 class NoteTime:
-    """Times of one note [s, rounded to milliseconds].
+    """Times of one note [s, rounded: equal notes have equal times].
 
     `sounds_s` is how long it sounds; `next_s` the time to the next attack; `move_s` the part of that in which slide
     or fingers may move (above 0): `idle_s` of silence or waiting, and of the note itself the share `share`;
@@ -88,8 +88,8 @@ def note_times(line: Line, weights: Weights, tempo_bpm: float | None = None) -> 
             share = 1.0
         move = idle + breath + moving_s(min(sounds, gap), share, weights.glide_from_s)
         times.append(NoteTime(
-            round(start + extra, 3), round(sounds + (wait if note.fermata else 0.0), 3), round(gap + wait, 3),
-            round(max(move, 0.001), 3), clock.bpm(float(note.onset)), round(idle, 3), share, breath))
+            round(start + extra, 6), round(sounds + (wait if note.fermata else 0.0), 6), round(gap + wait, 6),
+            round(max(move, 0.001), 3), clock.bpm(float(note.onset)), round(idle, 6), share, breath))
         extra += wait
     return tuple(times)
 

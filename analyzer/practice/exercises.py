@@ -152,7 +152,7 @@ def _move_drill(kit: Kit, move: Move) -> Exercise | None:
     if found is not None and float(value) * 60 / found.goal_bpm > 1.05 * move.gap_s and (
             value != values[0][0] or found.steps != steps):
         # Above the ceiling there is nothing to gain by haste.
-        found = replace(found, climb=", no faster even where the music is.")
+        found = replace(found, climb=", no faster in the music.")
     return found
 
 

@@ -4,7 +4,7 @@ A move is a step between two neighbouring notes, told by both pitches and both c
 three shares, each about 0 to 1:
 
 - *far*: way over the whole slide; on valves, fingers that change over the number of valves;
-- *fast*: peak speed over the comfortable one (on valves: changes a second over the comfortable rate), at most 2;
+- *fast*: the load of slide or valves, 1 at what the player can do (`plan.loads`), at most 2;
 - *tune*: what the worse of the two notes is off, over what the lip bends without harm, at most 2.
 
 `NEW_FACTOR` multiplies it where one end is in a valve state that the player has not learned; a move that the player
@@ -32,7 +32,7 @@ FAR = 0.4
 FAR_FINGERS = 0.7
 """The same for the share of the valves that change; judged: three of three or four, not an everyday change of two."""
 FAST = 0.6
-"""Share of the comfortable speed from which a move is called fast; judged."""
+"""Share of what the player can do from which a move is called fast; judged."""
 
 _FEW = 5
 _SLURS: Mapping[Slur, str] = {
@@ -135,7 +135,7 @@ def secure_moves(plan: Plan, learner: Player) -> tuple[Pair, ...]:
 
 def _move(planner: Planner, pairs: list[tuple[PlannedNote, PlannedNote]], learner: Player) -> Move:
     horn = planner.horn
-    a, b = min(pairs, key=lambda pair: planner.moves[pair[0].index].move_s)
+    a, b = min(pairs, key=lambda pair: (planner.loads.free[pair[0].index], planner.moves[pair[0].index].move_s))
     one, other = a.choice, b.choice
     assert one is not None
     assert other is not None
@@ -145,11 +145,11 @@ def _move(planner: Planner, pairs: list[tuple[PlannedNote, PlannedNote]], learne
     if horn.family == "slide":
         distance = abs((other.extension_mm or 0.0) - (one.extension_mm or 0.0))
         peak = PEAK_OVER_MEAN * distance / step.move_s
-        far, fast = distance / horn.slide_end_mm, peak / planner.costs.greatest
+        far = distance / horn.slide_end_mm
     else:
         changed = set(one.valves) ^ set(other.valves)
         far = len(changed) / max(1, len(horn.loop_names))
-        fast = (1 / step.next_s) / planner.costs.greatest if changed else 0.0
+    fast = max(planner.loads.hand(a.index, one, other))
     off = max((one.off_cents, other.off_cents), key=abs)
     lip = max(1.0, horn.lip_reach.value)
     new = not (learner.knows(one.valves) and learner.knows(other.valves))

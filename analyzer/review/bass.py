@@ -2,14 +2,17 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from statistics import median
 
 from analyzer.analysis import Analysis, Planned
 from analyzer.horns.candidate import shown
 from analyzer.horns.horn import Horn
 from analyzer.pitch import pitch_of
+from analyzer.plan.haste import haste_said
+from analyzer.plan.loads import TOO_MUCH, Load
 from analyzer.plan.plan import Plan
-from analyzer.plan.solve import Planner, travel_mm
+from analyzer.plan.solve import Planner
 from analyzer.plan.unplayable import broken_glissandi, whose, why_not
 from analyzer.review.findings import Finding, finding_at
 from analyzer.review.harmony import Harmony
@@ -119,36 +122,18 @@ def _unplayable(ways: Remedies, k: int) -> Finding:
 
 
 def _moves(ways: Remedies) -> Iterator[Finding]:
-    plan, planner, line = ways.plan, ways.planner, ways.line
-    most = planner.costs.greatest
-    rates = [ways.rate(plan, planner, k) for k in range(len(line.notes) - 1)]
-    k = 0
-    while k < len(rates):
-        if rates[k] <= most:
-            k += 1
-            continue
-        start = k
-        while k < len(rates) and rates[k] > most:
-            k += 1
-        worst = max(range(start, k), key=lambda j: rates[j])
-        yield _too_fast(ways, start, k, worst, rates[worst])
+    loads = ways.planner.loads_of(ways.plan)
+    for by, steps in groupby(range(len(loads)), key=lambda k: loads[k].by if loads[k].most > TOO_MUCH else None):
+        if by is not None:
+            run = list(steps)
+            yield _too_fast(ways, run, max(run, key=lambda k: loads[k].most), loads)
 
 
-def _too_fast(ways: Remedies, start: int, stop: int, worst: int, rate: float) -> Finding:
-    plan, line, most = ways.plan, ways.line, ways.planner.costs.greatest
-    a, b = plan.notes[worst], plan.notes[worst + 1]
-    assert a.choice is not None
-    assert b.choice is not None
-    step = f"{a.note.sounding.pretty} ({shown(a.choice.label)}) to {b.note.sounding.pretty} ({shown(b.choice.label)})"
-    run = f" (the worst of {stop - start} moves in a row)" if stop - start > 1 else ""
-    if ways.horn.family == "slide":
-        what = (f"{step} asks for {travel_mm((a.choice, b.choice)) / 10:.0f} cm of slide at {rate / 1000:.1f} m/s; "
-                f"{whose(ways.player)} limit is {most / 1000:.1f} m/s{run}")
-    else:
-        what = f"{step} asks for {rate:.0f} changes of valves a second; the limit is {most:.0f}{run}"
-    grace = a.note.grace or b.note.grace
+def _too_fast(ways: Remedies, run: Sequence[int], worst: int, loads: Sequence[Load]) -> Finding:
+    hardest = f" (hardest of {len(run)} in a row)" if len(run) > 1 else ""
     remedies = (*ways.tempo(worst), *ways.quicker_horns(worst))
-    return finding_at(line, worst, "too-fast", "note" if grace else "care", what, remedies,
+    return finding_at(ways.line, worst, "too-fast", "care",
+                      haste_said(ways.planner, ways.plan, worst, loads[worst]) + hardest, remedies,
                       more=() if remedies else ("Leave out a note before or after it, or share the passage.",))
 
 

@@ -10,7 +10,8 @@ from analyzer.horns.horn import Horn, Loop
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.horns.tubing import loop_share
 from analyzer.pitch import Pitch, Transposition
-from analyzer.plan.costs import PEAK_OVER_MEAN, keeps_gliss
+from analyzer.plan.costs import keeps_gliss
+from analyzer.plan.loads import TOO_MUCH, Load
 from analyzer.plan.plan import Plan
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner, allowed_choices
@@ -52,7 +53,7 @@ class Remedies:
         offered = [load_horn(name) for name in horn_names()] if horns is None else horns
         self.horns = tuple(one for one in offered if one.family == self.horn.family and one.name != self.horn.name)
         self._plans: dict[object, bool] = {}
-        self._wholes: dict[str, tuple[Plan, Planner]] = {}
+        self._wholes: dict[str, tuple[Load, ...]] = {}
         self._tunings: dict[int, tuple[Remedy, ...]] = {}
         self._others: dict[int, tuple[str, ...]] = {}
         # The nearest playable notes on each side, so that a run of bad notes is led by what stands firm.
@@ -147,8 +148,7 @@ class Remedies:
             return any(keeps_gliss(a, b) for a in before for b in after)
         if self.horn.family != "slide":
             return True
-        nearest = min(abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0)) for a in before for b in after)
-        return PEAK_OVER_MEAN * nearest / self.planner.moves[move].move_s <= self.planner.costs.greatest
+        return min(max(self.planner.loads.hand(move, a, b)) for a in before for b in after) <= TOO_MUCH
 
     # --- other horns, another tuning -----------------------------------------------------------------------------
 
@@ -231,7 +231,7 @@ class Remedies:
 
         def goes(bpm: int) -> bool:
             planner = Planner(line, self.horn, self.player, tempo_bpm=bpm, weights=self.planner.weights)
-            return self.rate(planner.outline(), planner, k - start) <= planner.costs.greatest
+            return planner.loads_of(planner.outline())[k - start].most <= TOO_MUCH
 
         low, high = SLOWEST_BPM, floor(now)
         if not goes(low):
@@ -257,7 +257,7 @@ class Remedies:
                 plan = planner.plan()
                 near = plan.notes[k - start:k - start + 2]
                 self._plans[key] = all(one.choice is not None for one in near) and all(
-                    self.rate(plan, planner, j) <= planner.costs.greatest for j in range(len(plan.notes) - 1))
+                    step.most <= TOO_MUCH for step in planner.loads_of(plan))
             if self._plans[key] and self._lies_well(horn, k):
                 names.append(horn.name)
         return _horn_remedy(names, _BETTER)
@@ -266,23 +266,12 @@ class Remedies:
         """Whether the move after note `k` is within the limit on a horn once the whole line is planned."""
         if horn.name not in self._wholes:
             whole = Planner(self.line, horn, self._willing(), weights=self.planner.weights, times=self.planner.times)
-            self._wholes[horn.name] = (whole.outline(), whole)
-        plan, planner = self._wholes[horn.name]
-        return self.rate(plan, planner, k) <= planner.costs.greatest
+            self._wholes[horn.name] = whole.loads_of(whole.outline())
+        return self._wholes[horn.name][k].most <= TOO_MUCH
 
     def _around(self, k: int) -> tuple[int, Line]:
         start, stop = max(0, k - AROUND), k + AROUND + 2
         return start, replace(self.line, notes=self.line.notes[start:stop], jumps=())
-
-    @staticmethod
-    def rate(plan: Plan, planner: Planner, k: int) -> float:
-        """Peak slide speed of the move after note `k` [mm/s]; on valves, changes a second."""
-        a, b = plan.notes[k].choice, plan.notes[k + 1].choice
-        if a is None or b is None:
-            return 0.0
-        if plan.horn.family == "slide":
-            return PEAK_OVER_MEAN * abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0)) / planner.moves[k].move_s
-        return 0.0 if a.valves == b.valves else 1.0 / planner.moves[k].next_s
 
     # --- glissandi -----------------------------------------------------------------------------------------------
 

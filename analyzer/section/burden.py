@@ -10,6 +10,8 @@ from dataclasses import dataclass, replace
 
 from analyzer.horns.horn import Horn
 from analyzer.plan.costs import BROKEN
+from analyzer.plan.limits import nobodys
+from analyzer.plan.loads import TOO_MUCH, Load
 from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner
 from analyzer.plan.timing import NoteTime
@@ -37,7 +39,6 @@ PRICES = {
 """Judged. The first four stand so far apart that only their order matters; halving or doubling any of the others
 gives the same seats in the sample scores (once, two players change who doubles whom). Seats that a director calls wrong
 would change our mind."""
-_TOO_MUCH = 1 + 1e-9               # load of a move, 1 being all the player has
 
 MOST_BLOCKED_SHARE = 0.5
 """A line of which a player lacks more than this share, for the horn or for the range, is not offered to that player;
@@ -135,22 +136,22 @@ def burden_of(line: Line, member: Member, horn: Horn, *, tempo_bpm: float | None
 
 def tempo_factor(planner: Planner, plan: Plan) -> float:
     """Return what the tempo may be multiplied by until a move of this plan is too fast; inf where nothing moves."""
-    most = max((load(planner, plan, k) for k in range(len(planner.moves))), default=0.0)
+    most = max((step.most for step in loads(planner, plan)), default=0.0)
     return 1 / most if most else float("inf")
 
 
-def load(planner: Planner, plan: Plan, k: int) -> float:
-    """Return the load of a plan's move from note `k`: 1 is all the speed that the player has, 0 no move."""
-    a, b = plan.notes[k].choice, plan.notes[k + 1].choice
-    if a is None or b is None:
-        return 0.0
-    found = planner.costs.load_rows((a,), (b,), planner.moves[k])[0][0]
-    return found if found < BROKEN else 0.0
+def loads(planner: Planner, plan: Plan) -> tuple[Load, ...]:
+    """Return what each step of a plan asks of its player, 1 being all there is.
+
+    Where the file tells no speed, only what nobody does counts: a student of whom the horn alone is known is not ruled
+    out by a usual limit.
+    """
+    return planner.loads_of(plan, None if planner.player.limits.told else nobodys())
 
 
 def too_fast(planner: Planner, plan: Plan) -> tuple[int, ...]:
-    """Return the moves of a plan that ask for more speed than the player has."""
-    return tuple(k for k in range(len(planner.moves)) if load(planner, plan, k) > _TOO_MUCH)
+    """Return the steps of a plan that ask for more speed than the player has."""
+    return tuple(k for k, step in enumerate(loads(planner, plan)) if step.most > TOO_MUCH)
 
 
 def quick_notes(burden: Burden, most: int, tempo_bpm: float | None = None) -> tuple[int, ...] | None:

@@ -36,7 +36,7 @@ TEMPLATE = """\
 [[player]]
 name = "Chair 1"
 horns = ["tenor-f"]             # what this player could pick up, first choice first: lowbrass horns lists the names
-# level = "advanced"            # beginner, intermediate or advanced: which alternates are familiar
+# level = "advanced"            # beginner, intermediate or advanced: which alternates are familiar, how fast
 # low = "E2"                    # lowest and highest note that is secure
 # high = "F4"
 # extreme_low = "C2"            # what goes for a note or two

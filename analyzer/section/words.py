@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from analyzer.review.harmony import Harmony
 from analyzer.review.remedies import Remedies
-from analyzer.section.burden import Burden, burden_of, load, slowed
+from analyzer.section.burden import Burden, burden_of, loads, slowed
 from analyzer.section.changes import Lend, Way
 from analyzer.section.covered import Covered
 from analyzer.section.seating import Chair, Desk
@@ -86,7 +86,8 @@ def _tempo(desk: Desk, way: Way) -> Change:
     fast = [(i, *place) for i, place in enumerate(way.seats) if place and place[1].too_fast
             and place[1].tempo_factor >= way.least]
     i, _, burden = min(fast, key=lambda one: one[2].tempo_factor)
-    k = max(burden.too_fast, key=lambda k: load(burden.planner, burden.plan, k))
+    asked = loads(burden.planner, burden.plan)
+    k = max(burden.too_fast, key=lambda k: asked[k].most)
     was = burden.planner.times[k].bpm
     bpm = floor(was * burden.tempo_factor)
     for _ in range(_MOST_TRIES):

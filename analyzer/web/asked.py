@@ -17,7 +17,9 @@ MOST_COMPARED = 4
 """Horns side by side at once; judged: more columns do not fit a laptop."""
 _FIELDS = {
     "outermost_position": "outermost position", "reach_mm": "reach", "attachment_ceiling": "attachment up to",
-    "max_slide_speed_mm_s": "slide speed", "low": "lowest note", "high": "highest note", "height_cm": "height",
+    "max_slide_speed_mm_s": "slide speed", "slide_acceleration_m_s2": "slide acceleration",
+    "tongue_notes_s": "tongued notes a second", "slur_notes_s": "lip-slurred notes a second",
+    "valve_notes_s": "valve changes a second", "low": "lowest note", "high": "highest note", "height_cm": "height",
     "learned": "learned valves", "name": "name", "secure": "secure moves", "level": "level",
     "cannot": "valves that cannot be pressed",
 }

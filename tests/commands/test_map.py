@@ -39,7 +39,7 @@ def test_json_keeps_the_contract() -> None:
     line = data["lines"][0]
     assert {"part", "line", "of", "horn", "notes", "totals", "plans"} <= set(line)
     assert set(line["totals"]) == {"notes", "unplayable", "travel_mm", "chart_travel_mm", "valve_changes",
-                                   "peak_speed_mm_s", "tempo_ceiling_bpm"}
+                                   "peak_speed_mm_s", "tempo_ceiling_bpm", "ceiling_by", "beat"}
     for note in line["notes"]:
         assert {"index", "measure", "onset", "duration", "written", "sounding", "midi", "grace", "label", "valves",
                 "position", "shade", "partial", "extension_mm", "off_cents", "chart_label", "pinned", "why",

@@ -128,6 +128,6 @@ def test_a_secure_move_costs_its_share_and_no_speed_is_gained() -> None:
                     assert mine[name] == pytest.approx(share * value)
                 if secure and "over_speed" in usual:
                     way = abs((b.extension_mm or 0) - (a.extension_mm or 0))
-                    assert PEAK_OVER_MEAN * way / planner.moves[k].move_s > planner.costs.greatest
+                    assert PEAK_OVER_MEAN * way / planner.moves[k].move_s > planner.costs.max_speed_mm_s
                 eased += secure
     assert eased > 100

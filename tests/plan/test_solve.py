@@ -1,5 +1,8 @@
 """Facts of the trade that a plan must give back, and limits that it must keep."""
 
+from dataclasses import replace
+from fractions import Fraction
+
 import pytest
 
 from analyzer.horns.profiles import load_horn
@@ -77,13 +80,17 @@ def test_glissando_keeps_partial_or_is_flagged() -> None:
 
 
 def test_tempo_ceiling_is_where_the_limit_lies() -> None:
-    """Below the ceiling the plan stays within the player's speed, above it no plan can."""
-    player = Player(max_speed_mm_s=2500)
+    """Below the ceiling the plan stays within the player's speed, above it no plan can.
+
+    The tongue is told fast here, so that the slide's told speed is what stops the line.
+    """
+    player = Player(max_speed_mm_s=2500, tongue_notes_s=25)
     for names in ("Bb2 C3 D3 Eb3 F3 G3 A3 Bb3", "Bb2 B2 Bb2 E3", "F3 C4 D4 A3"):
         line, horn = line_of(names, 0.5, bpm=100), load_horn("tenor")
         ceiling = Planner(line, horn, player, tempo_bpm=100).plan().totals.tempo_ceiling_bpm
         slower = Planner(line, horn, player, tempo_bpm=ceiling * 0.97).plan()
         faster = Planner(line, horn, player, tempo_bpm=ceiling * 1.03).plan()
+        assert slower.totals.ceiling_by == "slide"
         assert slower.totals.peak_speed_mm_s <= 2500 * 1.001
         assert faster.totals.peak_speed_mm_s > 2500
 
@@ -120,6 +127,9 @@ def test_reach_from_height_follows_the_published_ratio() -> None:
     ("[player]\nlearned = 5\n", r"p.toml, line 2: learned is 5"),
     ("[player\n", r"p.toml, line 1: this is not TOML: "),
     ("[players]\n", r"p.toml, line 1: unknown key 'players'"),
+    ('[player]\nlevel = "pro"\n', r"p.toml, line 2: level is 'pro'"),
+    ("[player]\ntongue_notes_s = 500\n", r"p.toml, line 2: tongue_notes_s is 500"),
+    ("[player]\nslide_acceleration_m_s2 = 0\n", r"p.toml, line 2: slide_acceleration_m_s2 is 0"),
 ])
 def test_player_file_mistakes_name_their_line(tmp_path, text: str, said: str) -> None:
     path = tmp_path / "p.toml"
@@ -131,9 +141,15 @@ def test_player_file_mistakes_name_their_line(tmp_path, text: str, said: str) ->
 def test_player_file_is_read_whole(tmp_path) -> None:
     path = tmp_path / "p.toml"
     path.write_text('[player]\nname = "A"\noutermost_position = 6\nattachment_ceiling = "none"\n'
-                    'max_slide_speed_mm_s = 1500\nlow = "E2"\nhigh = "F4"\nlearned = ["T"]\n', encoding="utf-8")
+                    'max_slide_speed_mm_s = 1500\nlow = "E2"\nhigh = "F4"\nlearned = ["T"]\nlevel = "advanced"\n'
+                    'tongue_notes_s = 7\nslur_notes_s = 5\nvalve_notes_s = 8\nslide_acceleration_m_s2 = 25\n',
+                    encoding="utf-8")
     player = read_player(path)
     assert (player.ceiling_midi, player.low, player.high, player.learned) == (None, 40, 65, ("T",))
+    limits = player.limits
+    assert player.level == "advanced"
+    assert (limits.slide_acceleration_m_s2, limits.max_slide_speed_mm_s, limits.tongue_notes_s, limits.slur_notes_s,
+            limits.valve_notes_s, len(limits.told)) == (25, 1500, 7, 5, 8, 5)
     assert player.knows(("T",))
     assert not player.knows(("T", "S"))
 
@@ -158,3 +174,31 @@ def test_an_outline_is_the_plan_without_its_reasons(horn: str) -> None:
     assert [one.choice for one in outline.notes] == [one.choice for one in plan.notes]
     assert (outline.totals, outline.cost, outline.hardest) == (plan.totals, plan.cost, plan.hardest)
     assert all(one.why == () for one in outline.notes if one.choice)
+
+
+def test_free_time_is_no_tempo_limit() -> None:
+    """Grace notes take their time from the note before, and a cadenza written out has none of its own."""
+    plain = Planner(line_of("F3 Bb2 F3"), load_horn("tenor")).plan().totals
+    line = line_of("F3 Bb2 F3")
+    grace = replace(line, notes=(line.notes[0], replace(line.notes[1], grace=True, duration=Fraction(0), midi=40,
+                                                        onset=line.notes[2].onset), line.notes[2]))
+    assert Planner(grace, load_horn("tenor")).plan().totals.tempo_ceiling_bpm >= plain.tempo_ceiling_bpm
+    cadenza = line_of("E2 Bb2 " * 8, Fraction(1, 480))
+    free = replace(cadenza, notes=tuple(replace(note, free=True) for note in cadenza.notes))
+    totals = Planner(free, load_horn("tenor")).plan().totals
+    assert (totals.tempo_ceiling_bpm, totals.ceiling_by) == (None, "none")
+    assert Planner(cadenza, load_horn("tenor")).plan().totals.ceiling_by == "slide"
+
+
+def test_a_told_speed_replaces_the_acceleration_unless_both_are_told() -> None:
+    usual, told = Player().limits, Player(max_speed_mm_s=1600).limits
+    both = Player(max_speed_mm_s=1600, slide_acceleration_m_s2=30).limits
+    assert (usual.slide_acceleration_m_s2, usual.max_slide_speed_mm_s, usual.told) == (36, None, ())
+    assert (told.slide_acceleration_m_s2, told.max_slide_speed_mm_s) == (None, 1600)
+    assert (both.slide_acceleration_m_s2, both.max_slide_speed_mm_s) == (30, 1600)
+    line = line_of("Bb2 E2 " * 4, 0.5)
+    found = [Planner(line, load_horn("tenor"), player).ceiling().bpm for player in (
+        Player(max_speed_mm_s=2500), Player(slide_acceleration_m_s2=30),
+        Player(max_speed_mm_s=2500, slide_acceleration_m_s2=30))]
+    assert found[2] == min(found)
+    assert found[0] != found[1]

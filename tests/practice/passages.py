@@ -15,7 +15,6 @@ from itertools import pairwise
 from pathlib import Path
 
 from analyzer.analysis import Request, analyse
-from analyzer.plan.costs import PEAK_OVER_MEAN
 from analyzer.plan.player import Player
 from analyzer.practice.drills import Drills, drills_for
 from analyzer.score.document import Document, open_document
@@ -113,14 +112,14 @@ def _passage(path: Path, place: int, horn: str, player: Player, chance: random.R
 def hardest(drills: Drills) -> list[frozenset[End]]:
     """Return the moves of the hand by rank, worked out anew from the plan: frequency × difficulty × not yet learned.
 
-    The formula is the documented one: way over the slide's length or fingers over valves, speed over the comfortable
-    one, cents over what the lip bends, twice as much where a valve state is new; nothing where it is secure.
+    The formula is the documented one: way over the slide's length or fingers over valves, speed over what the player
+    has, cents over what the lip bends, twice as much where a valve state is new; nothing where it is secure.
     """
     planner, kit = drills.planned.planner, drills.kit
     learner, horn = kit.learner, planner.horn
     secure = {frozenset(pair) for pair in learner.secure}
     times: Counter[tuple[End, End]] = Counter()
-    least_s: dict[tuple[End, End], float] = {}
+    quickest: dict[tuple[End, End], int] = {}
     ends = {}
     for k, (a, b) in enumerate(pairwise(drills.planned.plan.notes)):
         if a.choice is None or b.choice is None or a.choice.label == b.choice.label:
@@ -131,19 +130,18 @@ def hardest(drills: Drills) -> list[frozenset[End]]:
         move = planner.moves[k]
         ends[key] = a.choice, b.choice
         times[key] += 1
-        slide = horn.family == "slide"
-        gap_s = move.move_s if slide else move.next_s
-        least_s[key] = min(gap_s, least_s.get(key, gap_s))
+        if key not in quickest or move.move_s < planner.moves[quickest[key]].move_s:
+            quickest[key] = k
     scores = {}
     for key, count in times.items():
         a, b = ends[key]
         if horn.family == "slide":
             way = abs(a.extension_mm - b.extension_mm)
-            far, fast = way / horn.slide_end_mm, PEAK_OVER_MEAN * way / least_s[key] / planner.costs.greatest
+            far = way / horn.slide_end_mm
         else:
             changed = set(a.valves) ^ set(b.valves)
             far = len(changed) / len(horn.loop_names)
-            fast = 1 / least_s[key] / planner.costs.greatest if changed else 0.0
+        fast = max(planner.loads.hand(quickest[key], a, b))      # held against brute force in tests/brute
         lip = max(1.0, horn.lip_reach.value)
         off = max(abs(a.off_cents), abs(b.off_cents))
         new = not (learner.knows(a.valves) and learner.knows(b.valves))

@@ -170,7 +170,8 @@ def test_the_tempo_is_playable_and_not_much_more_is(names: str, horn: str) -> No
 
 def test_b_flat_to_b_is_better_on_an_attachment() -> None:
     # B2 is T2 on the attachment and 7 without (common practice; OEIS A309909 for the 7).
-    one = next(one for one in found(line_of("Bb2 B2 Bb2", Fraction(1, 4), bpm=160), "tenor") if one.code == "too-fast")
+    # At 100 second to first leaves a student time, seventh to first none (61 cm in 0.15 s: 157 m/s2).
+    one = next(one for one in found(line_of("Bb2 B2 Bb2", Fraction(1, 4), bpm=100), "tenor") if one.code == "too-fast")
     assert {"tenor-f", "bass-independent"} <= set(remedy(one, "horn").horns)
 
 

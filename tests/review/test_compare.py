@@ -168,7 +168,8 @@ def test_review_command(tmp_path) -> None:
 
 
 def test_review_of_a_clean_part_says_so() -> None:
-    done = run("review", SAMPLES / "attachment-etude.musicxml")
+    # The étude is no longer clean: 61 cm in a sixteenth at 108 is more than arms accelerate (human_limits.csv).
+    done = run("review", SAMPLES / "harbour-march-trio.musicxml", "--part", "1 & 2")
     assert done.returncode == 0
     assert "Nothing found" in done.stdout
     assert "assumed" in done.stdout
