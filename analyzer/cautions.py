@@ -16,6 +16,9 @@ REST = "Rest the euphonium on leg, cushion or stand; bring the horn to the playe
 HEARING = "Loud rooms harm hearing: 100 dB for 15 minutes already uses up a day."
 WHO = "These are practice hints, not medical advice; the teacher who is present and licensed practitioners decide."
 
+IN_SHORT = "If it hurts or tingles, stop and rest; the teacher who is present and licensed practitioners decide."
+"""One line where there is no room for all; it says where they are."""
+
 
 def for_playing(*, slide: bool, valves: bool, estimated_reach: bool = False) -> tuple[str, ...]:
     """Return the cautions for playing or practising on a slide horn, a valved horn, or both; never empty."""

@@ -14,8 +14,8 @@ def counted(number: int, noun: str) -> str:
     return f"{number:,} {noun}{'' if number == 1 else 's'}"
 
 
-def first_few(words: Sequence[str], most: int) -> str:
-    """Return the first `most` words with commas, and how many are left.
+def first_few(words: Sequence[str], most: int, *, mark: str = ", ") -> str:
+    """Return the first `most` words with commas (or another mark), and how many are left.
 
     Examples
     --------
@@ -25,7 +25,7 @@ def first_few(words: Sequence[str], most: int) -> str:
     'a, b and 1 more'
     """
     more = f" and {len(words) - most} more" if len(words) > most else ""
-    return ", ".join(words[:most]) + more
+    return mark.join(words[:most]) + more
 
 
 def measures_named(places: Sequence[str], most: int = 8) -> str:

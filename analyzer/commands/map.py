@@ -18,7 +18,7 @@ from analyzer.commands.options import (
     score_argument,
     write_file,
 )
-from analyzer.marking.mapping import ROW_COLUMNS, map_document, map_text, marks, rows
+from analyzer.marking.mapping import ROW_COLUMNS, map_document, marks, rows
 from analyzer.marking.pins import pins_of_analysis, read_pin, read_pins_file
 from analyzer.marking.which import Which, WriteAs
 from analyzer.plan.weights import read_preferences
@@ -75,14 +75,16 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 @click.option("--strict", is_flag=True, help="Exit with 3 if a note has no playable choice.")
 @click.option("--plans", type=click.IntRange(1, 50), metavar="K",
               help="Show other plans that really differ, up to 5 in all; with --format json also the K best plans.")
+@click.option("--notes", is_flag=True, help="Print every note with its mark, the reasons, and all cautions.")
 @format_option("text", "json", "csv")
 @click.pass_context
 def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, ...], pins_path: Path | None,
-            prefer: Path | None, output: Path | None, clear: bool, strict: bool, plans: int | None, form: str,
-            paper: Literal["a4", "letter"], large: bool, which: Which, write_as: WriteAs) -> None:
+            prefer: Path | None, output: Path | None, clear: bool, strict: bool, plans: int | None, notes: bool,
+            form: str, paper: Literal["a4", "letter"], large: bool, which: Which, write_as: WriteAs) -> None:
     """Plan every trombone and euphonium line of SCORE: the best position or valves for each note, and why.
 
-    SCORE is MusicXML (.musicxml, .xml or .mxl), or ABC, Humdrum, MEI or MIDI. Marks with * differ from the usual chart.
+    SCORE is MusicXML (.musicxml, .xml or .mxl), or ABC, Humdrum, MEI or MIDI. The answer comes first, in a paragraph;
+    --notes prints every note, with * where it differs from the usual chart.
     """
     wanted = read_pins(pins)
     if output is not None and output.suffix.lower() not in ENDINGS:
@@ -113,7 +115,9 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
     elif form == "csv":
         print_csv(rows(analysis), ROW_COLUMNS)
     else:
-        click.echo(map_text(analysis, plans=plans or 0))
+        from analyzer.report.mapping import map_text
+
+        click.echo(map_text(analysis, notes=notes, plans=plans or 0))
     if strict and any(one.plan.totals.unplayable for one in analysis.lines):
         ctx.exit(3)
 

@@ -1,18 +1,15 @@
-"""The map as data and as text: the JSON document of the contract, rows for tables, marks, and the terminal table."""
+"""The map as data: the JSON document of the contract, rows for tables, and marks."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from itertools import groupby, islice
-from textwrap import fill
+from collections.abc import Iterable
+from itertools import islice
 from typing import Any
 
 from analyzer.analysis import Analysis, Planned
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.marking.mark import Mark
 from analyzer.marking.which import Which, asked_for
-from analyzer.plan.difficulty import difficulties
-from analyzer.plan.plan import Group, Plan, PlannedNote
-from analyzer.plan.slurs import slurs_of, slurs_said
-from analyzer.plan.summary import sentences
+from analyzer.plan.plan import Plan, PlannedNote
+from analyzer.plan.slurs import slurs_of
 from analyzer.plan.variants import Variant, pins_of, variants, walks
 
 SCHEMA = "lowbrass.map/1"
@@ -148,15 +145,6 @@ def rows(analysis: Analysis) -> list[dict[str, Any]]:
     return result
 
 
-def map_text(analysis: Analysis, *, width: int = 100, plans: int = 0) -> str:
-    """Return the terminal table: a block a measure, notes over marks, then what differs from the usual and why.
-
-    With `plans`, up to that many plans of another pattern follow each line.
-    """
-    blocks = [_line_text(one, width, plans) for one in analysis.lines]
-    return "\n".join([*blocks, *(f"Caution: {line}" for line in analysis.cautions)])
-
-
 def heading(one: Planned) -> str:
     """Return the name of a line and its horn, for a person."""
     plan = one.plan
@@ -169,32 +157,6 @@ def supposed_text(one: Planned) -> str:
     """Return in one line what the score did not say and was supposed; empty where nothing was."""
     said = "; ".join(f"{found.about} {found.value} ({found.source})" for found in one.assumptions)
     return f"Assumed: {said}." if said else ""
-
-
-def _line_text(one: Planned, width: int, plans: int) -> str:
-    plan = one.plan
-    out = ["", heading(one), "=" * min(width, len(heading(one))), *fill(supposed_text(one), width).splitlines(),
-           *fill(" ".join(sentences(plan, difficulties(one.planner, plan))), width).splitlines(), ""]
-    begins = {group.first: group for group in plan.groups}
-    for _, notes in groupby(plan.notes, key=lambda note: note.note.measure_index):
-        out += _measure_text(list(notes), begins, width)
-    out += ["", *fill(slurs_said(plan), width).splitlines(), ""]
-    if plans > 1:
-        out += _variants_text(one, plans, width)
-    return "\n".join(out)
-
-
-def _variants_text(one: Planned, plans: int, width: int) -> list[str]:
-    others = variants(one.planner, min(plans, MOST_VARIANTS), pins_of(one.plan))[1:]
-    if not others:
-        return ["No other plan really differs: there is no other way, or it is pinned.", ""]
-    out = []
-    for number, other in enumerate(others, 2):
-        slide = f", slide travel {other.travel_mm / 1000:.1f} m" if other.travel_mm is not None else ""
-        said = (f"Plan {number}: cost {other.cost:.1f}, {other.cost - one.plan.cost:.1f} more than the best{slide}, "
-                f"valve changes {other.valve_changes}. {what_differs(one.plan, other)}")
-        out.append(fill(said, width, subsequent_indent="        "))
-    return [*out, ""]
 
 
 def what_differs(plan: Plan, other: Variant, most: int = 6) -> str:
@@ -210,40 +172,3 @@ def what_differs(plan: Plan, other: Variant, most: int = 6) -> str:
         return "The plan itself."
     more = f", and {len(said) - most} notes more" if len(said) > most else ""
     return f"Differs: {', '.join(said[:most])}{more}."
-
-
-def _measure_text(notes: Sequence[PlannedNote], begins: Mapping[int, Group], width: int) -> list[str]:
-    cells = []
-    for note in notes:
-        label = shown(note.choice.label) if note.choice else "×"
-        cells.append((note.note.written.pretty, f"{label}*" if note.changed else label))
-    lead = f"m. {notes[0].note.measure}"
-    out: list[str] = []
-    upper, lower = f"{lead:<8}", " " * 8
-    for name, label in cells:
-        wide = max(len(name), len(label)) + 2
-        if len(upper) + wide > width:
-            out += [upper.rstrip(), lower.rstrip()]
-            upper, lower = " " * 8, " " * 8
-        upper += f"{name:<{wide}}"
-        lower += f"{label:<{wide}}"
-    out += [upper.rstrip(), lower.rstrip()]
-    for number, note in enumerate(notes, 1):
-        if note.problem:
-            out.append(f"        ! note {number}: {note.problem.what}. {note.problem.try_}")
-        if group := begins.get(note.index):
-            out += fill(f"* {_members(notes, number, group)}: {group.why}", width, initial_indent=" " * 8,
-                        subsequent_indent=" " * 10).splitlines()
-    return out
-
-
-def _members(notes: Sequence[PlannedNote], number: int, group: Group) -> str:
-    """Name the notes of a group that begins with the note `number` (from 1) of a measure, and their labels."""
-    labels = " ".join(shown(label) for label in group.labels)
-    first, last = notes[number - 1], number + group.last - group.first
-    if last == number:
-        how = "in" if first.choice and first.choice.position is not None else "with"
-        return f"note {number}, {first.note.written.pretty} {how} {labels}"
-    if last <= len(notes):
-        return f"notes {number} to {last}, {labels}"
-    return f"note {number} to m. {group.measures[1]}, {labels}"

@@ -18,11 +18,11 @@ STILL_MM = 5.0
 
 Slur = Literal["lip", "natural", "with grain", "smear", "valve"]
 SAID: dict[Slur, str] = {
-    "natural": "by themselves",
-    "lip": "by the lip",
-    "valve": "by a valve",
-    "with grain": "with a light tongue",
-    "smear": "only with a soft tongue, or they smear",
+    "natural": "natural",
+    "lip": "lip",
+    "valve": "with the valve",
+    "with grain": "light legato tongue",
+    "smear": "need legato tongue",
 }
 """How the notes part at each, the easiest first."""
 
@@ -61,6 +61,7 @@ def slurs_said(plan: Plan) -> str:
     counts = Counter(kind for kind in kinds if kind)
     if not counts:
         return ""
-    said = ", ".join(f"{counts[kind]} {words}" for kind, words in SAID.items() if counts[kind])
+    said = ", ".join(f"{counts[kind]} {words}" for kind, words in SAID.items() if counts[kind] and kind != "smear")
     where = measures_named([plan.notes[k].note.measure for k, kind in enumerate(kinds) if kind == "smear"])
-    return f"How the slurs are made: {said}{f' ({where})' if where else ''}."
+    tongued = f"{counts['smear']} need{'s' if counts['smear'] == 1 else ''} legato tongue ({where})" if where else ""
+    return f"Slurs: {'; '.join(text for text in (said, tongued) if text)}."

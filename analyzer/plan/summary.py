@@ -1,12 +1,17 @@
 """A plan in three sentences that a director can read aloud."""
 
 from collections.abc import Sequence
+from fractions import Fraction
 
 from analyzer.plan.difficulty import MeasureDifficulty, hardest
 from analyzer.plan.plan import Plan
+from analyzer.score.line import Line
+from analyzer.wording import counted, first_few, measures_named
 
 _AMPLE = 2.5
 """A tempo ceiling this many times the written tempo is no news; judged."""
+_NO_HASTE = ("rest", "reaching", "tuning", "range", "unplayable")
+"""Kinds of a hard measure that no slower tempo eases."""
 
 
 def ample(plan: Plan) -> bool:
@@ -21,35 +26,53 @@ def sentences(plan: Plan, found: Sequence[MeasureDifficulty]) -> tuple[str, ...]
         return ("There are no notes here.",)
     totals = plan.totals
     changed = sum(note.changed for note in plan.notes)
-    count = f"{totals.notes} note{'s' if totals.notes != 1 else ''}"
     if totals.unplayable:
-        missing = "1 note" if totals.unplayable == 1 else f"{totals.unplayable} notes"
-        first = f"Of {count}, {missing} cannot be played on this horn by this player"
+        first = (f"{totals.unplayable} of {counted(totals.notes, 'note')} cannot be played on this horn by this "
+                 f"player: {missing(plan)}")
     else:
-        first = f"All {count} can be played" if totals.notes != 1 else "The one note can be played"
-    leave = "none leaves" if not changed else "1 leaves" if changed == 1 else f"{changed} leave"
-    first += f"; {leave} the usual chart."
+        first = f"All {totals.notes} notes can be played" if totals.notes != 1 else "The one note can be played"
+    use = "none uses" if not changed else "1 uses" if changed == 1 else f"{changed} use"
+    first += f"; {use} an alternate."
     if totals.travel_mm is not None and totals.chart_travel_mm is not None:
         saved = 1 - totals.travel_mm / totals.chart_travel_mm if totals.chart_travel_mm else 0.0
-        less = (f", {100 * saved:.0f} % less than by the usual chart" if saved >= 0.005 else
-                f", {-100 * saved:.0f} % more than by the usual chart, for gains named below" if saved <= -0.005 else
-                ", as by the usual chart")
+        less = (f"{100 * saved:.0f} % less than the usual chart" if saved >= 0.005 else
+                f"{-100 * saved:.0f} % more than the usual chart; reasons with the notes" if saved <= -0.005 else
+                "the same as the usual chart")
         turns = totals.valve_changes
-        thumb = f", with {turns} change{'s' if turns != 1 else ''} of the attachment" if turns else ""
-        second = f"The slide goes {totals.travel_mm / 1000:.1f} m in all{less}{thumb}."
+        thumb = f" The attachment changes {counted(turns, 'time')}." if turns else ""
+        second = f"Slide travel: {totals.travel_mm / 1000:.1f} m, {less}.{thumb}"
     else:
-        second = (f"The fingers change {totals.valve_changes} time{'s' if totals.valve_changes != 1 else ''}, and "
-                  f"{_farthest_off(plan)}.")
+        second = f"The fingers change {counted(totals.valve_changes, 'time')}; {_farthest_off(plan)}."
     hard = hardest(tuple(found), 1)
-    where = f"; the hardest place is measure {hard[0].measure}" if hard else "; no measure comes near a limit"
-    ceiling = totals.tempo_ceiling_bpm
-    if ceiling is None:
+    where = f"; hardest measure: {hard[0].measure}" if hard else "; no measure comes near a limit"
+    if totals.tempo_ceiling_bpm is None:
         third = "Nothing limits the tempo"
     elif ample(plan):
-        third = "There is ample time for every move at the written tempo"
+        third = "There is time for every move at the written tempo"
     else:
-        third = f"It can be played up to about {ceiling:.0f} quarter notes a minute at its quickest move"
+        note = plan.notes[plan.hardest[0]].note if plan.hardest else plan.notes[0].note
+        third = f"Top tempo: about {tempo_text(plan.line, note.onset, totals.tempo_ceiling_bpm)} (m. {note.measure})"
     return first, second, f"{third}{where}."
+
+
+def tempo_text(line: Line, onset: Fraction, bpm: float) -> str:
+    """Return a tempo [quarter notes a minute] in the beat printed at an onset: ``half note = 54``."""
+    beat = line.beat_at(onset)
+    return f"{beat.text} = {bpm / float(beat.quarters):.0f}"
+
+
+def missing(plan: Plan, most: int = 6) -> str:
+    """Name the notes that cannot be played, each once, with its measures; empty where all can."""
+    places: dict[str, list[str]] = {}
+    for one in plan.notes:
+        if one.choice is None:
+            places.setdefault(one.note.written.pretty, []).append(one.note.measure)
+    return first_few([f"{name} ({measures_named(where, 6)})" for name, where in places.items()], most)
+
+
+def too_fast(found: Sequence[MeasureDifficulty]) -> list[str]:
+    """Return the measures that ask for more speed than the player's limits."""
+    return list(dict.fromkeys(one.measure for one in found if one.share > 1 and one.kind not in _NO_HASTE))
 
 
 def _farthest_off(plan: Plan) -> str:
@@ -57,6 +80,6 @@ def _farthest_off(plan: Plan) -> str:
     off, note = max(((one.choice.off_cents, one.note) for one in plan.notes if one.choice),
                     key=lambda found: round(abs(found[0])), default=(0.0, None))
     if note is None or round(off) == 0:
-        return "every note lies in tune"
-    return (f"the note farthest from in tune, {note.written.pretty} in measure {note.measure}, is {abs(off):.0f} cents "
+        return "every note is in tune"
+    return (f"farthest out of tune: {note.written.pretty} in measure {note.measure}, {abs(off):.0f} cents "
             f"{'sharp' if off > 0 else 'flat'}")

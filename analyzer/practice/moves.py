@@ -37,7 +37,7 @@ FAST = 0.6
 _FEW = 5
 _SLURS: Mapping[Slur, str] = {
     "valve": "slurred by the valve", "lip": "slurred by the lips", "natural": "slurred: no tongue",
-    "with grain": "slurred: light tongue", "smear": "slurred: soft tongue"}
+    "with grain": "slurred: light legato tongue", "smear": "slurred: legato tongue"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

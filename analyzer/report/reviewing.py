@@ -1,18 +1,19 @@
 """Reviews as JSON documents and as text for a director."""
 
 from collections.abc import Iterable, Sequence
+from textwrap import fill
 from typing import Any
 
 from analyzer.analysis import Analysis
 from analyzer.cautions import for_changing
 from analyzer.horns.candidate import shown
-from analyzer.marking.mapping import heading
+from analyzer.marking.mapping import heading, supposed_text
 from analyzer.review.bass import Reviewed
 from analyzer.review.findings import Group, grouped
 from analyzer.review.ossia import Change, Ossia
-from analyzer.wording import first_few
+from analyzer.wording import counted, first_few
 
-_HEADINGS = {"stop": "Cannot be played so", "care": "Asks for care", "note": "Good to know"}
+_HEADINGS = {"stop": "Cannot be played as written", "care": "Take care here", "note": "Good to know"}
 
 
 def review_document(analysis: Analysis, reviewed: Sequence[Reviewed], changed: Ossia | None = None) -> dict[str, Any]:
@@ -63,17 +64,27 @@ def review_text(analysis: Analysis, reviewed: Sequence[Reviewed], changed: Ossia
     """Return a review in words: what recurs stands once, with its measures; then what `changed` rewrites."""
     out: list[str] = []
     for one in reviewed:
+        if not one.findings:
+            continue
         title = heading(one.planned)
-        out += ["", title, "=" * min(100, len(title))]
+        out += ["", title, "=" * min(100, len(title)), *_supposed(one)]
         for severity, name in _HEADINGS.items():
             mine = [group for group in grouped(one.findings) if group.first.severity == severity]
             if mine:
                 out += ["", f"{name}:", *_told(mine)]
-        if not one.findings:
-            out += ["", "Nothing found: every note and move lies within this horn and player."]
+    clear = [one for one in reviewed if not one.findings]
+    if clear:
+        which = counted(len(clear), "line") if len(clear) < len(reviewed) or len(clear) > 1 else "this line"
+        out += ["", f"Nothing found in {which}: every note and move is within the horn and the player's limits."]
+        for one in clear:
+            out += [f"  {heading(one.planned)}", *(f"    {line}" for line in _supposed(one))]
     if changed is not None:
         out += ["", *ossia_text(changed)]
     return "\n".join([*out, "", *(f"Caution: {line}" for line in review_cautions(analysis, reviewed))])
+
+
+def _supposed(one: Reviewed) -> list[str]:
+    return fill(supposed_text(one.planned), 96).splitlines()
 
 
 def _told(groups: Iterable[Group]) -> list[str]:

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import stat
 import subprocess
 import sys
@@ -61,8 +62,8 @@ def test_other_plans_and_three_sentences_are_told(tmp_path: Path) -> None:
     path = tmp_path / "low.musicxml"
     path.write_text(score(B2), encoding="utf-8")
     said = " ".join(run("map", path, "--plans", "3").stdout.split())
-    assert "The one note can be played; none leaves the usual chart." in said
-    assert "The slide goes 0.0 m in all, as by the usual chart." in said
+    assert "The one note can be played; none uses an alternate." in said
+    assert "Slide travel: 0.0 m, the same as the usual chart." in said
     assert "Plan 2: cost" in said
     assert "Differs: measure 1 B2 in 7 (not T2)." in said
     assert "Plan 2" not in run("map", path).stdout
@@ -211,3 +212,41 @@ def test_the_ending_decides_plain_or_compressed(tmp_path: Path) -> None:
         assert zipfile.is_zipfile(outs[1])
         first, second = (etree.tostring(open_document(out).root, method="c14n") for out in outs)
         assert first == second
+
+
+def test_the_answer_comes_first_and_every_note_on_request() -> None:
+    path = SAMPLES / "harbour-march-trio.musicxml"
+    short, whole = (run("map", path, *more).stdout for more in ((), ("--notes",)))
+    lines = len(json.loads(run("map", path, "--format", "json").stdout)["lines"])
+    first = " ".join(short.split("\n\n")[0].split())
+    head = rf"Harbour Street March: Trio: {lines} lines with \d+ notes\. Tempo: half note = \d+"
+    assert re.match(head, first)
+    # The march is in cut time, and its tempi are told in halves, as printed.
+    assert re.search(r"Top tempo: about half note = \d+ \(.+, m\. \d+\)\.$", first)
+    assert short.count("Caution:") == 1
+    assert "--notes" in short
+    assert whole.count("Caution:") == len(json.loads(run("map", path, "--format", "json").stdout)["cautions"])
+    assert "m. 19" in whole
+    assert len(short.splitlines()) < 0.5 * len(whole.splitlines())
+
+
+def test_what_cannot_be_played_is_in_the_first_paragraph_with_its_measures(tmp_path: Path) -> None:
+    path = tmp_path / "low.musicxml"
+    path.write_text(score(B1 + B2), encoding="utf-8")
+    said = run("map", path, "--horn", "tenor-f").stdout
+    assert "Cannot be played: B1 (measure 1)." in " ".join(said.split("\n\n")[0].split())
+    assert "! m. 1: B1 cannot be sounded on tenor-f" in said
+    path.write_text(score(B2), encoding="utf-8")
+    assert "Every note can be played. Nothing is too fast." in " ".join(run("map", path).stdout.split())
+
+
+def test_a_review_without_findings_says_so_once(tmp_path: Path) -> None:
+    path = tmp_path / "calm.musicxml"
+    part = score("<note><pitch><step>F</step><octave>3</octave></pitch><duration>4</duration></note>")
+    second = '<score-part id="P2"><part-name>Trombone 2</part-name></score-part>'
+    two = part.replace("</score-part>", f"</score-part>{second}")
+    body = part[part.index('<part id="P1">'):part.index("</score-partwise>")].replace("P1", "P2")
+    path.write_text(two.replace("</score-partwise>", f"{body}</score-partwise>"), encoding="utf-8")
+    said = run("review", path).stdout
+    assert said.count("Nothing found") == 1
+    assert "Nothing found in 2 lines" in said

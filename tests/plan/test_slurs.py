@@ -63,7 +63,7 @@ def test_slurs_of_a_plan_are_counted_and_smears_placed() -> None:
     assert [note.choice.label for note in plan.notes] == ["1", "1", "2", "1", "3"]
     assert slurs_of(plan) == ("lip", "smear", None, "smear", None)
     assert slurs_said(plan) == (
-        "How the slurs are made: 1 by the lip, 2 only with a soft tongue, or they smear (measure 1).")
+        "Slurs: 1 lip; 2 need legato tongue (measure 1).")
     assert slurs_said(Planner(line_of("Bb2 F3"), load_horn("tenor")).plan()) == ""
 
 
