@@ -154,7 +154,8 @@ class Analysis(Answer):
 
     def __init__(self, found: planning.Analysis) -> None:
         """Take what the analysis found."""
-        from analyzer.marking.mapping import map_document, map_text
+        from analyzer.marking.mapping import map_document
+        from analyzer.report.mapping import map_text
 
         self._found = found
         self.lines = tuple(LinePlan(line) for line in found.lines)
