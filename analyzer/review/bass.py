@@ -18,6 +18,7 @@ from analyzer.review.findings import Finding, finding_at
 from analyzer.review.harmony import Harmony
 from analyzer.review.limits import (
     END_CARE_MM,
+    FORGIVEN_S,
     HIGH_SEMITONES,
     LOW_SEMITONES,
     PASSING_S,
@@ -84,7 +85,8 @@ def _note(ways: Remedies, k: int) -> Iterator[Finding]:
             f"{name} in {shown(nearest.label)} takes the slide {nearest.extension_mm or 0:.0f} mm out, the last bit of "
             f"{whose(player)} comfortable {player.reach_on(horn):.0f} mm",
             (*ways.other_horns(k, better=True), *ways.pitches(k)))
-    if planned is not None and planned.advice is not None:
+    forgiven = ways.planner.times[k].sounds_s < FORGIVEN_S and any(one.advice is None for one in choices)
+    if planned is not None and planned.advice is not None and not forgiven:
         side = "flat" if planned.off_cents < 0 else "sharp"
         yield finding_at(
             line, k, "out-of-tune", "care",

@@ -12,6 +12,9 @@ END_CARE_MM = 20.0
 Judged; from 15 to 30 the same notes of the horns that come with the project are meant (C2 in T6)."""
 TENSE_MM = 20.0
 """The last part of a player's reach, where the wrist is no longer loose. [mm] Judged: a shade, as for positions."""
+FORGIVEN_S = 0.8
+"""A note shorter than this that could be in tune elsewhere may be taken a little out of tune for the sake of the hand.
+[s] Judged: shorter notes are not tuned to a chord either; a teacher who hears them would change our mind."""
 LOW_SEMITONES = 7
 """Up to here above the pedal a note is low: F2 on a horn in B flat. [semitone] Judged: band parts of grade 2 go down to
 G2 (*Grading system* of a band-music publisher, https://www.nemusicpub.com/grading; letters published, octaves
@@ -64,8 +67,8 @@ def at_ease(horn: Horn, player: Player, midi: int, choices: Sequence[Candidate])
     `choices` are those that the plan may take for it (`allowed_choices`).
     """
     return (
-        bool(choices)
-        and all(one.advice is None and not above_ceiling(horn, player, one) for one in choices)
+        any(one.advice is None for one in choices)
+        and not any(above_ceiling(horn, player, one) for one in choices)
         and room_mm(horn, choices) is None
         and not outside_range(player, midi)
         and not tense(horn, player, choices)

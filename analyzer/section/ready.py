@@ -281,7 +281,8 @@ def _better(worse: Planner, better: Planner) -> list[_Found]:
         nearest = min(better.choices[b.index], key=lambda one: one.extension_mm or 0.0)
         far = worse.horn.family == "slide" and all(
             (one.position or 0) >= FAR_POSITION for one in worse.choices[a.index] if one.advice is None)
-        off, on = abs(a.choice.off_cents), abs(b.choice.off_cents)
+        # What can be in tune counts, not what the plan takes for the sake of the hand.
+        off, on = (min(abs(one.off_cents) for one in planner.choices[a.index]) for planner in (worse, better))
         if far and near - (nearest.extension_mm or 0.0) >= NEARER_MM:
             found.append((a, "far-out", f"only far out, {_has(a.choice)}", _has(nearest)))
         elif off > worse.horn.lip_reach.value and off - on >= BETTER_CENTS:

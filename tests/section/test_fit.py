@@ -462,7 +462,7 @@ def test_the_horn_nearest_at_hand_is_lent(spare: tuple[str, ...], colleague: tup
 
 
 def test_the_tempo_that_is_named_is_playable_and_one_quicker_is_not() -> None:
-    players = section(*(member(name, "tenor-f", max_speed_mm_s=900.0) for name in "ABCD"))
+    players = section(*(member(name, "tenor-f", max_speed_mm_s=700.0) for name in "ABCD"))
     answer = fit(sample(CHORALE), players)
     assert [one.kind for one in answer.changes] == ["tempo"]
     change = answer.changes[0].data
