@@ -6,12 +6,17 @@ from dataclasses import dataclass, field, replace
 from analyzer import cautions
 from analyzer.assumption import Assumption
 from analyzer.horns.profiles import load_horn
+from analyzer.intonation.sonority import Sonorities
+from analyzer.intonation.targets import Intonation, Target, targets
 from analyzer.plan.plan import Plan
 from analyzer.plan.player import Player
+from analyzer.plan.raising import cannot_raise
 from analyzer.plan.solve import Planner
-from analyzer.plan.weights import Weights
+from analyzer.plan.timing import NoteTime, note_times
+from analyzer.plan.weights import Weights, default_weights
 from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
+from analyzer.score.line import Line
 from analyzer.score.parts import PartInfo
 from analyzer.score.transposing import Reads
 from analyzer.selection import asked_lines, attack, chosen_parts
@@ -25,7 +30,8 @@ class Request:
 
     `parts` are ids or names (empty: every low-brass part); `horns` names or files, each for the lines of its family;
     `measures` a range of printed numbers such as ``("5", "12")``; `pins` maps (line number or None, measure, nth
-    attack from 1) to a label; `tempo_bpm` overrides the score's tempo; `reads` says how treble-clef low brass is read.
+    attack from 1) to a label; `tempo_bpm` overrides the score's tempo; `reads` says how treble-clef low brass is read;
+    `intonation` whether long notes go to their pure place in the chord (``just``) or stay in equal temperament.
     """
 
     parts: tuple[str, ...] = ()
@@ -35,6 +41,7 @@ class Request:
     player: Player = field(default_factory=Player)
     tempo_bpm: float | None = None
     reads: Reads | None = None
+    intonation: Intonation = "equal"
     weights: Weights | None = None
 
 
@@ -46,6 +53,7 @@ class Planned:
     planner: Planner
     plan: Plan
     assumed: bool
+    targets: tuple[Target | None, ...] = ()
 
     @property
     def assumptions(self) -> tuple[Assumption, ...]:
@@ -85,24 +93,39 @@ def analyse(document: Document, request: Request) -> Analysis:
     lines, more = asked_lines(document, chosen, measures=request.measures, reads=request.reads)
     problems += more
     planned = []
+    sonorities = Sonorities(document) if request.intonation == "just" else None
     for number, asked in enumerate(lines, 1):
         line = asked.line
         horn, assumed = asked.horn(horns, named=bool(request.parts))
-        planner = Planner(line, horn, request.player, tempo_bpm=request.tempo_bpm, weights=request.weights)
+        places, times = _targets(line, request, sonorities)
+        planner = Planner(line, horn, request.player, tempo_bpm=request.tempo_bpm, weights=request.weights, times=times,
+                          aims=[place.cents if place else 0.0 for place in places])
         mine = {}
         for (which, measure, nth), label in list(pins.items()):
             if which == number or (which is None and number == 1):
                 mine[attack(line, measure, nth)] = label
                 pins.pop((which, measure, nth))
-        planned.append(Planned(part=asked.played, planner=planner, plan=planner.plan(mine), assumed=assumed))
+        planned.append(Planned(part=asked.played, planner=planner, plan=planner.plan(mine), assumed=assumed,
+                               targets=places))
     if pins:
         (which, measure, nth), _ = next(iter(pins.items()))
         raise unreadable("bad-pin", where=document.name, what=f"there is no line {which} for pin {measure}:{nth}",
                          try_=f"Lines are numbered from 1 to {len(lines)} in the order shown.")
     doubts = dict.fromkeys(doubt for one in planned for doubt in doubts_of(
         one.planner.line, document.name, request.tempo_bpm, request.weights))
-    return Analysis(document=document, lines=tuple(planned), problems=(*problems, *doubts),
+    unreached = [problem for one in planned for problem in cannot_raise(one.planner, one.plan)]
+    return Analysis(document=document, lines=tuple(planned), problems=(*problems, *doubts, *unreached),
                     cautions=cautions_for([one.plan for one in planned]))
+
+
+def _targets(line: Line, request: Request, sonorities: Sonorities | None,
+             ) -> tuple[tuple[Target | None, ...], tuple[NoteTime, ...] | None]:
+    """Return where the notes of a line belong in their chords, and the times that this took; nothing for equal."""
+    if sonorities is None:
+        return (), None
+    player, times = request.player, note_times(line, request.weights or default_weights(), request.tempo_bpm)
+    return targets(line, [time.sounds_s for time in times], sonorities, strength=player.just_strength,
+                   from_s=player.just_from_s), times
 
 
 def with_notes(analysis: Analysis) -> Analysis:

@@ -33,7 +33,7 @@ _ENGRAVING = ("verovio", "reportlab", "fontTools", "brotli")
 
 @click.command("drill")
 @score_argument
-@request_options()
+@request_options(intonation=True)
 @click.option("-o", "--output", "outputs", type=click.Path(path_type=Path), multiple=True, metavar="FILE",
               help="Write the practice sheet; its ending says what: a score (.musicxml) or a page (.pdf, .svg, "
                    ".html). May be repeated.")

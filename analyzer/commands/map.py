@@ -52,7 +52,7 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 
 @click.command("map")
 @score_argument
-@request_options()
+@request_options(intonation=True)
 @click.option("--pin", "pins", multiple=True, metavar="MEASURE:NTH=LABEL",
               help="Keep this choice for the NTH attack of a measure (several lines: MEASURE:LINE.NTH=LABEL).")
 @click.option("--pins", "pins_path", type=click.Path(path_type=Path), metavar="FILE.toml",

@@ -30,24 +30,29 @@ tempo_option = click.option("--tempo", type=click.FloatRange(10, 600), metavar="
 reads_option = click.option(
     "--reads", type=click.Choice(("concert", "treble-b-flat")),
     help="How treble-clef low-brass parts are read: at concert pitch, or in B flat (sounding a major ninth lower).")
+intonation_option = click.option(
+    "--intonation", type=click.Choice(("equal", "just")), default="equal", show_default=True,
+    help="Where long notes stand: in equal temperament, or at their pure place in the chord of the whole score.")
 measures_option = click.option("--measures", metavar="A-B", help="Only measures A to B, as numbered in the score.")
 
 
-def request_options(*, horn: bool = True) -> Callable[[Callable[..., _Result]], Callable[..., _Result]]:
+def request_options(*, horn: bool = True, intonation: bool = False,
+                    ) -> Callable[[Callable[..., _Result]], Callable[..., _Result]]:
     """Return the options of a command that plans lines; they reach it together, as one `request`.
 
-    Without `horn` the command names its horns itself. A wrong range of measures ends the command with exit code 2, a
-    player file that cannot be read with 1.
+    Without `horn` the command names its horns itself; with `intonation` it can tune long notes to their chords. A wrong
+    range of measures ends the command with exit code 2, a player file that cannot be read with 1.
     """
     options = (part_option, *((horn_option,) if horn else ()), measures_option, player_option, tempo_option,
-               reads_option)
+               reads_option, *((intonation_option,) if intonation else ()))
 
     def decorated(command: Callable[..., _Result]) -> Callable[..., _Result]:
         @wraps(command)
         def asked(*args: Any, parts: tuple[str, ...], measures: str | None, player: Path | None, tempo: float | None,
                   reads: Reads | None, **more: Any) -> _Result:
             request = Request(parts=parts, horns=more.pop("horns") if horn else (), measures=measure_range(measures),
-                              player=read_player(player) if player else Player(), tempo_bpm=tempo, reads=reads)
+                              player=read_player(player) if player else Player(), tempo_bpm=tempo, reads=reads,
+                              intonation=more.pop("intonation") if intonation else "equal")
             return command(*args, request=request, **more)
 
         for option in reversed(options):

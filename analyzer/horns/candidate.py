@@ -13,6 +13,8 @@ class Candidate:
     [mm, from 0]; None without a slide. `off_cents` is sounding minus equal temperament after the slide has done
     what it can [cents]. `label` is in ASCII: ``1``, ``2#``, ``T2``, ``TS1`` with a slide; ``0``, ``1-2`` with valves.
     `advice` says why a choice is possible but not recommended, else None.
+    Where a chord asks for another place, that is `target_cents` above equal temperament: `off_cents` then counts from
+    there, and the slide stands `shift_mm` from where it would stand (+ out) [mm].
     """
 
     midi: int
@@ -23,6 +25,8 @@ class Candidate:
     extension_mm: float | None
     off_cents: float
     advice: str | None = None
+    target_cents: float = 0.0
+    shift_mm: float = 0.0
     label: str = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:

@@ -1,5 +1,7 @@
 """Every physically possible way to sound one pitch, before practice has its say."""
 
+from dataclasses import replace
+
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.horn import Horn
 from analyzer.horns.tubing import (
@@ -57,6 +59,46 @@ def _slide_choice(horn: Horn, held: State, partial: int, midi: int) -> Candidate
         midi=midi, valves=held.valves, partial=partial, position=position, shade=shade,
         extension_mm=out_mm, off_cents=off_cents, advice=advice,
     )
+
+
+def aimed(horn: Horn, choice: Candidate, target_cents: float) -> Candidate:
+    """Return a choice with the slide where a pitch beside equal temperament sounds; its label stays.
+
+    Parameters
+    ----------
+    horn : Horn
+        The horn of the choice.
+    choice : Candidate
+        As `possible` gives it.
+    target_cents : float
+        How far above equal temperament the note belongs. [cents]
+
+    Returns
+    -------
+    Candidate
+        `off_cents` counts from the target: 0 where the slide reaches it; below 0 in first position, where a slide comes
+        in no farther; above 0 at the slide's end; what the valves give on a horn without a slide.
+    """
+    if not target_cents:
+        return choice
+    held = state(horn, choice.valves)
+    if choice.extension_mm is None:
+        off_cents = choice.off_cents - target_cents
+        return replace(choice, off_cents=off_cents, target_cents=target_cents,
+                       advice=_valve_advice(horn, held, off_cents))
+    needed = _needed_cents(horn, held, choice.partial, choice.midi) - target_cents
+    free_mm = extension_mm(needed, ratio=held.ratio, tube_mm=horn.tube_mm)
+    out_mm = min(max(0.0, free_mm), horn.slide_end_mm)
+    off_cents = 0.0
+    if free_mm != out_mm:
+        off_cents = needed - lowered_cents(held.ratio + out_mm / (horn.tube_mm / 2))
+    advice = choice.advice
+    if off_cents < -horn.lip_reach.value:
+        advice = f"{-off_cents:.0f} cents below its chord: the slide is already all the way in"
+    elif choice.off_cents < -horn.lip_reach.value:
+        advice = None                      # flat of equal temperament, and its chord wants it there
+    return replace(choice, extension_mm=out_mm, off_cents=off_cents, advice=advice, target_cents=target_cents,
+                   shift_mm=out_mm - choice.extension_mm)
 
 
 def place_in_reach_mm(horn: Horn, valves: tuple[str, ...], position: int) -> float:

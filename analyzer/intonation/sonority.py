@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from analyzer.intonation.chords import Chord, chord_of
 from analyzer.pitch import Pitch
@@ -66,7 +67,7 @@ class Sonorities:
             here = [sound for sound in self._sounds(measure.index) if sound.begin < stop and sound.end > begin]
             cuts = sorted({begin, stop, *(cut for sound in here for cut in (sound.begin, sound.end)
                                           if begin < cut < stop)})
-            for left, right in zip(cuts, cuts[1:], strict=False):
+            for left, right in pairwise(cuts):
                 pitches = {sound.pitch for sound in here if sound.begin <= left and sound.end >= right}
                 yield right - left, (*sorted(pitches | {note.sounding}, key=lambda pitch: (pitch.midi, pitch.name)),)
 

@@ -1,24 +1,24 @@
 """Targets of a line's long notes: how far above equal temperament each belongs in its chord.
 
-Targets count from the chord's root in equal temperament. The root itself is not moved (`root_cents` is 0): where a chain
-of pure chords would drift, the ensemble comes back to the pitch it was tuned to. What ensembles really do is measured in
-few studies, which differ; the aim is a place to start from, for the ear to correct.
+Targets count from the chord's root in equal temperament. The root itself is not moved (`root_cents` is 0): where a
+chain of pure chords would drift, the ensemble comes back to the pitch it was tuned to. What ensembles really do is
+measured in few studies, which differ; the aim is a place to start from, for the ear to correct.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from analyzer.intonation.chords import Chord
 from analyzer.intonation.sonority import Sonorities
 from analyzer.score.line import Line
 
-JUST_FROM_S = 0.8
-"""Length from which a note is tuned to its chord. [s] In the data contract."""
+Intonation = Literal["equal", "just"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Target:
-    """Where a note belongs. `cents` above equal temperament, strength reckoned in; `root_cents` of them move the root."""
+    """Where a note belongs: `cents` above equal temperament, strength reckoned in; `root_cents` of it move the root."""
 
     chord: Chord
     member: str
@@ -27,7 +27,7 @@ class Target:
 
 
 def targets(line: Line, sounds_s: Sequence[float], sonorities: Sonorities, *, strength: float = 1.0,
-            from_s: float = JUST_FROM_S) -> tuple[Target | None, ...]:
+            from_s: float = 0.8) -> tuple[Target | None, ...]:
     """Return the target of each note of a line, None where it is short or its chord has no certain name.
 
     Parameters

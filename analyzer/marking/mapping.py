@@ -6,6 +6,7 @@ from typing import Any
 
 from analyzer.analysis import Analysis, Planned
 from analyzer.horns.candidate import Candidate, shown
+from analyzer.intonation.targets import Target
 from analyzer.marking.mark import Mark
 from analyzer.marking.which import Which, asked_for
 from analyzer.plan.plan import Plan, PlannedNote
@@ -39,7 +40,8 @@ def line_json(one: Planned, plans: int = 0) -> dict[str, Any]:
         "part": {"id": one.part.id, "name": one.part.name},
         "line": plan.line.number, "of": plan.line.of, "horn": plan.horn.name, "horn_assumed": one.assumed,
         "assumptions": [found.as_json() for found in one.assumptions],
-        "notes": [note_json(note) | {"slur": kind} for note, kind in zip(plan.notes, slurs_of(plan), strict=True)],
+        "notes": [note_json(note, one.targets[note.index] if one.targets else None) | {"slur": kind}
+                  for note, kind in zip(plan.notes, slurs_of(plan), strict=True)],
         "groups": [
             {"first": group.first, "last": group.last, "measures": list(group.measures), "labels": list(group.labels),
              "chart_labels": list(group.chart_labels), "saves_mm": _rounded(group.saves_mm), "why": group.why}
@@ -87,19 +89,30 @@ def choice_json(choice: Candidate | None) -> dict[str, Any]:
     return {
         "label": choice.label, "valves": list(choice.valves), "position": choice.position, "shade": choice.shade,
         "partial": choice.partial, "extension_mm": _rounded(choice.extension_mm, 2),
-        "off_cents": round(choice.off_cents, 2),
+        "off_cents": round(choice.off_cents, 2) + 0.0,
     }
 
 
-def note_json(one: PlannedNote) -> dict[str, Any]:
-    """Return one note of the map."""
+def target_json(choice: Candidate | None, target: Target | None) -> dict[str, Any]:
+    """Return where a note belongs in its chord, and how far that moves the slide."""
+    if target is None:
+        return {"chord": None, "target_cents": 0, "root_cents": 0, "shift_mm": 0}
+    return {
+        "chord": {"root": target.chord.root, "kind": target.chord.kind.name, "member": target.member},
+        "target_cents": round(target.cents, 2), "root_cents": round(target.root_cents, 2),
+        "shift_mm": None if choice is None or choice.extension_mm is None else round(choice.shift_mm, 2),
+    }
+
+
+def note_json(one: PlannedNote, target: Target | None = None) -> dict[str, Any]:
+    """Return one note of the map; `target` is its place in the chord, where chords are tuned."""
     note = one.note
     return {
         "index": one.index, "measure": note.measure, "onset": str(note.onset), "duration": str(note.duration),
         "written": note.written.name, "sounding": note.sounding.name, "midi": note.midi, "grace": note.grace,
         **choice_json(one.choice),
         "chart_label": one.usual.label if one.usual else None, "familiarity": one.rank, "toss_up": one.toss_up,
-        "pinned": one.pinned, "why": list(one.why),
+        "pinned": one.pinned, "why": list(one.why), **target_json(one.choice, target),
         "alternatives": [
             {"label": other.choice.label, "valves": list(other.choice.valves), "position": other.choice.position,
              "extra_cost": round(other.extra_cost, 3)}

@@ -31,7 +31,7 @@ RATES = {
 }
 """Keys of the player file that say how fast the player is, with the range of each and its unit."""
 KEYS = ("name", "outermost_position", "reach_mm", "height_cm", "attachment_ceiling", *RATES, "low", "high", "learned",
-        "secure", "level", "cannot")
+        "secure", "level", "cannot", "just_strength", "just_from_s")
 EARLIER_WORDS: dict[str, Level] = {"developing": "intermediate", "experienced": "advanced"}
 """Words for levels in files of earlier versions."""
 VALVES = ("T", "S", "1", "2", "3", "4")
@@ -48,7 +48,8 @@ class Player:
     `learned` lists valve states as labels (``T``, ``TS``, ``1-3``), None for all; open is always learned. `secure`
     holds the moves that need no more practice, each good in both directions. `level` says which alternates are
     familiar, and how fast arm, tongue, lip and fingers are where that is not told: `limits` has them all. `cannot`
-    lists valves that the player's hand cannot press.
+    lists valves that the player's hand cannot press. Where chords are tuned, notes of at least `just_from_s`
+    [s] take `just_strength` (0 to 1) of the way to their pure place.
     """
 
     name: str = "player"
@@ -67,6 +68,8 @@ class Player:
     secure: tuple[Pair, ...] = ()
     level: Level = "intermediate"
     cannot: tuple[str, ...] = ()
+    just_strength: float = 1.0
+    just_from_s: float = 0.8
 
     def reach_on(self, horn: Horn) -> float:
         """Return how far this player takes the slide of `horn`. [mm]; the slide's end where nothing is told."""
@@ -231,6 +234,7 @@ def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str,
     estimated = reach is None and outermost is None and height is not None
     if estimated and height is not None:
         reach = reach_from_height_mm(height)
+    strength, from_s = number("just_strength", 0, 1, ""), number("just_from_s", 0, 60, " seconds")
     low, high = pitch("low"), pitch("high")
     if low is not None and high is not None and low >= high:
         raise wrong("low", "low is not below high", "Exchange the two.")
@@ -240,4 +244,5 @@ def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str,
         max_speed_mm_s=rates.pop("max_slide_speed_mm_s"), **rates, low=low, high=high,
         learned=tuple(learned) if learned is not None else None, secure=tuple(moves),
         level=level, cannot=tuple(dict.fromkeys(cannot)),
+        just_strength=1.0 if strength is None else strength, just_from_s=0.8 if from_s is None else from_s,
     )

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.candidates import candidates, chart_choice
+from analyzer.horns.choices import aimed
 from analyzer.horns.horn import Horn
 from analyzer.plan.ceiling import Ceiling, ceiling
 from analyzer.plan.costs import PEAK_OVER_MEAN, Matrix, Move, costs_for, keeps_gliss, move_of
@@ -77,11 +78,13 @@ class Planner:
         The line's times where another planner with the same tempo and weights has them already.
     choices : sequence of tuple of Candidate, optional
         What each note may take where that is settled already (an exercise); else what horn and player allow.
+    aims : sequence of float, optional
+        How far above equal temperament each note belongs, in its chord. [cents]
     """
 
     def __init__(self, line: Line, horn: Horn, player: Player | None = None, *, tempo_bpm: float | None = None,
                  weights: Weights | None = None, times: tuple[NoteTime, ...] | None = None,
-                 choices: Sequence[tuple[Candidate, ...]] | None = None) -> None:
+                 choices: Sequence[tuple[Candidate, ...]] | None = None, aims: Sequence[float] | None = None) -> None:
         self.line = line
         self.horn = horn
         self.player = player or Player()
@@ -100,6 +103,11 @@ class Planner:
         if choices is None:
             self._open_glissandi()
         self.usual = [usual[note.midi] for note in line.notes]
+        self.aims = tuple(aims or ())
+        self._aimed: dict[tuple[Candidate, float], Candidate] = {}
+        if any(self.aims):
+            self.choices = [tuple(self.aimed(k, one) for one in ways) for k, ways in enumerate(self.choices)]
+            self.usual = [one and self.aimed(k, one) for k, one in enumerate(self.usual)]
         # A slide trills with the lip or not at all; only fingers have trill fingerings.
         trills = trilled(line.notes, self.times) if horn.family == "valves" else [False] * len(line.notes)
         self.moves: list[Move] = [
@@ -143,6 +151,15 @@ class Planner:
                     if homes:
                         found[here] = homes
         return found
+
+    def aimed(self, k: int, one: Candidate) -> Candidate:
+        """Return a choice of note `k` with the slide where its chord wants it; equal choices stay one object."""
+        if not self.aims or not self.aims[k]:
+            return one
+        key = (one, self.aims[k])
+        if key not in self._aimed:
+            self._aimed[key] = aimed(self.horn, one, self.aims[k])
+        return self._aimed[key]
 
     def at_home(self, k: int, one: Candidate) -> bool:
         """Tell whether note `k` with this choice pays nothing for leaving the chart."""
@@ -269,7 +286,7 @@ class Planner:
             raise unreadable("bad-pin", where=self.where(index),
                              what=f"'{label}' does not sound {note.sounding.pretty} on {self.horn.name}",
                              try_=f"Its choices there: {listed}.")
-        return matches[0]
+        return self.aimed(index, matches[0])
 
     def where(self, index: int) -> str:
         """Return part, measure and line of a note, for a person."""

@@ -15,7 +15,7 @@ RATIOS = {
     "minor seventh": ((0, 1, 1), (3, 6, 5), (7, 3, 2), (10, 9, 5)),
     "major seventh": ((0, 1, 1), (4, 5, 4), (7, 3, 2), (11, 15, 8)),
 }
-ROOTS = tuple(parse_pitch(name) for name in ("Bb2", "F2", "C3", "Eb3", "D3", "A2", "F#2", "Ab2", "G2", "B2", "E3", "Db3"))
+ROOTS = tuple(map(parse_pitch, ["Bb2", "F2", "C3", "Eb3", "D3", "A2", "F#2", "Ab2", "G2", "B2", "E3", "Db3"]))
 # music21's own words for the same kinds.
 WORDS = {"major": "Major Triad", "minor": "Minor Triad", "dominant seventh": "Dominant Seventh Chord",
          "minor seventh": "Minor Seventh Chord", "major seventh": "Major Seventh Chord"}
@@ -37,7 +37,7 @@ def stacked(root: Pitch, kind: str, inversion: int) -> list[Pitch]:
     return voices
 
 
-@pytest.mark.parametrize(("kind", "root"), list(product(RATIOS, ROOTS)), ids=lambda value: getattr(value, "name", value))
+@pytest.mark.parametrize(("kind", "root"), list(product(RATIOS, ROOTS)), ids=lambda part: getattr(part, "name", part))
 def test_chords_in_every_inversion_have_their_pure_targets(kind: str, root: Pitch) -> None:
     music21 = pytest.importorskip("music21")
     for inversion in range(len(RATIOS[kind])):
