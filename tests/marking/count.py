@@ -12,14 +12,14 @@ import sys
 import tempfile
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from lxml import etree
 
 from analyzer.analysis import Analysis, Planned, Request, analyse
 from analyzer.engrave.copy import Copy, engraving_copy
-from analyzer.engrave.engrave import PageOptions, engraved, engraved_pages, pages_with, systems_with
+from analyzer.engrave.engrave import PageOptions, engraved, pages_with, systems_with
 from analyzer.engrave.pdf import pdf_of
 from analyzer.engrave.svg import classes
 from analyzer.marking.annotate import annotated, cleared
@@ -132,7 +132,8 @@ def counted(path: Path, *, pdf: bool = False) -> Count:
             continue
         copy = copy_of(analysis, one, own)
         try:
-            pages = engraved_pages(copy, PAPER)
+            sheets = engraved(copy, PAPER)
+            pages = pages_with(sheets, copy)
             count.svg += tokens(pages_with(engraved(copy, SCREEN), copy), "mark")
             count.narrow += tokens(systems_with(engraved(copy, NARROW), copy), "mark-again")
             count.paper += tokens(pages, "mark")
@@ -140,8 +141,7 @@ def counted(path: Path, *, pdf: bool = False) -> Count:
             count.wrong.append(f"{path.name}, {one.part.name}: {error}")
             continue
         if pdf:
-            bare = engraved_pages(copy_of(analysis, one, ()), PAPER)
-            added = letters(pages) - letters(bare)
+            added = letters(pages) - letters(pages_with(sheets, replace(copy, marks=())))
             labels = Counter("".join(mark.text for mark in own))
             count.pdf_planned += labels.total()
             count.pdf += (labels & added).total()
