@@ -38,6 +38,7 @@ class Resolver:
     """Answers what the plan would be with some notes held on other choices.
 
     `lattices` yields the plan's lattice, then (where repeats tie notes) those with other landings, cheapest first;
+    `known` are those that need not be asked for, with their best walks;
     `choices` are those of each note, `senses` the states that each has; `row` and `matrix` price a note's choices and
     a step; `widened` adds a choice to a note; `tied` are notes at which a repeat starts or lands; `whole` solves the
     line anew with labels pinned, and returns that plan's cost and choices.
@@ -51,7 +52,7 @@ class Resolver:
     widened: Callable[[int, Candidate], Choices]
     tied: frozenset[int]
     whole: Callable[[Mapping[int, str]], tuple[float, Picks]]
-    _known: list[tuple[Lattice, tuple[int, ...]]] = field(default_factory=list)
+    known: list[tuple[Lattice, tuple[int, ...]]] = field(default_factory=list)
 
     def held(self, held: Mapping[int, Candidate]) -> Held:
         """Return the best plan that plays the notes `held` so."""
@@ -71,7 +72,7 @@ class Resolver:
         best: tuple[float, int, tuple[int, ...]] | None = None
         for nth in range(_MOST_LANDINGS):
             lattice, walk = self._landing(nth) or (None, ())
-            bound = lattice.cost - self._known[0][0].cost if lattice else INF
+            bound = lattice.cost - self.known[0][0].cost if lattice else INF
             if best and (lattice is None or bound >= best[0]):
                 dearer, first, states = best
                 picked = [choices[j // self.senses] if choices else None for choices, j in zip(
@@ -94,13 +95,13 @@ class Resolver:
         return Held(dearer=cost - first[0].cost, first=0, picked=picked, span=(0, len(picked) - 1))
 
     def _landing(self, nth: int) -> tuple[Lattice, tuple[int, ...]] | None:
-        while len(self._known) <= nth:
+        while len(self.known) <= nth:
             lattice = next(self.lattices, None)
             walk = lattice.best() if lattice else None
             if lattice is None or walk is None:
                 return None
-            self._known.append((lattice, walk))
-        return self._known[nth]
+            self.known.append((lattice, walk))
+        return self.known[nth]
 
 
 def runs(picked: Picks, usual: Picks) -> list[tuple[int, int]]:

@@ -7,7 +7,7 @@ only say which of the true differences comes first.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain, islice, pairwise
+from itertools import chain, pairwise
 
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.plan.costs import PEAK_OVER_MEAN, STILL_MM, Costs, Move, keeps_gliss, lowest_partial
@@ -208,23 +208,18 @@ def way_mm(picks: Picks) -> float:
 def _turning(around: Around, start: int, picks: Picks) -> list[int]:
     """Return the moves at which the slide changes direction, by the note they leave."""
     found, k = [], start
-    last, after = None, picks[0]
-    while last is None and k > 0 and after is not None and (a := around.picked[k - 1]) is not None:
-        last, after, k = around.costs.sense(a, after), a, k - 1
+    last, here = None, picks[0]
+    while last is None and k > 0 and here is not None and (a := around.picked[k - 1]) is not None:
+        last, here, k = around.costs.sense(a, here), a, k - 1
     end = start + len(picks) - 1
-    for k, (a, b) in enumerate(pairwise(chain(picks, islice(around.picked, end + 1, None))), start):
-        if a is None or b is None:
-            last = None
-            if k >= end:
-                break
-            continue
-        sense = around.costs.sense(a, b)
-        if sense is not None:
-            if last is not None and sense != last:
-                found.append(k)
-            last = sense
-            if k >= end:               # from here on both plans move alike
-                break
+    after = (around.picked[k] for k in range(end + 1, len(around.picked)))
+    for k, (a, b) in enumerate(pairwise(chain(picks, after)), start):
+        sense = None if a is None or b is None else around.costs.sense(a, b)
+        if sense is not None and last is not None and sense != last:
+            found.append(k)
+        if k >= end and (sense is not None or a is None or b is None):
+            break                      # from here on both plans turn alike
+        last = None if a is None or b is None else last if sense is None else sense
     return found
 
 

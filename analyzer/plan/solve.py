@@ -310,7 +310,8 @@ class Planner:
         first, last = lattice.changed if old else (0, len(picked))
         notes = []
         around = Around(self.costs, self.times, self.moves, picked, self.usual)
-        groups = () if outline else self._groups(pinned_lattice, lattice, choices, pins, around, old, (first - 1, last))
+        groups = () if outline else self._groups(
+            pinned_lattice, (lattice, best), choices, pins, around, old, (first - 1, last))
         whys = {k: why for group in groups for k, why in note_whys(group).items()}
         for k, choice in enumerate(picked):
             if old and not first - 1 <= k <= last and old.notes[k].choice is choice and k not in pins:
@@ -330,18 +331,19 @@ class Planner:
         return Plan(line=self.line, horn=self.horn, player=self.player, notes=planned, cost=cost,
                     totals=self._totals(planned, peaks), hardest=self.ceiling().steps, groups=groups)
 
-    def _groups(self, base: Lattice, lattice: Lattice, choices: Sequence[tuple[Candidate, ...]],
-                pins: Mapping[int, str], around: Around, old: Plan | None, redone: tuple[int, int],
-                ) -> tuple[Group, ...]:
+    def _groups(self, base: Lattice, solved: tuple[Lattice, tuple[int, ...]],
+                choices: Sequence[tuple[Candidate, ...]], pins: Mapping[int, str], around: Around, old: Plan | None,
+                redone: tuple[int, int]) -> tuple[Group, ...]:
         """Return the groups of notes off the chart; those of an older plan where nothing they looked at was redone.
 
-        `base` is the lattice with the pins, `lattice` the same with the repeats landed.
+        `base` is the lattice with the pins, `solved` the same with the repeats landed, and its best walk.
         """
         known = {(group.first, group.last): group for group in (old.groups if old else ())
                  if group.span[1] < redone[0] or group.span[0] > redone[1]}
         ties = paid(self.leaps, choices)
         resolver = Resolver(
-            lattices=(one for one, _ in landed(base, choices, self.costs, ties)) if ties else iter((lattice,)),
+            lattices=(one for one, _ in landed(base, choices, self.costs, ties)) if ties else iter(()),
+            known=[] if ties else [solved],
             choices=choices, senses=self.costs.senses, row=self._row, matrix=self._matrix, widened=self._widened,
             tied=frozenset(k for leap in ties for k in (leap.start, leap.landing)),
             whole=lambda labels: self._solved({**pins, **labels}))
