@@ -59,7 +59,7 @@ def taught(seed: int, noise: float, horns=("tenor", "tenor-f"), span: float = 1.
     return train, held, held_clean
 
 
-@pytest.mark.parametrize(("seed", "noise", "least"), [(19, 0.0, 0.95), (17, 0.1, 0.9)])
+@pytest.mark.parametrize(("seed", "noise", "least"), [(0, 0.0, 0.95), (1, 0.1, 0.9)])
 def test_a_hidden_teacher_is_found_again(seed: int, noise: float, least: float) -> None:
     train, _, clean = taught(seed, noise)
     found = learn(train)
@@ -96,13 +96,15 @@ def test_euphonium_teachers_are_found_too(capsys: pytest.CaptureFixture[str]) ->
     assert min(after for _, after in shares) >= 0.9
 
 
-def test_slips_are_pointed_out() -> None:
-    train, _, _ = taught(2, 0.0)
-    first = train[0]
-    planner = Planner(first.line, first.horn)
-    k, wrong = next((k, one.label) for k in range(10, 30) for one in planner.choices[k]
-                    if len(planner.choices[k]) > 2 and one.label != first.labels[k] and one.label in "567")
-    train[0] = replace(first, labels={**first.labels, k: wrong})
+@pytest.mark.parametrize("seed", range(3))
+def test_slips_are_pointed_out(seed: int) -> None:
+    train, _, _ = taught(seed, 0.0)
+    place, k, wrong = next(
+        (place, k, one.label) for place, marked in enumerate(train) for planner in [Planner(marked.line, marked.horn)]
+        for k in range(10, 30) for one in planner.choices[k]
+        if len(planner.choices[k]) > 2 and one.label != marked.labels[k] and one.label in "567")
+    first = train[place]
+    train[place] = replace(first, labels={**first.labels, k: wrong})
     found = learn(train)
     note = first.line.notes[k]
     assert f"Test, measure {note.measure}, {note.written.pretty}: {wrong}" in found.doubtful
