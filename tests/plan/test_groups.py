@@ -16,12 +16,14 @@ from pathlib import Path
 import pytest
 
 from analyzer.analysis import Request, analyse
+from analyzer.horns.candidate import shown
 from analyzer.horns.profiles import load_horn
 from analyzer.pitch import pitch_of
 from analyzer.plan.plan import Group, Plan
 from analyzer.plan.player import Player
 from analyzer.plan.slurs import slurs_of
 from analyzer.plan.solve import Planner
+from analyzer.plan.weights import default_weights
 from analyzer.score.document import open_document
 from analyzer.selection import chosen_parts, part_lines
 from tests.brute.test_plan import random_planner
@@ -228,6 +230,19 @@ def test_a_hand_that_cannot_press_a_valve_is_the_reason(names: str, player: Play
     plan = Planner(line_of(names, 0.5), load_horn("tenor-f"), player).plan()
     said = [group.why for group in plan.groups]
     assert any(why in text for text in said) if why else said
+
+
+def test_a_toss_up_names_the_other_choice() -> None:
+    """The usual position is marked; what would do nearly as well is told, with hardly a price."""
+    tossed = [note for seconds in (0.12, 0.15, 0.2, 0.25, 0.3)
+              for names in ("D4 Eb4 D4", "D4 Eb4 G3", "Bb3 G3 Bb3", "Eb4 F4 G3")
+              for note in Planner(line_of(names, seconds), load_horn("tenor")).plan().notes if note.toss_up]
+    assert tossed
+    for note in tossed:
+        other = note.alternatives[0]
+        assert note.choice is note.usual
+        assert other.extra_cost <= default_weights().margin
+        assert note.why == (f"Usual position; {shown(other.choice.label)} would do nearly as well.",)
 
 
 @pytest.mark.whole
