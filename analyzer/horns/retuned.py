@@ -2,10 +2,18 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import cache
 
 from analyzer.evidence import Evidence
 from analyzer.horns.horn import Horn, Loop, Offset, Quantity
-from analyzer.horns.tubing import HIGHEST_PARTIAL, lowered_cents, second_share
+from analyzer.horns.tubing import (
+    HIGHEST_PARTIAL,
+    loop_share,
+    lowered_cents,
+    nominal_semitones,
+    second_share,
+    state,
+)
 from analyzer.problem import unreadable
 
 MAIN = "main"
@@ -70,6 +78,26 @@ def with_loops(horn: Horn, loops: Sequence[Loop]) -> Horn:
         semitones = loop.semitones if abs(cents - 100 * loop.semitones) <= MOST_OFFSET_CENTS else round(cents / 100)
         out.append(replace(loop, semitones=semitones, flat_cents=cents - 100 * semitones))
     return replace(horn, loops=tuple(out))
+
+
+@cache
+def attachment_tuned(horn: Horn, midi: int) -> Horn:
+    """Return the horn with its first attachment tuned so that a pitch is in tune in its first position.
+
+    The tuning slide of the attachment is pushed in or pulled out by as much; what lies at the slide's end moves with
+    it. The horn itself where it has no attachment in F, or the pitch does not lie in its first position.
+    """
+    if not horn.loops or horn.family != "slide":
+        return horn
+    loop, held = horn.loops[0], state(horn, horn.loop_names[:1])
+    for partial in range(1, HIGHEST_PARTIAL + 1):
+        if horn.fundamental_midi + nominal_semitones(partial) - held.semitones == midi:
+            flat = held.cents - held.partial_cents[partial - 1] - 100 * (horn.fundamental_midi - midi)
+            cents = loop.flat_cents - flat
+            tuned = replace(loop, share=loop_share(loop.semitones, cents), flat_cents=cents,
+                            evidence=_pulled(loop.evidence, f"tuned by {-flat:+.0f} cents for the first position"))
+            return replace(horn, loops=(tuned, *horn.loops[1:]))
+    return horn
 
 
 def with_offset(horn: Horn, partials: tuple[int, ...], cents: float, evidence: Evidence) -> Horn:

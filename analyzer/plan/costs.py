@@ -59,17 +59,18 @@ class Habit:
         self._horn = horn
         self._at = LEVELS.index(level)
         self._weights = weights
-        self._known: dict[int, tuple[Candidate, float]] = {}
+        self._known: dict[int, tuple[Candidate, str, float]] = {}
 
-    def __call__(self, one: Candidate) -> float:
-        """Return the factor on the price of leaving the chart with `one`."""
+    def items(self, one: Candidate, price: float) -> dict[str, float]:
+        """Return what leaving the chart with `one` costs, where a common alternate costs about `price`."""
         known = self._known.get(id(one))
         if known is None:
             found = known_as(self._horn, one)
             step = max(0, LEVELS.index(found.level) - self._at)
             factor = getattr(self._weights, found.rank) * self._weights.above_level**step
-            known = self._known[id(one)] = one, factor
-        return known[1]
+            known = self._known[id(one)] = one, found.rank, factor
+        _, rank, factor = known
+        return {rank: factor * price, "margin": self._weights.margin}
 
 
 def lip_items(weights: Weights, a: Candidate, b: Candidate, move: Move, haste: float) -> dict[str, float]:
@@ -122,7 +123,7 @@ class SlideCosts:
         if one.shade:
             items["shaded"] = w.shaded
         if not usual:
-            items |= _off_usual(w, sounds_s, self.habit(one))
+            items |= self.habit.items(one, w.off_usual + w.off_usual_s * sounds_s)
         return items
 
     def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:
@@ -260,9 +261,7 @@ class ValveCosts:
             "valved_partial": w.valved_partial * max(0, one.partial - lowest_partial) * max(sounds_s, w.least_s),
         }
         if not usual:
-            strange = self.habit(one)
-            items |= _off_usual(w, sounds_s, strange)
-            items["off_fingering"] = w.off_fingering * strange
+            items |= self.habit.items(one, w.off_usual + w.off_fingering + w.off_usual_s * sounds_s)
         return items
 
     def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:
@@ -313,12 +312,6 @@ def costs_for(horn: Horn, weights: Weights, max_speed_mm_s: float | None,
     if horn.family == "slide":
         return SlideCosts(horn, weights, max_speed_mm_s or weights.max_speed_mm_s, secure, level)
     return ValveCosts(horn, weights, secure, level)
-
-
-def _off_usual(weights: Weights, sounds_s: float, strange: float) -> dict[str, float]:
-    """Return the price of leaving the usual chart with a choice that is `strange` (see `Habit`)."""
-    return {"off_usual": weights.off_usual * strange, "off_usual_s": weights.off_usual_s * strange * sounds_s,
-            "margin": weights.margin}
 
 
 def beyond(excess: float) -> float:

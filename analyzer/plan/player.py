@@ -6,6 +6,7 @@ from typing import Any
 
 from analyzer.horns.candidates import DEFAULT_CEILING_MIDI, position_place_mm, positions
 from analyzer.horns.horn import Horn
+from analyzer.horns.retuned import attachment_tuned
 from analyzer.pitch import parse_pitch
 from analyzer.plan.familiarity import LEVELS, Level
 from analyzer.plan.limits import Limits, limits_of
@@ -31,7 +32,10 @@ RATES = {
 }
 """Keys of the player file that say how fast the player is, with the range of each and its unit."""
 KEYS = ("name", "outermost_position", "reach_mm", "height_cm", "attachment_ceiling", *RATES, "low", "high", "learned",
-        "secure", "level", "cannot", "just_strength", "just_from_s")
+        "secure", "level", "cannot", "just_strength", "just_from_s", "attachment_in_tune")
+TUNED_TO = ("F2", "C3")
+"""Notes of the attachment's first position by which it is tuned: F2 (D. Scott, TBA clinic 2017: low F right in first),
+or C3, which leaves F2 flat and low C within the slide (common practice, no source)."""
 EARLIER_WORDS: dict[str, Level] = {"developing": "intermediate", "experienced": "advanced"}
 """Words for levels in files of earlier versions."""
 VALVES = ("T", "S", "1", "2", "3", "4")
@@ -49,7 +53,8 @@ class Player:
     holds the moves that need no more practice, each good in both directions. `level` says which alternates are
     familiar, and how fast arm, tongue, lip and fingers are where that is not told: `limits` has them all. `cannot`
     lists valves that the player's hand cannot press. Where chords are tuned, notes of at least `just_from_s`
-    [s] take `just_strength` (0 to 1) of the way to their pure place.
+    [s] take `just_strength` (0 to 1) of the way to their pure place. `attachment_in_tune` is the sounding pitch [MIDI]
+    that this player's attachment plays in tune in first position, F2 or C3; None where not told.
     """
 
     name: str = "player"
@@ -70,6 +75,7 @@ class Player:
     cannot: tuple[str, ...] = ()
     just_strength: float = 1.0
     just_from_s: float = 0.8
+    attachment_in_tune: int | None = None
 
     def reach_on(self, horn: Horn) -> float:
         """Return how far this player takes the slide of `horn`. [mm]; the slide's end where nothing is told."""
@@ -97,6 +103,10 @@ class Player:
         numbered = valves[0].isdigit()
         return "".join(valves) in states or (
             bool(states) and not any(state[:1].isdigit() == numbered for state in states))
+
+    def own(self, horn: Horn) -> Horn:
+        """Return `horn` with its attachment tuned as this player has told."""
+        return horn if self.attachment_in_tune is None else attachment_tuned(horn, self.attachment_in_tune)
 
     def can_hold(self, valves: tuple[str, ...]) -> bool:
         """Tell whether the player's hand can press all of these valves."""
@@ -222,6 +232,10 @@ def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str,
     if not isinstance(cannot, list) or not all(one in VALVES for one in cannot):
         raise wrong("cannot", f"cannot is {cannot!r}",
                     'Give a list of valves, such as ["T"] or ["3", "4"]; they are T, S and 1 to 4.')
+    in_tune = table.get("attachment_in_tune")
+    if in_tune not in (None, *TUNED_TO):
+        raise wrong("attachment_in_tune", f"attachment_in_tune is {in_tune!r}",
+                    'Give the note that is in tune in first position with the attachment: "F2" or "C3".')
     given_name = table.get("name", "player")
     if not isinstance(given_name, str) or not given_name.strip():
         raise wrong("name", f"name is {given_name!r}", 'Give a short text such as "Player 1".')
@@ -245,4 +259,5 @@ def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str,
         learned=tuple(learned) if learned is not None else None, secure=tuple(moves),
         level=level, cannot=tuple(dict.fromkeys(cannot)),
         just_strength=1.0 if strength is None else strength, just_from_s=0.8 if from_s is None else from_s,
+        attachment_in_tune=parse_pitch(in_tune).midi if in_tune else None,
     )

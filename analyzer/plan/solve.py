@@ -86,8 +86,8 @@ class Planner:
                  weights: Weights | None = None, times: tuple[NoteTime, ...] | None = None,
                  choices: Sequence[tuple[Candidate, ...]] | None = None, aims: Sequence[float] | None = None) -> None:
         self.line = line
-        self.horn = horn
         self.player = player or Player()
+        self.horn = horn = self.player.own(horn)
         self.tempo_bpm = tempo_bpm
         self.weights = weights or default_weights()
         self.costs = costs_for(horn, self.weights, self.player.max_speed_mm_s, self.player.secure_ways,

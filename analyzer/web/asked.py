@@ -21,7 +21,7 @@ _FIELDS = {
     "tongue_notes_s": "tongued notes a second", "slur_notes_s": "lip-slurred notes a second",
     "valve_notes_s": "valve changes a second", "low": "lowest note", "high": "highest note", "height_cm": "height",
     "learned": "learned valves", "name": "name", "secure": "secure moves", "level": "level",
-    "cannot": "valves that cannot be pressed",
+    "cannot": "valves that cannot be pressed", "attachment_in_tune": "note in tune on the attachment in first",
 }
 
 

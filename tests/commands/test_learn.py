@@ -6,19 +6,22 @@ from pathlib import Path
 from tests.commands.test_map import B2, run, score
 
 
+C3 = B2.replace("<step>B</step><octave>2</octave>", "<step>C</step><octave>3</octave>")
+
+
 def test_marks_of_a_file_become_preferences_that_map_follows(tmp_path: Path) -> None:
-    marked = B2.replace("</note>", "<notations><technical><fingering>7</fingering></technical></notations></note>")
+    marked = C3.replace("</note>", "<notations><technical><fingering>6</fingering></technical></notations></note>")
     path, out, plain = (tmp_path / name for name in ("marked.musicxml", "mine.toml", "plain.musicxml"))
     path.write_text(score(marked * 6), encoding="utf-8")
-    plain.write_text(score(B2 * 6), encoding="utf-8")
+    plain.write_text(score(C3 * 6), encoding="utf-8")
     done = run("learn", path, "-o", out)
     assert done.returncode == 0, done.stderr
     assert "6 marks in 1 line." in done.stdout
     assert "after 100%" in done.stdout
     before = run("map", plain, "--format", "csv").stdout
     after = run("map", plain, "--prefer", out, "--format", "csv").stdout
-    assert ",T2,T2," in before
-    assert ",7,T2," in after
+    assert ",T1,T1," in before
+    assert ",6,T1," in after
 
 
 def test_a_score_without_marks_and_a_bad_preference_file_are_said(tmp_path: Path) -> None:
@@ -107,14 +110,14 @@ def test_marks_that_all_cannot_be_used_leave_no_file(tmp_path: Path) -> None:
 
 def test_a_pins_file_is_learned_from(tmp_path: Path) -> None:
     path, pins, out = tmp_path / "plain.musicxml", tmp_path / "pins.toml", tmp_path / "mine.toml"
-    path.write_text(score(B2 * 6), encoding="utf-8")
-    kept = ", ".join(f'"1:{nth}=7"' for nth in range(1, 7))
+    path.write_text(score(C3 * 6), encoding="utf-8")
+    kept = ", ".join(f'"1:{nth}=6"' for nth in range(1, 7))
     pins.write_text(f'[[part]]\nid = "P1"\nname = "Trombone"\npins = [{kept}]\n', encoding="utf-8")
     assert run("map", path, "--pins", pins).returncode == 0
     done = run("learn", path, "--pins", pins, "-o", out)
     assert done.returncode == 0, done.stderr
     assert "6 marks in 1 line. " in done.stdout
-    assert ",7,T2," in run("map", path, "--prefer", out, "--format", "csv").stdout
+    assert ",6,T1," in run("map", path, "--prefer", out, "--format", "csv").stdout
     pins.write_text('[[part]]\nid = "P9"\nname = "Tuba"\npins = ["1:1=7"]\n', encoding="utf-8")
     assert "none of its pins belongs" in run("learn", path, "--pins", pins, "-o", out).stderr
     assert run("learn", path, path, "--pins", pins, "-o", out).returncode == 2

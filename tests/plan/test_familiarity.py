@@ -113,3 +113,29 @@ def test_levels_of_earlier_section_files_still_load(tmp_path) -> None:
     file = tmp_path / "player.toml"
     file.write_text('[player]\nlevel = "experienced"\n', encoding="utf-8")
     assert read_player(file).level == "advanced"
+
+
+def test_the_answer_how_the_attachment_is_tuned_decides_f2_and_low_c(tmp_path) -> None:
+    """D. Scott (TBA clinic 2017) tunes low F right in first; then low C lies beyond the end of the slide.
+
+    Common practice, no source: the attachment is left flat so that low C fits in T6.
+    """
+    players = {}
+    for note in ("F2", "C3"):
+        file = tmp_path / f"{note}.toml"
+        file.write_text(f'[player]\nattachment_in_tune = "{note}"\n', encoding="utf-8")
+        players[note] = read_player(file)
+    horn = load_horn("tenor-f")
+
+    def way(note: str, label: str, horn):
+        return next(one for one in candidates(horn, parse_pitch(note).midi) if one.label.rstrip("#b") == label)
+
+    by_f2, by_c3 = (players[note].own(horn) for note in ("F2", "C3"))
+    assert way("F2", "T1", by_f2).off_cents == pytest.approx(0, abs=0.01)
+    assert way("C3", "T1", by_c3).off_cents == pytest.approx(0, abs=0.01)
+    assert way("F2", "T1", by_c3).off_cents < -10
+    assert candidates(by_f2, parse_pitch("C2").midi) == ()
+    assert way("C2", "T6", by_c3).extension_mm < horn.slide_end_mm
+    slow = {note: Planner(line_of("Bb2 F2 Bb2 F2", 1), horn, player).plan() for note, player in players.items()}
+    assert [note.choice.label for note in slow["F2"].notes] == ["1", "T1", "1", "T1"]
+    assert [note.choice.label for note in slow["C3"].notes] == ["1", "6", "1", "6"]

@@ -25,6 +25,7 @@ const FIELDS = [
   ["valve_notes_s", "Valve changes a second", "number"],
   ["learned", "Valves learned, such as T, TS", "list"],
   ["cannot", "Valves the hand cannot press", "list"],
+  ["attachment_in_tune", "In tune on the attachment in 1st", "choice", ["", "F2", "C3"]],
   ["clefs", "Clefs read, such as bass, tenor", "list"],
   ["extreme_low", "Lowest for a note or two", "text"],
   ["extreme_high", "Highest for a note or two", "text"],
