@@ -117,6 +117,8 @@ class SlideCosts:
             "cents": w.cents * one.off_cents**2 * sounds_s,
         }
         if one.valves:
+            if one.advice:             # flat in first, where the slide cannot come in: short notes are forgiven
+                items["cents"] *= 1.0 + w.unraised * max(0.0, 1.0 - w.forgiven_s / sounds_s)
             items["held_valve"] = w.held_valve * found_s
             items["second_valve"] = w.second_valve * (len(one.valves) - 1) * found_s
             items["resonance"] = w.resonance * max(0.0, sounds_s - w.sings_from_s)

@@ -65,6 +65,8 @@ class Weights:
     rare: float
     avoid: float
     above_level: float
+    unraised: float
+    forgiven_s: float
 
 
 @cache

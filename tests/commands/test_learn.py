@@ -5,7 +5,6 @@ from pathlib import Path
 
 from tests.commands.test_map import B2, run, score
 
-
 C3 = B2.replace("<step>B</step><octave>2</octave>", "<step>C</step><octave>3</octave>")
 
 
