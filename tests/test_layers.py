@@ -24,7 +24,7 @@ MAY = {
     "section": (READ - {"analysis"}) | {"evidence", "toml_file", "cautions", "wording", "selection", "supposed",
                                          "review"},
     "practice": READ | {"cautions"},
-    "library": READ | {"selection", "review", "section", "practice"},
+    "library": READ | {"wording", "selection", "review", "section", "practice"},
     "marking": READ | {"intonation", "toml_file"},
     "engrave": {"problem", "score", "marking"},
     "picture": {"pitch", "cautions", "horns", "plan", "analysis"},

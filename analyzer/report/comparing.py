@@ -1,6 +1,6 @@
 """Comparisons of horns, over one score or a folder of them, as JSON documents and as text for a director."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from analyzer.evidence import Evidence
@@ -10,6 +10,7 @@ from analyzer.horns.horn import Horn, Quantity, Statement
 from analyzer.library.comparing import Folder, Piece
 from analyzer.pitch import pitch_of
 from analyzer.review.compare import OFF_STEPS_CENTS, Column, Comparison
+from analyzer.wording import counted
 
 
 def compare_document(comparison: Comparison) -> dict[str, Any]:
@@ -101,14 +102,16 @@ def _effort(columns: Sequence[Column]) -> list[str]:
         ["notes beyond the horn", *(str(one.beyond) for one in columns)],
         ["notes this player cannot play", *(str(one.unplayable) for one in columns)],
         ["slide travel", *(_metres(one.travel_mm) for one in columns)],
-        ["fastest move, peak", *(_fastest(one) for one in columns)],
-        ["notes in 6th / 7th position", *("-" if one.sixth is None else f"{one.sixth} / {one.seventh}"
-                                          for one in columns)],
-        [f"more than {' / '.join(map(str, OFF_STEPS_CENTS))} cents out",
-         *(" / ".join(map(str, one.off)) for one in columns)],
+        ["fastest move (peak)", *(_fastest(one) for one in columns)],
+        ["  from measure", *(one.fastest.measure if one.fastest else "-" for one in columns)],
+        ["  from position", *(shown(one.fastest.from_label) if one.fastest else "-" for one in columns)],
+        ["  to position", *(shown(one.fastest.to_label) if one.fastest else "-" for one in columns)],
+        ["notes in 6th position", *("-" if one.sixth is None else str(one.sixth) for one in columns)],
+        ["notes in 7th position", *("-" if one.seventh is None else str(one.seventh) for one in columns)],
+        *([f"more than {limit} cents out", *(str(one.off[k]) for one in columns)]
+          for k, limit in enumerate(OFF_STEPS_CENTS)),
         ["valve changes", *(str(one.valve_changes) for one in columns)],
-        ["tempo ceiling", *("-" if one.tempo_ceiling_bpm is None else f"{one.tempo_ceiling_bpm:.0f} a minute"
-                            for one in columns)],
+        ["top tempo (quarter notes)", *(_top(one) for one in columns)],
     ])
 
 
@@ -119,7 +122,7 @@ def _horns(horns: Sequence[Horn]) -> list[str]:
     for horn in horns:
         hold = horn.handling
         out += ["", f"{horn.name}: {horn.description}.",
-                f"  The left hand carries {hold.left_hand_carries.text} ({hold.left_hand_carries.evidence.kind}); "
+                f"  Left hand: carries {hold.left_hand_carries.text} ({hold.left_hand_carries.evidence.kind}); works "
                 f"{hold.left_hand_works.text} ({hold.left_hand_works.evidence.kind})."]
     return out
 
@@ -129,10 +132,11 @@ def _metres(travel_mm: float | None) -> str:
 
 
 def _fastest(one: Column) -> str:
-    move = one.fastest
-    if move is None:
-        return "-"
-    return f"{move.speed_mm_s / 1000:.1f} m/s, m. {move.measure}: {shown(move.from_label)} to {shown(move.to_label)}"
+    return "-" if one.fastest is None else f"{one.fastest.speed_mm_s / 1000:.1f} m/s"
+
+
+def _top(one: Column) -> str:
+    return "-" if one.tempo_ceiling_bpm is None else f"{one.tempo_ceiling_bpm:.0f}"
 
 
 def _horn_rows(horns: Sequence[Horn]) -> list[list[str]]:
@@ -178,45 +182,49 @@ def folder_document(folder: Folder) -> dict[str, Any]:
         "horns": [horn_json(horn) for horn in folder.horns],
         "pieces": [
             {"file": one.name, "title": one.title, "lines": one.lines,
-             "totals": [_column_json(column) for column in one.totals],
+             "totals": [_column_json(column) for column in one.totals], "outlier": one.outlier or None,
              "problem": one.problem.as_json() if one.problem else None}
             for one in folder.pieces
         ],
         "totals": [_column_json(one) for one in folder.totals],
+        "verdict": {"horn": folder.verdict.horn, "text": folder.verdict.text},
         "cautions": list(folder.cautions),
     }
 
 
 def folder_text(folder: Folder) -> str:
-    """Return a comparison over a folder: a row a piece, all of them together, what was left out, the horns."""
+    """Return a comparison over a folder: a table a measure of effort with a row a piece, all of them, the verdict."""
     compared = [one for one in folder.pieces if one.totals]
     left = [one for one in folder.pieces if one.problem is not None]
-    names = [horn.name for horn in folder.horns]
-    out = [""]
-    if compared:
-        out += _table(["piece", "notes", *names], [_piece_row(one) for one in compared])
-        out += ["", "Each cell: notes this player cannot play, slide travel (or valve changes), fastest move, tempo "
-                    "ceiling in quarter notes a minute."]
-        many = f"{len(compared)} piece{'s' if len(compared) != 1 else ''}"
-        out += _titled(f"All {many} - {folder.totals[0].notes} notes", _effort(folder.totals))
-        out += [f"{total.horn} moves fastest in {_holder(compared, k, total)}." for k, total in
+    odd = [one for one in folder.pieces if one.outlier]
+    out: list[str] = []
+    for title, cell in _PIECE_TABLES if compared else ():
+        cells = [[one.name, *(cell(column) for column in one.totals)] for one in compared]
+        if any(text != "-" for row in cells for text in row[1:]):
+            out += _titled(title, _table(["", *(horn.name for horn in folder.horns)], cells))
+    if folder.totals:
+        out += _titled(f"All {counted(len(folder.counted), 'piece')} - {counted(folder.totals[0].notes, 'note')}",
+                       _effort(folder.totals))
+        out += [f"{total.horn} moves fastest in {_holder(folder.counted, k, total)}." for k, total in
                 enumerate(folder.totals) if total.fastest is not None]
+    if odd:
+        out += _titled("Left out of the totals", [f"{one.name}: {one.outlier}." for one in odd])
     if left:
         out += _titled("Not compared", [f"{one.name}: {one.problem.what}." for one in left if one.problem])
-    return "\n".join([*out, *_horns(folder.horns), "", *(f"Caution: {line}" for line in folder.cautions)])
+    out += [*_horns(folder.horns), *_titled("Verdict", [folder.verdict.text]), ""]
+    return "\n".join([*out, *(f"Caution: {line}" for line in folder.cautions)])
+
+
+_PIECE_TABLES: tuple[tuple[str, Callable[[Column], str]], ...] = (
+    ("Notes that cannot be played", lambda one: str(one.unplayable)),
+    ("Slide travel", lambda one: _metres(one.travel_mm)),
+    ("Valve changes", lambda one: str(one.valve_changes)),
+    ("Fastest move (peak)", _fastest),
+    ("Top tempo (quarter notes a minute)", _top),
+)
+"""What the tables of a folder tell, one number in each cell."""
 
 
 def _holder(pieces: Sequence[Piece], column: int, total: Column) -> str:
     """Name the piece whose fastest move is that of all together."""
     return next(one.name for one in pieces if one.totals[column].fastest == total.fastest)
-
-
-def _piece_row(one: Piece) -> list[str]:
-    return [one.name, str(one.totals[0].notes), *(_cell(column) for column in one.totals)]
-
-
-def _cell(one: Column) -> str:
-    way = f"{one.valve_changes} valve changes" if one.travel_mm is None else _metres(one.travel_mm)
-    fast = "" if one.fastest is None else f", {one.fastest.speed_mm_s / 1000:.1f} m/s"
-    ceiling = "" if one.tempo_ceiling_bpm is None else f", {one.tempo_ceiling_bpm:.0f}"
-    return f"{one.unplayable} lacking, {way}{fast}{ceiling}"

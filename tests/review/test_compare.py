@@ -1,9 +1,11 @@
 """Horns side by side: counts that can be checked by hand, and sums done again from the plans."""
 
 import json
+import re
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -11,10 +13,10 @@ import pytest
 
 from analyzer.analysis import Request
 from analyzer.horns.profiles import load_horn
-from analyzer.library.comparing import compare_folder
+from analyzer.library.comparing import compare_folder, without_outliers
 from analyzer.plan.costs import PEAK_OVER_MEAN
 from analyzer.plan.solve import Planner
-from analyzer.report.comparing import compare_document, compare_text, folder_document
+from analyzer.report.comparing import compare_document, compare_text, folder_document, folder_text
 from analyzer.review.compare import column, compare, summed
 from analyzer.score.document import open_document
 from tests.lines import line_of
@@ -193,3 +195,52 @@ def test_bad_input(words: tuple[object, ...], code: int, says: str) -> None:
     assert done.stdout == ""
     assert says in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_one_bad_file_sets_neither_fastest_move_nor_top_tempo(tmp_path: Path) -> None:
+    horns = [load_horn(name) for name in ("tenor", "tenor-f")]
+    for name in ("attachment-etude.musicxml", "harbour-march-trio.musicxml", "deep-water-bass-trombone.musicxml"):
+        shutil.copy(SAMPLES / name, tmp_path)
+    clean = compare_folder(tmp_path, horns, Request())
+    assert not any(one.outlier for one in clean.pieces), "hard music is no outlier"
+    piece = clean.pieces[0]
+    for speed_m_s in (20, 184):
+        moves = [replace(one, fastest=replace(one.fastest, speed_mm_s=1000.0 * speed_m_s), tempo_ceiling_bpm=6.0)
+                 for one in piece.totals]
+        bad = replace(piece, name="bad.musicxml", totals=tuple(moves))
+        one, = (found for found in without_outliers([*clean.pieces, bad]) if found.name == "bad.musicxml")
+        assert one.outlier, "six quarter notes a minute beside pieces of a hundred and more"
+        # The horn, not the file: on one of the two it can be played.
+        half = replace(bad, totals=(bad.totals[0], piece.totals[1]))
+        assert not any(found.outlier for found in without_outliers([*clean.pieces, half]))
+    spoiled = replace(clean, pieces=tuple(without_outliers([*clean.pieces, bad])))
+    assert spoiled.totals == clean.totals
+    assert spoiled.verdict == clean.verdict
+    text = folder_text(spoiled)
+    assert "bad.musicxml: a move of 184 m/s in measure" in text
+    data = {one["file"]: one["outlier"] for one in folder_document(spoiled)["pieces"]}
+    assert [name for name, why in data.items() if why] == ["bad.musicxml"]
+
+
+def test_a_folder_ends_in_a_verdict_and_a_cell_holds_one_number() -> None:
+    folder = compare_folder(SAMPLES, [load_horn(name) for name in ("tenor", "tenor-f")], Request())
+    assert folder.verdict.horn == "tenor-f", "it has every note of the tenor and more"
+    text = folder_text(folder)
+    *_, last = text.split("\n\n")
+    verdict = text[text.index("\nVerdict\n"):]
+    assert "Best for these pieces: tenor-f" in verdict
+    assert verdict.index("Best") < verdict.index("Caution:")
+    assert last.startswith("Caution:")
+    assert folder_document(folder)["verdict"] == {"horn": "tenor-f", "text": folder.verdict.text}
+    tables = text[:text.index("The horns (c cited")]
+    for row in tables.splitlines():
+        if ".musicxml  " in row or ".mxl  " in row:
+            _, *cells = re.split(r" {2,}", row)
+            assert all(re.fullmatch(r"[\d.,]+( m| m/s)?|-", cell) for cell in cells), row
+
+
+def test_two_horns_alike_have_no_winner() -> None:
+    horn = load_horn("tenor-f")
+    folder = compare_folder(SAMPLES, [horn, replace(horn, name="the other")], Request())
+    assert folder.verdict.horn is None
+    assert folder.verdict.text.startswith("No horn is clearly better here.")
