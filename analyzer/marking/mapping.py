@@ -9,6 +9,7 @@ from analyzer.horns.candidate import Candidate, shown
 from analyzer.intonation.targets import Target
 from analyzer.marking.mark import Mark
 from analyzer.marking.which import Which, asked_for
+from analyzer.plan.axes import axes
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.slurs import slurs_of
 from analyzer.plan.variants import Variant, pins_of, variants, walks
@@ -54,7 +55,7 @@ def line_json(one: Planned, plans: int = 0) -> dict[str, Any]:
             "tempo_ceiling_bpm": _rounded(totals.tempo_ceiling_bpm), "ceiling_by": totals.ceiling_by,
             "beat": beat_json(plan),
         },
-        "cost": round(plan.cost, 3),
+        "cost": round(plan.cost, 3), "axes": axes_json(one),
     }
     if plans:
         pins = pins_of(plan)
@@ -65,6 +66,12 @@ def line_json(one: Planned, plans: int = 0) -> dict[str, Any]:
              "valve_changes": other.valve_changes, "differs": list(other.differs), "what": what_differs(plan, other)}
             for other in variants(one.planner, min(plans, MOST_VARIANTS), pins)]
     return result
+
+
+def axes_json(one: Planned) -> list[dict[str, Any]]:
+    """Return what makes a line hard, axis by axis, never as one grade."""
+    return [{"axis": axis.axis, "share": axis.share, "measure": axis.measure, "index": axis.index,
+             "reason": axis.reason} for axis in axes(one.planner, one.plan)]
 
 
 def beat_json(plan: Plan) -> dict[str, Any]:

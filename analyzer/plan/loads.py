@@ -18,7 +18,7 @@ too short for any tempo (`LineNote.free`: a cadenza written out).
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import accumulate
 from math import sqrt
 
@@ -49,6 +49,10 @@ class Load:
     def most(self) -> float:
         """The greatest of the four."""
         return max(self.slide, self.valves, self.tongue, self.lip)
+
+    def only(self, kind: By) -> "Load":
+        """Return the same with nothing but one of the four."""
+        return replace(Load(), **{kind: getattr(self, kind)})
 
     @property
     def by(self) -> By:

@@ -10,7 +10,7 @@ from analyzer.wording import counted, first_few, measures_named
 
 _AMPLE = 2.5
 """A tempo ceiling this many times the written tempo is no news; judged."""
-_NO_HASTE = ("rest", "reaching", "tuning", "range", "unplayable")
+_NO_HASTE = ("rest", "reach", "tuning", "range", "unplayable")
 """Kinds of a hard measure that no slower tempo eases."""
 
 

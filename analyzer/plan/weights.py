@@ -33,7 +33,6 @@ class Weights:
     weak_finger: float
     crossing: float
     finger_time_s: float
-    finger_rate_hz: float
     open_valve: float
     valved_partial: float
     rest_share: float

@@ -48,7 +48,8 @@ horns = ["tenor-f"]             # what this player could pick up, first choice f
 name = "Chair 2"
 horns = ["tenor"]
 # outermost_position = 6        # how far the slide goes without lunging; or reach_mm = 520, or height_cm = 150
-# max_slide_speed_mm_s = 1600   # peak speed that still stays clean
+# tongue_notes_s = 7            # tongued notes a second that stay clean, as counted with this player; also
+# slide_acceleration_m_s2 = 30  # slur_notes_s, valve_notes_s, max_slide_speed_mm_s. Left out: by level
 # endurance_minutes = 8         # minutes of playing, rests apart, before the lips tire
 
 [[player]]
