@@ -173,7 +173,13 @@ def _without_our_marks(note: etree._Element) -> None:
 
 
 def _drawable(note: etree._Element) -> None:
-    """Let the engraver tell the place of a note that shows nothing at all, by drawing it unseen."""
+    """Write a note so that the engraver draws it: what shows nothing unseen, beams of a chord at its first note only.
+
+    With beams at each of its notes the engraver (verovio 6.4) loses chords, and the notes after them.
+    """
+    if note.find("chord") is not None:
+        for beam in note.findall("beam"):
+            note.remove(beam)
     head = note.find("notehead")
     if head is not None and (head.text or "").strip() == "none" and (
             note.findtext("type", "whole").strip() in _STEMLESS or note.findtext("stem", "").strip() == "none"):

@@ -100,6 +100,21 @@ def test_no_staff_and_no_style_of_measure_costs_a_mark(inside: str) -> None:
     assert shown(read_document(etree.tostring(root), "a.musicxml")) == (4, 4)
 
 
+def test_beams_at_every_note_of_a_chord_cost_no_mark() -> None:
+    """As musicscore writes chords that change the staff: the engraver lost them and what followed."""
+    beamed = [(state, staff) for state in ("begin", "continue", "continue", "end") for staff in (1, 2)]
+    eighths = "".join(
+        note("C3" if staff == 1 else "E3", 2, "eighth", chord=staff == 2,
+             more=f"<staff>{1 + (staff + nth // 2) % 2}</staff><beam number='1'>{state}</beam>")
+        for nth, (state, staff) in enumerate(beamed))
+    staves = START.replace("<clef>", "<staves>2</staves><clef number='1'>").replace(
+        "</attributes>", "<clef number='2'><sign>F</sign><line>4</line></clef></attributes>")
+    document = score(part([staves + eighths + note("C3", 8, "half", more="<staff>1</staff>")]))
+    marks = tuple(Mark(part_id="P1", ref=ref, line=1, text="1") for ref in range(9))
+    page = engraved_pages(engraving_copy(document, "P1", marks), SCREEN)[0]
+    assert drawn_refs([page]) == dict.fromkeys(range(9), 1)
+
+
 def test_a_page_that_cannot_show_a_mark_is_refused() -> None:
     copy = engraving_copy(MUSIC, "P1", MARKS)
     engraving = engraved(copy, SCREEN)
