@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal, cast, get_args
 from analyzer import analysis as planning
 from analyzer.files import write_file
 from analyzer.horns.profiles import load_horn
+from analyzer.intonation.targets import Intonation
 from analyzer.plan.player import Player, player_from, read_player
 from analyzer.problem import Problem, Unreadable
 from analyzer.schemas import schema
@@ -311,8 +312,8 @@ def plan(score: Score | PathLike, *, horn: Horn | PathLike | Sequence[Horn | Pat
         Choices to keep: ``{"12:3": "T1"}`` is the third attack of measure 12; with several lines ``"12:2.3"``.
     reads : "concert" or "treble-b-flat"
         How a treble-clef low-brass part is to be read where the score leaves a doubt.
-    intonation : "equal"
-        What the plan is tuned to.
+    intonation : "equal" or "just"
+        Where long notes stand: in equal temperament, or at their pure place in the chord of the whole score.
 
     Raises
     ------
@@ -438,7 +439,7 @@ def ready(score: Score | PathLike | Sequence[Score | PathLike], *,
 def drill(score: Score | PathLike, *, horn: Horn | PathLike | Sequence[Horn | PathLike] | None = None,
           part: str | Sequence[str] | None = None, tempo_bpm: float | None = None,
           player: Player | PathLike | Mapping[str, Any] | None = None, measures: Measures | None = None,
-          reads: str | None = None, seed: int = 1, weeks: int | None = None) -> Drill:
+          reads: str | None = None, intonation: str = "equal", seed: int = 1, weeks: int | None = None) -> Drill:
     """Make a practice sheet from the moves of a score that are new, far, fast or out of tune. Options as in `plan`.
 
     `seed` draws other patterns; `weeks` (1 to 12) spreads the exercises.
@@ -458,7 +459,8 @@ def drill(score: Score | PathLike, *, horn: Horn | PathLike | Sequence[Horn | Pa
     if weeks is not None and not 1 <= weeks <= 12:
         raise ValueError(f"weeks is {weeks}; give 1 to 12.")
     document = _document(score)
-    request = _request(horn=horn, part=part, tempo_bpm=tempo_bpm, player=player, measures=measures, reads=reads)
+    request = _request(horn=horn, part=part, tempo_bpm=tempo_bpm, player=player, measures=measures, reads=reads,
+                       intonation=intonation)
     drills = drills_for(document, request, seed=seed)
     days = practice_days(drills, weeks) if weeks else ()
     planned = drills.planned
@@ -522,10 +524,11 @@ def _request(*, horn: Horn | PathLike | Sequence[Horn | PathLike] | None = None,
              part: str | Sequence[str] | None = None, tempo_bpm: float | None = None,
              player: Player | PathLike | Mapping[str, Any] | None = None, measures: Measures | None = None,
              pins: Pins | None = None, reads: str | None = None, intonation: str = "equal") -> planning.Request:
-    if intonation != "equal":
-        raise ValueError(f"intonation is {intonation!r}; give 'equal'.")
+    if intonation not in get_args(Intonation):
+        raise ValueError(f"intonation is {intonation!r}; give one of {', '.join(get_args(Intonation))}.")
     return planning.Request(parts=_texts(part), horns=tuple(_names(horn)), measures=_span(measures), pins=_pins(pins),
-                            player=_player(player), tempo_bpm=_tempo(tempo_bpm), reads=_reads(reads))
+                            player=_player(player), tempo_bpm=_tempo(tempo_bpm), reads=_reads(reads),
+                            intonation=cast(Intonation, intonation))
 
 
 def _reads(given: str | None) -> Reads | None:

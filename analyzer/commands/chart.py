@@ -5,6 +5,7 @@ from typing import Any, Literal
 
 import click
 
+from analyzer.commands.completing import HornName
 from analyzer.commands.options import format_option, missing, print_json, write_file
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.candidates import DEFAULT_CEILING_MIDI, candidates, chart_choice, sounding_range
@@ -27,8 +28,8 @@ _LEGEND = {
 
 
 @click.command(name="chart")
-@click.argument("horn")
-@click.option("--from", "before", metavar="HORN",
+@click.argument("horn", type=HornName())
+@click.option("--from", "before", type=HornName(), metavar="HORN",
               help="The horn played so far: show what stays and what moves, by how many mm or cents.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
               help="Write the printable chart: .svg (picture), .html (staff, picture, table) or .pdf (staff, picture).")

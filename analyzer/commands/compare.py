@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from analyzer.analysis import Request
+from analyzer.commands.completing import HornName
 from analyzer.commands.options import format_option, print_json, request_options, say, score_argument
 from analyzer.horns.profiles import load_horn
 from analyzer.report.comparing import compare_document, compare_text, folder_document, folder_text
@@ -14,9 +15,10 @@ from analyzer.score.document import open_document
 
 @click.command("compare")
 @score_argument
-@click.option("--horns", default="", metavar="NAME,NAME[,…]",
+@click.option("--horns", default="", type=HornName(several=True), metavar="NAME,NAME[,…]",
               help="Two horns or more, by name (lowbrass horns) or TOML file, with commas between.")
-@click.option("--horn", "one_by_one", multiple=True, metavar="NAME_OR_FILE", help="The same, one at a time.")
+@click.option("--horn", "one_by_one", multiple=True, type=HornName(), metavar="NAME_OR_FILE",
+              help="The same, one at a time.")
 @request_options(horn=False)
 @format_option("text", "json")
 def command(score: Path, request: Request, horns: str, one_by_one: tuple[str, ...], form: str) -> None:

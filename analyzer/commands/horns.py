@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from analyzer.commands.completing import HornName
 from analyzer.commands.options import format_option, print_json, write_file
 from analyzer.evidence import Evidence
 from analyzer.horns.calibrate import UNITS_MM, calibrated, parse_measured
@@ -59,7 +60,7 @@ def _run(gaps: list[str]) -> str:
 
 
 @command.command(name="show")
-@click.argument("horn")
+@click.argument("horn", type=HornName())
 @_FORMAT
 def show(horn: str, form: str) -> None:
     """Print every number of HORN with where it comes from."""

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 import click
 
 from analyzer.analysis import Request
+from analyzer.commands.completing import HornName, PartName
 from analyzer.files import write_file as write_file
 from analyzer.plan.player import Player, read_player
 from analyzer.problem import Problem
@@ -19,9 +20,9 @@ _Result = TypeVar("_Result")
 _Command = TypeVar("_Command", bound=Callable[..., Any] | click.Command)
 
 score_argument = click.argument("score", type=click.Path(path_type=Path))
-part_option = click.option("--part", "parts", multiple=True, metavar="ID_OR_NAME",
+part_option = click.option("--part", "parts", multiple=True, type=PartName(), metavar="ID_OR_NAME",
                            help="Part to plan, by id or name; may be repeated. Default: every low-brass part.")
-horn_option = click.option("--horn", "horns", multiple=True, metavar="NAME_OR_FILE",
+horn_option = click.option("--horn", "horns", multiple=True, type=HornName(), metavar="NAME_OR_FILE",
                            help="Horn, by name (lowbrass horns) or TOML file; may be repeated.")
 player_option = click.option("--player", type=click.Path(path_type=Path), metavar="FILE.toml",
                              help="Player file: reach, ceiling, slide speed, range, learned valve states.")

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from analyzer.commands.completing import HornName
 from analyzer.commands.options import format_option, part_option, player_option, print_json, reads_option, say
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.player import Player, read_player
@@ -15,8 +16,9 @@ from analyzer.section.ready import ready
 
 @click.command("ready")
 @click.argument("scores", nargs=-1, required=True, metavar="SCORE...", type=click.Path(path_type=Path))
-@click.option("--from", "before", required=True, metavar="HORN", help="The horn now, by name or TOML file.")
-@click.option("--to", "after", required=True, metavar="HORN", help="The horn that is thought of.")
+@click.option("--from", "before", required=True, type=HornName(), metavar="HORN",
+              help="The horn now, by name or TOML file.")
+@click.option("--to", "after", required=True, type=HornName(), metavar="HORN", help="The horn that is thought of.")
 @player_option
 @part_option
 @reads_option

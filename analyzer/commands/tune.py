@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from analyzer.analysis import Request, analyse
+from analyzer.commands.completing import HornName
 from analyzer.commands.options import (
     format_option,
     missing,
@@ -48,7 +49,7 @@ def command() -> None:
 
 
 @command.command(name="sheet")
-@click.option("--horn", "name", required=True, metavar="NAME_OR_FILE", help="The horn to be read.")
+@click.option("--horn", "name", required=True, type=HornName(), metavar="NAME_OR_FILE", help="The horn to be read.")
 @click.option("-o", "--output", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.csv",
               help="The table to write; else it is printed.")
 def sheet_command(name: str, output: Path | None) -> None:
@@ -64,7 +65,8 @@ def sheet_command(name: str, output: Path | None) -> None:
 
 @command.command(name="fit")
 @click.argument("readings", type=_READ)
-@click.option("--horn", "name", required=True, metavar="NAME_OR_FILE", help="The profile to start from.")
+@click.option("--horn", "name", required=True, type=HornName(), metavar="NAME_OR_FILE",
+              help="The profile to start from.")
 @_profile_output
 @format_option("text", "json")
 def fit_command(readings: Path, name: str, output: Path | None, form: str) -> None:
@@ -100,7 +102,8 @@ def fit_command(readings: Path, name: str, output: Path | None, form: str) -> No
 
 @command.command(name="pull")
 @click.argument("scores", type=_READ, nargs=-1, required=True)
-@click.option("--horn", "name", required=True, metavar="NAME_OR_FILE", help="The horn whose slides are pulled.")
+@click.option("--horn", "name", required=True, type=HornName(), metavar="NAME_OR_FILE",
+              help="The horn whose slides are pulled.")
 @part_option
 @player_option
 @tempo_option

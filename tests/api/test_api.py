@@ -45,6 +45,7 @@ def trio() -> object:
     (lambda trio: analyzer.plan(ETUDE, pins={"9:5": "1"}, horn=analyzer.horn("tenor")),
      ["map", ETUDE, "--pin", "9:5=1", "--horn", "tenor"]),
     (lambda trio: analyzer.plan(HYMN, reads="treble-b-flat"), ["map", HYMN, "--reads", "treble-b-flat"]),
+    (lambda trio: analyzer.plan(trio, intonation="just"), ["map", TRIO, "--intonation", "just"]),
     (lambda trio: analyzer.review(BASS, horn="tenor", measures=(1, 9)),
      ["review", BASS, "--horn", "tenor", "--measures", "1-9"]),
     (lambda trio: analyzer.compare(trio, horns=["tenor", "tenor-f"]), ["compare", TRIO, "--horns", "tenor,tenor-f"]),
