@@ -1,7 +1,7 @@
 """Makes the pages of analyzer/docs that are generated: ``python -m tests.docs`` writes them.
 
 python.md runs the cells of tour.txt and shows what they give; reference.md is the docstrings of the door; fields.md
-lists the fields of every JSON document from the schemas.
+lists the fields of every JSON document from the schemas. What the README's example gives is renewed, too.
 """
 
 import ast
@@ -10,6 +10,7 @@ import inspect
 import io
 import os
 import re
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -150,6 +151,26 @@ def _kind(value: dict[str, Any]) -> str:
     elif value.get("properties"):
         words += f" {{{_fields(value, value).rstrip('.')}}}"
     return words
+
+
+_EXAMPLE = re.compile(r"```python\n(?P<code>.*?)```\n\n```text\n(?P<given>.*?)```", re.DOTALL)
+
+
+def readme() -> str:
+    """Return the README with what its example gives now."""
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    [example] = _EXAMPLE.finditer(text)
+    before = Path.cwd()
+    os.chdir(ROOT)
+    try:
+        with tempfile.TemporaryDirectory() as folder:
+            # Engraving is tested elsewhere, and needs more than the core.
+            marked = str(Path(folder) / "marked.musicxml")
+            given = ran(example["code"].replace('"marked.pdf"', repr(marked)), {})
+            assert Path(marked).is_file()
+    finally:
+        os.chdir(before)
+    return f"{text[:example.start('given')]}{given}\n{text[example.end('given'):]}"
 
 
 PAGES = {"python.md": python_page, "reference.md": reference_page, "fields.md": fields_page}
