@@ -4,12 +4,18 @@ Switched on once, for bash: ``eval "$(_LOWBRASS_COMPLETE=bash_source lowbrass)"`
 """
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 from click.shell_completion import CompletionItem
 
+if TYPE_CHECKING:
+    _Word = click.ParamType[str]
+else:                                  # older versions of click have no kind of value to name here
+    _Word = click.ParamType
 
-class HornName(click.ParamType):
+
+class HornName(_Word):
     """A horn by name or TOML file; with `several`, names with commas between."""
 
     name = "horn"
@@ -27,7 +33,7 @@ class HornName(click.ParamType):
         return [CompletionItem(f"{before}{comma}{name}") for name in names] or [CompletionItem(incomplete, type="file")]
 
 
-class PartName(click.ParamType):
+class PartName(_Word):
     """A part of the score that stands before the option, by id or name."""
 
     name = "part"
