@@ -175,6 +175,13 @@ def test_b_flat_to_b_is_better_on_an_attachment() -> None:
     assert {"tenor-f", "bass-independent"} <= set(remedy(one, "horn").horns)
 
 
+@pytest.mark.parametrize(("names", "bpm", "fits_bpm"), [("Bb2 A2 " * 4, 250, 90), ("F3 " * 8, 400, 90)])
+def test_what_arms_and_tongues_do_not_do_is_too_fast(names: str, bpm: float, fits_bpm: float) -> None:
+    # Sixteenths: first to second goes to 163 at most, one note to 210 (tests/published/human_limits.csv).
+    assert any(one.code == "too-fast" for one in found(line_of(names, Fraction(1, 4), bpm=bpm), "tenor"))
+    assert not any(one.code == "too-fast" for one in found(line_of(names, Fraction(1, 4), bpm=fits_bpm), "tenor"))
+
+
 def test_fingers_have_a_limit_too() -> None:
     line = line_of("Bb3 A3 Bb3 A3 Bb3", Fraction(1, 4), bpm=200)
     assert any(one.code == "too-fast" for one in found(line, "euphonium-3"))
