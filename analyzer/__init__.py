@@ -8,11 +8,12 @@ Nothing is loaded before it is asked for; `analyzer.api` holds what this module 
 """
 
 import sys
-from importlib import import_module
 from types import ModuleType
-from typing import TYPE_CHECKING, Any
 
+TYPE_CHECKING = False                  # as checkers know it; `typing` itself would be half of a bare import
 if TYPE_CHECKING:
+    from typing import Any
+
     from analyzer.api import Analysis as Analysis
     from analyzer.api import Unreadable as Unreadable
     from analyzer.api import compare as compare
@@ -34,11 +35,17 @@ _FOLDERS = ("plan", "review")
 """Names that are a folder of this package and a function of the door: the folder can be called."""
 
 
-def __getattr__(name: str) -> Any:
+def _loaded(name: str) -> "Any":
+    from importlib import import_module
+
+    return import_module(f"{__name__}.{name}")
+
+
+def __getattr__(name: str) -> "Any":
     if name in _FOLDERS:
-        return import_module(f"{__name__}.{name}")
+        return _loaded(name)
     if name in __all__:
-        return getattr(import_module(f"{__name__}.api"), name)
+        return getattr(_loaded("api"), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
@@ -49,19 +56,19 @@ def __dir__() -> list[str]:
 class _CallableFolder(ModuleType):
     """A folder of this package that is called as the function of its name: ``analyzer.plan(score)``."""
 
-    def __call__(self, *args: Any, **more: Any) -> Any:
+    def __call__(self, *args: "Any", **more: "Any") -> "Any":
         return self.__wrapped__(*args, **more)
 
     @property
-    def __wrapped__(self) -> Any:
+    def __wrapped__(self) -> "Any":
         """The function, for help and signatures."""
-        return getattr(import_module(f"{__package__}.api"), self.__name__.rpartition(".")[2])
+        return getattr(_loaded("api"), self.__name__.rpartition(".")[2])
 
 
 class _Door(ModuleType):
     """This module; import sets each folder as an attribute here, which is where two of them become callable."""
 
-    def __setattr__(self, name: str, value: Any) -> None:
+    def __setattr__(self, name: str, value: "Any") -> None:
         if name in _FOLDERS and type(value) is ModuleType:
             value.__class__ = _CallableFolder
         super().__setattr__(name, value)
