@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal, cast, get_args
 
 from analyzer import analysis as planning
 from analyzer.files import write_file
+from analyzer.horns.candidate import shown
 from analyzer.horns.profiles import load_horn
 from analyzer.intonation.targets import Intonation
 from analyzer.plan.player import Player, player_from, read_player
@@ -598,19 +599,20 @@ def _target(path: PathLike, endings: Sequence[str]) -> Path:
 
 
 def _line_html(line: LinePlan) -> str:
-    """Return the line as rows of measures, each note over its label; what is off the usual chart is bold."""
+    """Return the line measure by measure, each note over its label; what is off the usual chart is bold."""
     measures: dict[str, list[Document_]] = {}
     for note in line.notes:
         measures.setdefault(note["measure"], []).append(note)
-    rows = []
+    tables = []
     for number, notes in list(measures.items())[:_SHOWN_MEASURES]:
         cells = []
         for note in notes:
-            label = escape(note["label"] or "×")
+            label = escape(shown(note["label"] or "×"))
             usual = note["label"] == note["chart_label"]
-            cells.append(f"<td>{escape(note['written'])}<br>{label if usual else f'<b>{label}</b>'}</td>")
-        rows.append(f"<tr><th>{escape(number)}</th>{''.join(cells)}</tr>")
-    more = len(measures) - len(rows)
+            cells.append(f"<td>{escape(shown(note['written']))}<br>{label if usual else f'<b>{label}</b>'}</td>")
+        tables.append('<table style="display:inline-table;margin-right:1em;vertical-align:top"><tr>'
+                      f"<th>m. {escape(number)}</th>{''.join(cells)}</tr></table>")
+    more = len(measures) - len(tables)
     rest = f"<p>and {more} more measures</p>" if more > 0 else ""
     head = f"{line.part}, line {line.number} of {line.of}, {line.horn}"
-    return f"<table><caption>{escape(head)}</caption>{''.join(rows)}</table>{rest}"
+    return f"<p><b>{escape(head)}</b></p><div>{''.join(tables)}</div>{rest}"
