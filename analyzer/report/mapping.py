@@ -9,7 +9,7 @@ from analyzer import cautions
 from analyzer.analysis import Analysis, Planned
 from analyzer.horns.candidate import shown
 from analyzer.marking.mapping import MOST_VARIANTS, heading, supposed_text, what_differs
-from analyzer.plan.difficulty import difficulties
+from analyzer.plan.difficulty import MeasureDifficulty, difficulties
 from analyzer.plan.plan import Group, PlannedNote
 from analyzer.plan.slurs import slurs_said
 from analyzer.plan.summary import missing, sentences, tempo_text, too_fast
@@ -25,7 +25,9 @@ def map_text(analysis: Analysis, *, notes: bool = False, width: int = 100, plans
 
     With `plans`, up to that many plans of another pattern follow each line.
     """
-    out = [fill(score_paragraph(analysis), width), *(_line_text(one, notes, width, plans) for one in analysis.lines)]
+    hard = [difficulties(one.planner, one.plan) for one in analysis.lines]
+    out = [fill(_score_paragraph(analysis, hard), width),
+           *(_line_text(one, found, notes, width, plans) for one, found in zip(analysis.lines, hard, strict=True))]
     if notes:
         out += [f"Caution: {line}" for line in analysis.cautions]
     else:
@@ -34,8 +36,8 @@ def map_text(analysis: Analysis, *, notes: bool = False, width: int = 100, plans
     return "\n".join(out)
 
 
-def score_paragraph(analysis: Analysis) -> str:
-    """Return the whole score in a paragraph.
+def _score_paragraph(analysis: Analysis, hard: Sequence[Sequence[MeasureDifficulty]]) -> str:
+    """Return the whole score in a paragraph; `hard` holds the measures of each line.
 
     Title, tempo asked, what cannot be played where, what is too fast where, top tempo in the printed beat.
     """
@@ -48,8 +50,8 @@ def score_paragraph(analysis: Analysis) -> str:
     said.append(f"Tempo: {_tempo_asked(lines)}.")
     gone = [(one, found) for one in lines if (found := missing(one.plan))]
     said.append(f"Cannot be played: {_by_line(gone, len(lines))}." if gone else "Every note can be played.")
-    fast = [(one, measures_named(hasty, 6)) for one in lines
-            if (hasty := too_fast(difficulties(one.planner, one.plan)))]
+    fast = [(one, measures_named(hasty, 6)) for one, found in zip(analysis.lines, hard, strict=True)
+            if one.plan.notes and (hasty := too_fast(found))]
     said.append(f"Too fast at this tempo: {_by_line(fast, len(lines))}." if fast else "Nothing is too fast.")
     return " ".join([*said, _top_tempo(lines)])
 
@@ -93,10 +95,10 @@ def _top_tempo(lines: Sequence[Planned]) -> str:
     return f"Top tempo: about {tempo_text(plan.line, note.onset, ceiling_bpm)} ({where})."
 
 
-def _line_text(one: Planned, notes: bool, width: int, plans: int) -> str:
+def _line_text(one: Planned, hard: Sequence[MeasureDifficulty], notes: bool, width: int, plans: int) -> str:
     plan = one.plan
     out = ["", heading(one), "=" * min(width, len(heading(one))), *fill(supposed_text(one), width).splitlines(),
-           *fill(" ".join(sentences(plan, difficulties(one.planner, plan))), width).splitlines(),
+           *fill(" ".join(sentences(plan, hard)), width).splitlines(),
            *fill(slurs_said(plan), width).splitlines(), *([] if notes else _problems(one, width)), ""]
     if notes:
         begins = {group.first: group for group in plan.groups}
