@@ -14,6 +14,7 @@ from analyzer.horns.candidate import Candidate
 from analyzer.horns.horn import Horn
 from analyzer.plan.familiarity import LEVELS, Level, known_as
 from analyzer.plan.limits import PEAK_OVER_MEAN as PEAK_OVER_MEAN
+from analyzer.plan.limits import Limits
 from analyzer.plan.progress import Pair
 from analyzer.plan.slurs import STILL_MM as STILL_MM  # a slide that stands still belongs to its costs, too
 from analyzer.plan.slurs import slur_kind
@@ -100,11 +101,13 @@ class SlideCosts:
     senses = 2                         # states a candidate has: arrived by moving in (0) or out (1)
 
     def __init__(self, horn: Horn, weights: Weights, max_speed_mm_s: float,
-                 secure: frozenset[Pair] = frozenset(), level: Level = "intermediate") -> None:
+                 secure: frozenset[Pair] = frozenset(), level: Level = "intermediate",
+                 limits: Limits | None = None) -> None:
         self.horn = horn
         self.weights = weights
         self.habit = Habit(horn, weights, level)
         self.max_speed_mm_s = max_speed_mm_s
+        self.limits = limits
         self.secure = secure
 
     def note_items(self, one: Candidate, sounds_s: float, lowest_partial: int, usual: bool) -> dict[str, float]:
@@ -152,11 +155,18 @@ class SlideCosts:
             items["slur_travel"] = w.slur_travel * distance_mm / 10
         items |= lip_items(w, a, b, move, haste)
         items = _eased(items, a, b, self.secure, w.secure)
-        if peak > self.max_speed_mm_s:
-            items["over_speed"] = w.over_speed * beyond(peak / self.max_speed_mm_s - 1)
+        reach_mm = self.reach_mm(move)
+        if distance_mm > reach_mm:
+            items["over_speed"] = w.over_speed * beyond(distance_mm / reach_mm - 1)
         if move.gliss and not keeps_gliss(a, b):
             items["gliss"] = BROKEN
         return items
+
+    def reach_mm(self, move: Move) -> float:
+        """How far the slide gets before its move counts as too fast: by the player's own limits where told. [mm]"""
+        if self.limits is not None:
+            return self.limits.reach_mm(move.next_s, move.move_s)
+        return self.max_speed_mm_s * move.move_s / PEAK_OVER_MEAN
 
     def reversal(self, move: Move) -> float:
         """Price of a change of direction before this move."""
@@ -183,7 +193,7 @@ class SlideCosts:
         inf = float("inf")
         per_mm = 0.1 * w.travel
         per_cubed = 0.1 * w.speed * (PEAK_OVER_MEAN / (move.move_s * w.easy_speed_mm_s)) ** 2
-        reach_mm = self.max_speed_mm_s * move.move_s / PEAK_OVER_MEAN
+        reach_mm = self.reach_mm(move)
         haste = 1.0 + (w.finger_time_s / move.next_s) ** 2
         thumb = w.thumb * (1.0 + w.hasty_thumb * (haste - 1.0))
         swap = w.swap * haste
@@ -309,10 +319,14 @@ def lowest_partial(choices: Sequence[Candidate]) -> int:
 
 
 def costs_for(horn: Horn, weights: Weights, max_speed_mm_s: float | None,
-              secure: frozenset[Pair] = frozenset(), level: Level = "intermediate") -> Costs:
-    """Return the costs that fit the horn's family; `secure` moves, in both directions, cost less."""
+              secure: frozenset[Pair] = frozenset(), level: Level = "intermediate",
+              limits: Limits | None = None) -> Costs:
+    """Return the costs that fit the horn's family; `secure` moves, in both directions, cost less.
+
+    `limits` are those of a player who has told how fast the slide goes; None leaves it to the weights.
+    """
     if horn.family == "slide":
-        return SlideCosts(horn, weights, max_speed_mm_s or weights.max_speed_mm_s, secure, level)
+        return SlideCosts(horn, weights, max_speed_mm_s or weights.max_speed_mm_s, secure, level, limits)
     return ValveCosts(horn, weights, secure, level)
 
 

@@ -91,7 +91,7 @@ class Planner:
         self.tempo_bpm = tempo_bpm
         self.weights = weights or default_weights()
         self.costs = costs_for(horn, self.weights, self.player.max_speed_mm_s, self.player.secure_ways,
-                               self.player.level)
+                               self.player.level, self.player.limits if self.player.tells_slide else None)
         self.times = times or note_times(line, self.weights, tempo_bpm)
         known: dict[int, tuple[Candidate, ...]] = {}
         usual: dict[int, Candidate | None] = {}

@@ -76,3 +76,13 @@ def test_what_hardly_gains_is_told_and_not_marked() -> None:
                 assert note.choice is note.usual
                 assert note.alternatives[0].extra_cost <= 1.0
     assert found
+
+
+def test_a_slow_arm_goes_over_to_alternates_sooner() -> None:
+    """Where the acceleration is told, it says which moves are too fast (20 a student, 60 a virtuoso:
+    judged, after peak acceleration 5.77 D / T^2 of the minimum-jerk move)."""
+    ways = {a: labels("Bb2 F3 C3 F3 C3 F3", "tenor", 0.4, Player(slide_acceleration_m_s2=a)) for a in (8.0, 60.0)}
+    assert sum(label == "6" for label in ways[8.0].split()) >= sum(label == "6" for label in ways[60.0].split())
+    seconds = (0.15, 0.2, 0.25, 0.3, 0.4)
+    assert any(labels("C4 D4 C4 Bb3 B3", "tenor", each, Player(slide_acceleration_m_s2=4.0))
+               != labels("C4 D4 C4 Bb3 B3", "tenor", each, Player(slide_acceleration_m_s2=60.0)) for each in seconds)
