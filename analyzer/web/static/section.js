@@ -30,6 +30,8 @@ const FIELDS = [
   ["extreme_low", "Lowest for a note or two", "text"],
   ["extreme_high", "Highest for a note or two", "text"],
   ["endurance_minutes", "Minutes until tired", "number"],
+  ["just_strength", "Share of pure tuning, 0 to 1", "number"],
+  ["just_from_s", "Pure tuning from notes of so many seconds", "number"],
   ["keeps", "Stays on parts for", "choice", ["", "trombone", "bass trombone", "euphonium", "baritone"]],
 ];
 let section = { players: [], spare: [] };
