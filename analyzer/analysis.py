@@ -21,7 +21,7 @@ from analyzer.score.parts import PartInfo
 from analyzer.score.transposing import Reads
 from analyzer.selection import asked_lines, attack, chosen_parts
 from analyzer.supposed import assumptions_of, doubts_of
-from analyzer.wording import first_few
+from analyzer.words import first_few
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -68,7 +68,7 @@ class Score(Answer):
 
     def __init__(self, document: Document) -> None:
         """Take a parsed score."""
-        from analyzer.commands.parts import parts_document, parts_of, parts_text
+        from analyzer.report.parts import parts_document, parts_of, parts_text
 
         self.document = document
         self._parts_of = parts_of
@@ -96,7 +96,8 @@ class Horn(Answer):
 
     def __init__(self, name: str) -> None:
         """Load a horn by name or TOML file."""
-        from analyzer.commands.chart import chart_document, chart_text
+        from analyzer.report.chart.document import chart_document
+        from analyzer.report.chart.text import chart_text
 
         model = load_horn(name)
         self.name, self.family, self.description = model.name, model.family, model.description
@@ -124,7 +125,7 @@ class LinePlan:
 
     def to_dict(self) -> Document_:
         """Return the line as it stands in the ``lowbrass map`` document; a new one at each call."""
-        from analyzer.marking.mapping import line_json
+        from analyzer.report.map.document import line_json
 
         return line_json(self._line)
 
@@ -156,8 +157,8 @@ class Analysis(Answer):
 
     def __init__(self, found: planning.Analysis) -> None:
         """Take what the analysis found."""
-        from analyzer.marking.mapping import map_document
-        from analyzer.report.mapping import map_text
+        from analyzer.report.map.document import map_document
+        from analyzer.report.map.text import map_text
 
         self._found = found
         self.lines = tuple(LinePlan(line) for line in found.lines)
@@ -203,7 +204,7 @@ class Analysis(Answer):
         Unreadable
             If the file cannot be written.
         """
-        from analyzer.commands.map import ENDINGS, map_file
+        from analyzer.report.map.file import ENDINGS, map_file
 
         target = _target(path, ENDINGS)
         write_file(target, map_file(self._found, target, paper=paper, large=large))
@@ -250,7 +251,7 @@ class Drill(Answer):
         Unreadable
             If the file cannot be written.
         """
-        from analyzer.commands.drill import ENDINGS
+        from analyzer.report.drill.file import ENDINGS
 
         target = _target(path, ENDINGS)
         write_file(target, self._content(target.suffix.lower(), paper))
@@ -340,8 +341,8 @@ def review(score: Score | PathLike, *, horn: Horn | PathLike | Sequence[Horn | P
     Unreadable, ValueError
         As `plan`.
     """
-    from analyzer.report.reviewing import review_document, review_text
-    from analyzer.review.bass import review as reviewed
+    from analyzer.report.review import review_document, review_text
+    from analyzer.review.line import review as reviewed
 
     document = _document(score)
     request = _request(horn=horn, part=part, tempo_bpm=tempo_bpm, player=player, measures=measures, reads=reads)
@@ -367,7 +368,7 @@ def compare(score: Score | PathLike, *, horns: Sequence[Horn | PathLike], part: 
     ValueError
         If fewer than two horns are named, or a value has the wrong form.
     """
-    from analyzer.report.comparing import compare_document, compare_text
+    from analyzer.report.compare import compare_document, compare_text
     from analyzer.review.compare import compare as compared
 
     names = list(dict.fromkeys(_names(horns)))
@@ -391,7 +392,8 @@ def fit(score: Score | PathLike, *, section: PathLike | Mapping[str, Any], part:
     Unreadable
         If the section has a mistake, or as `plan`.
     """
-    from analyzer.report.fitting import fit_document, fit_text
+    from analyzer.report.fit.document import fit_document
+    from analyzer.report.fit.text import fit_text
     from analyzer.section.fit import fit as fitted
     from analyzer.section.section import read_section, section_from
 
@@ -424,7 +426,7 @@ def ready(score: Score | PathLike | Sequence[Score | PathLike], *,
     ValueError
         If both horns are the same.
     """
-    from analyzer.report.readiness import ready_document, ready_text
+    from analyzer.report.ready import ready_document, ready_text
     from analyzer.section.ready import ready as compared
 
     before, after = (load_horn(name) for name in _names([from_horn, to_horn]))
@@ -452,10 +454,11 @@ def drill(score: Score | PathLike, *, horn: Horn | PathLike | Sequence[Horn | Pa
     ValueError
         If a value has the wrong form.
     """
-    from analyzer.commands.drill import sheet_content
     from analyzer.practice.drills import drills_for
     from analyzer.practice.weeks import practice_days
-    from analyzer.report.drill_tables import drill_document, drill_text
+    from analyzer.report.drill.document import drill_document
+    from analyzer.report.drill.file import sheet_content
+    from analyzer.report.drill.text import drill_text
 
     if weeks is not None and not 1 <= weeks <= 12:
         raise ValueError(f"weeks is {weeks}; give 1 to 12.")
@@ -497,7 +500,9 @@ def survey(folder: PathLike, *, horn: Horn | PathLike | Sequence[Horn | PathLike
         If there is no such folder; a file that cannot be read is named in the document, and the others go on.
     """
     from analyzer.library.survey import Options, survey_folder
-    from analyzer.report.surveying import survey_document, survey_frame, survey_text
+    from analyzer.report.survey.document import survey_document
+    from analyzer.report.survey.table import survey_frame
+    from analyzer.report.survey.text import survey_text
 
     if bass_clef and part:
         raise ValueError("bass_clef takes every part in that clef; leave part out.")

@@ -14,7 +14,7 @@ from analyzer.score.naming import Family
 from analyzer.score.parts import HORN_OF_FAMILY, PartInfo, find_parts
 from analyzer.score.reader import read_part
 from analyzer.score.transposing import Reads
-from analyzer.wording import first_few
+from analyzer.words import first_few
 
 DEFAULT_HORN = "tenor-f"
 _MOST_NAMED = 12                       # parts named in a line of a problem, which stays a line so

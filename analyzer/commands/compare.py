@@ -8,7 +8,7 @@ from analyzer.analysis import Request
 from analyzer.commands.completing import HornName
 from analyzer.commands.options import format_option, print_json, request_options, say, score_argument
 from analyzer.horns.profiles import load_horn
-from analyzer.report.comparing import compare_document, compare_text, folder_document, folder_text
+from analyzer.report.compare import compare_document, compare_text, folder_document, folder_text
 from analyzer.review.compare import compare
 from analyzer.score.document import open_document
 

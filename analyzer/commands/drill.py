@@ -1,7 +1,6 @@
 """``lowbrass drill``: a practice sheet from the hard moves of a score."""
 
 import datetime as dt
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
 
@@ -17,17 +16,14 @@ from analyzer.commands.options import (
     score_argument,
     write_file,
 )
-from analyzer.practice.drills import Drills, drills_for
-from analyzer.practice.weeks import Day, practice_days
-from analyzer.report.drill_sheet import sheet_musicxml
-from analyzer.report.drill_sound import Drone, listening_wav, sheet_midi, tones
-from analyzer.report.drill_tables import calendar_ics, drill_document, drill_text
+from analyzer.practice.drills import drills_for
+from analyzer.practice.weeks import practice_days
+from analyzer.report.drill.document import drill_document
+from analyzer.report.drill.file import ENDINGS, sheet_content
+from analyzer.report.drill.sound import Drone, listening_wav, sheet_midi, tones
+from analyzer.report.drill.text import calendar_ics, drill_text
 from analyzer.score.document import open_document
 
-_SCORES = (".musicxml", ".xml")
-_PAGES = (".pdf", ".svg", ".html")
-ENDINGS = (*_SCORES, *_PAGES)
-"""Of a practice sheet."""
 _ENGRAVING = ("verovio", "reportlab", "fontTools", "brotli")
 
 
@@ -95,12 +91,3 @@ def command(score: Path, request: Request, outputs: tuple[Path, ...], paper: Lit
         print_json(drill_document(drills, days, drone=drone))
     else:
         click.echo(drill_text(drills, days))
-
-
-def sheet_content(drills: Drills, days: Sequence[Day], ending: str, paper: Literal["a4", "letter"]) -> bytes:
-    """Return a practice sheet as a file of this ending, one of `ENDINGS`."""
-    if ending in _SCORES:
-        return sheet_musicxml(drills, days)
-    from analyzer.report.drill_page import sheet_file
-
-    return sheet_file(drills, ending, days, paper=paper)

@@ -16,7 +16,8 @@ from analyzer.commands.options import (
     tempo_option,
     write_file,
 )
-from analyzer.report.fitting import fit_document, fit_text
+from analyzer.report.fit.document import fit_document
+from analyzer.report.fit.text import fit_text
 from analyzer.score.document import open_document
 from analyzer.score.transposing import Reads
 from analyzer.section.fit import fit
@@ -52,7 +53,7 @@ def command(ctx: click.Context, score: Path, section: Path, parts: tuple[str, ..
                  reads=reads)
     say(answer.problems)
     if output is not None:
-        from analyzer.report.section_page import section_page
+        from analyzer.report.fit.page import section_page
 
         write_file(output, section_page(answer))
         click.echo(f"Wrote {output}.", err=True)

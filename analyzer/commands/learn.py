@@ -24,7 +24,7 @@ from analyzer.score.document import open_document
 from analyzer.score.transposing import Reads
 from analyzer.selection import Asked, asked_lines, attack, chosen_parts
 from analyzer.toml_file import read_table
-from analyzer.wording import counted
+from analyzer.words import counted
 
 
 @click.command("learn")

@@ -1,14 +1,14 @@
 """``lowbrass map``: plan every low-brass line of a score and mark the notes."""
 
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
 import click
 
-from analyzer.analysis import Analysis, Planned, Request, analyse, with_notes
+from analyzer.analysis import Analysis, Planned, Request, analyse
 from analyzer.commands.options import (
     format_option,
     print_csv,
@@ -18,18 +18,13 @@ from analyzer.commands.options import (
     score_argument,
     write_file,
 )
-from analyzer.marking.mapping import ROW_COLUMNS, map_document, marks, rows
 from analyzer.marking.pins import pins_of_analysis, read_pin, read_pins_file
 from analyzer.marking.which import Which, WriteAs
 from analyzer.plan.weights import read_preferences
-from analyzer.score.archive import new_archive
-from analyzer.score.document import Document, open_document, read_document
+from analyzer.report.map.document import ROW_COLUMNS, map_document, rows
+from analyzer.report.map.file import ENDINGS, SCORES, in_form, map_file
+from analyzer.score.document import open_document
 from analyzer.toml_file import read_table
-
-_SCORES = (".musicxml", ".xml", ".mxl")
-_PAGES = (".svg", ".pdf", ".html")
-ENDINGS = (*_SCORES, *_PAGES)
-"""Of the files that a map writes."""
 
 
 def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
@@ -92,11 +87,11 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
                                  f"{', '.join(ENDINGS)}.", param_hint="-o")
     document = open_document(score)
     if clear:
-        if output is None or output.suffix.lower() not in _SCORES:
+        if output is None or output.suffix.lower() not in SCORES:
             raise click.UsageError("--clear needs -o FILE, a score to write the cleared music to.")
         from analyzer.marking.annotate import cleared
 
-        write_file(output, _in_form(cleared(document), document, output))
+        write_file(output, in_form(cleared(document), document, output))
         click.echo(f"Wrote {output} without our marks.", err=True)
         return
     request = replace(request, pins=wanted, weights=read_preferences(prefer) if prefer else None)
@@ -115,7 +110,7 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
     elif form == "csv":
         print_csv(rows(analysis), ROW_COLUMNS)
     else:
-        from analyzer.report.mapping import map_text
+        from analyzer.report.map.text import map_text
 
         click.echo(map_text(analysis, notes=notes, plans=plans or 0))
     if strict and any(one.plan.totals.unplayable for one in analysis.lines):
@@ -129,22 +124,6 @@ def _write(analysis: Analysis, output: Path, paper: Literal["a4", "letter"], lar
     click.echo(f"Wrote {output}.", err=True)
 
 
-def map_file(analysis: Analysis, output: Path, *, paper: Literal["a4", "letter"] = "a4", large: bool = False,
-             which: Which = "all", write_as: WriteAs = "fingering",
-             each: Callable[[Iterable[Planned]], Iterable[Planned]] = iter) -> bytes:
-    """Return what is written to `output`, whose ending is one of `ENDINGS`: a marked score, or a page."""
-    ending = output.suffix.lower()
-    analysis = with_notes(analysis)
-    if ending in _SCORES:
-        from analyzer.marking.annotate import annotated
-
-        marked = annotated(analysis.document, marks(analysis.lines, which), write_as)
-        return _in_form(marked, analysis.document, output)
-    from analyzer.report.pages import PageChoices, page_file
-
-    return page_file(analysis, ending, PageChoices(paper=paper, large=large, which=which), each=each)
-
-
 def _watched(lines: Iterable[Planned]) -> Iterable[Planned]:
     """Go through the lines; on a terminal, show how far it is."""
     if not sys.stderr.isatty():
@@ -155,12 +134,3 @@ def _watched(lines: Iterable[Planned]) -> Iterable[Planned]:
     except ImportError:
         return lines
     return track(tuple(lines), description="Engraving", console=Console(stderr=True), transient=True)
-
-
-def _in_form(score: bytes, document: Document, output: Path) -> bytes:
-    """Return a score as the ending of `output` wants it: plain or compressed, whatever the input was."""
-    packed = document.archive is not None
-    wanted = output.suffix.lower() == ".mxl"
-    if packed == wanted:
-        return score
-    return new_archive(score) if wanted else read_document(score, output.name).xml

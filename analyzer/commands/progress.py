@@ -11,11 +11,10 @@ import click
 from analyzer.commands.options import format_option, missing, print_json, write_file
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.plan.player import Player, player_from, player_table
-from analyzer.plan.progress import Pair, move_text, parse_move, parse_state, recorded
+from analyzer.plan.progress import Pair, parse_move, parse_state, recorded
 from analyzer.problem import unreadable
+from analyzer.report.progress import progress_document, progress_text
 from analyzer.toml_file import Table, parse_table, read_table
-
-SCHEMA = "lowbrass.progress/1"
 
 
 @click.command("progress")
@@ -111,19 +110,3 @@ def _alone(path: Path) -> Iterator[None]:
             if current:
                 yield
                 return
-
-
-def progress_document(path: Path, player: Player) -> dict[str, Any]:
-    """Return the JSON document; `learned` is null where every state counts as learned."""
-    return {"schema": SCHEMA, "file": path.name, "name": player.name,
-            "learned": None if player.learned is None else list(player.learned),
-            "secure": [move_text(pair) for pair in player.secure]}
-
-
-def progress_text(player: Player) -> str:
-    """Return the same in words."""
-    learned = "every valve state, as none is listed"
-    if player.learned is not None:
-        learned = ", ".join(player.learned) or "none yet"
-    secure = ", ".join(move_text(pair) for pair in player.secure) or "none yet"
-    return "\n".join([player.name, f"  learned: {learned}", f"  secure, both ways: {secure}"])

@@ -8,7 +8,7 @@ from analyzer.commands.completing import HornName
 from analyzer.commands.options import format_option, part_option, player_option, print_json, reads_option, say
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.player import Player, read_player
-from analyzer.report.readiness import ready_document, ready_text
+from analyzer.report.ready import ready_document, ready_text
 from analyzer.score.document import open_document
 from analyzer.score.transposing import Reads
 from analyzer.section.ready import ready

@@ -7,9 +7,9 @@ import click
 from analyzer.analysis import Request, analyse
 from analyzer.commands.options import format_option, print_json, request_options, say, score_argument, write_file
 from analyzer.marking.ossia import repitched
-from analyzer.report.reviewing import review_document, review_text
-from analyzer.review.bass import review
+from analyzer.report.review import review_document, review_text
 from analyzer.review.harmony import Harmony
+from analyzer.review.line import review
 from analyzer.review.ossia import KINDS, Refusal, ossia, read_refusal
 from analyzer.score.document import Document, open_document
 

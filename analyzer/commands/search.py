@@ -11,7 +11,7 @@ from analyzer.horns.profiles import load_horn
 from analyzer.library.search import Wanted, search_bytes
 from analyzer.library.survey import assemble
 from analyzer.plan.player import Player, read_player
-from analyzer.report.searching import search_document, search_text
+from analyzer.report.search import search_document, search_text
 from analyzer.score.transposing import Reads
 from analyzer.section.section import read_section
 

@@ -19,7 +19,9 @@ from analyzer.horns.profiles import load_horn
 from analyzer.library.purchase import Case, purchase
 from analyzer.library.survey import Options, Survey, assemble, survey_bytes
 from analyzer.plan.player import Player, read_player
-from analyzer.report.surveying import survey_csv, survey_document, survey_parquet, survey_text
+from analyzer.report.survey.document import survey_document
+from analyzer.report.survey.table import survey_csv, survey_parquet
+from analyzer.report.survey.text import survey_text
 from analyzer.score.transposing import Reads
 from analyzer.section.section import read_section
 
@@ -79,6 +81,6 @@ def _content(ending: str, survey: Survey, bought: Case | None) -> bytes:
         return survey_parquet(survey)
     if ending == ".csv":
         return survey_csv(survey).encode("utf-8")
-    from analyzer.report.survey_page import survey_page
+    from analyzer.report.survey.page import survey_page
 
     return survey_page(survey, bought).encode("utf-8")

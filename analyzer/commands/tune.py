@@ -29,7 +29,7 @@ from analyzer.horns.tuner import fit
 from analyzer.plan.player import Player, read_player
 from analyzer.plan.solve import Planner
 from analyzer.problem import Problem, unreadable
-from analyzer.report.tuning import fit_document, fit_text, pull_document, pull_text
+from analyzer.report.tune import fit_document, fit_text, pull_document, pull_text
 from analyzer.review.pulls import advise
 from analyzer.score.document import open_document
 from analyzer.score.transposing import Reads

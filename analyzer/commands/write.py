@@ -10,7 +10,8 @@ from analyzer.analysis import Request
 from analyzer.commands.options import format_option, print_json, request_options, say, score_argument, write_file
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.problem import unreadable
-from analyzer.report.write import PAGES, SCORES, planned, write_bytes, write_document, write_text
+from analyzer.report.map.file import SCORES
+from analyzer.report.write import PAGES, planned, write_bytes, write_document, write_text
 from analyzer.score.document import open_document
 from analyzer.section.section import Member, read_section
 from analyzer.selection import Asked

@@ -16,7 +16,7 @@ from itertools import pairwise
 
 from analyzer.engrave.fonts import Face, runs, width_em
 from analyzer.engrave.geometry import Head, Staff, System
-from analyzer.engrave.words import line_of, words
+from analyzer.engrave.lettering import line_of, words
 from analyzer.marking.mark import Mark
 
 MARK_SIZE = 324.0

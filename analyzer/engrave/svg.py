@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from lxml import etree
 
 from analyzer.engrave.fonts import MUSIC_FAMILY, TEXT_STACK, Face, face_for, runs, width_em
-from analyzer.engrave.words import line_of
+from analyzer.engrave.lettering import line_of
 
 SVG = "http://www.w3.org/2000/svg"
 HREF = "{http://www.w3.org/1999/xlink}href"

@@ -11,7 +11,7 @@ from analyzer.library.files import Contents, Entry, find_entries
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.review.compare import Column, changing, compare, summed
 from analyzer.score.document import read_document
-from analyzer.wording import counted
+from analyzer.words import counted
 
 _NOBODY_MM_S = 21_000.0
 """Three times the greatest comfortable peak speed of a slide (weights.toml). Judged: a hard part on the wrong horn

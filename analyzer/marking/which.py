@@ -1,9 +1,12 @@
 """Which notes are marked, and in what form: all, or those that a reader who knows the chart has to be told."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from typing import Literal
 
+from analyzer.analysis import Planned
+from analyzer.horns.candidate import shown
+from analyzer.marking.mark import Mark
 from analyzer.plan.plan import PlannedNote
 
 _LEAST_REST = Fraction(1, 50)
@@ -30,3 +33,19 @@ def asked_for(notes: Sequence[PlannedNote], which: Which) -> list[PlannedNote]:
 def _rests(before: PlannedNote, after: PlannedNote) -> bool:
     """Tell whether silence is written between two notes."""
     return after.note.onset - before.note.onset - before.note.duration > _LEAST_REST
+
+
+def marks(lines: Iterable[Planned], which: Which = "all") -> list[Mark]:
+    """Return the marks to print: one for each attack (a tied note is marked once).
+
+    `which` chooses among them as `asked_for` tells.
+    """
+    found = []
+    for one in lines:
+        joined = {k for group in one.plan.groups for k in range(group.first + 1, group.last + 1)}
+        found += [
+            Mark(part_id=one.part.id, ref=note.note.refs[0], line=one.plan.line.number,
+                 text=shown(note.choice.label) if note.choice else "×", changed=note.changed,
+                 playable=note.choice is not None, joins=note.index in joined)
+            for note in asked_for(one.plan.notes, which)]
+    return found

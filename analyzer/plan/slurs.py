@@ -11,7 +11,7 @@ from typing import Literal
 
 from analyzer.horns.candidate import Candidate
 from analyzer.plan.plan import Plan
-from analyzer.wording import measures_named
+from analyzer.words import measures_named
 
 STILL_MM = 5.0
 """A slide that moves less than this stands still: hands tremble as much. Judged, nothing changes from 1 to 15."""

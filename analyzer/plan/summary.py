@@ -6,7 +6,7 @@ from fractions import Fraction
 from analyzer.plan.difficulty import MeasureDifficulty, hardest
 from analyzer.plan.plan import Plan
 from analyzer.score.line import Line
-from analyzer.wording import counted, first_few, measures_named
+from analyzer.words import counted, first_few, measures_named
 
 _AMPLE = 2.5
 """A tempo ceiling this many times the written tempo is no news; judged."""

@@ -13,9 +13,9 @@ from analyzer.pitch import Pitch
 from analyzer.plan.player import Player
 from analyzer.plan.progress import Pair
 from analyzer.plan.solve import Planner
+from analyzer.practice.builder import METRONOME, Exercise, Kit, paced, transposition_of, verified
 from analyzer.practice.exercises import distinct_moves, mixed, move_drills, past_the_ear, state_scales, tuning, two_ways
 from analyzer.practice.grammar import default_grammar
-from analyzer.practice.kit import METRONOME, Exercise, Kit, paced, transposition_of, verified
 from analyzer.practice.moves import Move, hard_moves, ranked_moves, secure_moves
 from analyzer.practice.passage import Meter, hardest_window, passage_drills
 from analyzer.problem import Problem, unreadable

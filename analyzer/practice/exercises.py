@@ -9,7 +9,7 @@ from itertools import islice
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.horns.candidates import candidates, chart_choice
 from analyzer.horns.transition import beside_words, nearest_open
-from analyzer.practice.kit import METRONOME, DrillNote, Exercise, Kit, Way, paced, steps_to
+from analyzer.practice.builder import METRONOME, DrillNote, Exercise, Kit, Way, paced, steps_to
 from analyzer.practice.moves import Move, slur_of
 from analyzer.problem import Problem
 

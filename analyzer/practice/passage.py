@@ -8,7 +8,7 @@ from itertools import groupby
 
 from analyzer.pitch import Pitch
 from analyzer.plan.plan import PlannedNote
-from analyzer.practice.kit import BEATS, METRONOME, DrillNote, Exercise, Kit, Way, metronome, paced, steps_to
+from analyzer.practice.builder import BEATS, METRONOME, DrillNote, Exercise, Kit, Way, metronome, paced, steps_to
 from analyzer.practice.moves import Move
 from analyzer.score.timeline import Measure
 

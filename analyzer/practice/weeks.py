@@ -8,8 +8,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from analyzer.practice.builder import Exercise
 from analyzer.practice.drills import Drills
-from analyzer.practice.kit import Exercise
 
 DAYS = (0, 2, 4)
 """Practice days of a week, from its first day. Judged: a day between two days of hard work rests the lips."""

@@ -6,10 +6,10 @@ from analyzer import cautions
 from analyzer.analysis import Analysis, Request, analyse
 from analyzer.pitch import pitch_of
 from analyzer.problem import Problem, unreadable
-from analyzer.review.bass import review
 from analyzer.review.findings import Finding, finding_at
+from analyzer.review.line import review
 from analyzer.score.archive import new_archive
-from analyzer.wording import first_few
+from analyzer.words import first_few
 from analyzer.writing.phrases import Phrase
 from analyzer.writing.write import Written
 
@@ -132,14 +132,14 @@ def write_bytes(written: Written, analysis: Analysis | None, ending: str, *, mar
         score = written.document.xml
         if marked and analysis is not None:
             from analyzer.marking.annotate import annotated
-            from analyzer.marking.mapping import marks
+            from analyzer.marking.which import marks
 
             score = annotated(written.document, marks(analysis.lines))
         return new_archive(score) if ending == ".mxl" else score
     if ending not in PAGES:
         raise ValueError(f"a part is written as {', '.join((*SCORES, *PAGES))}, not {ending!r}")
     if marked and analysis is not None:
-        from analyzer.report.pages import PageChoices, page_file
+        from analyzer.report.map.pages import PageChoices, page_file
 
         return page_file(analysis, ending, PageChoices(paper=paper, large=large))
     return _bare_page(written, ending, paper, large)

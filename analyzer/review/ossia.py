@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from analyzer.pitch import Pitch
 from analyzer.plan.solve import Planner
 from analyzer.problem import unreadable
-from analyzer.review.bass import Reviewed, findings
 from analyzer.review.findings import Finding, Kind, Remedy
 from analyzer.review.harmony import Harmony
+from analyzer.review.line import Reviewed, findings
 from analyzer.score.line import Line
 from analyzer.selection import attack
 

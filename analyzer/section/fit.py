@@ -6,21 +6,21 @@ from typing import Literal
 
 from analyzer import cautions
 from analyzer.problem import Problem, unreadable
-from analyzer.review.bass import findings as review
 from analyzer.review.findings import Finding, Severity
 from analyzer.review.harmony import Harmony
+from analyzer.review.line import findings as review
 from analyzer.score.document import Document
 from analyzer.score.transposing import Reads
 from analyzer.section.burden import Burden, excess_s, takes, unread_clefs
 from analyzer.section.changes import FAR, LEAST_TEMPO_FACTOR, MOST_CHANGES, Lend, Search, Way
 from analyzer.section.covered import ENOUGH, Covered
 from analyzer.section.looked import About, Looked, Reservation, about, looked_at, reservations
+from analyzer.section.proposals import Change, changes_of
 from analyzer.section.seating import Chair, Desk, chairs_of, leading, member_names
 from analyzer.section.section import Member, Section
-from analyzer.section.words import Change, changes_of
 from analyzer.selection import asked_lines, chosen_parts
 from analyzer.supposed import doubts_of
-from analyzer.wording import measures_named
+from analyzer.words import measures_named
 
 Verdict = Literal["suits", "suits with changes", "does not suit"]
 

@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, TypeVar
 from analyzer.analysis import Request, analyse
 from analyzer.engrave.copy import Copy
 from analyzer.engrave.options import PageOptions
-from analyzer.marking.mapping import map_document, marks
+from analyzer.marking.which import marks
 from analyzer.problem import unreadable
+from analyzer.report.map.document import map_document
 from analyzer.score.document import SCORE_ENDINGS, read_document
 
 if TYPE_CHECKING:
@@ -94,7 +95,7 @@ def file_of(data: bytes, name: str, request: Request, ending: str) -> bytes:
         from analyzer.marking.annotate import annotated
 
         return annotated(analysis.document, marks(analysis.lines))
-    from analyzer.report.pages import page_file
+    from analyzer.report.map.pages import page_file
 
     return page_file(analysis, ending)
 

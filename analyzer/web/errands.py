@@ -7,10 +7,10 @@ from typing import Any, TypeVar
 from analyzer.analysis import Request, analyse
 from analyzer.marking.ossia import repitched
 from analyzer.problem import unreadable
-from analyzer.report.fitting import fit_document
-from analyzer.report.section_page import section_page
-from analyzer.review.bass import review
+from analyzer.report.fit.document import fit_document
+from analyzer.report.fit.page import section_page
 from analyzer.review.harmony import Harmony
+from analyzer.review.line import review
 from analyzer.review.ossia import Refusal, ossia
 from analyzer.score.document import read_document
 from analyzer.score.parts import find_parts

@@ -5,12 +5,12 @@ from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from analyzer.report.comparing import compare_document
-from analyzer.report.reviewing import review_document
-from analyzer.review.bass import review
+from analyzer.report.compare import compare_document
+from analyzer.report.review import review_document
 from analyzer.review.compare import compare
 from analyzer.review.findings import grouped
 from analyzer.review.harmony import Harmony
+from analyzer.review.line import review
 from analyzer.review.ossia import Refusal, ossia, read_refusal
 from analyzer.web.asked import Asked, read_asked, read_horns
 from analyzer.web.errands import Errands, fit_of, fit_page_of, playable_file

@@ -10,14 +10,15 @@ from analyzer.horns.candidate import shown
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import horn_names, load_horn
-from analyzer.marking.mapping import heading, marks
 from analyzer.marking.mark import Mark
+from analyzer.marking.which import marks
 from analyzer.picture.picture import NARROW, WIDE, key_of, pictures_of
 from analyzer.pitch import pitch_of
 from analyzer.plan.difficulty import difficulties
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.summary import ample, sentences
 from analyzer.problem import unreadable
+from analyzer.report.heading import heading
 from analyzer.score.document import Document
 from analyzer.score.line import Line
 from analyzer.score.parts import find_parts

@@ -160,7 +160,7 @@ def test_a_value_of_the_wrong_form_says_what_to_give(ask, words: str) -> None:
 def test_folders_of_the_package_are_functions_too(trio) -> None:
     """`plan` and `review` are folders of code; whoever imported from them first, they can be called."""
     from analyzer.plan.solve import Planner
-    from analyzer.review.bass import review
+    from analyzer.review.line import review
 
     assert Planner
     assert review

@@ -23,9 +23,9 @@ from analyzer.engrave.engrave import PageOptions, engraved_pages, pages_with, sy
 from analyzer.engrave.fonts import style_sheet
 from analyzer.engrave.layout import laid_out
 from analyzer.engrave.pdf import pdf_of
-from analyzer.marking.mapping import marks
+from analyzer.marking.which import marks
 from analyzer.picture.picture import NARROW, WIDE, pictures_of
-from analyzer.report.pages import page_file, sheets_of
+from analyzer.report.map.pages import page_file, sheets_of
 from analyzer.score.document import read_document
 from tests.benchmarks import making
 

@@ -17,7 +17,7 @@ from lxml import etree
 
 from analyzer.analysis import Request, analyse
 from analyzer.marking.annotate import annotated
-from analyzer.marking.mapping import marks
+from analyzer.marking.which import marks
 from analyzer.score.document import read_document
 from analyzer.score.parts import find_parts
 from analyzer.selection import part_lines

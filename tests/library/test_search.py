@@ -16,7 +16,7 @@ from analyzer.library.survey import Record, Survey, assemble
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
 from analyzer.plan.weights import default_weights
-from analyzer.report.searching import search_document, search_text
+from analyzer.report.search import search_document, search_text
 from analyzer.score.document import open_document
 from analyzer.section.fit import fit
 from analyzer.section.section import read_section

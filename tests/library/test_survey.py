@@ -18,8 +18,10 @@ from analyzer.library.glance import without_low_brass
 from analyzer.library.purchase import purchase
 from analyzer.library.survey import Options, Survey, assemble, survey_bytes
 from analyzer.problem import Unreadable
-from analyzer.report.searching import search_text
-from analyzer.report.surveying import STATUSES, summary, survey_document, survey_frame, survey_text
+from analyzer.report.search import search_text
+from analyzer.report.survey.document import STATUSES, summary, survey_document
+from analyzer.report.survey.table import survey_frame
+from analyzer.report.survey.text import survey_text
 from analyzer.score.document import read_document
 from analyzer.score.parts import find_parts
 from analyzer.section.section import read_section

@@ -23,9 +23,8 @@ from analyzer.engrave.engrave import PageOptions, engraved, pages_with, systems_
 from analyzer.engrave.pdf import pdf_of
 from analyzer.engrave.svg import classes
 from analyzer.marking.annotate import annotated, cleared
-from analyzer.marking.mapping import marks
 from analyzer.marking.mark import Mark
-from analyzer.marking.which import WriteAs
+from analyzer.marking.which import WriteAs, marks
 from analyzer.problem import Unreadable
 from analyzer.score.document import Document, open_document, read_document
 from analyzer.score.own_marks import is_ours, text_of

@@ -13,9 +13,8 @@ from lxml import etree
 
 from analyzer.analysis import Planned
 from analyzer.marking.annotate import annotated, cleared
-from analyzer.marking.mapping import marks
 from analyzer.marking.mark import Mark
-from analyzer.marking.which import WriteAs, asked_for
+from analyzer.marking.which import WriteAs, asked_for, marks
 from analyzer.score.document import open_document, read_document
 
 pytest.importorskip("verovio", reason="the engraver is not installed (pip install lowbrass[engrave])")

@@ -13,7 +13,7 @@ from lxml import etree
 
 from analyzer.analysis import Request, analyse
 from analyzer.marking.annotate import annotated, cleared
-from analyzer.marking.mapping import marks
+from analyzer.marking.which import marks
 from analyzer.score.document import Document, open_document, read_document
 from analyzer.score.parts import find_parts
 from tests.marking.test_annotate import schema as schema  # the fixture

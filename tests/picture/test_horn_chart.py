@@ -12,7 +12,7 @@ from analyzer.horns.candidates import sounding_range
 from analyzer.horns.profiles import load_horn
 from analyzer.picture.horn_chart import chart_picture
 from analyzer.pitch import pitch_of
-from analyzer.report.horn_page import chart_page
+from analyzer.report.chart.page import chart_page
 
 SVG = "{http://www.w3.org/2000/svg}"
 HORNS = ("tenor", "tenor-f", "bass-independent", "bass-dependent", "euphonium-3", "euphonium-4-compensating", "alto")

@@ -15,7 +15,7 @@ from analyzer.horns.profiles import load_horn
 from analyzer.horns.transition import Transition, transition
 from analyzer.picture.transition import stays_words, transition_picture
 from analyzer.pitch import parse_pitch, pitch_of
-from analyzer.report.transition_page import transition_document, transition_file, transition_text
+from analyzer.report.chart.transition import transition_document, transition_file, transition_text
 
 SVG = "{http://www.w3.org/2000/svg}"
 HALF_TUBE_MM = 1480.1                  # S09, the half tube that all its 108 extensions fit (tests/published)

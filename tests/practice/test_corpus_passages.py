@@ -10,10 +10,10 @@ from lxml import etree
 
 from analyzer.analysis import Request, analyse
 from analyzer.horns.candidates import candidates, sounding_range
-from analyzer.marking.mapping import map_document
 from analyzer.practice.drills import Drills, drills_for
-from analyzer.report.drill_sheet import sheet_musicxml
-from analyzer.review.bass import review
+from analyzer.report.drill.sheet import sheet_musicxml
+from analyzer.report.map.document import map_document
+from analyzer.review.line import review
 from analyzer.score.document import read_document
 from tests.practice.passages import COUNT, PLAYERS, document_of, drilled, hardest, passages, played, sheets
 from tests.test_samples import schema  # noqa: F401  (a fixture)

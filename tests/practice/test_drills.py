@@ -21,18 +21,19 @@ from lxml import etree
 from analyzer.analysis import Request, analyse
 from analyzer.horns.candidates import candidates
 from analyzer.horns.profiles import load_horn
-from analyzer.marking.mapping import map_document
 from analyzer.pitch import Transposition
 from analyzer.plan.player import Player
+from analyzer.practice.builder import METRONOME, Exercise, exercise_line
 from analyzer.practice.drills import RECALL_DAYS, Drills, drills_for, meter_at
 from analyzer.practice.grammar import default_grammar, grammar_from, parse_measure
-from analyzer.practice.kit import METRONOME, Exercise, exercise_line
 from analyzer.practice.passage import Meter
 from analyzer.practice.weeks import PER_DAY, needs, practice_days
 from analyzer.problem import Unreadable
-from analyzer.report.drill_sheet import sheet_musicxml
-from analyzer.report.drill_sound import listening_wav, sheet_midi, tones
-from analyzer.report.drill_tables import calendar_ics, drill_document, drill_text
+from analyzer.report.drill.document import drill_document
+from analyzer.report.drill.sheet import sheet_musicxml
+from analyzer.report.drill.sound import listening_wav, sheet_midi, tones
+from analyzer.report.drill.text import calendar_ics, drill_text
+from analyzer.report.map.document import map_document
 from analyzer.score.document import open_document, read_document
 from tests.test_samples import schema  # noqa: F401  (a fixture)
 

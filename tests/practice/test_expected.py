@@ -18,13 +18,13 @@ from analyzer.analysis import Request
 from analyzer.horns.candidates import candidates, position_place_mm, sounding_range
 from analyzer.pitch import Transposition
 from analyzer.plan.player import Player
+from analyzer.practice.builder import METRONOME, Exercise, exercise_line
 from analyzer.practice.drills import WARM_UP, Drills, drills_for
 from analyzer.practice.exercises import distinct_moves
-from analyzer.practice.kit import METRONOME, Exercise, exercise_line
 from analyzer.practice.weeks import MINUTES, PER_DAY, practice_days
-from analyzer.report.drill_sheet import sheet_musicxml
-from analyzer.report.drill_sound import tones
-from analyzer.report.drill_tables import drill_text
+from analyzer.report.drill.sheet import sheet_musicxml
+from analyzer.report.drill.sound import tones
+from analyzer.report.drill.text import drill_text
 from analyzer.score.document import read_document
 from tests.practice.passages import sheets
 from tests.practice.test_drills import CASES, made, quickest
@@ -102,7 +102,7 @@ def places_named(sheet: Sheet) -> bool:
 def one_page(sheet: Sheet) -> bool:
     pypdf = pytest.importorskip("pypdf")
     pytest.importorskip("verovio")
-    from analyzer.report.drill_page import sheet_file
+    from analyzer.report.drill.page import sheet_file
 
     return len(pypdf.PdfReader(io.BytesIO(sheet_file(sheet.drills, ".pdf"))).pages) == 1
 

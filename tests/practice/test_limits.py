@@ -20,13 +20,14 @@ from analyzer.picture.drawing import UNITS_PER_MM
 from analyzer.plan.player import Player
 from analyzer.plan.timing import note_times
 from analyzer.plan.weights import default_weights
+from analyzer.practice.builder import METRONOME, Exercise, exercise_line
 from analyzer.practice.drills import RECALL_OFFER, Drills, drills_for
-from analyzer.practice.kit import METRONOME, Exercise, exercise_line
 from analyzer.practice.weeks import practice_days
 from analyzer.problem import Unreadable
-from analyzer.report.drill_page import sheet_file, sheet_pages
-from analyzer.report.drill_sheet import sheet_musicxml
-from analyzer.report.drill_tables import drill_document, drill_text
+from analyzer.report.drill.document import drill_document
+from analyzer.report.drill.page import sheet_file, sheet_pages
+from analyzer.report.drill.sheet import sheet_musicxml
+from analyzer.report.drill.text import drill_text
 from analyzer.score.document import open_document, read_document
 from tests.commands.test_map import run
 

@@ -5,7 +5,7 @@ import math
 
 import pytest
 
-from analyzer.report.drill_sound import listening_wav, pure_cents, tones
+from analyzer.report.drill.sound import listening_wav, pure_cents, tones
 from tests.practice.test_drills import SAMPLES, made, run
 
 np = pytest.importorskip("numpy")

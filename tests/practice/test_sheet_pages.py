@@ -10,7 +10,7 @@ import pytest
 from lxml import etree, html
 
 from analyzer.horns.candidate import shown
-from analyzer.report.drill_page import sheet_file, sheet_pages
+from analyzer.report.drill.page import sheet_file, sheet_pages
 from tests.practice.test_drills import CASES, SAMPLES, made, run
 
 pypdf = pytest.importorskip("pypdf")

@@ -6,12 +6,12 @@ import shutil
 import pytest
 from lxml import etree
 
-from analyzer.commands.chart import chart_document
 from analyzer.engrave.options import PageOptions
 from analyzer.horns.candidate import shown
 from analyzer.horns.profiles import horn_names, load_horn
-from analyzer.report.horn_page import chart_file
-from analyzer.report.horn_staff import staff_copy, staff_pages
+from analyzer.report.chart.document import chart_document
+from analyzer.report.chart.page import chart_file
+from analyzer.report.chart.staff import staff_copy, staff_pages
 from tests.axe import faults
 from tests.test_samples import schema  # noqa: F401  (the fixture)
 

@@ -15,10 +15,10 @@ from lxml import etree, html
 
 from analyzer.analysis import Analysis, Request, analyse
 from analyzer.horns.candidate import shown
-from analyzer.marking.mapping import map_document
 from analyzer.problem import Unreadable
-from analyzer.report.page import page_html
-from analyzer.report.pages import PageChoices, page_file, sheets_of
+from analyzer.report.map.document import map_document
+from analyzer.report.map.page import page_html
+from analyzer.report.map.pages import PageChoices, page_file, sheets_of
 from analyzer.score.document import open_document
 from tests.axe import faults
 
@@ -175,7 +175,7 @@ def test_paper_and_large_print() -> None:
 def test_same_bytes_whatever_the_seed_of_hashing() -> None:
     code = ("import hashlib, pathlib, sys\n"
             "from analyzer.analysis import Request, analyse\n"
-            "from analyzer.report.pages import page_file\n"
+            "from analyzer.report.map.pages import page_file\n"
             "from analyzer.score.document import open_document\n"
             "found = analyse(open_document(pathlib.Path(sys.argv[1])), Request(measures=('9', '10')))\n"
             "for ending in ('.html', '.svg', '.pdf'):\n"

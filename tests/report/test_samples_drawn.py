@@ -7,7 +7,7 @@ import pytest
 from analyzer.analysis import Request, analyse
 from analyzer.engrave.copy import engraving_copy
 from analyzer.engrave.engrave import PageOptions, engraved_pages
-from analyzer.marking.mapping import marks
+from analyzer.marking.which import marks
 from analyzer.score.document import open_document
 from tests.engrave.test_engrave import measured
 

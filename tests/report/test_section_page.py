@@ -14,7 +14,7 @@ from lxml import html
 from analyzer.cli import cli
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.player import Player
-from analyzer.report.section_page import section_html, section_page
+from analyzer.report.fit.page import section_html, section_page
 from analyzer.score.document import open_document
 from analyzer.section.fit import Fit, Seat, fit
 from analyzer.section.section import Member, Section, read_section

@@ -17,7 +17,7 @@ from tests.published import horn_tables
 
 pytest.importorskip("matplotlib", reason="the pictures are drawn by matplotlib")
 
-from analyzer.report.survey_page import survey_page
+from analyzer.report.survey.page import survey_page
 
 SVG = "{http://www.w3.org/2000/svg}"
 

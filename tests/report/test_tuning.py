@@ -6,7 +6,7 @@ from analyzer.horns.retuned import slides
 from analyzer.horns.slides import LIMITS_MM
 from analyzer.horns.tuner import fit
 from analyzer.plan.solve import Planner
-from analyzer.report.tuning import fit_document, fit_text, listed, pull_document, pull_text, slide_name
+from analyzer.report.tune import fit_document, fit_text, listed, pull_document, pull_text, slide_name
 from analyzer.review.pulls import advise
 from tests.lines import line_of
 

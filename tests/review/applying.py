@@ -6,8 +6,8 @@ from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
-from analyzer.review.bass import findings
 from analyzer.review.findings import Finding, Remedy
+from analyzer.review.line import findings
 from analyzer.review.remedies import tuned
 from analyzer.score.line import Line
 

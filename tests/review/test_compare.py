@@ -16,7 +16,7 @@ from analyzer.horns.profiles import load_horn
 from analyzer.library.comparing import compare_folder, without_outliers
 from analyzer.plan.costs import PEAK_OVER_MEAN
 from analyzer.plan.solve import Planner
-from analyzer.report.comparing import compare_document, compare_text, folder_document, folder_text
+from analyzer.report.compare import compare_document, compare_text, folder_document, folder_text
 from analyzer.review.compare import column, compare, summed
 from analyzer.score.document import open_document
 from tests.lines import line_of

@@ -15,8 +15,8 @@ from analyzer.marking.ossia import repitched
 from analyzer.pitch import parse_pitch
 from analyzer.plan.player import Player
 from analyzer.problem import Unreadable
-from analyzer.review.bass import review
 from analyzer.review.harmony import Harmony
+from analyzer.review.line import review
 from analyzer.review.ossia import Ossia, ossia, read_refusal
 from analyzer.score.document import open_document, read_document
 from analyzer.score.reader import read_part
@@ -150,7 +150,7 @@ def rewritten(data: bytes, horn: str, player: Player | None = None) -> tuple[byt
 
 
 @pytest.mark.parametrize(("first", "second", "horn", "kinds", "begins"), [
-    # Seven positions of one partial make a tritone (common practice; see test_bass.py), so of a fifth B flat to F six
+    # Seven positions of one partial make a tritone (common practice; see test_line.py), so of a fifth B flat to F six
     # semitones can be kept, of two octaves less than half. B flat 2 is the top of its partial: nothing falls into it.
     ("Bb2", "F3", "tenor", ["shorten"], "B2"), ("F3", "Bb2", "tenor", ["straight"], "F3"),
     ("Bb2", "Bb4", "tenor", ["straight"], "Bb2"), ("F3", "B2", "tenor", [], "F3"),

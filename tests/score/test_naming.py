@@ -30,7 +30,7 @@ def test_trombones(name: str) -> None:
     "B.Pos.", "3rd (Bass) Trombone",
     "Trombone (bass)", "Trombone 3 (Bass)", "bass trombone 1",
 ])
-def test_bass_trombones(name: str) -> None:
+def test_line_trombones(name: str) -> None:
     assert read_name(name).family == "bass trombone"
 
 

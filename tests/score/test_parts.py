@@ -36,7 +36,7 @@ def test_group_stands_for_a_name_that_says_nothing_against_all_playback() -> Non
     assert one(group("Horns", entry("P1", "1 2", sound="brass.trombone", program=58))).family == "other"
 
 
-def test_bass_under_a_group_of_trombones() -> None:
+def test_line_under_a_group_of_trombones() -> None:
     entries = group("Posaunen", entry("P1", "Alt"), entry("P2", "Tenor"), entry("P3", "Bass"))
     assert [one(entries, which=each).family for each in ("P1", "P2", "P3")] == ["trombone", "trombone", "bass trombone"]
 

@@ -16,14 +16,14 @@ from analyzer.analysis import Request, analyse
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
-from analyzer.marking.mapping import map_document
 from analyzer.plan.player import Player
 from analyzer.plan.unplayable import Code
 from analyzer.problem import Unreadable
-from analyzer.report.fitting import fit_document
-from analyzer.report.readiness import ready_document
-from analyzer.report.reviewing import review_document
-from analyzer.review.bass import review
+from analyzer.report.fit.document import fit_document
+from analyzer.report.map.document import map_document
+from analyzer.report.ready import ready_document
+from analyzer.report.review import review_document
+from analyzer.review.line import review
 from analyzer.score.document import Document, open_document
 from analyzer.score.parts import find_parts
 from analyzer.section.burden import burden_of

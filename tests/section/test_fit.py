@@ -15,7 +15,8 @@ from analyzer.horns.profiles import load_horn
 from analyzer.pitch import parse_pitch
 from analyzer.plan.player import Player
 from analyzer.problem import Unreadable
-from analyzer.report.fitting import fit_document, fit_text
+from analyzer.report.fit.document import fit_document
+from analyzer.report.fit.text import fit_text
 from analyzer.score.document import Document, open_document, read_document
 from analyzer.section.burden import PRICES, burden_of, slowed
 from analyzer.section.changes import MOST_CHANGES

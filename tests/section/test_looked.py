@@ -7,8 +7,9 @@ import pytest
 from click.testing import CliRunner
 
 from analyzer.cli import cli
-from analyzer.report.fitting import fit_document, fit_text, verdict_said
-from analyzer.report.section_page import section_html
+from analyzer.report.fit.document import fit_document
+from analyzer.report.fit.page import section_html
+from analyzer.report.fit.text import fit_text, verdict_said
 from analyzer.section.fit import Fit, fit
 from tests.section.test_fit import member, section, small
 

@@ -13,7 +13,7 @@ from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.pitch import parse_pitch
 from analyzer.plan.player import Player, player_from, reach_from_height_mm
 from analyzer.problem import Unreadable
-from analyzer.report.readiness import ready_document, ready_text
+from analyzer.report.ready import ready_document, ready_text
 from analyzer.score.document import open_document, read_document
 from analyzer.section.ready import Ready, ready
 from tests.review.scores import SAMPLES, note, part, score

@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from analyzer.report.fitting import fit_text
+from analyzer.report.fit.text import fit_text
 from analyzer.score.document import open_document
 from analyzer.section.fit import Fit, fit
 from analyzer.section.section import section_from

@@ -12,7 +12,8 @@ from lxml import etree
 
 from analyzer.analysis import Request, analyse
 from analyzer.marking.annotate import annotated
-from analyzer.marking.mapping import map_document, marks
+from analyzer.marking.which import marks
+from analyzer.report.map.document import map_document
 from analyzer.score.document import open_document
 from analyzer.web import app as app_module
 from analyzer.web import replies

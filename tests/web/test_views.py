@@ -10,13 +10,13 @@ from analyzer.analysis import Request, analyse
 from analyzer.horns.candidates import position_place_mm
 from analyzer.horns.profiles import load_horn
 from analyzer.marking.ossia import repitched
-from analyzer.report.comparing import compare_document
-from analyzer.report.fitting import fit_document
-from analyzer.report.reviewing import review_document
-from analyzer.report.section_page import section_page
-from analyzer.review.bass import review
+from analyzer.report.compare import compare_document
+from analyzer.report.fit.document import fit_document
+from analyzer.report.fit.page import section_page
+from analyzer.report.review import review_document
 from analyzer.review.compare import compare
 from analyzer.review.harmony import Harmony
+from analyzer.review.line import review
 from analyzer.review.ossia import ossia, read_refusal
 from analyzer.schemas import schema
 from analyzer.score.document import open_document

@@ -9,7 +9,7 @@ from analyzer.horns.horn import Horn
 from analyzer.picture.drawing import num
 from analyzer.picture.horn_chart import chart_picture
 from analyzer.pitch import pitch_of
-from analyzer.report.horn_staff import staff_pages, staff_systems
+from analyzer.report.chart.staff import staff_pages, staff_systems
 from analyzer.report.shell import figure, row, shell, table
 
 _MARGIN = 40.0                        # around the picture on a sheet, in its own units: 9 mm on A4

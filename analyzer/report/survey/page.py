@@ -8,18 +8,17 @@ from analyzer.library.purchase import Case
 from analyzer.library.survey import Record, Survey
 from analyzer.pitch import pitch_of
 from analyzer.report.shell import figure, row, shell, table
-from analyzer.report.survey_plots import demand_plot, difficulty_plot, pitch_plot, saving_plot
-from analyzer.report.surveying import (
+from analyzer.report.survey.document import cautions_of, summary
+from analyzer.report.survey.plots import demand_plot, difficulty_plot, pitch_plot, saving_plot
+from analyzer.report.survey.text import (
     bought_sentences,
-    cautions_of,
     files_sentence,
     findings,
     horn_rows,
     lines_sentence,
     other_forms_sentence,
-    summary,
 )
-from analyzer.wording import counted
+from analyzer.words import counted
 
 _HARDEST = 20
 _MOST_BAD = 100

@@ -6,8 +6,8 @@ from typing import Any
 from analyzer import cautions
 from analyzer.library.search import A_FEW, BANDS, band_of, sorted_rows
 from analyzer.library.survey import Record, Survey
-from analyzer.report.surveying import other_forms_sentence
-from analyzer.wording import counted, first_few
+from analyzer.report.survey.text import other_forms_sentence
+from analyzer.words import counted, first_few
 
 SCHEMA = "lowbrass.search/1"
 _MOST_MOVES = 6

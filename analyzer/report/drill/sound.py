@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from analyzer.horns.candidate import shown
 from analyzer.practice.drills import Drills
-from analyzer.report.drill_sheet import sheet_musicxml
+from analyzer.report.drill.sheet import sheet_musicxml
 
 RATE_HZ = 44100
 TONE_S, GAP_S = 3.0, 1.0

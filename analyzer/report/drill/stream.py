@@ -6,8 +6,8 @@ from fractions import Fraction
 from typing import Any
 
 from analyzer.pitch import Pitch
+from analyzer.practice.builder import DrillNote, Exercise
 from analyzer.practice.drills import Drills
-from analyzer.practice.kit import DrillNote, Exercise
 
 PART = "P1"
 CLEFS = {"bass": "F4", "tenor": "C4", "alto": "C3", "treble": "G2", "soprano": "C1", "mezzo-soprano": "C2",

@@ -12,7 +12,7 @@ from analyzer.marking.annotate import annotated
 from analyzer.marking.mark import Mark
 from analyzer.practice.drills import WARM_UP, Drills
 from analyzer.practice.weeks import WEEKS_SAID, Day, by_week
-from analyzer.report.drill_stream import PART, sheet_stream
+from analyzer.report.drill.stream import PART, sheet_stream
 from analyzer.score.document import Document, read_document
 from analyzer.score.naming import read_name
 from analyzer.score.vocabulary import GENERAL_MIDI_TROMBONE

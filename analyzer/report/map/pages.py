@@ -10,12 +10,11 @@ from analyzer.analysis import Analysis, Planned, with_notes
 from analyzer.engrave.copy import Copy
 from analyzer.engrave.fonts import Face
 from analyzer.engrave.options import PageOptions
-from analyzer.marking.mapping import marks
-from analyzer.marking.which import Which
+from analyzer.marking.which import Which, marks
 from analyzer.picture.drawing import BASE, FAINT, INK, MARGIN_MM, UNITS_PER_MM, Drawing, Picture, clean, num
 from analyzer.picture.picture import LARGE, WIDE, key_of, pictures_of
 from analyzer.problem import unreadable
-from analyzer.report.page import Each, page_html, subtitle_of
+from analyzer.report.map.page import Each, page_html, subtitle_of
 
 _T = TypeVar("_T")
 
@@ -255,3 +254,4 @@ def sheets_of(one: Planned, size_mm: tuple[float, float], *, scale: float = 1.0,
         sheets.append(f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(wide)} {num(high)}">'
                       f'{"".join(parts)}</svg>')
     return sheets
+

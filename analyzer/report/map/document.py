@@ -7,8 +7,6 @@ from typing import Any
 from analyzer.analysis import Analysis, Planned
 from analyzer.horns.candidate import Candidate, shown
 from analyzer.intonation.targets import Target
-from analyzer.marking.mark import Mark
-from analyzer.marking.which import Which, asked_for
 from analyzer.plan.axes import axes
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.slurs import slurs_of
@@ -129,22 +127,6 @@ def note_json(one: PlannedNote, target: Target | None = None) -> dict[str, Any]:
     }
 
 
-def marks(lines: Iterable[Planned], which: Which = "all") -> list[Mark]:
-    """Return the marks to print: one for each attack (a tied note is marked once).
-
-    `which` chooses among them as `asked_for` tells.
-    """
-    found = []
-    for one in lines:
-        joined = {k for group in one.plan.groups for k in range(group.first + 1, group.last + 1)}
-        found += [
-            Mark(part_id=one.part.id, ref=note.note.refs[0], line=one.plan.line.number,
-                 text=shown(note.choice.label) if note.choice else "×", changed=note.changed,
-                 playable=note.choice is not None, joins=note.index in joined)
-            for note in asked_for(one.plan.notes, which)]
-    return found
-
-
 ROW_COLUMNS = ("part", "line", "horn", "measure", "onset", "written", "sounding", "label", "usual", "partial",
                "extension_mm", "off_cents", "why", "problem")
 
@@ -163,20 +145,6 @@ def rows(analysis: Analysis) -> list[dict[str, Any]]:
                 "why": " ".join(note.why), "problem": note.problem.what if note.problem else None,
             })
     return result
-
-
-def heading(one: Planned) -> str:
-    """Return the name of a line and its horn, for a person."""
-    plan = one.plan
-    whose = f", {plan.line.whose}" if plan.line.whose else ""
-    assumed = " (assumed; choose another with --horn)" if one.assumed else ""
-    return f"{one.part.full_name or one.part.name or one.part.id}{whose} - {plan.horn.description}{assumed}"
-
-
-def supposed_text(one: Planned) -> str:
-    """Return in one line what the score did not say and was supposed; empty where nothing was."""
-    said = "; ".join(f"{found.about} {found.value} ({found.source})" for found in one.assumptions)
-    return f"Assumed: {said}." if said else ""
 
 
 def what_differs(plan: Plan, other: Variant, most: int = 6) -> str:

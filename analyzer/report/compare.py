@@ -10,7 +10,7 @@ from analyzer.horns.horn import Horn, Quantity, Statement
 from analyzer.library.comparing import Folder, Piece
 from analyzer.pitch import pitch_of
 from analyzer.review.compare import OFF_STEPS_CENTS, Column, Comparison
-from analyzer.wording import counted
+from analyzer.words import counted
 
 
 def compare_document(comparison: Comparison) -> dict[str, Any]:

@@ -11,10 +11,10 @@ from analyzer.horns.candidates import candidates
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
-from analyzer.review.bass import findings, review
 from analyzer.review.findings import Finding
 from analyzer.review.harmony import Harmony, moment_of
 from analyzer.review.limits import REST_S, STRETCH_CARE_S, STRETCH_NOTE_S
+from analyzer.review.line import findings, review
 from analyzer.review.remedies import tuned
 from analyzer.score.document import open_document, read_document
 from analyzer.score.line import Line

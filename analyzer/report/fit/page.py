@@ -8,16 +8,16 @@ from itertools import count
 from pathlib import Path
 
 from analyzer.analysis import Planned
-from analyzer.marking.mapping import marks
+from analyzer.marking.which import marks
 from analyzer.picture.heat import LEVEL_WORDS, HeatRow, heat_pictures, level_of
 from analyzer.picture.picture import NARROW, WIDE
 from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
-from analyzer.report.fitting import severe, told, verdict_said
+from analyzer.report.fit.text import severe, told, verdict_said
 from analyzer.report.shell import safe, shell
 from analyzer.review.findings import Finding, Group, grouped
 from analyzer.section.fit import Fit, Seat
 from analyzer.section.seating import Chair
-from analyzer.wording import measures_named
+from analyzer.words import measures_named
 
 Excerpt = Callable[[Seat, int, int], str]
 """Engraves the measures from one index to another (both included) of a seat's line: an SVG, or nothing."""
@@ -66,7 +66,7 @@ def section_html(fit: Fit, excerpt: Excerpt, *, note: str = "") -> str:
     return shell("".join(body), heading=title, title=f"{title}: does it suit the section?",
                  lead=("Does this piece suit the section, who plays what, and what to rehearse or rewrite. For the "
                        f"director; from the file {fit.document.name}."),
-                 style=Path(__file__).with_name("section.css").read_text(encoding="utf-8"))
+                 style=Path(__file__).with_name("fit.css").read_text(encoding="utf-8"))
 
 
 def _paragraph(text: str, kind: str = "") -> str:

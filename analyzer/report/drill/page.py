@@ -13,11 +13,11 @@ from analyzer.engrave.copy import engraving_copy
 from analyzer.engrave.engrave import engraved_pages
 from analyzer.engrave.options import PageOptions, Paper
 from analyzer.picture.drawing import BASE, FAINT, INK, MARGIN_MM, RULE, UNITS_PER_MM, Drawing, clean, num
+from analyzer.practice.builder import BEATS, Exercise
 from analyzer.practice.drills import RECALL_OFFER, WARM_UP, Drills
-from analyzer.practice.kit import BEATS, Exercise
 from analyzer.practice.weeks import WEEKS_SAID, Day, by_week
-from analyzer.report.drill_sheet import part_name, sheet_score, sheet_title
-from analyzer.report.drill_stream import PART
+from analyzer.report.drill.sheet import part_name, sheet_score, sheet_title
+from analyzer.report.drill.stream import PART
 from analyzer.report.shell import shell
 
 _MARGIN = MARGIN_MM * UNITS_PER_MM

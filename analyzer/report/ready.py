@@ -5,7 +5,7 @@ from typing import Any
 
 from analyzer.evidence import Evidence
 from analyzer.section.ready import Change, LineSum, Need, Place, Ready
-from analyzer.wording import first_few
+from analyzer.words import first_few
 
 SCHEMA = "lowbrass.ready/1"
 DECIDES = ("This is for the talk between teacher, pupil and home. It decides nothing and rules nobody out: "

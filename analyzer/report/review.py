@@ -7,11 +7,11 @@ from typing import Any
 from analyzer.analysis import Analysis
 from analyzer.cautions import for_changing
 from analyzer.horns.candidate import shown
-from analyzer.marking.mapping import heading, supposed_text
-from analyzer.review.bass import Reviewed
+from analyzer.report.heading import heading, supposed_text
 from analyzer.review.findings import Group, grouped
+from analyzer.review.line import Reviewed
 from analyzer.review.ossia import Change, Ossia
-from analyzer.wording import counted, first_few
+from analyzer.words import counted, first_few
 
 _HEADINGS = {"stop": "Cannot be played as written", "care": "Take care here", "note": "Good to know"}
 

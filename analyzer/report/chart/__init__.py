@@ -1,0 +1,1 @@
+"""The chart of a horn, and the change to another, told: document, text, staff, page."""

@@ -1,0 +1,1 @@
+"""A practice sheet told: document, text, score, page, sound."""

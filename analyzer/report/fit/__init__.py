@@ -1,0 +1,1 @@
+"""The fit of a section told: document, text, page."""

@@ -1,0 +1,17 @@
+"""The name of a line and its horn, and what was assumed of it, as every answer begins."""
+
+from analyzer.analysis import Planned
+
+
+def heading(one: Planned) -> str:
+    """Return the name of a line and its horn, for a person."""
+    plan = one.plan
+    whose = f", {plan.line.whose}" if plan.line.whose else ""
+    assumed = " (assumed; choose another with --horn)" if one.assumed else ""
+    return f"{one.part.full_name or one.part.name or one.part.id}{whose} - {plan.horn.description}{assumed}"
+
+
+def supposed_text(one: Planned) -> str:
+    """Return in one line what the score did not say and was supposed; empty where nothing was."""
+    said = "; ".join(f"{found.about} {found.value} ({found.source})" for found in one.assumptions)
+    return f"Assumed: {said}." if said else ""

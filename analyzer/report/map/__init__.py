@@ -1,0 +1,1 @@
+"""The plan of a score told: document, text, page, files."""

@@ -1,0 +1,1 @@
+"""A survey told: document, text, table, page with plots."""

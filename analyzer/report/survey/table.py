@@ -1,0 +1,84 @@
+"""The table of a survey, a row for each line on each horn: data frame, CSV, Parquet."""
+
+import io
+from typing import TYPE_CHECKING
+
+from analyzer.library.survey import Record, Survey
+from analyzer.problem import unreadable
+from analyzer.tables import csv_text
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+_COLUMNS = (
+    "file", "title", "part_id", "part", "family", "line", "of", "horn", "horn_family", "horn_kind", "horn_assumed",
+    "horn_valves", "horn_compensating", "measures", "notes", "unplayable", "written_low", "written_high",
+    "sounding_low", "sounding_high", "midi_low", "midi_high", "needs_valve", "needs_two_valves", "changed", "travel_mm",
+    "chart_travel_mm", "valve_changes", "peak_speed_mm_s", "tempo_ceiling_bpm", "tempo_there_bpm", "out_of_tune",
+    "off_sum_cents", "off_worst_cents", "difficulty", "hardest_measure", "hardest_why",
+)
+_WHOLE = ("line", "of", "horn_valves", "measures", "notes", "unplayable", "midi_low", "midi_high", "needs_valve",
+          "needs_two_valves", "changed", "valve_changes", "out_of_tune")
+_TEXT = ("file", "title", "part_id", "part", "family", "horn", "horn_family", "horn_kind", "written_low",
+         "written_high", "sounding_low", "sounding_high", "hardest_measure", "hardest_why")
+_YES_NO = ("horn_assumed", "horn_compensating")
+
+
+def _table(survey: Survey) -> tuple[list[Record], list[str]]:
+    """Return one row for each line on each horn, and the columns: those for all, then a count for each state."""
+    states = [(f"{lead}_{key}", field, key) for lead, field in (("position", "notes_by_position"),
+                                                                ("valves", "notes_by_valves"))
+              for key in sorted({key for row in survey.lines for key in row[field]}, key=_state_order)]
+    rows = [{**{key: row[key] for key in _COLUMNS}, **{name: row[field].get(key, 0) for name, field, key in states}}
+            for row in survey.lines]
+    return rows, [*_COLUMNS, *(name for name, _, _ in states)]
+
+
+def survey_frame(survey: Survey) -> "pd.DataFrame":
+    """Return one row for each line on each horn; counts by position and by valve state are columns of their own.
+
+    Raises
+    ------
+    Unreadable
+        If pandas is not installed.
+    """
+    try:
+        import pandas as pd
+    except ImportError as error:
+        raise _needs("pandas") from error
+    rows, columns = _table(survey)
+    kinds = {**dict.fromkeys((*_WHOLE, *columns[len(_COLUMNS):]), "Int64"),
+             **dict.fromkeys(_TEXT, "string"), **dict.fromkeys(_YES_NO, "boolean")}
+    return pd.DataFrame(rows, columns=columns).astype({**dict.fromkeys(_COLUMNS, "Float64"), **kinds})
+
+
+def _state_order(key: str) -> tuple[bool, int, str]:
+    return (key != "open", len(key), key)
+
+
+def survey_csv(survey: Survey) -> str:
+    """Return the table as CSV."""
+    return csv_text(*_table(survey))
+
+
+def survey_parquet(survey: Survey) -> bytes:
+    """Return the table as a Parquet file.
+
+    Raises
+    ------
+    Unreadable
+        If pandas or pyarrow is not installed.
+    """
+    out = io.BytesIO()
+    frame = survey_frame(survey)
+    try:
+        frame.to_parquet(out, index=False)
+    except ImportError as error:
+        raise _needs("pyarrow") from error
+    return out.getvalue()
+
+
+def _needs(package: str) -> Exception:
+    return unreadable("not-installed", where="the table", what=f"this needs {package}, which is not installed",
+                      try_="Install the extra: pip install 'lowbrass[survey]'.")

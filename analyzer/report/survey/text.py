@@ -1,0 +1,126 @@
+"""A survey in plain sentences, for whoever buys horns and plans a season."""
+
+import textwrap
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from analyzer.library.files import OTHER_FORM
+from analyzer.library.purchase import Case
+from analyzer.library.survey import Record, Survey
+from analyzer.report.survey.document import cautions_of, summary
+from analyzer.words import counted
+
+if TYPE_CHECKING:
+    pass
+
+
+_SAID = {
+    "read": "read", "no low brass": "without the parts looked for", "duplicate": "the same as another",
+    "archive": "zip (its files are counted one by one)", "not a score": "no score", "unreadable": "not readable",
+}
+_SHOWN = 20
+_STEPS_SHOWN = 8
+_WORDS = ("no", "one", "two", "three")
+
+
+def survey_text(survey: Survey, bought: Case | None = None) -> str:
+    """Return the summary for a person, with what one more horn would bring if that was asked."""
+    sums = summary(survey)
+    out = [f"Survey of {survey.folder}", "", *_wrapped(f"{files_sentence(sums)} {other_forms_sentence(survey)}")]
+    if sums["lines"]:
+        said = findings(sums)
+        if bought:
+            said += bought_sentences(bought)
+            each = "; ".join(f"{step.text} ({lines:,})" for step, lines in bought.singles[:_STEPS_SHOWN])
+            said += [f"Lines that each step opens by itself: {each}."] if each else []
+        out += [*_wrapped(lines_sentence(sums)), "", *_horn_table(sums["horns"]), "",
+                *(row for one in said for row in _wrapped(one))]
+    else:
+        out.append("No line to plan was found. Name parts with --part, or give the folder that holds the scores.")
+    bad = [row for row in survey.files if row["status"] == "unreadable"]
+    if bad:
+        out += ["", "Could not be read:", *(f"  {row['file']}: {row['reason']}" for row in bad[:_SHOWN])]
+        if len(bad) > _SHOWN:
+            out.append(f"  and {len(bad) - _SHOWN} more; --format json names them all.")
+    if sums["lines"]:
+        out += ["", *(f"Caution: {line}" for line in cautions_of(survey))]
+    return "\n".join(out)
+
+
+def files_sentence(sums: Record) -> str:
+    """Return how many files there are of each sort."""
+    said = "; ".join(f"{count} {_SAID[one]}" for one, count in sums["files"].items() if count)
+    return f"{counted(sum(sums['files'].values()), 'file')}{': ' if said else ''}{said}."
+
+
+def other_forms_sentence(survey: Survey) -> str:
+    """Return how many files hold music in another form that was not asked for; empty where none does."""
+    count = sum((row["problem"] or {}).get("code") == OTHER_FORM for row in survey.files)
+    return f"Music in MIDI, ABC, MEI or Humdrum is left aside: {counted(count, 'file')}; add --foreign to read it." \
+        if count else ""
+
+
+def lines_sentence(sums: Record) -> str:
+    """Return how many lines there are of each family."""
+    families = ", ".join(f"{count} {family}" for family, count in sums["lines_by_family"].items())
+    return (f"{counted(sums['lines'], 'line')} ({families}), {sums['notes']:,} notes; a line is what one player plays.")
+
+
+def _wrapped(text: str) -> list[str]:
+    return textwrap.wrap(text, 100, subsequent_indent="  ")
+
+
+def horn_rows(horns: Sequence[Record]) -> list[tuple[str, ...]]:
+    """Return the table of horns, heads first."""
+    heads = ("Horn", "lines", "notes", "not playable", "travel", "usual chart", "valve changes", "out of tune",
+             "too fast")
+    return [heads, *((
+        one["horn"], str(one["lines"]), f"{one['notes']:,}",
+        f"{one['unplayable']:,} in {one['lines_with_unplayable']}" if one["unplayable"] else "0",
+        "-" if one["travel_m"] is None else f"{one['travel_m']:,.0f} m",
+        "-" if one["chart_travel_m"] is None else f"{one['chart_travel_m']:,.0f} m",
+        f"{one['valve_changes']:,}", f"{one['out_of_tune']:,}", str(one["lines_too_fast"])) for one in horns)]
+
+
+def _horn_table(horns: Sequence[Record]) -> list[str]:
+    rows = horn_rows(horns)
+    wide = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return ["  ".join(cell.ljust(wide[k]) if k == 0 else cell.rjust(wide[k]) for k, cell in enumerate(row)).rstrip()
+            for row in rows] + [
+        "Not playable: notes, and in how many lines. Out of tune: notes farther off than a player bends with a good",
+        "tone. Too fast: lines whose hardest move leaves less time than the player needs at the tempo in force."]
+
+
+def findings(sums: Record) -> list[str]:
+    """Return what the sums say of attachments, second valves and compensation, a sentence each."""
+    out = []
+    one, two, loops = sums["attachment"], sums["second_valve"], sums["compensating"]
+    if one:
+        out.append(f"Attachment: {one['lines_needing']} of {counted(one['lines'], 'slide line')} "
+                   f"({100 * one['share']:.0f} %) {'has' if one['lines_needing'] == 1 else 'have'} notes that no "
+                   f"position without it sounds in tune; {counted(one['notes_needing'], 'note')} in all.")
+    if two:
+        out.append(f"Second valve: {two['lines_needing']} of {counted(two['lines'], 'line')} looked at with two valves "
+                   f"({100 * two['share']:.0f} %); {counted(two['notes_needing'], 'note')} in all.")
+    if loops:
+        plain, with_loops = loops["plain"], loops["compensating"]
+        out.append(f"Compensating: on {counted(loops['lines'], 'line')} the notes lie {plain['off_mean_cents']:.1f} "
+                   f"cents off on average without it and {with_loops['off_mean_cents']:.1f} with it; the worst note "
+                   f"{plain['off_worst_cents']:.0f} and {with_loops['off_worst_cents']:.0f} cents; out of tune "
+                   f"{plain['out_of_tune']:,} and {with_loops['out_of_tune']:,} notes.")
+    return out
+
+
+def bought_sentences(case: Case) -> list[str]:
+    """Return what is open to the section, and the next steps that would open more."""
+    out = [f"Purchase: with the section's horns ({', '.join(case.owned)}) and what its players have learned, "
+           f"{case.open_now} of {counted(case.lines, 'line')} are open: somebody can sound every note in tune, within "
+           "range, and reads the clef."]
+    if not case.together:
+        return [*out, "No horn, and nothing learned, would open more within three steps."]
+    for number, one in enumerate(case.together):
+        what = " and ".join(step.text for step in one.steps)
+        sure = "" if one.exact else f" (found step by step; no set of so many opens more than {one.bound})"
+        lead = "Next: the best step is" if not number else f"The best {_WORDS[len(one.steps)]} together:"
+        out.append(f"{lead} {what}; then {one.met} of {case.lines} are open{sure}.")
+    return [*out, "Speed is not asked here, nor whether two lines want the same player: see lowbrass fit."]
