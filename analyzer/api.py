@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any, Literal, cast, get_args
 
 from analyzer import analysis as planning
 from analyzer.files import write_file
-from analyzer.horns.candidate import shown
 from analyzer.horns.profiles import load_horn
 from analyzer.intonation.targets import Intonation
 from analyzer.plan.player import Player, player_from, read_player
@@ -21,6 +20,7 @@ from analyzer.problem import Problem, Unreadable
 from analyzer.schemas import schema
 from analyzer.score.document import Document, open_document
 from analyzer.score.transposing import Reads
+from analyzer.words import counted, shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -511,7 +511,7 @@ def survey(folder: PathLike, *, horn: Horn | PathLike | Sequence[Horn | PathLike
     found = survey_folder(Path(folder), options, foreign=foreign)
     document = survey_document(found)
     lines = document["summary"]["lines"]
-    answer = Survey(f"{found.folder}, {len(found.files)} files, {lines} line{'' if lines == 1 else 's'}",
+    answer = Survey(f"{found.folder}, {len(found.files)} files, {counted(lines, 'line')}",
                     lambda: survey_document(found), lambda: survey_text(found),
                     [Problem(**{("try_" if key == "try" else key): text for key, text in one.items()})
                      for one in document["problems"]])

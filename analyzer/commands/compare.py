@@ -11,6 +11,7 @@ from analyzer.horns.profiles import load_horn
 from analyzer.report.compare import compare_document, compare_text, folder_document, folder_text
 from analyzer.review.compare import compare
 from analyzer.score.document import open_document
+from analyzer.words import counted
 
 
 @click.command("compare")
@@ -28,7 +29,7 @@ def command(score: Path, request: Request, horns: str, one_by_one: tuple[str, ..
     """
     names = list(dict.fromkeys(name.strip() for name in (*horns.split(","), *one_by_one) if name.strip()))
     if len(names) < 2:
-        raise click.BadParameter(f"{len(names)} horn{'' if len(names) == 1 else 's'} named; name two or more, such as "
+        raise click.BadParameter(f"{counted(len(names), 'horn')} named; name two or more, such as "
                                  "--horns tenor,tenor-f.", param_hint="--horns")
     compared = [load_horn(name) for name in names]
     if score.is_dir():

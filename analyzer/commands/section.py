@@ -6,6 +6,7 @@ import click
 
 from analyzer.commands.options import write_file
 from analyzer.section.section import check_section, template_for
+from analyzer.words import counted
 
 
 @click.group("section")
@@ -36,4 +37,4 @@ def check(ctx: click.Context, file: Path) -> None:
         level = f", {one.level}" if one.level else ""
         click.echo(f"{one.name}: {', '.join(horn.name for horn in one.horns)}{level}{kept}")
     count = len(section.members)
-    click.echo(f"{file.name}: {count} player{'s' if count > 1 else ''}, no mistakes.", err=True)
+    click.echo(f"{file.name}: {counted(count, 'player')}, no mistakes.", err=True)

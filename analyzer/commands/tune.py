@@ -33,6 +33,7 @@ from analyzer.report.tune import fit_document, fit_text, pull_document, pull_tex
 from analyzer.review.pulls import advise
 from analyzer.score.document import open_document
 from analyzer.score.transposing import Reads
+from analyzer.words import counted
 
 _MOST_LIMIT_MM = 150
 _READ = click.Path(path_type=Path)
@@ -95,7 +96,7 @@ def fit_command(readings: Path, name: str, output: Path | None, form: str) -> No
     else:
         click.echo(fit_text(found, profile))
     if empty:
-        click.echo(f"{empty} row{'s' if empty > 1 else ''} without a reading passed over.", err=True)
+        click.echo(f"{counted(empty, 'row')} without a reading passed over.", err=True)
     if output is not None:
         click.echo(f"Wrote {output}; use it as --horn {output}.", err=True)
 

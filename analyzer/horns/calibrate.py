@@ -9,6 +9,7 @@ from analyzer.horns.profiles import SLIDE_ENDS_MM
 from analyzer.horns.tubing import HIGHEST_PARTIAL, length_ratio, nominal_semitones, state, states
 from analyzer.pitch import parse_pitch, pitch_of
 from analyzer.problem import Unreadable, unreadable
+from analyzer.words import valves_text
 
 LARGEST_CHANGE = 0.12
 """Share by which a measured tube may differ from the profile's (judged: sources for one horn span 269 to 296 cm,
@@ -78,7 +79,7 @@ def measured_tube_mm(horn: Horn, measured: Measured) -> float:
     if horn.family != "slide":
         raise _refused(measured.shown, f"{horn.name} has no slide", "Name a trombone.")
     if measured.valves not in states(horn):
-        held = "-".join(measured.valves)
+        held = valves_text(measured.valves)
         raise _refused(measured.shown, f"{horn.name} cannot hold {held}", "Give the position without it.")
     held_state = state(horn, measured.valves)
     interval = measured.midi - horn.fundamental_midi + held_state.semitones + measured.position - 1

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass, field
 
+from analyzer.words import valves_text
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Candidate:
@@ -30,11 +32,6 @@ class Candidate:
     label: str = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
-        label = ("-".join(self.valves) or "0") if self.position is None else (
+        label = valves_text(self.valves) if self.position is None else (
             f"{''.join(self.valves)}{self.position}{self.shade}")
         object.__setattr__(self, "label", label)       # plans ask for it many times over
-
-
-def shown(label: str) -> str:
-    """Return a label or a note's name as print shows it: ``2#`` as ``2♯``, ``Bb3`` as ``B♭3``."""
-    return label.replace("#", "♯").replace("b", "♭")

@@ -9,6 +9,7 @@ from analyzer.horns.horn import Horn, Loop, Quantity, Statement, Valves
 from analyzer.horns.profiles import SCHEMA
 from analyzer.pitch import pitch_of
 from analyzer.toml_file import toml_value
+from analyzer.words import valves_text
 
 
 def profile_text(horn: Horn, remark: str = "") -> str:
@@ -68,7 +69,7 @@ def _valve(loop: Loop) -> str:
 
 
 def _held(valves: Valves) -> str:
-    return "-".join(valves) or "0"
+    return valves_text(valves)
 
 
 def _quantity(heading: str, key: str, quantity: Quantity) -> str:

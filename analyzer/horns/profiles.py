@@ -25,6 +25,7 @@ from analyzer.horns.tubing import HIGHEST_PARTIAL, loop_share
 from analyzer.pitch import parse_pitch
 from analyzer.problem import unreadable
 from analyzer.toml_file import Table, parse_table, read_table
+from analyzer.words import valves_text
 
 DATA = Path(__file__).parent / "data"
 SCHEMA = 1
@@ -233,7 +234,7 @@ def _held(table: Table, key: str, names: Valves) -> Valves:
     if held != tuple(name for name in names if name in held):
         raise table.problem(
             key, f"'{key}' is '{text}'", f"Write 0 for open, or valves of {', '.join(names)} in order, such as "
-            f"{'-'.join(names[:2]) or '0'}.",
+            f"{valves_text(names[:2])}.",
         )
     return held
 

@@ -9,6 +9,7 @@ from analyzer.horns.horn import Horn, Valves
 from analyzer.horns.tubing import HIGHEST_PARTIAL, State, lowered_cents, state, states
 from analyzer.pitch import Pitch, parse_pitch, pitch_of
 from analyzer.problem import Unreadable, unreadable
+from analyzer.words import valves_text
 
 CODE = "reading"
 FARTHEST_CENTS = 100.0
@@ -46,7 +47,7 @@ class Reading:
     def label(self) -> str:
         """What was held, as print shows it: ``0``, ``1-2``, ``T1``."""
         if self.position is None:
-            return "-".join(self.valves) or "0"
+            return valves_text(self.valves)
         return f"{''.join(self.valves)}{self.position}"
 
     @property
@@ -235,7 +236,7 @@ def _partial(horn: Horn, pitch: Pitch, valves: Valves, position: int | None, pla
     partial = min(off, key=lambda one: abs(off[one]))
     if abs(off[partial]) <= ONE_NOTE_CENTS:
         return partial
-    label = f"{''.join(valves)}{position}" if position is not None else "-".join(valves) or "0"
+    label = f"{''.join(valves)}{position}" if position is not None else valves_text(valves)
     around = sorted({round(pitch.midi + cents / 100) for cents in off.values() if abs(cents) < 1000})
     near = ", ".join(pitch_of(midi).pretty for midi in around if abs(midi - pitch.midi) <= 7)
     hint = " (a German B is Bb)" if (pitch.step, pitch.alter) == ("B", 0) and pitch.midi - 1 in around else ""

@@ -5,6 +5,7 @@ from analyzer.horns.horn import Horn, Valves
 from analyzer.horns.tubing import nominal_semitones, state, states
 from analyzer.pitch import pitch_of
 from analyzer.tables import csv_text
+from analyzer.words import valves_text
 
 
 def sheet(horn: Horn) -> str:
@@ -37,4 +38,4 @@ def _row(horn: Horn, valves: Valves, partial: int, position: int) -> tuple[str, 
     midi = horn.fundamental_midi + nominal_semitones(partial) - held.semitones - (position - 1)
     if horn.family == "slide":
         return pitch_of(midi).name, f"{''.join(valves)}{position}", "" if position > 1 else "0", ""
-    return pitch_of(midi).name, "-".join(valves) or "0", ""
+    return pitch_of(midi).name, valves_text(valves), ""

@@ -7,6 +7,7 @@ from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import chart_choice, position_place_mm, positions, sounding_range, states
 from analyzer.horns.horn import Horn, Valves
 from analyzer.horns.tubing import state
+from analyzer.words import valves_text
 
 AT_MM = 4.0
 """A place this near to another is the same place to a hand. Judged: well below a shade (20 cents, 17 mm and more)."""
@@ -58,7 +59,7 @@ class TuningChange:
     @property
     def label(self) -> str:
         """Such as ``1-3``."""
-        return "-".join(self.valves)
+        return valves_text(self.valves, "")
 
     @property
     def kind(self) -> Kind:

@@ -10,6 +10,7 @@ from itertools import combinations
 from math import log2
 
 from analyzer.horns.horn import Horn, Loop, Valves
+from analyzer.words import valves_text
 
 HIGHEST_PARTIAL = 12
 
@@ -166,7 +167,7 @@ def state(horn: Horn, valves: Valves) -> State:
         If the horn has no such state.
     """
     if valves not in states(horn):
-        raise ValueError(f"{horn.name} has no valve state {'-'.join(valves) or 'open'}")
+        raise ValueError(f"{horn.name} has no valve state {valves_text(valves, 'open')}")
     ratio = tube_ratio(horn, valves)
     cents = lowered_cents(ratio)
     offset = [0.0] * (HIGHEST_PARTIAL + 1)

@@ -5,9 +5,9 @@ from fractions import Fraction
 from typing import Literal
 
 from analyzer.analysis import Planned
-from analyzer.horns.candidate import shown
 from analyzer.marking.mark import Mark
 from analyzer.plan.plan import PlannedNote
+from analyzer.words import shown
 
 _LEAST_REST = Fraction(1, 50)
 """Shorter gaps come of rounded lengths, not of rests (a 64th rest is 1/16). [quarter notes]"""

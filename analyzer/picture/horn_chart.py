@@ -3,7 +3,7 @@
 Sounding pitch, highest note on top. On a slide horn the width is the slide, to scale; on a valved horn it is tuning.
 """
 
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import (
     candidates,
     chart_choice,
@@ -15,6 +15,7 @@ from analyzer.horns.candidates import (
 from analyzer.horns.horn import Horn
 from analyzer.picture.drawing import FAINT, HELD, INK, RULE, Drawing, Picture
 from analyzer.pitch import pitch_of
+from analyzer.words import shown
 
 _WIDTH = 900.0
 _LEFT, _RIGHT = 96.0, 880.0

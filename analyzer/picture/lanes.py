@@ -4,10 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analyzer.analysis import Planned
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.picture.drawing import FAINT, INK, RULE, USUAL, Drawing, Strokes
 from analyzer.picture.rows import Row
 from analyzer.plan.plan import PlannedNote
+from analyzer.words import shown
 
 LANE_PX = 17.0
 

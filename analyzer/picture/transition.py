@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from analyzer import cautions
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import position_place_mm, positions
 from analyzer.horns.transition import (
     Kind,
@@ -21,6 +21,7 @@ from analyzer.horns.transition import (
 )
 from analyzer.picture.drawing import FAINT, HELD, INK, USUAL, Drawing, Picture
 from analyzer.pitch import HEARD_CENTS, pitch_of
+from analyzer.words import shown, signed
 
 _WIDTH = 900.0
 _LEFT, _RIGHT = 142.0, 880.0
@@ -88,16 +89,12 @@ def _labels(one: NoteChange) -> str:
 
 
 def _cents_words(before: float | None, after: float | None) -> str:
-    return " → ".join(_signed(value) for value in (before, after) if value is not None)
+    return " → ".join(signed(value, "−") for value in (before, after) if value is not None)
 
 
 def _cents_said(kind: Kind, before: float | None, after: float | None) -> str:
     return {"moves": "", "new": "new: ", "gone": "gone: ", "stays": "stays"}[kind] + (
         _cents_words(before, after) if kind != "stays" else "")
-
-
-def _signed(value: float) -> str:
-    return f"{value:+.0f}".replace("-", "−") if round(value) else "0"
 
 
 def _key(out: Drawing, change: Transition, y: float) -> None:
@@ -200,7 +197,7 @@ def _rail(out: Drawing, row: Sequence[PlaceChange], change: Transition, axis: _A
             continue
         a, b, at = axis.x(start), axis.x(one.after_mm), y + 26 + _BAR_PX * (k % 2)
         _way(out, a, b, at)
-        _beside(out, (a, b), at, f"{_signed(one.after_mm - start)} mm")
+        _beside(out, (a, b), at, f"{signed(one.after_mm - start, '−')} mm")
 
 
 def _same_number_mm(change: Transition, position: int) -> float | None:
@@ -251,7 +248,7 @@ def _cents_ruler(out: Drawing, axis: _Axis, y: float) -> float:
     for cents in range(int(axis.low) + int(-axis.low) % step, int(axis.high) + 1, step):
         x = axis.x(cents)
         out.line(x, y + 14, x, y + 20, color=FAINT)
-        out.text(x, y + 11, _signed(cents) if cents else "in tune", size=10, bold=not cents, anchor="middle",
+        out.text(x, y + 11, signed(cents, "−") if cents else "in tune", size=10, bold=not cents, anchor="middle",
                  color=FAINT if cents else INK)
     return y + 20
 
@@ -275,7 +272,7 @@ def _notes(out: Drawing, change: Transition, axis: _Axis, y: float) -> float:
         if not slide:
             text = _cents_said(one.kind, before, after)
         elif one.kind == "moves":
-            text = f"{_signed(one.by_mm or 0.0)} mm"
+            text = f"{signed(one.by_mm or 0.0, '−')} mm"
         else:
             text = f"new: {beside_words(*nearest_open(change.before, after))}" if after is not None else one.kind
         _row(out, y, axis, (pitch_of(one.midi).pretty, _labels(one)), before, after, text)

@@ -3,6 +3,7 @@
 from analyzer.picture.drawing import FAINT, HELD, INK, RULE, USUAL
 from analyzer.picture.lanes import Frame, draw_bars, draw_lanes, held_spans
 from analyzer.pitch import HEARD_CENTS
+from analyzer.words import signed
 
 _PX_PER_CENT = 1.6
 
@@ -34,7 +35,7 @@ def valve_row(f: Frame) -> float:
     for cents in range(-int(limit) + int(limit) % step, int(limit) + 1, step):
         out.line(row.left, y(cents), row.right, y(cents), color=INK if cents == 0 else RULE,
                  width=1.2 if cents == 0 else 0.8)
-        out.text(row.right + 5, y(cents) + 4, f"{cents:+d}" if cents else "0", size=10, color=FAINT)
+        out.text(row.right + 5, y(cents) + 4, signed(cents), size=10, color=FAINT)
     out.text(row.left - 6, y(limit) + 10, "sharp", size=11, anchor="end", color=FAINT)
     out.text(row.left - 6, middle + 4, "in tune", size=11, anchor="end", bold=True)
     out.text(row.left - 6, y(-limit), "flat", size=11, anchor="end", color=FAINT)

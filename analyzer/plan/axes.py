@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Literal
 
-from analyzer.horns.candidate import shown
 from analyzer.plan.difficulty import BENT, HEARD_S
 from analyzer.plan.haste import haste_said
 from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner
+from analyzer.words import cents_text, shown
 
 Name = Literal["slide", "valves", "tongue", "leap and lip", "range", "endurance", "reading", "tuning"]
 REST_S = 2.0
@@ -119,6 +119,5 @@ def _tuning(plan: Plan) -> list[Axis]:
     off, k = max(heard)
     one = plan.notes[-k]
     assert one.choice is not None
-    side = "sharp" if one.choice.off_cents > 0 else "flat"
-    return [_at(plan, "tuning", one.index, f"{one.note.sounding.pretty} ({shown(one.choice.label)}) is {off:.0f} cents "
-                                           f"{side}.", BENT * off / plan.horn.lip_reach.value)]
+    said = f"{one.note.sounding.pretty} ({shown(one.choice.label)}) is {cents_text(one.choice.off_cents)}."
+    return [_at(plan, "tuning", one.index, said, BENT * off / plan.horn.lip_reach.value)]

@@ -18,12 +18,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from analyzer.horns.candidate import shown
 from analyzer.plan.costs import keeps_gliss
 from analyzer.plan.haste import haste_said
 from analyzer.plan.loads import Load
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.solve import Planner
+from analyzer.words import cents_text, shown
 
 BEYOND = 2.0
 """Share of a measure that cannot be played as written."""
@@ -111,9 +111,8 @@ def _shares(planner: Planner, plan: Plan, k: int, one: PlannedNote,
                                        f"the reach is {reach_mm / 10:.0f} cm."))
     off = abs(choice.off_cents)
     if one.time.sounds_s >= HEARD_S and off >= 1:
-        side = "sharp" if choice.off_cents > 0 else "flat"
         out.append((BENT * off / horn.lip_reach.value, "tuning",
-                    f"{name} with {shown(choice.label)} is {off:.0f} cents {side}; listen and bring it in."))
+                    f"{name} with {shown(choice.label)} is {cents_text(choice.off_cents)}; listen and bring it in."))
     if (player.low is not None and one.note.midi < player.low) or (
             player.high is not None and one.note.midi > player.high):
         out.append((1.0, "range", f"{name} lies outside this player's range."))

@@ -6,10 +6,11 @@ notes that a sweep holds follows where a longer one can begin later, end sooner,
 
 from collections.abc import Sequence
 
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn, Valves
 from analyzer.pitch import pitch_of
+from analyzer.words import shown
 
 _Sweep = tuple[int, Valves]            # partial and valve state
 

@@ -2,11 +2,11 @@
 
 from math import sqrt
 
-from analyzer.horns.candidate import shown
 from analyzer.plan.limits import PEAK_OVER_MEAN
 from analyzer.plan.loads import Load
 from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner
+from analyzer.words import counted, shown
 
 
 def haste_said(planner: Planner, plan: Plan, k: int, load: Load) -> str:
@@ -24,7 +24,7 @@ def haste_said(planner: Planner, plan: Plan, k: int, load: Load) -> str:
     if load.by == "lip":
         steps = abs(a.choice.partial - b.choice.partial)
         need_s = sqrt(steps) / limits.slur_notes_s
-        return (f"{step} slurs over {steps} partial{'s' if steps > 1 else ''} in {need_s / load.lip:.2f} s; "
+        return (f"{step} slurs over {counted(steps, 'partial')} in {need_s / load.lip:.2f} s; "
                 f"{have} {need_s:.2f} s")
     way_mm = abs((a.choice.extension_mm or 0.0) - (b.choice.extension_mm or 0.0))
     needs_s = limits.move_s(way_mm)

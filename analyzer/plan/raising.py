@@ -2,12 +2,12 @@
 
 from collections.abc import Iterator
 
-from analyzer.horns.candidate import shown
 from analyzer.horns.candidates import candidates
 from analyzer.pitch import HEARD_CENTS
 from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner
 from analyzer.problem import Problem
+from analyzer.words import shown
 
 CODE = "cannot-raise"
 

@@ -9,11 +9,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain, pairwise
 
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.plan.costs import PEAK_OVER_MEAN, STILL_MM, Costs, Move, keeps_gliss, lowest_partial
 from analyzer.plan.plan import Alternative
 from analyzer.plan.slurs import slur_kind
 from analyzer.plan.timing import NoteTime
+from analyzer.words import cents_text, shown
 
 Picks = Sequence[Candidate | None]
 
@@ -149,13 +150,9 @@ def _against(beside: Beside) -> list[str]:
             long = beside.around.times[k].sounds_s > _SHORT_S
             if long or ours.label not in said:
                 said[ours.label] = (f"{shown(ours.label)} is {ours.advice}" if long or not ours.off_cents else
-                                    f"{shown(ours.label)} is {abs(ours.off_cents):.0f} cents {_side(ours)}, which a "
+                                    f"{shown(ours.label)} is {cents_text(ours.off_cents)}, which a "
                                     "note this short forgives")
     return list(said.values())
-
-
-def _side(one: Candidate) -> str:
-    return "sharp" if one.off_cents > 0 else "flat"
 
 
 def _sentence(said: Sequence[str]) -> str:
@@ -348,7 +345,7 @@ def _tuning(beside: Beside) -> str | None:
     _, ours, usual = worst
     if abs(usual.off_cents) - abs(ours.off_cents) < _WORTH_HEARING_CENTS:
         return None
-    return f"better in tune; the usual {shown(usual.label)} is {abs(usual.off_cents):.0f} cents {_side(usual)}"
+    return f"better in tune; the usual {shown(usual.label)} is {cents_text(usual.off_cents)}"
 
 
 def _nearer(beside: Beside) -> str | None:

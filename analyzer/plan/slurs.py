@@ -11,7 +11,7 @@ from typing import Literal
 
 from analyzer.horns.candidate import Candidate
 from analyzer.plan.plan import Plan
-from analyzer.words import measures_named
+from analyzer.words import agreeing, measures_named
 
 STILL_MM = 5.0
 """A slide that moves less than this stands still: hands tremble as much. Judged, nothing changes from 1 to 15."""
@@ -63,5 +63,5 @@ def slurs_said(plan: Plan) -> str:
         return ""
     said = ", ".join(f"{counts[kind]} {words}" for kind, words in SAID.items() if counts[kind] and kind != "smear")
     where = measures_named([plan.notes[k].note.measure for k, kind in enumerate(kinds) if kind == "smear"])
-    tongued = f"{counts['smear']} need{'s' if counts['smear'] == 1 else ''} legato tongue ({where})" if where else ""
+    tongued = f"{counts['smear']} {agreeing(counts['smear'], 'need')} legato tongue ({where})" if where else ""
     return f"Slurs: {'; '.join(text for text in (said, tongued) if text)}."

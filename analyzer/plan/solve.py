@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates, chart_choice
 from analyzer.horns.choices import aimed
 from analyzer.horns.horn import Horn
@@ -27,6 +27,7 @@ from analyzer.plan.weights import Weights, default_weights
 from analyzer.problem import Problem, unreadable
 from analyzer.score.line import Line
 from analyzer.solver import INF, Lattice
+from analyzer.words import shown
 
 _NOTHING: tuple[Candidate, ...] = ()
 

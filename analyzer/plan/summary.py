@@ -6,7 +6,7 @@ from fractions import Fraction
 from analyzer.plan.difficulty import MeasureDifficulty, hardest
 from analyzer.plan.plan import Plan
 from analyzer.score.line import Line
-from analyzer.words import counted, first_few, measures_named
+from analyzer.words import cents_text, counted, first_few, measures_named
 
 _AMPLE = 2.5
 """A tempo ceiling this many times the written tempo is no news; judged."""
@@ -81,5 +81,4 @@ def _farthest_off(plan: Plan) -> str:
                     key=lambda found: round(abs(found[0])), default=(0.0, None))
     if note is None or round(off) == 0:
         return "every note is in tune"
-    return (f"farthest out of tune: {note.written.pretty} in measure {note.measure}, {abs(off):.0f} cents "
-            f"{'sharp' if off > 0 else 'flat'}")
+    return (f"farthest out of tune: {note.written.pretty} in measure {note.measure}, {cents_text(off)}")

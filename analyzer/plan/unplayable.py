@@ -9,13 +9,14 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.pitch import pitch_of
 from analyzer.plan.costs import keeps_gliss
 from analyzer.plan.player import Player
 from analyzer.score.line import LineNote
+from analyzer.words import shown
 
 Code = Literal["beyond-horn", "out-of-range", "long-reach"]
 """``beyond-horn``: nothing sounds it on this horn; ``out-of-range``: all that does needs a valve state that this player

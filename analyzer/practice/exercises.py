@@ -6,12 +6,13 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import islice
 
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates, chart_choice
 from analyzer.horns.transition import beside_words, nearest_open
 from analyzer.practice.builder import METRONOME, DrillNote, Exercise, Kit, Way, paced, steps_to
 from analyzer.practice.moves import Move, slur_of
 from analyzer.problem import Problem
+from analyzer.words import cents_text, shown, signed, valves_text
 
 SLOW_BPM = 60
 _VALUES = ((Fraction(1, 4), "sixteenth"), (Fraction(1, 2), "eighth"), (Fraction(1), "quarter"), (Fraction(2), "half"))
@@ -64,7 +65,7 @@ def _other_way(kit: Kit, mine: Candidate, usual: Candidate | None) -> Candidate 
 
 
 def _off(choice: Candidate) -> str:
-    return f"{choice.off_cents:+.0f} cents".replace("-", "−") if abs(choice.off_cents) >= 3 else ""
+    return f"{signed(choice.off_cents, '−')} cents" if abs(choice.off_cents) >= 3 else ""
 
 
 def state_scales(kit: Kit, *, most: int = 2) -> list[Exercise]:
@@ -83,7 +84,7 @@ def state_scales(kit: Kit, *, most: int = 2) -> list[Exercise]:
         ways = _slide_row(kit, valves) if kit.horn.family == "slide" else _valve_row(kit, valves)
         if len(ways) < 2:
             continue
-        label = "".join(valves) if kit.horn.family == "slide" else "-".join(valves)
+        label = "".join(valves) if kit.horn.family == "slide" else valves_text(valves)
         if kit.horn.family == "slide":
             words = "Each position is given against the open ones. Look at the slide, then play without looking."
         else:
@@ -279,4 +280,4 @@ def _better(kit: Kit, usual: Candidate) -> Candidate | None:
 def _cents(choice: Candidate) -> str:
     if abs(choice.off_cents) < 1:
         return "in tune"
-    return f"{abs(choice.off_cents):.0f} cents {'sharp' if choice.off_cents > 0 else 'flat'}"
+    return cents_text(choice.off_cents)

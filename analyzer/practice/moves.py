@@ -16,7 +16,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.pitch import Pitch
 from analyzer.plan.costs import PEAK_OVER_MEAN
 from analyzer.plan.plan import Plan, PlannedNote
@@ -24,6 +24,7 @@ from analyzer.plan.player import Player
 from analyzer.plan.progress import Pair
 from analyzer.plan.slurs import Slur, slur_kind
 from analyzer.plan.solve import Planner
+from analyzer.words import shown
 
 NEW_FACTOR = 2.0
 """Judged: a new valve state counts like the same move twice as often; from 1.5 to 4 new states stay in front."""

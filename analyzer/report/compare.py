@@ -4,13 +4,12 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from analyzer.evidence import Evidence
-from analyzer.horns.candidate import shown
 from analyzer.horns.candidates import candidates, sounding_range
 from analyzer.horns.horn import Horn, Quantity, Statement
 from analyzer.library.comparing import Folder, Piece
 from analyzer.pitch import pitch_of
 from analyzer.review.compare import OFF_STEPS_CENTS, Column, Comparison
-from analyzer.words import counted
+from analyzer.words import counted, shown
 
 
 def compare_document(comparison: Comparison) -> dict[str, Any]:

@@ -4,11 +4,11 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from analyzer.evidence import Evidence
-from analyzer.horns.candidate import shown
 from analyzer.horns.candidates import candidates, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.horns.retuned import EVERY_PARTIAL
 from analyzer.pitch import pitch_of
+from analyzer.words import shown, side, valves_text
 
 SCHEMA = "lowbrass.horns/1"
 _ONE_SCHEMA = "lowbrass.horn/1"
@@ -67,8 +67,7 @@ def _facts(horn: Horn) -> Iterator[dict[str, str]]:
     if horn.slide_end:
         yield _fact("end of the slide", f"{horn.slide_end_mm:g} mm", horn.slide_end.evidence)
     for loop in horn.loops:
-        tuned = "flat" if loop.flat_cents > 0 else "sharp"
-        flat = f", tuned {abs(loop.flat_cents):.3g} cents {tuned}" if loop.flat_cents else ""
+        flat = f", tuned {abs(loop.flat_cents):.3g} cents {side(-loop.flat_cents)}" if loop.flat_cents else ""
         needs = f", only with {loop.needs}" if loop.needs else ""
         value = f"{loop.semitones} semitones{flat}{needs}; {100 * loop.share:.1f} % of the open tube"
         yield _fact(f"valve {loop.name}", value, loop.evidence)
@@ -78,14 +77,14 @@ def _facts(horn: Horn) -> Iterator[dict[str, str]]:
     if horn.master_evidence:
         yield _fact("compensating", f"the others lengthen while {horn.master} is held", horn.master_evidence)
     for offset in horn.offsets:
-        held = "every state" if offset.valves is None else "-".join(offset.valves) or "open"
+        held = "every state" if offset.valves is None else valves_text(offset.valves, "open")
         partials = f"partial{'s' if len(offset.partials) > 1 else ''} {', '.join(map(str, offset.partials))}"
         if offset.partials == EVERY_PARTIAL:
             partials = "every partial"
         yield _fact(f"{partials} ({held})", f"{offset.cents:+.3g} cents", offset.evidence)
     yield _fact("lip reach", f"{horn.lip_reach.value:g} cents", horn.lip_reach.evidence)
     for printed in horn.printed:
-        value = "-".join(printed.valves) or "0"
+        value = valves_text(printed.valves)
         yield _fact(f"usual for {printed.down} semitones below a partial", value, printed.evidence)
     yield _fact("bore", f"{handling.bore_mm.value:g} mm", handling.bore_mm.evidence)
     yield _fact("weight", f"{handling.weight_kg.value:g} kg", handling.weight_kg.evidence)

@@ -6,12 +6,11 @@ from typing import Any
 
 from analyzer.analysis import Analysis
 from analyzer.cautions import for_changing
-from analyzer.horns.candidate import shown
 from analyzer.report.heading import heading, supposed_text
 from analyzer.review.findings import Group, grouped
 from analyzer.review.line import Reviewed
 from analyzer.review.ossia import Change, Ossia
-from analyzer.words import counted, first_few
+from analyzer.words import counted, measures_short, shown
 
 _HEADINGS = {"stop": "Cannot be played as written", "care": "Take care here", "note": "Good to know"}
 
@@ -91,16 +90,9 @@ def _told(groups: Iterable[Group]) -> list[str]:
     out = []
     for one in groups:
         what = one.first.what
-        out.append(f"  {_measures(one.places or ('?',))}: {what[0].upper()}{what[1:]}. [{one.first.code}]")
-        out += [f"      - {_measures(where)}: {way}" if where else f"      - {way}" for way, where in one.ways]
+        out.append(f"  {measures_short(one.places or ('?',))}: {what[0].upper()}{what[1:]}. [{one.first.code}]")
+        out += [f"      - {measures_short(where)}: {way}" if where else f"      - {way}" for way, where in one.ways]
     return out
-
-
-def _measures(places: Sequence[str], most: int = 12) -> str:
-    """Name measures, each once; how often it stands there in brackets."""
-    listed = list(dict.fromkeys(places))
-    times = [f"{one} ({places.count(one)}x)" if places.count(one) > 1 else one for one in listed]
-    return f"{'m.' if len(listed) == 1 else 'mm.'} {first_few(times, most)}"
 
 
 def change_said(change: Change) -> str:
@@ -116,7 +108,7 @@ def change_said(change: Change) -> str:
 def ossia_text(changed: Ossia) -> list[str]:
     """Return a line for each note that is changed, with how to refuse it, and for each that stays as it was."""
     count = len(changed.changes)
-    out = [f"The playable version changes {count} place{'s' if count > 1 else ''}, each marked over its note:"
+    out = [f"The playable version changes {counted(count, 'place')}, each marked over its note:"
            if count else "The playable version changes nothing."]
     for change in changed.changes:
         instead = f"; then {' or '.join(change.others)} is taken: {change.place}={change.remedy.kind}" \

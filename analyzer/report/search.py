@@ -7,7 +7,7 @@ from analyzer import cautions
 from analyzer.library.search import A_FEW, BANDS, band_of, sorted_rows
 from analyzer.library.survey import Record, Survey
 from analyzer.report.survey.text import other_forms_sentence
-from analyzer.words import counted, first_few
+from analyzer.words import agreeing, counted, first_few, listed
 
 SCHEMA = "lowbrass.search/1"
 _MOST_MOVES = 6
@@ -30,7 +30,7 @@ def search_text(survey: Survey, most: int) -> str:
     good = [row for row in rows if row["verdict"] != "does not suit"]
     what = "piece" if any("seats" in row for row in rows) else "line"
     out = [f"Search in {survey.folder}", "",
-           f"{len(good)} of {counted(len(rows), what)} suit{'s' if len(good) == 1 else ''}.",
+           f"{len(good)} of {counted(len(rows), what)} {agreeing(len(good), 'suit')}.",
            *textwrap.wrap(other_forms_sentence(survey), 100)]
     last = ""
     for number, row in enumerate(good[:most], 1):
@@ -70,7 +70,7 @@ def _said(row: Record) -> list[str]:
 
 
 def _moves(taught: list[Record]) -> str:
-    return first_few([f"{one['move']} ({' and '.join(one['kinds'])}, {one['count']} ×)" for one in taught], _MOST_MOVES)
+    return first_few([f"{one['move']} ({listed(one['kinds'])}, {one['count']} ×)" for one in taught], _MOST_MOVES)
 
 
 def _cautions(survey: Survey) -> tuple[str, ...]:

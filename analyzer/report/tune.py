@@ -3,13 +3,13 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from analyzer.horns.candidate import shown
 from analyzer.horns.horn import Horn
 from analyzer.horns.retuned import MAIN
 from analyzer.horns.tubing import lowered_cents, nominal_semitones, state, tube_ratio
 from analyzer.horns.tuner import CONFIDENCE, Fit, Found, Judged, per_cent
 from analyzer.pitch import pitch_of
 from analyzer.review.pulls import Advice, Played, Retuned
+from analyzer.words import listed, shown, signed
 
 CARE = ("Pull a slide only as far as it stays tight, and never force one that is stuck: that is work for a repairer.",
         "Ears decide: try the advice with a tuner and with the band; the teacher who is present has the last word.")
@@ -214,18 +214,13 @@ def _what_to_pull(advice: Advice) -> str:
     return f"Pull out {listed(pulls)}{f'; leave {listed(still)}' if still else ''}."
 
 
-def listed(words: Sequence[str]) -> str:
-    """Return words as a list in a sentence: ``a``, ``a and b``, ``a, b and c``."""
-    return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
-
-
 def _worth_telling(one: Retuned) -> bool:
     far = max(abs(one.before.farthest_cents), abs(one.after.farthest_cents))
     return far >= SHOWN_CENTS or one.before.labels != one.after.labels
 
 
 def _far(note: Retuned, played: Played) -> str:
-    said = "missing" if played.label is None else f"{_signed(played.farthest_cents)} cents"
+    said = "missing" if played.label is None else f"{signed(played.farthest_cents)} cents"
     return f"{pitch_of(note.midi).pretty} {said}"
 
 
@@ -233,12 +228,7 @@ def _told(played: Played) -> str:
     if played.label is None:
         return "no way to sound it"
     also = " or ".join(shown(label) for label in (played.label, *(one for one in played.labels if one != played.label)))
-    return f"{also} {_signed(played.off_cents)}"
-
-
-def _signed(cents: float) -> str:
-    """Return whole cents with their sign, and 0 without one."""
-    return f"{round(cents):+d}" if round(cents) else "0"
+    return f"{also} {signed(played.off_cents)}"
 
 
 def _afterwards(advice: Advice) -> list[str]:
@@ -247,7 +237,7 @@ def _afterwards(advice: Advice) -> list[str]:
     reach = advice.horn.lip_reach.value
     left = [one for one in advice.notes if abs(one.after.farthest_cents) > reach and one.after.label is not None]
     if left:
-        told = listed([f"{pitch_of(one.midi).pretty} ({_signed(one.after.farthest_cents)})" for one in left])
+        told = listed([f"{pitch_of(one.midi).pretty} ({signed(one.after.farthest_cents)})" for one in left])
         lines += ["", f"Still more than {reach:.0f} cents off, for the lip or another fingering: {told}."]
     if advice.refingered >= 0.005:
         lines += ["", f"With these slides the plan takes other fingerings for {100 * advice.refingered:.0f} % of the "

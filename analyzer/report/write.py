@@ -9,7 +9,7 @@ from analyzer.problem import Problem, unreadable
 from analyzer.review.findings import Finding, finding_at
 from analyzer.review.line import review
 from analyzer.score.archive import new_archive
-from analyzer.words import first_few
+from analyzer.words import counted, first_few
 from analyzer.writing.phrases import Phrase
 from analyzer.writing.write import Written
 
@@ -91,10 +91,10 @@ def write_text(written: Written, analysis: Analysis | None) -> str:
         places = list(dict.fromkeys(f"{pitch_of(_midi(written, index)).pretty} in m. {line.notes[index].measure}"
                                     for index in written.outside))
         count = len(written.outside)
-        out.append(f"{count} note{'s' if count > 1 else ''} cannot be played in any octave: {first_few(places, 8)}.")
+        out.append(f"{counted(count, 'note')} cannot be played in any octave: {first_few(places, 8)}.")
     found = [finding for finding in findings(written, analysis) if finding.severity != "note"]
     if analysis is not None and found:
-        out.append(f"{len(found)} place{'s' if len(found) > 1 else ''} to take care of on this horn: run lowbrass "
+        out.append(f"{counted(len(found), 'place')} to take care of on this horn: run lowbrass "
                    "review on the written part.")
     return "\n".join([*out, *(f"Caution: {text}" for text in _cautions(analysis)[:1])])
 

@@ -6,7 +6,6 @@ from itertools import groupby
 from statistics import median
 
 from analyzer.analysis import Analysis, Planned
-from analyzer.horns.candidate import shown
 from analyzer.horns.horn import Horn
 from analyzer.pitch import pitch_of
 from analyzer.plan.haste import haste_said
@@ -31,6 +30,7 @@ from analyzer.review.limits import (
     tense,
 )
 from analyzer.review.remedies import Remedies
+from analyzer.words import cents_text, shown
 
 _ORDER = {"stop": 0, "care": 1, "note": 2}
 
@@ -87,10 +87,9 @@ def _note(ways: Remedies, k: int) -> Iterator[Finding]:
             (*ways.other_horns(k, better=True), *ways.pitches(k)))
     forgiven = ways.planner.times[k].sounds_s < FORGIVEN_S and any(one.advice is None for one in choices)
     if planned is not None and planned.advice is not None and not forgiven:
-        side = "flat" if planned.off_cents < 0 else "sharp"
         yield finding_at(
             line, k, "out-of-tune", "care",
-            f"{name} as {shown(planned.label)} is {abs(planned.off_cents):.0f} cents {side}, more than the lip bends "
+            f"{name} as {shown(planned.label)} is {cents_text(planned.off_cents)}, more than the lip bends "
             "with ease", (*ways.in_tune(k), *ways.other_horns(k, better=True), *ways.pitches(k)))
     if planned is not None and player.ceiling_midi is not None and above_ceiling(horn, player, planned):
         yield finding_at(

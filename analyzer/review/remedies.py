@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from math import floor
 
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn, Loop
 from analyzer.horns.profiles import horn_names, load_horn
@@ -19,6 +19,7 @@ from analyzer.review.findings import Kind, Remedy
 from analyzer.review.harmony import Harmony
 from analyzer.review.limits import at_ease, outside_range, room_mm
 from analyzer.score.line import Line
+from analyzer.words import shown
 
 OCTAVE = 12
 MOST_PULL_CENTS = 150

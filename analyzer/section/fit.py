@@ -20,7 +20,7 @@ from analyzer.section.seating import Chair, Desk, chairs_of, leading, member_nam
 from analyzer.section.section import Member, Section
 from analyzer.selection import asked_lines, chosen_parts
 from analyzer.supposed import doubts_of
-from analyzer.words import measures_named
+from analyzer.words import counted, listed, measures_named
 
 Verdict = Literal["suits", "suits with changes", "does not suit"]
 
@@ -191,7 +191,7 @@ def _gain(first: Burden, taken: Burden) -> str:
                         ("gliss", "whose glide breaks"), ("out_of_range", "out of range")):
         less = len(getattr(first, name)) - len(getattr(taken, name))
         if less > 0:
-            return f"{less} note{'s' if less > 1 else ''} fewer {words}"
+            return f"{counted(less, 'note')} fewer {words}"
     if first.items.get("big_horn", 0) > taken.items.get("big_horn", 0):
         return "this line does not need the bass trombone"
     if first.items.get("small_horn", 0) > taken.items.get("small_horn", 0):
@@ -212,7 +212,7 @@ def _about_horns(desk: Desk, placed: Placed) -> Iterator[Finding]:
         if len(tie) < 2 or len(taken) < len(tie):
             continue
         if len({j for j, _ in taken}) == 1:
-            horns = " and ".join(burden.horn.name for _, burden in taken)
+            horns = listed([burden.horn.name for _, burden in taken])
             yield _finding(first, "changes-horns", "note", f"{names} plays all of {first.part_title} and changes "
                            f"between {horns}", "Have every one of them ready at the stand.")
         else:

@@ -13,6 +13,7 @@ from analyzer.section.changes import Lend, Way
 from analyzer.section.covered import Covered
 from analyzer.section.seating import Chair, Desk
 from analyzer.section.section import Member
+from analyzer.words import listed, measures_named
 
 Kind = Literal["move", "lend", "tempo", "clef", "notes", "empty"]
 _MOST_TRIES = 20                       # beats a minute slower than reckoned; only a bound, the plan settles sooner
@@ -69,7 +70,7 @@ def _clef(chair: Chair, member: Member, clefs: Sequence[str]) -> Change:
     read = " or ".join(member.clefs or ())
     return Change(kind="clef", chair=chair, data={"player": member.name, "clefs": list(clefs)},
                   text=f"Print {chair.title} in {read} clef for {member.name}: "
-                       f"it stands in {' and '.join(clefs)} clef.")
+                       f"it stands in {listed(clefs)} clef.")
 
 
 def _lend(desk: Desk, step: Lend, member: Member, chair: Chair | None) -> Change:
@@ -119,7 +120,7 @@ def _notes(desk: Desk, i: int, j: int, burden: Burden, notes: tuple[int, ...], c
     said = []
     for (name, way), group in groupby(items, key=lambda item: (item["pitch"], item["way"])):
         measures = list(dict.fromkeys(item["measure"] for item in group))
-        said.append(f"{name} in measure{'s' if len(measures) > 1 else ''} {', '.join(measures)} ({way})")
+        said.append(f"{name} in {measures_named(measures, len(measures))} ({way})")
     return Change(kind="notes", chair=chair, text=f"{chair.title}, {member.name}: change {'; '.join(said)}.",
                   data={"player": member.name,
                         "notes": [{key: item[key] for key in ("index", "measure", "sounding", "way")}

@@ -9,7 +9,7 @@ from typing import Literal
 
 from analyzer import cautions
 from analyzer.evidence import Evidence
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates, position_place_mm, positions, states
 from analyzer.horns.horn import Horn, Quantity
 from analyzer.horns.usual import FAR_POSITION
@@ -27,6 +27,7 @@ from analyzer.section.burden import takes
 from analyzer.section.skills import Skill, skills_of
 from analyzer.selection import asked_lines, chosen_parts
 from analyzer.supposed import doubts_of
+from analyzer.words import cents_text, listed, shown
 
 Reason = Code | Literal["far-out", "out-of-tune"]
 """The codes of a note that cannot be played, and two of notes that the other horn has better."""
@@ -235,7 +236,7 @@ def _places(horn: Horn, reach_mm: float | None, lines: Sequence[Line]) -> Iterab
         last = positions(horn, valves)
         place = position_place_mm(horn, valves, last)
         name = f"{''.join(valves)}{last}"
-        held = f"with {' and '.join(valves)} held" if valves else "open"
+        held = f"with {listed(valves)} held" if valves else "open"
         yield Place(label=name, extension_mm=place, what=f"outermost position {held}", beyond_reach_mm=beyond(place))
     farthest: tuple[float, Candidate, str, str] | None = None
     for line in lines:
@@ -308,7 +309,7 @@ def _has(choice: Candidate) -> str:
     if choice.extension_mm is not None:
         text += f" at {choice.extension_mm:.0f} mm"
     cents = round(choice.off_cents)
-    return f"{text}, {abs(cents)} cents {'sharp' if cents > 0 else 'flat'}" if abs(cents) > HEARD_CENTS else text
+    return f"{text}, {cents_text(cents)}" if abs(cents) > HEARD_CENTS else text
 
 
 def _grouped(found: Sequence[_Found], part: PartInfo, line: Line, document: Document) -> list[Need]:

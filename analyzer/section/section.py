@@ -17,6 +17,7 @@ from analyzer.plan.familiarity import Level
 from analyzer.plan.player import KEYS, Player, player_from
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.toml_file import Table, read_table
+from analyzer.words import counted
 
 _Add = Callable[[int, str, str], None]      # line, what, try
 _Miss = Callable[[str, str, str], None]     # key, what, try
@@ -117,7 +118,7 @@ def read_section(path: Path) -> Section:
         first = problems[0]
         if len(problems) > 1:
             count = len(problems) - 1
-            more = f"lowbrass section check {path} shows {count} more mistake{'s' if count > 1 else ''}."
+            more = f"lowbrass section check {path} shows {counted(count, 'more mistake')}."
             first = replace(first, try_=f"{first.try_} {more}")
         raise Unreadable(first)
     return section

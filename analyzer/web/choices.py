@@ -3,13 +3,14 @@
 from collections.abc import Mapping
 from typing import Any
 
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.pitch import HEARD_CENTS
 from analyzer.plan.plan import PlannedNote
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner, allowed_choices
+from analyzer.words import cents_text, shown
 
 _ORDINALS = {1: "1st", 2: "2nd", 3: "3rd"}
 
@@ -31,7 +32,7 @@ def detail(one: Candidate) -> str:
         said.append("slide all the way in" if one.extension_mm < 1 else f"slide {one.extension_mm / 10:.0f} cm out")
     cents = abs(one.off_cents)
     said.append("in tune" if cents <= HEARD_CENTS else
-                f"{cents:.0f} cents {'sharp' if one.off_cents > 0 else 'flat'}")
+                cents_text(one.off_cents))
     return ", ".join(said)
 
 

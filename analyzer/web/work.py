@@ -6,7 +6,6 @@ from typing import Any
 
 from analyzer.analysis import Analysis, Planned, analyse, cautions_for
 from analyzer.engrave.copy import Copy, engraving_copy
-from analyzer.horns.candidate import shown
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import horn_names, load_horn
@@ -26,6 +25,7 @@ from analyzer.selection import no_low_brass
 from analyzer.web.asked import Asked, Pin
 from analyzer.web.choices import of_note, priced, ways_of
 from analyzer.web.sessions import Session
+from analyzer.words import shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,7 +16,6 @@ from pathlib import Path
 import pytest
 
 from analyzer.analysis import Request, analyse
-from analyzer.horns.candidate import shown
 from analyzer.horns.profiles import load_horn
 from analyzer.pitch import pitch_of
 from analyzer.plan.plan import Group, Plan
@@ -26,6 +25,7 @@ from analyzer.plan.solve import Planner
 from analyzer.plan.weights import default_weights
 from analyzer.score.document import open_document
 from analyzer.selection import chosen_parts, part_lines
+from analyzer.words import shown
 from tests.brute.test_plan import random_planner
 from tests.lines import line_of
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from lxml import etree, html
 
-from analyzer.horns.candidate import shown
 from analyzer.report.drill.page import sheet_file, sheet_pages
+from analyzer.words import shown
 from tests.practice.test_drills import CASES, SAMPLES, made, run
 
 pypdf = pytest.importorskip("pypdf")

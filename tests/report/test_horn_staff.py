@@ -7,11 +7,11 @@ import pytest
 from lxml import etree
 
 from analyzer.engrave.options import PageOptions
-from analyzer.horns.candidate import shown
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.report.chart.document import chart_document
 from analyzer.report.chart.page import chart_file
 from analyzer.report.chart.staff import staff_copy, staff_pages
+from analyzer.words import shown
 from tests.axe import faults
 from tests.test_samples import schema  # noqa: F401  (the fixture)
 

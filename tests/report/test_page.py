@@ -14,12 +14,12 @@ import pytest
 from lxml import etree, html
 
 from analyzer.analysis import Analysis, Request, analyse
-from analyzer.horns.candidate import shown
 from analyzer.problem import Unreadable
 from analyzer.report.map.document import map_document
 from analyzer.report.map.page import page_html
 from analyzer.report.map.pages import PageChoices, page_file, sheets_of
 from analyzer.score.document import open_document
+from analyzer.words import shown
 from tests.axe import faults
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"

@@ -7,6 +7,7 @@ from analyzer.horns.candidates import DEFAULT_CEILING_MIDI, candidates, chart_ch
 from analyzer.horns.horn import Horn
 from analyzer.pitch import pitch_of
 from analyzer.tables import csv_text
+from analyzer.words import valves_text
 
 SCHEMA = "lowbrass.chart/1"
 _COLUMNS = ("midi", "note", "label", "valves", "position", "shade", "partial", "extension_mm", "off_cents", "usual",
@@ -57,6 +58,6 @@ def chart_csv(horn: Horn) -> str:
     for note in chart_document(horn)["notes"]:
         head = {"midi": note["midi"], "note": note["note"]}
         rows += [
-            {**head, **choice, "valves": "-".join(choice["valves"])} for choice in note["choices"]
+            {**head, **choice, "valves": valves_text(choice["valves"], "")} for choice in note["choices"]
         ] or [head]
     return csv_text(rows, _COLUMNS)

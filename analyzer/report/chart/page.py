@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from analyzer.engrave.options import PageOptions, Paper
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates, chart_choice, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.picture.drawing import num
@@ -11,6 +11,7 @@ from analyzer.picture.horn_chart import chart_picture
 from analyzer.pitch import pitch_of
 from analyzer.report.chart.staff import staff_pages, staff_systems
 from analyzer.report.shell import figure, row, shell, table
+from analyzer.words import shown, signed
 
 _MARGIN = 40.0                        # around the picture on a sheet, in its own units: 9 mm on A4
 
@@ -82,7 +83,7 @@ def _pdf(horn: Horn, options: PageOptions) -> bytes:
 
 def _said(one: Candidate) -> str:
     cents = round(one.off_cents)
-    return f"{shown(one.label)} ({cents:+d})" if cents else shown(one.label)
+    return f"{shown(one.label)} ({signed(cents)})" if cents else shown(one.label)
 
 
 def _listed(ways: Sequence[Candidate]) -> str:

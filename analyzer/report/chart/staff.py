@@ -2,11 +2,12 @@
 
 from analyzer.engrave.copy import Copy
 from analyzer.engrave.options import PageOptions
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates, chart_choice, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.marking.mark import Mark
 from analyzer.pitch import HEARD_CENTS, Pitch, pitch_of
+from analyzer.words import shown, signed
 
 _PART = "P1"
 _TENOR_ABOVE = 65
@@ -71,7 +72,7 @@ def _rows(horn: Horn, midi: int) -> list[str]:
 
 def _off(choice: Candidate) -> str:
     cents = round(choice.off_cents)
-    return f"{cents:+d}".replace("-", "−") if abs(cents) > HEARD_CENTS else ""
+    return signed(cents, "−") if abs(cents) > HEARD_CENTS else ""
 
 
 def _music(horn: Horn, notes: range) -> str:

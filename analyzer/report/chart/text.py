@@ -1,10 +1,11 @@
 """The chart of a horn as text: a line for each note, lowest first."""
 
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates, chart_choice, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.pitch import HEARD_CENTS, pitch_of
 from analyzer.report.chart.document import above_ceiling
+from analyzer.words import shown, side
 
 _LEGEND = {
     "slide": "T, S: attachments held, each with its own scale of positions. ♯ ♭: slide a little in or out of the "
@@ -45,4 +46,4 @@ def _tuning(choice: Candidate) -> str:
     cents = round(choice.off_cents)
     if abs(cents) <= HEARD_CENTS:
         return ""
-    return f"{abs(cents)} {'sharp' if cents > 0 else 'flat'}"
+    return f"{abs(cents)} {side(cents)}"

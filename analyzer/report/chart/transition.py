@@ -5,12 +5,13 @@ from typing import Any
 
 from analyzer import cautions
 from analyzer.engrave.options import PageOptions, Paper
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.horns.transition import NoteChange, Transition, beside_words
 from analyzer.picture.drawing import MARGIN_MM, num
 from analyzer.picture.transition import stays_words, transition_picture
 from analyzer.pitch import pitch_of
 from analyzer.report.shell import figure, row, shell, table
+from analyzer.words import shown
 
 SCHEMA = "lowbrass.transition/1"
 

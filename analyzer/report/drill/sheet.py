@@ -7,7 +7,6 @@ from typing import Any
 
 from lxml import etree
 
-from analyzer.horns.candidate import shown
 from analyzer.marking.annotate import annotated
 from analyzer.marking.mark import Mark
 from analyzer.practice.drills import WARM_UP, Drills
@@ -16,6 +15,7 @@ from analyzer.report.drill.stream import PART, sheet_stream
 from analyzer.score.document import Document, read_document
 from analyzer.score.naming import read_name
 from analyzer.score.vocabulary import GENERAL_MIDI_TROMBONE
+from analyzer.words import shown
 
 _SOUNDS = {"trombone": "brass.trombone", "bass trombone": "brass.trombone.bass", "euphonium": "brass.euphonium",
            "baritone": "brass.baritone-horn"}

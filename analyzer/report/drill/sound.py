@@ -8,9 +8,9 @@ from fractions import Fraction
 from math import log2
 from typing import Any, Literal
 
-from analyzer.horns.candidate import shown
 from analyzer.practice.drills import Drills
 from analyzer.report.drill.sheet import sheet_musicxml
+from analyzer.words import shown
 
 RATE_HZ = 44100
 TONE_S, GAP_S = 3.0, 1.0

@@ -3,13 +3,13 @@
 import datetime as dt
 from collections.abc import Sequence
 
-from analyzer.horns.candidate import shown
 from analyzer.plan.progress import move_text
 from analyzer.practice.builder import BEATS
 from analyzer.practice.drills import RECALL_OFFER, WARM_UP, Drills
 from analyzer.practice.moves import Move, hard_moves
 from analyzer.practice.weeks import MINUTES, Day
 from analyzer.report.drill.sheet import part_name, sheet_title
+from analyzer.words import cents_text, shown
 
 
 def drill_text(drills: Drills, days: Sequence[Day] = ()) -> str:
@@ -43,7 +43,7 @@ def _said(move: Move) -> str:
     if move.distance_mm:
         facts.append(f"{move.distance_mm / 10:.0f} cm in {move.gap_s:.2f} s")
     if "tune" in move.kinds:
-        facts.append(f"{abs(move.off_cents):.0f} cents {'sharp' if move.off_cents > 0 else 'flat'}")
+        facts.append(cents_text(move.off_cents))
     names = ", ".join({"tune": "out of tune"}.get(kind, kind) for kind in move.kinds)
     return (f"{move.before_pitch.pretty} ({shown(move.before.label)}) to {move.after_pitch.pretty} "
             f"({shown(move.after.label)}): {', '.join(facts)}{f' [{names}]' if names else ''}")

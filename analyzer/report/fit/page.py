@@ -17,7 +17,7 @@ from analyzer.report.shell import safe, shell
 from analyzer.review.findings import Finding, Group, grouped
 from analyzer.section.fit import Fit, Seat
 from analyzer.section.seating import Chair
-from analyzer.words import measures_named
+from analyzer.words import agreeing, counted, measures_named
 
 Excerpt = Callable[[Seat, int, int], str]
 """Engraves the measures from one index to another (both included) of a seat's line: an SVG, or nothing."""
@@ -126,12 +126,12 @@ def _state(seat: Seat, blocked: Collection[tuple[str, int | None]]) -> str:
     if stops:
         return f"{_places(stops)} cannot be played so" + (f", {cares} more ask for care" if cares else "")
     if not seat.doubles and (seat.chair.part.id, seat.chair.line.number) in blocked:
-        return f"does not suit; {_places(cares)} ask{'s' if cares == 1 else ''} for care"
-    return f"suits; {_places(cares)} ask{'s' if cares == 1 else ''} for care" if cares else "suits"
+        return f"does not suit; {_places(cares)} {agreeing(cares, 'ask')} for care"
+    return f"suits; {_places(cares)} {agreeing(cares, 'ask')} for care" if cares else "suits"
 
 
 def _places(count: int) -> str:
-    return f"{count} place{'s' if count != 1 else ''}"
+    return counted(count, 'place')
 
 
 # --- how hard it is --------------------------------------------------------------------------------------------------

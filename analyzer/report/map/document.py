@@ -5,12 +5,13 @@ from itertools import islice
 from typing import Any
 
 from analyzer.analysis import Analysis, Planned
-from analyzer.horns.candidate import Candidate, shown
+from analyzer.horns.candidate import Candidate
 from analyzer.intonation.targets import Target
 from analyzer.plan.axes import axes
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.slurs import slurs_of
 from analyzer.plan.variants import Variant, pins_of, variants, walks
+from analyzer.words import shown
 
 SCHEMA = "lowbrass.map/1"
 MOST_VARIANTS = 5

@@ -3,12 +3,12 @@
 from collections.abc import Callable, Iterable, Sequence
 
 from analyzer.analysis import Analysis, Planned
-from analyzer.horns.candidate import shown
 from analyzer.picture.picture import LARGE, NARROW, WIDE, key_of, pictures_of
 from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
 from analyzer.plan.plan import Plan
 from analyzer.plan.summary import sentences
 from analyzer.report.shell import safe, shell
+from analyzer.words import shown
 
 Engraver = Callable[[Planned, str], Sequence[str]]
 """Engraves a line for a ``narrow`` page (a phone) or a ``wide`` one (a laptop, paper): one SVG a system."""

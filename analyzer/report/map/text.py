@@ -7,7 +7,6 @@ from textwrap import fill
 
 from analyzer import cautions
 from analyzer.analysis import Analysis, Planned
-from analyzer.horns.candidate import shown
 from analyzer.plan.difficulty import MeasureDifficulty, difficulties
 from analyzer.plan.plan import Group, PlannedNote
 from analyzer.plan.slurs import slurs_said
@@ -15,7 +14,7 @@ from analyzer.plan.summary import missing, sentences, tempo_text, too_fast
 from analyzer.plan.variants import pins_of, variants
 from analyzer.report.heading import heading, supposed_text
 from analyzer.report.map.document import MOST_VARIANTS, what_differs
-from analyzer.words import counted, first_few, measures_named
+from analyzer.words import counted, first_few, measures_named, shown
 
 _MOST_LINES = 4
 """Lines that the paragraph names for one thing; the lines themselves name all."""

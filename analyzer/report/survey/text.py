@@ -8,7 +8,7 @@ from analyzer.library.files import OTHER_FORM
 from analyzer.library.purchase import Case
 from analyzer.library.survey import Record, Survey
 from analyzer.report.survey.document import cautions_of, summary
-from analyzer.words import counted
+from analyzer.words import counted, listed
 
 if TYPE_CHECKING:
     pass
@@ -119,7 +119,7 @@ def bought_sentences(case: Case) -> list[str]:
     if not case.together:
         return [*out, "No horn, and nothing learned, would open more within three steps."]
     for number, one in enumerate(case.together):
-        what = " and ".join(step.text for step in one.steps)
+        what = listed([step.text for step in one.steps])
         sure = "" if one.exact else f" (found step by step; no set of so many opens more than {one.bound})"
         lead = "Next: the best step is" if not number else f"The best {_WORDS[len(one.steps)]} together:"
         out.append(f"{lead} {what}; then {one.met} of {case.lines} are open{sure}.")
