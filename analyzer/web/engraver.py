@@ -152,6 +152,9 @@ class Engraver:
         Unreadable
             If the process died or the work took too long.
         """
+        if self._pool is not None and getattr(self._pool, "_broken", False):
+            # A worker died while nobody waited for it: that costs nothing but a new one.
+            self._drop(self._pool)
         self.start()
         assert self._pool is not None
         pool = self._pool

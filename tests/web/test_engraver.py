@@ -3,6 +3,7 @@
 import asyncio
 import os
 import re
+import signal
 import time
 
 import pytest
@@ -24,6 +25,24 @@ def test_a_worker_that_dies_costs_one_piece_of_work() -> None:
 
     try:
         assert asyncio.run(work()) != os.getpid()
+    finally:
+        engraver.stop()
+
+
+def test_a_worker_that_dies_while_idle_costs_nothing() -> None:
+    engraver = Engraver(workers=1)
+
+    async def work() -> int:
+        first = await engraver.run(os.getpid)
+        os.kill(first, signal.SIGKILL)
+        # The pool notices a little later; whenever it is asked, it answers.
+        await asyncio.sleep(1.0)
+        for _ in range(3):
+            assert await engraver.run(os.getpid) != first
+        return first
+
+    try:
+        assert asyncio.run(work())
     finally:
         engraver.stop()
 
