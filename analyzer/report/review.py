@@ -12,7 +12,7 @@ from analyzer.review.line import Reviewed
 from analyzer.review.ossia import Change, Ossia
 from analyzer.words import counted, measures_short, shown
 
-_HEADINGS = {"stop": "Cannot be played as written", "care": "Take care here", "note": "Good to know"}
+HEADINGS = {"stop": "Cannot be played as written", "care": "Take care here", "note": "Good to know"}
 
 
 def review_document(analysis: Analysis, reviewed: Sequence[Reviewed], changed: Ossia | None = None) -> dict[str, Any]:
@@ -67,7 +67,7 @@ def review_text(analysis: Analysis, reviewed: Sequence[Reviewed], changed: Ossia
             continue
         title = heading(one.planned)
         out += ["", title, "=" * min(100, len(title)), *_supposed(one)]
-        for severity, name in _HEADINGS.items():
+        for severity, name in HEADINGS.items():
             mine = [group for group in grouped(one.findings) if group.first.severity == severity]
             if mine:
                 out += ["", f"{name}:", *_told(mine)]

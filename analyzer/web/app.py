@@ -1,31 +1,55 @@
 """The routes of the local page: its few fixed files, and what it asks under ``/api/``."""
 
 import asyncio
+import json
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from analyzer.problem import Unreadable, unreadable
+from analyzer.report.compare import compare_document
+from analyzer.report.plain import plain_line
+from analyzer.review.compare import compare
 from analyzer.score.document import read_score
-from analyzer.web.asked import Asked, read_asked, read_standing
-from analyzer.web.engraver import ENDINGS, Engraver, engrave, file_of, font_sheet
-from analyzer.web.errands import Errands, midi_file
-from analyzer.web.news import answer_since
-from analyzer.web.replies import RefusedError, file_name, file_reply, json_reply, no_picture, read_body, read_json
-from analyzer.web.samples import sample_names, sample_path, sample_section
-from analyzer.web.security import MAX_QUESTION_BYTES, MAX_UPLOAD_BYTES, App, Guard
-from analyzer.web.sessions import Session, Sessions
-from analyzer.web.views import views
-from analyzer.web.work import (
-    analysis_for,
+from analyzer.web.answers import (
+    answer_since,
     ceilings,
     copy_for,
     horns,
     notice_of,
     parts_of,
     pictures_for,
-    request_pins,
+    review_for,
+    sound_for,
 )
+from analyzer.web.asked import (
+    Asked,
+    file_name,
+    read_asked,
+    read_body,
+    read_horns,
+    read_json,
+    read_refusals,
+    read_standing,
+    read_text,
+)
+from analyzer.web.engraver import engrave, font_sheet, no_picture
+from analyzer.web.forms import (
+    MAX_TOML_BYTES,
+    Mistake,
+    check_form,
+    pins_text,
+    player_text,
+    read_pins,
+    read_player_file,
+    read_section_file,
+    sample_section,
+    section_text,
+)
+from analyzer.web.jobs import ENDINGS, Jobs, Workers, file_of, fit_of, fit_page_of, midi_file, playable_file
+from analyzer.web.security import MAX_QUESTION_BYTES, MAX_UPLOAD_BYTES, App, Guard, RefusedError
+from analyzer.web.state import Session, Sessions, analysis_for, request_pins, sample_names, sample_path
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -33,7 +57,7 @@ if TYPE_CHECKING:
 
 STATIC = Path(__file__).parent / "static"
 _KINDS = {".css": "text/css", ".html": "text/html", ".js": "text/javascript", ".svg": "image/svg+xml"}
-_NAMES = ("page.css", "views.css", "page.js", "desk.js", "pieces.js", "music.js", "choices.js", "pins.js",
+_NAMES = ("page.css", "views.css", "page.js", "state.js", "pieces.js", "music.js", "choices.js", "pins.js",
           "settings.js", "review.js", "compare.js", "section.js", "play.js", "sound.js", "slide.js", "icon.svg")
 FILES = {"/": ("page.html", "text/html"), **{f"/{name}": (name, _KINDS[Path(name).suffix]) for name in _NAMES}}
 """What may be fetched without the token: path to file and kind."""
@@ -46,10 +70,10 @@ UPLOADS_WAITING = 100
 class Page:
     """Everything that one running page holds: open scores, worker processes, the queue of uploads."""
 
-    def __init__(self, engraver: Engraver | None = None, sessions: Sessions | None = None,
-                 samples: Path | None = None, errands: Errands | None = None) -> None:
-        self.engravers = (engraver,) if engraver else (Engraver(workers=1), Engraver(workers=1))
-        self.errands = errands or Errands()
+    def __init__(self, engravers: tuple[Workers, ...] = (), sessions: Sessions | None = None,
+                 samples: Path | None = None, jobs: Jobs | None = None) -> None:
+        self.engravers = engravers or (Workers(count=1), Workers(count=1))
+        self.jobs = jobs or Jobs()
         self.sessions = Sessions() if sessions is None else sessions
         self.samples = samples
         self._uploads = asyncio.Semaphore(UPLOADS_AT_ONCE)
@@ -116,7 +140,7 @@ class Page:
             raise no_picture(error, session.document.name) from None
         return json_reply({"svg": svg, "picture": session.drawn(places)})
 
-    def engraver_of(self, session: Session) -> Engraver:
+    def engraver_of(self, session: Session) -> Workers:
         """Return the engraver that serves a score: always the same one, which remembers its pictures."""
         return self.engravers[sum(session.id.encode()) % len(self.engravers)]
 
@@ -141,14 +165,84 @@ class Page:
             pins = request_pins(analysis, asked.pins)
         try:
             if ending == ".mid":
-                content = await self.errands.run(request.is_disconnected, midi_file, session.data, name, asked.part,
-                                                 asked.measures, asked.tempo_bpm)
+                content = await self.jobs.run(request.is_disconnected, midi_file, session.data, name, asked.part,
+                                              asked.measures, asked.tempo_bpm)
             else:
-                content = await self.errands.run(request.is_disconnected, file_of, session.data, name,
-                                                 asked.request(pins), ending)
+                content = await self.jobs.run(request.is_disconnected, file_of, session.data, name,
+                                              asked.request(pins), ending)
         except (ValueError, ModuleNotFoundError) as error:
             raise no_picture(error, name) from None
-        return file_reply(content, f"{Path(name).stem or 'score'}{'' if ending == '.mid' else '-marked'}{ending}")
+        return file_reply(content, f"{_stem(session)}{'' if ending == '.mid' else '-marked'}{ending}")
+
+    async def sound(self, request: "Request") -> "Response":
+        """Say how what `plan` answered sounds, and where slide or valves are at each moment."""
+        asked, session = await self.asked(request)
+        async with session.lock:
+            return json_reply(await asyncio.to_thread(sound_for, session, asked))
+
+    async def review(self, request: "Request") -> "Response":
+        """Review the asked part."""
+        asked, session = await self.asked(request)
+        async with session.lock:
+            return json_reply(await asyncio.to_thread(review_for, session, asked))
+
+    async def playable(self, request: "Request") -> "Response":
+        """Write the score with notes that can be played, but for the changes that are refused."""
+        given, session = await self.question(request)
+        content = await self.jobs.run(request.is_disconnected, playable_file, session.data, session.document.name,
+                                      read_asked(given).request(), read_refusals(given))
+        return file_reply(content, f"{_stem(session)}-playable{session.document.ending}")
+
+    async def compare(self, request: "Request") -> "Response":
+        """Plan the asked part on several horns."""
+        given, session = await self.question(request)
+        asked, named = read_asked(given), read_horns(given)
+        return json_reply(compare_document(await asyncio.to_thread(compare, session.document, named, asked.request())))
+
+    async def fit(self, request: "Request") -> "Response":
+        """Fit a section to the score; the answer itself, or as a page to keep."""
+        given, session = await self.question(request)
+        section, asked = given.pop("section", None), read_asked(given)
+        found, mistakes = check_form(section)
+        if found is None:
+            return _refused(mistakes)
+        what = (session.data, session.document.name, section, asked.measures, asked.tempo_bpm)
+        if given.get("ending") == ".html":
+            return file_reply(await self.jobs.run(request.is_disconnected, fit_page_of, *what),
+                              f"{_stem(session)}-section.html")
+        return json_reply(await self.jobs.run(request.is_disconnected, fit_of, *what))
+
+    async def section_read(self, request: "Request") -> "Response":
+        """Turn a section file into a form."""
+        return json_reply(read_section_file(*await read_text(request, MAX_TOML_BYTES)))
+
+    async def section_write(self, request: "Request") -> "Response":
+        """Turn a form into a section file."""
+        given = await read_json(request, MAX_QUESTION_BYTES)
+        found, mistakes = check_form(given)
+        return _refused(mistakes) if found is None else file_reply(section_text(given).encode(), "section.toml")
+
+    async def player_read(self, request: "Request") -> "Response":
+        """Turn a player file into a form."""
+        return json_reply({"player": read_player_file(*await read_text(request, MAX_TOML_BYTES))})
+
+    async def player_write(self, request: "Request") -> "Response":
+        """Turn a form into a player file."""
+        text = player_text(await read_json(request, MAX_QUESTION_BYTES))
+        read_player_file(text, "player")
+        return file_reply(text.encode(), "player.toml")
+
+    async def pins_read(self, request: "Request") -> "Response":
+        """Find the notes of a pins file."""
+        given, session = await self.question(request)
+        text, name = str(given.get("text", "")), str(given.get("name", "pins"))[:120]
+        return json_reply(await asyncio.to_thread(read_pins, session.document, text, name))
+
+    async def pins_write(self, request: "Request") -> "Response":
+        """Write the pins as a file."""
+        asked, session = await self.asked(request)
+        text = await asyncio.to_thread(pins_text, session.document, asked.pins)
+        return file_reply(text.encode(), f"{_stem(session)}-pins.toml")
 
     async def asked(self, request: "Request") -> tuple[Asked, Session]:
         """Read a question about an open score, and find the score."""
@@ -182,6 +276,31 @@ class Page:
         return Response(self._fonts, media_type="text/css")
 
 
+def json_reply(content: dict[str, Any], status: int = 200, headers: dict[str, str] | None = None) -> "Response":
+    """Return an answer as JSON."""
+    from starlette.responses import Response
+
+    return Response(json.dumps(content, ensure_ascii=False, separators=(",", ":")), status_code=status,
+                    media_type="application/json", headers=headers)
+
+
+def file_reply(content: bytes, name: str) -> "Response":
+    """Return an answer that the browser saves under a name."""
+    from starlette.responses import Response
+
+    return Response(content, media_type="application/octet-stream", headers={
+        "content-disposition": f"attachment; filename*=UTF-8''{quote(name)}"})
+
+
+def _stem(session: Session) -> str:
+    return Path(session.document.name).stem or "score"
+
+
+def _refused(mistakes: tuple[Mistake, ...]) -> "Response":
+    """Say what is wrong in a form, with the field of each mistake."""
+    return json_reply({"line": mistakes[0].line, "mistakes": [mistake.as_json() for mistake in mistakes]}, 400)
+
+
 def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
     """Return the whole application, guarded."""
     from starlette.applications import Starlette
@@ -196,7 +315,7 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
         yield
         for engraver in page.engravers:
             engraver.stop()
-        page.errands.stop()
+        page.jobs.stop()
 
     async def static(request: Request) -> Response:
         name, kind = FILES[request.url.path]
@@ -204,7 +323,7 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
 
     async def on_unreadable(request: Request, error: Exception) -> Response:
         assert isinstance(error, Unreadable)
-        return json_reply({"line": error.problem.line(), "problem": error.problem.as_json()}, 400)
+        return json_reply({"line": plain_line(error.problem), "problem": error.problem.as_json()}, 400)
 
     async def on_too_much(request: Request, error: Exception) -> Response:
         assert isinstance(error, RefusedError)
@@ -214,16 +333,17 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
         return json_reply({"line": "Something went wrong here that should not. Try again; if it stays so, load the "
                                    "page anew."}, 500)
 
+    asked = {
+        "open": page.open, "plan": page.plan, "music": page.music, "pictures": page.pictures, "file": page.file,
+        "sound": page.sound, "review": page.review, "playable": page.playable, "compare": page.compare,
+        "fit": page.fit, "section/read": page.section_read, "section/write": page.section_write,
+        "player/read": page.player_read, "player/write": page.player_write, "pins/read": page.pins_read,
+        "pins/write": page.pins_write,
+    }
     routes = [
         *(Route(path, static, methods=["GET"]) for path in FILES),
-        Route("/fonts.css", page.fonts, methods=["GET"]),
-        Route("/api/start", page.start, methods=["GET"]),
-        Route("/api/open", page.open, methods=["POST"]),
-        Route("/api/plan", page.plan, methods=["POST"]),
-        Route("/api/music", page.music, methods=["POST"]),
-        Route("/api/pictures", page.pictures, methods=["POST"]),
-        Route("/api/file", page.file, methods=["POST"]),
-        *(Route(path, handler, methods=["POST"]) for path, handler in views(page).items()),
+        Route("/fonts.css", page.fonts, methods=["GET"]), Route("/api/start", page.start, methods=["GET"]),
+        *(Route(f"/api/{path}", handler, methods=["POST"]) for path, handler in asked.items()),
     ]
     app = Starlette(routes=routes, lifespan=lifespan, exception_handlers={
         Unreadable: on_unreadable, RefusedError: on_too_much, Exception: on_error})

@@ -1,9 +1,13 @@
-"""What the page asks, read with care: settings, pins, player; the same `Request` as the command line's comes out."""
+"""What the page asks, read within bounds and with care; the same `Request` as the command line's comes out."""
 
+import asyncio
+import json
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
+from urllib.parse import unquote
 
 from analyzer.analysis import Request
 from analyzer.horns.horn import Horn
@@ -11,22 +15,23 @@ from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.marking.pins import MOST_PINS
 from analyzer.plan.player import KEYS, Player, player_from
 from analyzer.problem import Unreadable, unreadable
+from analyzer.report.plain import FIELD_NAMES
+from analyzer.review.ossia import Refusal, read_refusal
 from analyzer.score.transposing import READINGS, Reads
+from analyzer.web.security import RefusedError
+
+if TYPE_CHECKING:
+    from starlette.requests import Request as HttpRequest
+
+UPLOAD_TIME_S = 60.0
+_CONTROL = re.compile(r"[\x00-\x1f\x7f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_SPLIT = "Export only the low-brass parts, or split the score."
 
 MOST_COMPARED = 4
 """Horns side by side at once; judged: more columns do not fit a laptop."""
-_FIELDS = {
-    "outermost_position": "outermost position", "reach_mm": "reach", "attachment_ceiling": "attachment up to",
-    "max_slide_speed_mm_s": "slide speed", "slide_acceleration_m_s2": "slide acceleration",
-    "tongue_notes_s": "tongued notes a second", "slur_notes_s": "lip-slurred notes a second",
-    "valve_notes_s": "valve changes a second", "low": "lowest note", "high": "highest note", "height_cm": "height",
-    "learned": "learned valves", "name": "name", "secure": "secure moves", "level": "level",
-    "cannot": "valves that cannot be pressed", "attachment_in_tune": "note in tune on the attachment in first",
-}
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pin:
+class PinnedNote:
     """One choice kept by hand: the note is named by its `ref`, its place among all notes of the part."""
 
     part: str
@@ -45,7 +50,7 @@ class Asked:
     measures: tuple[str, str] | None
     tempo_bpm: float | None
     player: Player
-    pins: tuple[Pin, ...]
+    pins: tuple[PinnedNote, ...]
     width_px: int
     chosen: int | None = None
     reads: Reads | None = None
@@ -106,7 +111,7 @@ def read_asked(given: object) -> Asked:
     width, chosen = _number(given, "width", 1, 100000), _number(given, "chosen", 0, 10**7)
     return Asked(
         part=_text(given, "part"), line=int(_number(given, "line", 1, 99) or 1), horn=horn, measures=measures,
-        tempo_bpm=tempo, player=_player(given.get("player", {})), pins=tuple(_pin(one) for one in pins),
+        tempo_bpm=tempo, player=_player(given.get("player", {})), pins=tuple(_pin(pin) for pin in pins),
         # Rounded: two windows of nearly one size shall have one picture.
         width_px=max(300, min(2400, int(width or 900) // 10 * 10)), chosen=None if chosen is None else int(chosen),
         reads=_reads(given),
@@ -158,13 +163,13 @@ def _number(given: dict[str, Any], key: str, low: float, high: float) -> float |
     return float(value)
 
 
-def _pin(given: object) -> Pin:
+def _pin(given: object) -> PinnedNote:
     if not isinstance(given, dict):
         raise _wrong("pins", "one of them is no object")
     ref = given.get("ref")
     if isinstance(ref, bool) or not isinstance(ref, int) or not 0 <= ref < 10**7:
         raise _wrong("pins", "one of them names no note")
-    return Pin(part=_text(given, "part"), line=int(_number(given, "line", 1, 99) or 1), ref=ref,
+    return PinnedNote(part=_text(given, "part"), line=int(_number(given, "line", 1, 99) or 1), ref=ref,
                label=_text(given, "label", 12))
 
 
@@ -181,5 +186,91 @@ def _player(given: object) -> Player:
         problem = error.problem
         key = next((key for key in KEYS if problem.what.startswith(key)), "")
         what = f"it{problem.what.removeprefix(key)}" if key else problem.what
-        raise unreadable(problem.code, where=f"player, {_FIELDS.get(key, 'fields')}", what=what,
+        raise unreadable(problem.code, where=f"player, {FIELD_NAMES.get(key, 'fields')}", what=what,
                          try_=problem.try_) from None
+
+
+def read_refusals(given: dict[str, Any]) -> tuple[Refusal, ...]:
+    """Read the changes that the reader does not want, as the command line has them; another form is left aside."""
+    texts = given.get("refuse", [])
+    return tuple(found for text in texts if isinstance(text, str) for found in [read_refusal(text)] if found) \
+        if isinstance(texts, list) else ()
+
+
+async def read_body(request: "HttpRequest", most: int, try_: str = _SPLIT) -> bytes:
+    """Read a body of at most `most` bytes.
+
+    Raises
+    ------
+    RefusedError
+        If it is longer, does not come in time, or breaks off.
+    """
+    from starlette.requests import ClientDisconnect
+
+    pieces: list[bytes] = []
+    size = 0
+    try:
+        async with asyncio.timeout(UPLOAD_TIME_S):
+            async for piece in request.stream():
+                size += len(piece)
+                if size > most:
+                    limit = f"{most // 2**20} MiB" if most >= 2**20 else f"{most // 2**10} KiB"
+                    raise RefusedError(413, f"That is more than {limit}, more than is needed here. {try_}")
+                pieces.append(piece)
+    except TimeoutError:
+        raise RefusedError(408, "The file did not arrive in time. Try again.") from None
+    except ClientDisconnect:
+        raise RefusedError(400, "The connection broke off.") from None
+    return b"".join(pieces)
+
+
+async def read_json(request: "HttpRequest", most: int) -> dict[str, Any]:
+    """Read a body that is one JSON object.
+
+    Raises
+    ------
+    RefusedError
+        As for `read_body`.
+    Unreadable
+        If it is anything else.
+    """
+    body = await read_body(request, most, "Load the page again.")
+    try:
+        given = json.loads(body)
+    except (ValueError, RecursionError):
+        given = None
+    if not isinstance(given, dict):
+        raise unreadable("bad-question", where="the question", what="is no JSON object", try_="Load the page again.")
+    return given
+
+
+async def read_text(request: "HttpRequest", most: int) -> tuple[str, str]:
+    """Read a body that is a text file; return the text and the file's name.
+
+    Raises
+    ------
+    RefusedError
+        As for `read_body`.
+    Unreadable
+        If it is no UTF-8.
+    """
+    name = file_name(request.headers.get("x-file-name", ""))
+    body = await read_body(request, most, "Choose the text file that was meant.")
+    try:
+        return body.decode("utf-8-sig"), name
+    except UnicodeDecodeError:
+        raise unreadable("not-text", where=name, what="the file is not UTF-8 text", try_="Save it as UTF-8.") from None
+
+
+def file_name(header: str) -> str:
+    """Return a plain file name from what the browser sent: its last part, without control signs, not too long.
+
+    Examples
+    --------
+    >>> file_name("..%2F..%2Fetc%2Fpasswd")
+    'passwd'
+    """
+    name = _CONTROL.sub("", unquote(header, errors="replace")).replace("\\", "/").rsplit("/", 1)[-1].strip()
+    if name in ("", ".", ".."):
+        return "score"
+    return name if len(name) <= 120 else f"{name[:100]}…{name[-15:]}"

@@ -1,14 +1,23 @@
-"""Section and player as forms on the page and as the TOML files of the command line, both through the same readers."""
+"""Pins, players and sections: as the page holds them and as the command line's files, through the same readers."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from analyzer.horns.profiles import horn_names
+from analyzer.marking.pins import Pin, PinnedPart, missing_line, part_of, pins_file, read_pins_file
 from analyzer.plan.player import KEYS, player_from, player_table
 from analyzer.problem import Problem, Unreadable, unreadable
+from analyzer.report.plain import FIELD_NAMES, plain, plain_line
+from analyzer.score.document import Document
+from analyzer.score.line import Line
+from analyzer.score.parts import find_parts
 from analyzer.section.section import EXTRA_KEYS, Section, section_from
+from analyzer.selection import attack, part_lines
 from analyzer.toml_file import Table, parse_table, toml_value
+from analyzer.web.asked import PinnedNote
+from analyzer.web.state import nths
 
 MAX_TOML_BYTES = 64 * 2**10
 """Most that a section or player file may have; judged: a band of a hundred with every key has a third of it."""
@@ -51,7 +60,7 @@ def check_form(given: object) -> tuple[Section | None, tuple[Mistake, ...]]:
         If it is no form at all.
     """
     if not isinstance(given, dict) or not isinstance(given.get("players"), list) or not all(
-            isinstance(one, dict) for one in given["players"]) or not set(given) <= {"players", "spare"}:
+            isinstance(player, dict) for player in given["players"]) or not set(given) <= {"players", "spare"}:
         raise unreadable("bad-question", where="section", what="must be players and spare horns",
                          try_="Load the page again.")
     text, places = _section_text(given)
@@ -59,9 +68,9 @@ def check_form(given: object) -> tuple[Section | None, tuple[Mistake, ...]]:
     mistakes = []
     for problem in problems:
         player, key = places.get(_line_of(problem), (None, None))
-        where = "section" if player is None else f"player {player + 1}" + (f", {key.replace('_', ' ')}" if key else "")
-        what = problem.what
-        mistakes.append(Mistake(player=player, key=key, line=f"{where}: {what}. {problem.try_}"))
+        field = f", {FIELD_NAMES.get(key, plain(key))}" if key else ""
+        where = "section" if player is None else f"player {player + 1}{field}"
+        mistakes.append(Mistake(player=player, key=key, line=f"{where}: {plain(problem.what)}. {plain(problem.try_)}"))
     return section, tuple(mistakes)
 
 
@@ -123,27 +132,27 @@ def _parsed(text: str, name: str) -> Table:
 def _checked(top: Table) -> tuple[Section | None, tuple[Problem, ...]]:
     """Read a section by its own reader, once nothing in it can send that reader to a file or take long."""
     players = top.data.get("player", [])
-    tables = [one for one in players if isinstance(one, dict)] if isinstance(players, list) else []
-    if len(tables) > MOST_PLAYERS or len(top.data) > _MOST_KEYS or any(len(one) > _MOST_KEYS for one in tables):
+    tables = [player for player in players if isinstance(player, dict)] if isinstance(players, list) else []
+    if len(tables) > MOST_PLAYERS or len(top.data) > _MOST_KEYS or any(len(table) > _MOST_KEYS for table in tables):
         problem = unreadable("bad-section", where=top.file, what=f"it has more than {MOST_PLAYERS} players or "
                              f"{_MOST_KEYS} keys a player", try_="Leave out those who do not play the low brass.")
         return None, (problem.problem,)
     strange = [top.problem("spare", *_strange(name), code="bad-section").problem
                for name in _names(top.data.get("spare")) if name not in horn_names()]
-    for nth, one in enumerate(tables):
-        table = Table(one, text=top.text, file=top.file, heading="player", nth=nth)
+    for nth, player in enumerate(tables):
+        table = Table(player, text=top.text, file=top.file, heading="player", nth=nth)
         strange += [table.problem("horns", *_strange(name), code="bad-section").problem
-                    for name in _names(one.get("horns")) if name not in horn_names()]
+                    for name in _names(player.get("horns")) if name not in horn_names()]
     return (None, tuple(strange)) if strange else section_from(top.data, top.file, top.text)
 
 
 def _names(value: object) -> Iterable[str]:
-    return [one.strip() for one in value if isinstance(one, str)] if isinstance(value, list) else []
+    return [name.strip() for name in value if isinstance(name, str)] if isinstance(value, list) else []
 
 
 def _strange(name: str) -> tuple[str, str]:
     return (f"the page has no horn '{name[:60]}'",
-            "Choose one of its list; horn files of your own work with the command lowbrass fit.")
+            "Choose one of its list; horn files of your own are not read here.")
 
 
 def _line_of(problem: Problem) -> int:
@@ -172,3 +181,76 @@ def _rows(table: dict[str, Any], keys: Iterable[str]) -> list[str]:
     """Write the keys that have a value, a line each. An empty list has one only where it says: nothing learned yet."""
     return [f"{key if key.isidentifier() and key.isascii() else toml_value(key)} = {toml_value(table[key])}\n"
             for key in keys if table.get(key) not in (None, "") and (table[key] != [] or key == "learned")]
+
+
+def pins_text(document: Document, pins: tuple[PinnedNote, ...]) -> str:
+    """Return the pins of the page as a pins file; those of notes that the score lacks are left out.
+
+    Raises
+    ------
+    Unreadable
+        If nothing is pinned.
+    """
+    parts = []
+    for part in find_parts(document)[0]:
+        mine = [pin for pin in pins if pin.part == part.id]
+        if not mine:
+            continue
+        held = {(pin.line, pin.ref): pin.label for pin in mine}
+        written = [Pin(measure=note.measure, nth=nth, label=held[line.number, note.refs[0]],
+                           line=line.number if line.of > 1 else None)
+                   for line in part_lines(document, part)[0] for note, nth in zip(line.notes, nths(line), strict=True)
+                   if (line.number, note.refs[0]) in held]
+        parts.append(PinnedPart(id=part.id, name=part.full_name or part.name, pins=tuple(written)))
+    if not parts:
+        raise unreadable("no-pins", where=document.name, what="nothing is pinned yet",
+                         try_="Click a note and choose how to play it.")
+    return pins_file(parts)
+
+
+def read_pins(document: Document, text: str, name: str) -> dict[str, Any]:
+    """Return the pins of a pins file for the page, and a line for each that this score has no note for.
+
+    Raises
+    ------
+    Unreadable
+        If the file is none, or not one of its pins belongs here.
+    """
+    given = read_pins_file(_parsed(text, name))
+    parts = find_parts(document)[0]
+    lines: dict[str, tuple[Line, ...]] = {}
+    pins: list[dict[str, Any]] = []
+    missed: list[str] = []
+    for pinned in given:
+        part = part_of(pinned, parts)
+        if part is None:
+            missed.append(f"{name}: this score has no part '{pinned.name or pinned.id}'.")
+            continue
+        if part.id not in lines:
+            lines[part.id] = part_lines(document, part)[0]
+        for pin in pinned.pins:
+            try:
+                pins.append({"part": part.id, **_placed(lines[part.id], pinned, pin, name)})
+            except Unreadable as error:
+                missed.append(plain_line(error.problem))
+    if not pins:
+        raise unreadable("bad-pin", where=name, what="none of its pins belongs to this score",
+                         try_="Open the score that they were made for first.")
+    return {"pins": pins, "missed": missed}
+
+
+def _placed(lines: tuple[Line, ...], part: PinnedPart, pin: Pin, name: str) -> dict[str, Any]:
+    number = pin.line or 1
+    if not 1 <= number <= len(lines):
+        raise missing_line(name, part, pin, len(lines))
+    note = lines[number - 1].notes[attack(lines[number - 1], pin.measure, pin.nth)]
+    return {"line": number, "ref": note.refs[0], "label": pin.label, "measure": pin.measure, "nth": pin.nth,
+            "written": note.written.pretty}
+
+
+def sample_section(folder: Path | None) -> dict[str, Any] | None:
+    """Return the invented section as a form, None where there is none."""
+    path = None if folder is None else folder / "section.toml"
+    if path is None or not path.is_file():
+        return None
+    return read_section_file(path.read_text(encoding="utf-8"), path.name)

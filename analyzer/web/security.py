@@ -38,6 +38,14 @@ HEADERS = (
 )
 
 
+class RefusedError(Exception):
+    """A request is refused with one line, for a reason that no file or question mends: size, time, too many at once."""
+
+    def __init__(self, status: int, text: str) -> None:
+        super().__init__(text)
+        self.status = status
+
+
 def new_token() -> str:
     """Return a token that cannot be guessed."""
     return secrets.token_urlsafe(24)
@@ -103,7 +111,7 @@ class Guard:
         if scope["path"].startswith("/api/"):
             given = headers.get(TOKEN_HEADER, [])
             if len(given) != 1 or not secrets.compare_digest(given[0].encode("latin-1", "replace"), self._token):
-                return 401, "Open the address that lowbrass serve printed; it ends in a key that this tab lacks."
+                return 401, "Open the address that was printed when this page was started; this tab lacks its key."
         length = headers.get("content-length", ["0"])[0]
         if not length.isdecimal():
             return 400, "The length of the request is no number."

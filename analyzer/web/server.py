@@ -7,8 +7,8 @@ from types import FrameType
 
 from analyzer.problem import unreadable
 from analyzer.web.app import Page, build
-from analyzer.web.samples import samples_folder
 from analyzer.web.security import new_token
+from analyzer.web.state import samples_folder
 
 ADDRESS = "127.0.0.1"
 

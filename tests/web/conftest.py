@@ -14,8 +14,7 @@ with warnings.catch_warnings():
     from starlette.testclient import TestClient
 
 from analyzer.web.app import Page, build
-from analyzer.web.engraver import Engraver
-from analyzer.web.errands import Errands
+from analyzer.web.jobs import Jobs, Workers
 from tests.web.running import served
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
@@ -24,17 +23,17 @@ TOKEN = "a-token-for-tests"
 
 
 @pytest.fixture(scope="session")
-def engraver() -> Iterator[Engraver]:
-    one = Engraver(workers=1)
-    yield one
-    one.stop()
+def workers() -> Iterator[Workers]:
+    started = Workers(count=1)
+    yield started
+    started.stop()
 
 
-class NoStop(Engraver):
+class NoStop(Workers):
     """Lends the one pool of worker processes to every page of the tests: a page's end does not stop it."""
 
-    def __init__(self, lent: Engraver) -> None:
-        super().__init__()
+    def __init__(self, lent: Workers) -> None:
+        super().__init__(count=1)
         self.lent = lent
 
     def start(self) -> None:
@@ -45,8 +44,8 @@ class NoStop(Engraver):
 
 
 @pytest.fixture
-def page(engraver: Engraver) -> Page:
-    return Page(engraver=NoStop(engraver), samples=SAMPLES, errands=Errands(NoStop(engraver)))
+def page(workers: Workers) -> Page:
+    return Page(engravers=(NoStop(workers),), samples=SAMPLES, jobs=Jobs(NoStop(workers)))
 
 
 @pytest.fixture

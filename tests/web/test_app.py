@@ -16,11 +16,11 @@ from analyzer.marking.which import marks
 from analyzer.report.map.document import map_document
 from analyzer.score.document import open_document
 from analyzer.web import app as app_module
-from analyzer.web import replies
+from analyzer.web import asked as asked_module
 from analyzer.web.app import Page, build
-from analyzer.web.errands import ERRANDS_WAITING, Errands
-from analyzer.web.replies import file_name
-from analyzer.web.sessions import Sessions
+from analyzer.web.asked import file_name
+from analyzer.web.jobs import JOBS_WAITING, Jobs
+from analyzer.web.state import Sessions
 from tests.web.conftest import HOST, SAMPLES, TOKEN, NoStop
 
 ETUDE = "attachment-etude.musicxml"
@@ -170,9 +170,9 @@ def test_every_choice_of_a_note_is_there_once(client) -> None:
     found = opened(client, "evening-song-euphonium.musicxml")
     said = planned(client, found)
     for note in said["notes"]:
-        ways = [way["label"] for way in said["ways"][str(note["midi"])]]
-        assert len(ways) == len(set(ways))
-        assert {label for label, _ in note["prices"]} <= set(ways)
+        labels = [candidate["label"] for candidate in said["candidates"][str(note["midi"])]]
+        assert len(labels) == len(set(labels))
+        assert {label for label, _ in note["prices"]} <= set(labels)
         assert all(price >= 0 for _, price in note["prices"])
         assert note["label"] is None or note["prices"][0][0] == note["label"]
 
@@ -254,9 +254,9 @@ def test_old_scores_give_way() -> None:
     assert len(tiny) == 1
 
 
-def test_fifty_uploads_at_once_are_all_answered_and_few_are_held(engraver) -> None:
+def test_fifty_uploads_at_once_are_all_answered_and_few_are_held(workers) -> None:
     data = (SAMPLES / ETUDE).read_bytes()
-    page = Page(engraver=NoStop(engraver), sessions=Sessions(most=10))
+    page = Page(engravers=(NoStop(workers),), sessions=Sessions(most=10))
     app = build(TOKEN, (HOST,), page)
 
     async def slowly():
@@ -278,9 +278,9 @@ def test_fifty_uploads_at_once_are_all_answered_and_few_are_held(engraver) -> No
 
 
 @pytest.mark.parametrize("path", ["/api/open", "/api/plan", "/api/fit", "/api/section/read", "/api/player/read"])
-def test_a_client_that_dawdles_is_let_go(engraver, monkeypatch, path: str) -> None:
-    monkeypatch.setattr(replies, "UPLOAD_TIME_S", 0.2)
-    app = build(TOKEN, (HOST,), Page(engraver=NoStop(engraver), errands=Errands(NoStop(engraver))))
+def test_a_client_that_dawdles_is_let_go(workers, monkeypatch, path: str) -> None:
+    monkeypatch.setattr(asked_module, "UPLOAD_TIME_S", 0.2)
+    app = build(TOKEN, (HOST,), Page(engravers=(NoStop(workers),), jobs=Jobs(NoStop(workers))))
 
     async def slowly():
         for _ in range(100):
@@ -297,9 +297,9 @@ def test_a_client_that_dawdles_is_let_go(engraver, monkeypatch, path: str) -> No
     assert reply.json()["line"] == "The file did not arrive in time. Try again."
 
 
-def test_fifty_fits_at_once_are_all_answered(engraver) -> None:
+def test_fifty_fits_at_once_are_all_answered(workers) -> None:
     data = (SAMPLES / "evening-song-euphonium.musicxml").read_bytes()
-    app = build(TOKEN, (HOST,), Page(engraver=NoStop(engraver), errands=Errands(NoStop(engraver))))
+    app = build(TOKEN, (HOST,), Page(engravers=(NoStop(workers),), jobs=Jobs(NoStop(workers))))
     section = {"players": [{"name": "A", "horns": ["euphonium-4"]}], "spare": []}
 
     async def all_at_once() -> list[httpx.Response]:
@@ -311,7 +311,7 @@ def test_fifty_fits_at_once_are_all_answered(engraver) -> None:
 
     replied = asyncio.run(all_at_once())
     done = [reply.json()["verdict"] for reply in replied if reply.status_code == 200]
-    assert len(done) == ERRANDS_WAITING
+    assert len(done) == JOBS_WAITING
     assert len(set(done)) == 1
     assert {reply.json()["line"] for reply in replied if reply.status_code != 200} == {
         "Too much work at once. Wait a moment and try again."}
@@ -343,7 +343,7 @@ def test_the_page_says_what_was_assumed_and_answers_how_treble_clef_is_read(clie
     data = score(*(note("C5", 16),) * 2, name="Baritone T.C.", first=attributes(4, "G2"))
     found = client.post("/api/open", content=data, headers={"x-file-name": "tc.musicxml"}).json()
     suggested = planned(client, found)
-    assert any(line.startswith("Transposition: treble-b-flat") for line in suggested["supposed"])
+    assert any(line.startswith("Transposition: treble clef in B♭") for line in suggested["supposed"])
     assert suggested["treble"]
     assert suggested["notes"][0]["sounding"] == "B♭3"
     assert planned(client, found, reads="concert")["notes"][0]["sounding"] == "C5"

@@ -11,57 +11,58 @@ import pytest
 from analyzer.engrave.copy import engraving_copy
 from analyzer.problem import Unreadable
 from analyzer.score.document import read_document
-from analyzer.web.engraver import ID_PREFIX, Engraver, engrave
+from analyzer.web.engraver import ID_PREFIX, engrave
+from analyzer.web.jobs import Workers
 from tests.benchmarks import making
 
 
 def test_a_worker_that_dies_costs_one_piece_of_work() -> None:
-    engraver = Engraver(workers=1)
+    workers = Workers(count=1)
 
     async def work() -> int:
         with pytest.raises(Unreadable, match="broke off"):
-            await engraver.run(os._exit, 3)
-        return await engraver.run(os.getpid)
+            await workers.run(os._exit, 3)
+        return await workers.run(os.getpid)
 
     try:
         assert asyncio.run(work()) != os.getpid()
     finally:
-        engraver.stop()
+        workers.stop()
 
 
 def test_a_worker_that_dies_while_idle_costs_nothing() -> None:
-    engraver = Engraver(workers=1)
+    workers = Workers(count=1)
 
     async def work() -> int:
-        first = await engraver.run(os.getpid)
+        first = await workers.run(os.getpid)
         os.kill(first, signal.SIGKILL)
         # The pool notices a little later; whenever it is asked, it answers.
         await asyncio.sleep(1.0)
         for _ in range(3):
-            assert await engraver.run(os.getpid) != first
+            assert await workers.run(os.getpid) != first
         return first
 
     try:
         assert asyncio.run(work())
     finally:
-        engraver.stop()
+        workers.stop()
 
 
 def test_work_that_takes_too_long_is_stopped() -> None:
-    engraver = Engraver(workers=1, time_limit_s=1.5)
+    workers = Workers(count=1, time_limit_s=1.5)
 
     async def work() -> int:
-        await engraver.run(os.getpid)
+        await workers.run(os.getpid)
         with pytest.raises(Unreadable, match="too long"):
-            await engraver.run(time.sleep, 60)
-        return await engraver.run(os.getpid)
+            await workers.run(time.sleep, 60)
+        return await workers.run(os.getpid)
 
     start = time.perf_counter()
     try:
         assert asyncio.run(work()) != os.getpid()
         assert time.perf_counter() - start < 30
     finally:
-        engraver.stop()
+        workers.stop()
 
 
 def test_music_longer_than_the_engravers_longest_page_stays_whole() -> None:

@@ -16,9 +16,9 @@ from analyzer.plan.player import KEYS, read_player
 from analyzer.problem import Unreadable
 from analyzer.section.section import EXTRA_KEYS, read_section
 from analyzer.toml_file import parse_table
-from analyzer.web.errands import Errands
 from analyzer.web.forms import MAX_TOML_BYTES, MOST_PLAYERS, player_text, read_player_file, section_text
-from analyzer.web.replies import RefusedError
+from analyzer.web.jobs import Jobs
+from analyzer.web.security import RefusedError
 from tests.web.conftest import SAMPLES, NoStop
 from tests.web.test_app import opened, planned, question
 
@@ -191,10 +191,10 @@ def test_nothing_pinned_is_said(client) -> None:
     assert "nothing is pinned" in reply.json()["line"]
 
 
-# --- errands ---------------------------------------------------------------------------------------------------------
+# --- jobs ---------------------------------------------------------------------------------------------------------
 
-def test_an_errand_that_nobody_waits_for_is_stopped_and_the_next_begins() -> None:
-    errands = Errands()
+def test_a_job_that_nobody_waits_for_is_stopped_and_the_next_begins() -> None:
+    jobs = Jobs()
     left = asyncio.Event()
 
     async def gone() -> bool:
@@ -204,29 +204,29 @@ def test_an_errand_that_nobody_waits_for_is_stopped_and_the_next_begins() -> Non
         return False
 
     async def work() -> int:
-        long = asyncio.ensure_future(errands.run(gone, time.sleep, 60))
+        long = asyncio.ensure_future(jobs.run(gone, time.sleep, 60))
         await asyncio.sleep(0.5)
         left.set()
         with pytest.raises(RefusedError, match="Nobody waits"):
             await long
-        return await errands.run(waiting, len, "four")
+        return await jobs.run(waiting, len, "four")
 
     begun = time.perf_counter()
     try:
         assert asyncio.run(work()) == 4
         assert time.perf_counter() - begun < 40
     finally:
-        errands.stop()
+        jobs.stop()
 
 
-def test_too_many_errands_are_refused(engraver) -> None:
-    errands = Errands(NoStop(engraver))
+def test_too_many_jobs_are_refused(workers) -> None:
+    jobs = Jobs(NoStop(workers))
 
     async def waiting() -> bool:
         return False
 
     async def many() -> list[object]:
-        return await asyncio.gather(*(errands.run(waiting, len, "four") for _ in range(30)), return_exceptions=True)
+        return await asyncio.gather(*(jobs.run(waiting, len, "four") for _ in range(30)), return_exceptions=True)
 
     found = asyncio.run(many())
     assert found.count(4) == 20

@@ -98,7 +98,7 @@ def test_a_bass_part_is_reviewed(tab, kind: str) -> None:
     hands.choose("#horn", "bass-single")
     settled(tab)
     hands.turn("review")
-    expect(tab.locator("#review-said")).to_contain_text("cannot be played so", timeout=WAIT_MS)
+    expect(tab.locator("#review-said")).to_contain_text("cannot be played as written", timeout=WAIT_MS)
     expect(tab.locator("#view-review h2")).to_contain_text("with F attachment")
     gap = tab.locator(".finding.stop", has_text="B1 cannot be sounded")
     expect(gap.first).to_be_visible()

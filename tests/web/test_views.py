@@ -48,13 +48,13 @@ def test_the_review_is_the_command_s(client, horn: str) -> None:
     beyond = any(finding.severity == "stop" for one in found_there for finding in one.findings)
     changed = ossia(found_there, Harmony(analysis.document)) if beyond else None
     expected = as_sent(review_document(analysis, found_there, changed))
-    told = said.pop("told")
+    shown = said.pop("page")
     assert said == expected
     assert said["findings"]
     # Put together or not, every finding is told, with its note.
-    assert sorted((place["measure"], place["index"] or 0) for line in told for group in line["groups"]
-                  for place in group["places"]) == sorted((one["measure"], one["index"] or 0)
-                                                          for one in said["findings"])
+    groups = [group for line in shown["lines"] for part in line["findings"] for group in part["groups"]]
+    assert sorted((place["measure"], place["index"] or 0) for group in groups for place in group["places"]) == sorted(
+        (one["measure"], one["index"] or 0) for one in said["findings"])
 
 
 def test_the_comparison_is_the_command_s(client) -> None:
@@ -80,7 +80,12 @@ def test_the_fit_is_the_command_s(client) -> None:
     assert len(form["players"]) == 6
     said = asked(client, "/api/fit", question(found, section=form, tempo=100))
     expected = fit(open_document(SAMPLES / MARCH), read_section(SAMPLES / "section.toml"), tempo_bpm=100)
+    shown = said.pop("page")
     assert said == as_sent(fit_document(expected))
+    assert len(shown["seats"]) == len(said["assignments"])
+    for seat, told in zip(shown["seats"], said["assignments"], strict=True):
+        places = [place for part in seat["findings"] for group in part["groups"] for place in group["places"]]
+        assert len(places) == sum(bool(one["measure"]) for one in (*told["findings"], *told["remarks"]))
     assert said["verdict"] == "suits"
     # Without anybody who has a valve horn the euphonium's line stays empty.
     form["players"] = [one for one in form["players"] if not any("euph" in horn for horn in one["horns"])]
@@ -212,22 +217,23 @@ def test_what_is_new_is_all_that_differs(client) -> None:
     standing = {"answer": before["name"], "picture": music["picture"], "marks": before["name"]}
     for held in (pins[:1], pins[:2], pins, pins[1:]):
         more = {"pins": held, "chosen": held[-1]["ref"]}
-        news = planned(client, found, standing=standing, **more)
+        answer = planned(client, found, standing=standing, **more)
         whole = planned(client, found, **more)
-        assert 0 < len(news["news"]) < len(notes)
-        notes = [news["news"].get(str(k), note) for k, note in enumerate(notes)]
+        assert 0 < len(answer["differs"]) < len(notes)
+        notes = [answer["differs"].get(str(k), note) for k, note in enumerate(notes)]
         assert notes == whole["notes"]
-        skipped = {"news", "notes", "ways", "name", "groups"}
-        assert {key: news[key] for key in news.keys() - skipped} == {key: whole[key] for key in whole.keys() - skipped}
-        assert 0 < len(news["groups"]) < len(stands.xpath("//*[@class='marks']"))
-        for text in news["groups"]:
+        skipped = {"differs", "notes", "candidates", "name", "groups"}
+        assert {key: answer[key] for key in answer.keys() - skipped} == {
+            key: whole[key] for key in whole.keys() - skipped}
+        assert 0 < len(answer["groups"]) < len(stands.xpath("//*[@class='marks']"))
+        for text in answer["groups"]:
             group = etree.fromstring(text.replace("<g ", '<g xmlns="http://www.w3.org/2000/svg" ', 1))
             old, = stands.xpath(f"//*[@id='{group.get('id')}']")
             old.getparent().replace(old, group)
         anew = etree.fromstring(asked(client, "/api/music", question(found, **more))["svg"].encode())
         assert [etree.tostring(one) for one in stands.xpath("//*[@class='marks']")] == [
             etree.tostring(one) for one in anew.xpath("//*[@class='marks']")]
-        standing |= {"answer": news["name"], "marks": news["name"]}
+        standing |= {"answer": answer["name"], "marks": answer["name"]}
     # Another horn is another answer; a picture that is not known is engraved anew, one without known marks gets all.
     assert "notes" in planned(client, found, standing=standing, horn="tenor")
     assert planned(client, found, standing=standing | {"picture": "none"})["groups"] is None

@@ -1,17 +1,17 @@
 // The choices of one note: what each costs, and pinning one of them.
 
-import { change, desk, on, state, tell } from "./desk.js";
+import { change, page, on, state, tell } from "./state.js";
 import { Music, spoken } from "./music.js";
 import { $, choiceButton } from "./pieces.js";
 
 export const music = new Music($("music"), (index, byKey) => openChoices(index, byKey), (line, ref) => {
-  desk.wanted = ref;
+  page.wanted = ref;
   change({ line }, `Player ${line}.`);
 });
 const wide = () => window.matchMedia("(min-width: 64rem)").matches;
 
 export function openChoices(index, byKey = false) {
-  desk.chosen = index;
+  page.chosen = index;
   const wasOpen = !$("choices").hidden;
   $("choices").hidden = false;
   $("stage").classList.add("open");
@@ -20,7 +20,7 @@ export function openChoices(index, byKey = false) {
   if (byKey) ($("list").querySelector("[aria-pressed=true]") || $("note")).focus({ preventScroll: true });
   if (!wasOpen && wide()) tell("resized");
   // What the other choices of a pinned note cost is worked out only when it is looked at.
-  else if (!desk.answer.notes[index].priced) tell("asked", "");
+  else if (!page.answer.notes[index].priced) tell("asked", "");
   music.reveal(index, covered());
 }
 
@@ -28,9 +28,9 @@ export function openChoices(index, byKey = false) {
 export function covered() { return !wide() && !$("choices").hidden ? $("choices").offsetHeight : 0; }
 
 export function closeChoices(focus = true) {
-  const index = desk.chosen;
+  const index = page.chosen;
   const wasOpen = !$("choices").hidden;
-  desk.chosen = null;
+  page.chosen = null;
   $("choices").hidden = true;
   $("stage").classList.remove("open");
   music.choose(null);
@@ -39,38 +39,38 @@ export function closeChoices(focus = true) {
 }
 
 function fillChoices() {
-  const { answer, chosen } = desk;
+  const { answer, chosen } = page;
   const note = answer.notes[chosen];
   const focused = $("choices").contains(document.activeElement) ? document.activeElement.dataset?.label ?? document.activeElement.id : null;
   const sounding = note.sounding === note.written ? "" : ` (sounds ${note.sounding})`;
   $("note").textContent = `Measure ${note.measure}, note ${note.nth}: ${note.written}${sounding}`;
   $("now").textContent = note.problem || note.why.join(" ");
-  const ways = answer.ways[note.midi];
+  const candidates = answer.candidates[note.midi];
   const weighed = note.prices.map(([label, cost], place) => {
-    const way = ways.find((one) => one.label === label);
-    const travel = note.way[place];
+    const candidate = candidates.find((other) => other.label === label);
+    const travel = note.travel_mm[place];
     const more = travel === null ? "" : `Slide travel before and after: ${Math.round(travel / 10)} cm.`;
-    return choiceButton(note, way, cost === 0 ? "best here" : `costs ${cost.toFixed(1)} more`, more, place === 0, pin);
+    return choiceButton(note, candidate, cost === 0 ? "best here" : `costs ${cost.toFixed(1)} more`, more, place === 0, pin);
   });
   $("list").replaceChildren(...weighed);
-  const named = new Set(note.prices.map(([label]) => label));
-  const others = ways.filter((way) => !named.has(way.label));
+  const labels = new Set(note.prices.map(([label]) => label));
+  const others = candidates.filter((candidate) => !labels.has(candidate.label));
   $("others").hidden = !others.length;
-  $("other-list").replaceChildren(...others.map((way) => choiceButton(note, way, way.against || "not weighed here", "", false, pin)));
+  $("other-list").replaceChildren(...others.map((candidate) => choiceButton(note, candidate, candidate.against || "not weighed here", "", false, pin)));
   $("costs").hidden = note.prices.length < 2;
   $("costs").textContent = answer.family === "slide" ? "Costs count for the whole passage; 1 is as hard as 1 cm of unhurried slide." : "Costs count for the whole passage; more is harder.";
   $("unpin").hidden = !note.pinned;
   $("before").disabled = chosen === 0;
   $("after").disabled = chosen === answer.notes.length - 1;
   if (focused !== null) {
-    const again = [...$("choices").querySelectorAll("[data-label]")].find((one) => one.dataset.label === focused) || $(focused || "note");
+    const again = [...$("choices").querySelectorAll("[data-label]")].find((button) => button.dataset.label === focused) || $(focused || "note");
     (again && !again.hidden && !again.disabled ? again : $("note")).focus({ preventScroll: true });
   }
 }
 
 function pin(label) {
-  const note = desk.answer.notes[desk.chosen], now = state();
-  const others = now.pins.filter((one) => !(one.part === now.part && one.line === now.line && one.ref === note.refs[0]));
+  const note = page.answer.notes[page.chosen], now = state();
+  const others = now.pins.filter((held) => !(held.part === now.part && held.line === now.line && held.ref === note.refs[0]));
   performance.mark("lowbrass-pinned");
   if (label === null) { change({ pins: others }, "The plan chooses again."); return; }
   const mine = { part: now.part, line: now.line, ref: note.refs[0], label, measure: note.measure, nth: note.nth, written: note.written };
@@ -79,18 +79,18 @@ function pin(label) {
 
 $("close").addEventListener("click", () => closeChoices());
 $("unpin").addEventListener("click", () => pin(null));
-$("before").addEventListener("click", () => openChoices(desk.chosen - 1));
-$("after").addEventListener("click", () => openChoices(desk.chosen + 1));
+$("before").addEventListener("click", () => openChoices(page.chosen - 1));
+$("after").addEventListener("click", () => openChoices(page.chosen + 1));
 $("choices").addEventListener("keydown", (event) => {
   if (event.key === "Escape") { event.preventDefault(); closeChoices(); return; }
   if (event.key !== "ArrowDown" && event.key !== "ArrowUp") return;
-  const all = [...$("choices").querySelectorAll(".choice")].filter((one) => one.offsetParent);
+  const all = [...$("choices").querySelectorAll(".choice")].filter((button) => button.offsetParent);
   const here = all.indexOf(document.activeElement);
   const next = all[here + (event.key === "ArrowDown" ? 1 : -1)] ?? (here < 0 ? all[0] : null);
   if (next) { event.preventDefault(); next.focus(); }
 });
 on("answer", () => {
-  if (desk.chosen === null) closeChoices(false);
-  else if ($("choices").hidden && desk.view === "marks") openChoices(desk.chosen);
-  else { music.choose(desk.chosen); fillChoices(); }
+  if (page.chosen === null) closeChoices(false);
+  else if ($("choices").hidden && page.view === "marks") openChoices(page.chosen);
+  else { music.choose(page.chosen); fillChoices(); }
 });

@@ -1,6 +1,6 @@
 // The same part on two or three horns side by side.
 
-import { ask, desk, failed, on, working } from "./desk.js";
+import { ask, page, failed, on, working } from "./state.js";
 import { $, make } from "./pieces.js";
 import { cautionsOf } from "./review.js";
 
@@ -8,14 +8,14 @@ const CHOOSERS = ["horn-a", "horn-b", "horn-c"];
 const metres = (mm) => (mm === null ? "–" : `${(mm / 1000).toFixed(1)} m`);
 const shown = (label) => label.replace("#", "♯").replace(/b$/, "♭");
 const ROWS = [
-  ["Notes beyond the horn", (one) => String(one.beyond)],
-  ["Notes this player cannot play", (one) => String(one.unplayable)],
-  ["Slide travel", (one) => metres(one.travel_mm)],
-  ["Fastest move", (one) => (one.fastest ? `${(one.fastest.peak_speed_mm_s / 1000).toFixed(1)} m/s, measure ${one.fastest.measure}: ${shown(one.fastest.from)} to ${shown(one.fastest.to)}` : "–")],
-  ["Notes in 6th / 7th position", (one) => (one.sixth === null ? "–" : `${one.sixth} / ${one.seventh}`)],
-  ["More than 10 / 20 / 30 cents out of tune", (one) => [10, 20, 30].map((limit) => one[`off_over_${limit}_cents`]).join(" / ")],
-  ["Valve changes", (one) => String(one.valve_changes)],
-  ["Tempo ceiling, quarter notes a minute", (one) => (one.tempo_ceiling_bpm === null ? "–" : String(Math.floor(one.tempo_ceiling_bpm)))],
+  ["Notes beyond the horn", (column) => String(column.beyond)],
+  ["Notes this player cannot play", (column) => String(column.unplayable)],
+  ["Slide travel", (column) => metres(column.travel_mm)],
+  ["Fastest move", (column) => (column.fastest ? `${(column.fastest.peak_speed_mm_s / 1000).toFixed(1)} m/s, measure ${column.fastest.measure}: ${shown(column.fastest.from)} to ${shown(column.fastest.to)}` : "–")],
+  ["Notes in 6th / 7th position", (column) => (column.sixth === null ? "–" : `${column.sixth} / ${column.seventh}`)],
+  ["More than 10 / 20 / 30 cents out of tune", (column) => [10, 20, 30].map((limit) => column[`off_over_${limit}_cents`]).join(" / ")],
+  ["Valve changes", (column) => String(column.valve_changes)],
+  ["Tempo ceiling, quarter notes a minute", (column) => (column.tempo_ceiling_bpm === null ? "–" : String(Math.floor(column.tempo_ceiling_bpm)))],
 ];
 const told = ({ value, kind }, unit = "") => (value === null ? "–" : `${value}${unit} (${kind})`);
 const missing = (gaps) => (gaps.length > 1 ? `, none from ${gaps[0]} to ${gaps[gaps.length - 1]}` : gaps.length ? `, no ${gaps[0]}` : "");
@@ -46,14 +46,14 @@ function tableOf(caption, heads, rows) {
 
 /** Choose horns at first: the one planned for, and the next of its family. */
 function firstChoice() {
-  const { horns } = desk.start, mine = horns.filter((horn) => horn.family === desk.answer.family);
-  const other = mine.find((horn) => horn.name !== desk.answer.horn && horn.name !== "alto") ?? horns[0];
-  for (const [id, value] of [["horn-a", desk.answer.horn], ["horn-b", other.name], ["horn-c", ""]]) $(id).value = value;
+  const { horns } = page.start, mine = horns.filter((horn) => horn.family === page.answer.family);
+  const other = mine.find((horn) => horn.name !== page.answer.horn && horn.name !== "alto") ?? horns[0];
+  for (const [id, value] of [["horn-a", page.answer.horn], ["horn-b", other.name], ["horn-c", ""]]) $(id).value = value;
 }
 
 export async function showComparison(signal, current) {
-  if (!$("horn-a").value || $("compare-form").dataset.family !== desk.answer.family) firstChoice();
-  $("compare-form").dataset.family = desk.answer.family;
+  if (!$("horn-a").value || $("compare-form").dataset.family !== page.answer.family) firstChoice();
+  $("compare-form").dataset.family = page.answer.family;
   const horns = [...new Set(CHOOSERS.map((id) => $(id).value).filter(Boolean))];
   if (horns.length < 2) { $("compared").replaceChildren(make("p", "Choose two different horns.")); return; }
   const found = await ask("/api/compare", signal, { horns });
@@ -68,7 +68,7 @@ export async function showComparison(signal, current) {
 
 on("started", () => {
   for (const id of CHOOSERS) {
-    $(id).replaceChildren(...(id === "horn-c" ? [make("option", "none", { value: "" })] : []), ...desk.start.horns.map((horn) => make("option", horn.description, { value: horn.name })));
+    $(id).replaceChildren(...(id === "horn-c" ? [make("option", "none", { value: "" })] : []), ...page.start.horns.map((horn) => make("option", horn.description, { value: horn.name })));
     $(id).value = "";
     $(id).addEventListener("change", () => working(showComparison).catch(failed));
   }

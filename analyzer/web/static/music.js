@@ -222,14 +222,14 @@ export class Music {
     }
   }
 
-  #vertical(way) {
+  #vertical(direction) {
     // Rows are the engraver's systems; the nearest note by its horizontal place is taken.
     const here = this.groups[this.at]?.[0];
     if (!here) return this.at;
     const row = here.closest(".system");
     const x = here.getBoundingClientRect().left;
     let wanted = null, best = this.at, least = Infinity;
-    for (let k = this.at + way; k >= 0 && k < this.groups.length; k += way) {
+    for (let k = this.at + direction; k >= 0 && k < this.groups.length; k += direction) {
       const group = this.groups[k][0];
       const its = group?.closest(".system");
       if (!group || its === row) continue;

@@ -1,7 +1,7 @@
 // The page: opening a score, asking for plan and music, going from view to view.
 
 import { closeChoices, covered, music } from "./choices.js";
-import { ask, back, busy, change, desk, failed, keep, kept, on, post, question, reopen, savedAs, state, step, tell, working } from "./desk.js";
+import { ask, back, busy, change, page, failed, keep, kept, on, post, question, reopen, savedAs, state, step, tell, working } from "./state.js";
 import { picture } from "./music.js";
 import { $, Refused, call, fail, make, say, tableOf } from "./pieces.js";
 import "./pins.js";
@@ -16,7 +16,7 @@ const VIEWS = { marks: () => {}, review: showReview, compare: showComparison, se
 // --- opening a score ----------------------------------------------------------------------------------------------
 
 async function openFile(file, again = false) {
-  const limit = desk.start.limit_mib;
+  const limit = page.start.limit_mib;
   fail("");
   if (file.size > limit * 2 ** 20) {
     fail(`${file.name} has ${Math.round(file.size / 2 ** 20)} MiB, more than a score needs (limit ${limit} MiB). Export only the low-brass parts, or split the score.`);
@@ -46,7 +46,7 @@ function pick(found) {
   $("notice").textContent = found.notice;
   $("pick").querySelector("ul").replaceChildren(...found.parts.map((part) => {
     const item = make("li"), button = make("button", part.name, { type: "button" });
-    button.addEventListener("click", () => opened({ ...found, notice: "", parts: [part, ...found.parts.filter((one) => one !== part)] }, false));
+    button.addEventListener("click", () => opened({ ...found, notice: "", parts: [part, ...found.parts.filter((other) => other !== part)] }, false));
     item.append(button);
     return item;
   }));
@@ -58,13 +58,13 @@ function pick(found) {
 async function opened(found, again) {
   $("pick").hidden = true;
   if (found.notice && !again) { pick(found); return; }
-  const stay = again || (desk.score && desk.score.lost && desk.score.file === found.file);
-  desk.score = found;
+  const stay = again || (page.score && page.score.lost && page.score.file === found.file);
+  page.score = found;
   if (!stay) {
     const part = found.parts[0];
-    desk.states = [{ part: part.id, line: 1, horn: "", from: "", to: "", tempo: null, player: desk.states.length ? state().player : {}, pins: [] }];
-    desk.at = 0;
-    desk.chosen = null;
+    page.states = [{ part: part.id, line: 1, horn: "", from: "", to: "", tempo: null, player: page.states.length ? state().player : {}, pins: [] }];
+    page.at = 0;
+    page.chosen = null;
     tell("opened");
     blank();
   }
@@ -75,8 +75,8 @@ async function opened(found, again) {
 
 /** Nothing of the score before may stand under the name of the new one, whatever its answer will be. */
 function blank() {
-  desk.answer = null;
-  desk.answered = null;
+  page.answer = null;
+  page.answered = null;
   shown = { key: "", marksFor: "", id: "", marks: "" };
   for (const id of ["heading", "summary", "count"]) $(id).textContent = "";
   for (const id of ["problems", "cautions", "pictures"]) $(id).replaceChildren();
@@ -85,7 +85,7 @@ function blank() {
 }
 
 function show() {
-  const { score } = desk;
+  const { score } = page;
   $("start").hidden = true;
   $("work").hidden = false;
   $("another").hidden = false;
@@ -99,7 +99,7 @@ function show() {
     group.append(...options(rest));
     $("part").append(group);
   }
-  turn(desk.view);
+  turn(page.view);
 }
 
 // --- asking -------------------------------------------------------------------------------------------------------
@@ -115,43 +115,43 @@ async function solve(done = "") {
   try {
     await working(async (signal, current) => {
       // What stands goes along: the answer is what is new since, with new marks for the picture.
-      const picture = desk.view === "marks" && shown.key === keyOf(question()) ? shown.id : "";
-      const old = desk.answer, standing = { answer: old?.name ?? "", picture, marks: shown.marks };
+      const picture = page.view === "marks" && shown.key === keyOf(question()) ? shown.id : "";
+      const old = page.answer, standing = { answer: old?.name ?? "", picture, marks: shown.marks };
       const asking = ask("/api/plan", signal, { standing });
       fillSettings();
       keep();
       tell("stop");
       const found = await asking;
       if (!current()) return;
-      fail(desk.warning || "");
-      desk.warning = "";
-      const moved = take(found.news ? renewed(old, found) : found, done);
-      if (desk.view !== "marks") await VIEWS[desk.view](signal, current);
+      fail(page.warning || "");
+      page.warning = "";
+      const moved = take(found.differs ? renewed(old, found) : found, done);
+      if (page.view !== "marks") await VIEWS[page.view](signal, current);
       else if (found.groups) swap(found.groups, moved);
       else await engrave(signal, current, moved);
-      if (desk.view === "marks" && $("picture").open && current()) await pictures(signal, current);
+      if (page.view === "marks" && $("picture").open && current()) await pictures(signal, current);
     });
   } catch (error) {
     failed(error);
     // The question itself was wrong, not what a view made of its answer.
-    if (error.status === 400 && desk.answered !== state()) { back(); fillSettings(); }
+    if (error.status === 400 && page.answered !== state()) { back(); fillSettings(); }
   }
 }
 
 /** The answer that says only what is new, filled up from the one before. */
 function renewed(old, found) {
-  return { ...found, ways: old.ways, notes: old.notes.map((note, index) => found.news[index] ?? note) };
+  return { ...found, candidates: old.candidates, notes: old.notes.map((note, index) => found.differs[index] ?? note) };
 }
 
 /** Put new marks into the picture that stands. */
 function swap(groups, moved) {
-  music.swap(groups, desk.answer.notes, moved);
+  music.swap(groups, page.answer.notes, moved);
   drawn(question(), shown.id);
 }
 
 /** The picture `id` stands, with the marks of the present answer. */
 function drawn(asked, id) {
-  shown = { key: keyOf(asked), marksFor: marksOf(asked), id, marks: desk.answer.name };
+  shown = { key: keyOf(asked), marksFor: marksOf(asked), id, marks: page.answer.name };
   performance.mark("lowbrass-shown");
   performance.mark("lowbrass-engraved");
 }
@@ -164,9 +164,9 @@ async function engrave(signal, current, moved = new Set()) {
     throw error;
   });
   if (!current()) return;
-  music.show(engraved.svg, desk.answer.notes, moved, desk.answer.others);
-  music.choose(desk.chosen);
-  if (desk.chosen !== null) music.reveal(desk.chosen, covered());
+  music.show(engraved.svg, page.answer.notes, moved, page.answer.others);
+  music.choose(page.chosen);
+  if (page.chosen !== null) music.reveal(page.chosen, covered());
   drawn(asked, engraved.picture);
 }
 
@@ -176,7 +176,7 @@ async function pictures(signal, current = () => true) {
 }
 
 function take(found, done) {
-  const old = desk.answer;
+  const old = page.answer;
   const comparable = old && old.part === found.part && old.line === found.line && old.horn === found.horn;
   const before = new Map(comparable ? old.notes.map((note) => [note.refs[0], note.shown]) : []);
   const moved = new Set();
@@ -184,12 +184,12 @@ function take(found, done) {
     if (before.has(note.refs[0]) && before.get(note.refs[0]) !== note.shown) moved.add(index);
   });
   // The chosen note is found again by its place in the part: other measures may be shown now.
-  const ref = desk.wanted ?? (desk.chosen !== null && comparable ? old.notes[desk.chosen]?.refs[0] : null);
-  desk.wanted = null;
-  desk.answer = found;
-  desk.answered = state();
-  desk.chosen = ref === null ? null : found.notes.findIndex((note) => note.refs[0] === ref);
-  if (desk.chosen === -1) desk.chosen = null;
+  const ref = page.wanted ?? (page.chosen !== null && comparable ? old.notes[page.chosen]?.refs[0] : null);
+  page.wanted = null;
+  page.answer = found;
+  page.answered = state();
+  page.chosen = ref === null ? null : found.notes.findIndex((note) => note.refs[0] === ref);
+  if (page.chosen === -1) page.chosen = null;
   tell("answer");
   facts();
   if (done) say(`${done} ${moved.size === 1 ? "1 mark" : `${moved.size} marks`} changed.`);
@@ -197,7 +197,7 @@ function take(found, done) {
 }
 
 function facts() {
-  const { answer } = desk;
+  const { answer } = page;
   $("heading").textContent = answer.heading;
   $("summary").textContent = answer.summary;
   $("supposed").hidden = !answer.supposed.length;
@@ -210,7 +210,7 @@ function facts() {
   if ($("table").open) table();
 }
 
-function table() { $("table").querySelector(".scroll").replaceChildren(tableOf(desk.answer.notes)); }
+function table() { $("table").querySelector(".scroll").replaceChildren(tableOf(page.answer.notes)); }
 
 function download(ending, button) {
   return savedAs(button, () => working((signal) => post("/api/file", question({ ending }), signal)));
@@ -219,7 +219,7 @@ function download(ending, button) {
 // --- views --------------------------------------------------------------------------------------------------------
 
 function turn(view) {
-  desk.view = view;
+  page.view = view;
   $("work").dataset.view = view;
   for (const name of Object.keys(VIEWS)) {
     $(`view-${name}`).hidden = name !== view;
@@ -232,7 +232,7 @@ function turn(view) {
 async function turned(view) {
   turn(view);
   keep();
-  if (!desk.answer) return;
+  if (!page.answer) return;
   try {
     await working(async (signal, current) => {
       if (view !== "marks") await VIEWS[view](signal, current);
@@ -246,7 +246,7 @@ async function turned(view) {
 
 $("views").addEventListener("click", (event) => { const tab = event.target.closest("[role=tab]"); if (tab) turned(tab.id.slice(4)); });
 $("views").addEventListener("keydown", (event) => {
-  const names = Object.keys(VIEWS), here = names.indexOf(desk.view), last = names.length - 1;
+  const names = Object.keys(VIEWS), here = names.indexOf(page.view), last = names.length - 1;
   const to = { ArrowRight: here === last ? 0 : here + 1, ArrowLeft: here === 0 ? last : here - 1, Home: 0, End: last }[event.key];
   if (to === undefined) return;
   event.preventDefault();
@@ -260,7 +260,7 @@ on("goto", async ({ part, line, index }) => {
   if (part !== state().part || line !== state().line) change({ part, line, ...(part === state().part ? {} : { horn: "" }) });
   else await turned("marks");
   await settledOnce();
-  if (index !== null && desk.answer.notes[index]) { music.focus(index); music.reveal(index, 0); }
+  if (index !== null && page.answer.notes[index]) { music.focus(index); music.reveal(index, 0); }
 });
 
 function settledOnce() {
@@ -272,7 +272,7 @@ function settledOnce() {
 
 // --- what the user does -------------------------------------------------------------------------------------------
 
-$("start-cancel").addEventListener("click", () => desk.asking?.abort());
+$("start-cancel").addEventListener("click", () => page.asking?.abort());
 for (const id of ["file", "file-again"]) {
   $(id).addEventListener("change", (event) => { const file = event.target.files[0]; event.target.value = ""; if (file) openFile(file); });
 }
@@ -283,14 +283,14 @@ document.addEventListener("drop", (event) => {
   document.body.classList.remove("over");
   const files = event.dataTransfer?.files ?? [];
   if (files.length === 1) openFile(files[0]);
-  else fail(files.length ? "Drop one score at a time." : "That was no file. Drop a score.");
+  else fail(files.length ? "Drop one score at a time." : "That was not a file. Drop a score.");
 });
 $("size").addEventListener("change", () => solve());
 $("undo").addEventListener("click", () => step(-1));
 $("redo").addEventListener("click", () => step(1));
 $("print").addEventListener("click", () => window.print());
-$("picture").addEventListener("toggle", () => { if ($("picture").open && desk.answer && shown.key) pictures().catch(failed); });
-$("table").addEventListener("toggle", () => { if ($("table").open && desk.answer) table(); });
+$("picture").addEventListener("toggle", () => { if ($("picture").open && page.answer && shown.key) pictures().catch(failed); });
+$("table").addEventListener("toggle", () => { if ($("table").open && page.answer) table(); });
 for (const button of document.querySelectorAll("[data-ending]")) button.addEventListener("click", () => download(button.dataset.ending, button));
 document.addEventListener("keydown", (event) => {
   if (!(event.ctrlKey || event.metaKey) || event.target.matches("input:not([type=range]):not([type=checkbox])")) return;
@@ -300,7 +300,7 @@ document.addEventListener("keydown", (event) => {
 });
 
 function resized() {
-  if (desk.score && desk.at >= 0 && desk.answer && desk.view === "marks") solve();
+  if (page.score && page.at >= 0 && page.answer && page.view === "marks") solve();
 }
 let width = window.innerWidth;
 window.addEventListener("resize", () => {
@@ -311,16 +311,16 @@ window.addEventListener("resize", () => {
 });
 on("asked", solve);
 on("resized", resized);
-on("cancelled", () => { if (desk.answer && desk.answered !== state()) { back(); fillSettings(); } });
+on("cancelled", () => { if (page.answer && page.answered !== state()) { back(); fillSettings(); } });
 
 async function begin() {
   // On a phone the pictures are many screens long: they open when asked for.
   if (window.matchMedia("(max-width: 40rem)").matches) $("picture").open = false;
   try {
-    desk.start = await (await call("/api/start")).json();
+    page.start = await (await call("/api/start")).json();
   } catch (error) { failed(error); return; }
-  const { start } = desk;
-  $("limit").replaceChildren(...start.ceilings.map((one) => make("option", one.text, { value: one.value })));
+  const { start } = page;
+  $("limit").replaceChildren(...start.ceilings.map(({ text, value }) => make("option", text, { value })));
   $("samples").hidden = !start.samples.length;
   $("samples").querySelector("ul").replaceChildren(...start.samples.map((sample) => {
     const item = make("li"), button = make("button", sample.name, { type: "button" });
@@ -330,7 +330,7 @@ async function begin() {
   }));
   tell("started");
   if (kept()) {
-    if (desk.score.sample) reopen.now = () => openSample(desk.score.sample, true);
+    if (page.score.sample) reopen.now = () => openSample(page.score.sample, true);
     show();
     await solve();
   } else busy(false);

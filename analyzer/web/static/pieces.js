@@ -13,6 +13,12 @@ export function make(tag, text = "", attributes = {}) {
   return element;
 }
 
+export function listOf(kind, texts) {
+  const list = make(kind);
+  list.append(...texts.map((text) => make("li", text)));
+  return list;
+}
+
 export function say(text) { $("said").textContent = ""; requestAnimationFrame(() => { $("said").textContent = text; }); }
 export function fail(text) { $("error").textContent = text; $("error").hidden = !text; if (text) $("error").scrollIntoView({ block: "nearest" }); }
 
@@ -26,7 +32,7 @@ export async function call(path, options = {}) {
     reply = await fetch(path, { ...options, headers: { "X-Lowbrass-Token": key, ...(options.headers || {}) } });
   } catch (error) {
     if (error.name === "AbortError") throw error;
-    throw new Refused("lowbrass does not answer. Is lowbrass serve still running? Start it again and open the new address.", 0);
+    throw new Refused("The program behind this page does not answer. Start it again and open its new address.", 0);
   }
   if (reply.ok) return reply;
   const text = await reply.text();
@@ -47,13 +53,13 @@ export async function saved(reply, otherwise) {
   return name;
 }
 
-/** A button for one way to play a note; `onPin(label)` is called when it is taken. */
-export function choiceButton(note, way, cost, more, best, onPin) {
-  const button = make("button", "", { type: "button", class: best ? "choice best" : "choice", "data-label": way.label, "aria-pressed": String(note.label === way.label) });
-  const state = note.label === way.label ? (note.pinned ? "pinned by you; " : "played now; ") : "";
-  button.append(make("b", way.shown, { "aria-label": spoken(way.shown) }), make("span", `${state}${cost}`, { class: "cost" }), make("span", way.detail, { class: "small" }));
+/** A button for one candidate of a note; `onPin(label)` is called when it is taken. */
+export function choiceButton(note, candidate, cost, more, best, onPin) {
+  const button = make("button", "", { type: "button", class: best ? "choice best" : "choice", "data-label": candidate.label, "aria-pressed": String(note.label === candidate.label) });
+  const state = note.label === candidate.label ? (note.pinned ? "pinned by you; " : "played now; ") : "";
+  button.append(make("b", candidate.shown, { "aria-label": spoken(candidate.shown) }), make("span", `${state}${cost}`, { class: "cost" }), make("span", candidate.detail, { class: "small" }));
   if (more) button.append(make("span", more, { class: "small" }));
-  button.addEventListener("click", () => onPin(way.label));
+  button.addEventListener("click", () => onPin(candidate.label));
   return button;
 }
 

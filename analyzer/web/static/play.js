@@ -1,7 +1,7 @@
 // Listening: the line played slowly or in time, its notes lit as they sound, slide or valves moving as planned.
 
 import { music } from "./choices.js";
-import { ask, desk, failed, on } from "./desk.js";
+import { ask, page, failed, on } from "./state.js";
 import { $, make, say } from "./pieces.js";
 import { Slide } from "./slide.js";
 import { Playing, noteAt, passageOf } from "./sound.js";
@@ -63,8 +63,8 @@ export function stop() {
 
 /** Offer the measures shown; where others are shown than before, all of them are the passage. */
 function fillPassage() {
-  const measures = [...new Set(desk.answer.notes.map((note) => note.measure))];
-  const shown = JSON.stringify([desk.score.session, desk.answer.part, measures]);
+  const measures = [...new Set(page.answer.notes.map((note) => note.measure))];
+  const shown = JSON.stringify([page.score.session, page.answer.part, measures]);
   if (shown === fillPassage.shown) return;
   fillPassage.shown = shown;
   for (const id of ["play-from", "play-to"]) $(id).replaceChildren(...measures.map((measure) => make("option", measure)));

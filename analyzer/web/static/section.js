@@ -1,8 +1,8 @@
 // The section: who sits in the low brass, entered in a form or read from a file, and whether this piece suits it.
 
-import { ask, desk, failed, on, post, question, savedAs, send, working } from "./desk.js";
-import { $, Refused, make, say } from "./pieces.js";
-import { cautionsOf, countSaid, findingsOf, hornSaid, measuresSaid, named } from "./review.js";
+import { ask, page, failed, on, post, question, savedAs, send, working } from "./state.js";
+import { $, Refused, listOf, make, say } from "./pieces.js";
+import { cautionsOf, findingsOf } from "./review.js";
 import { list, listed } from "./settings.js";
 
 const KEPT = "lowbrass-section";
@@ -26,6 +26,8 @@ const FIELDS = [
   ["learned", "Valves learned, such as T, TS", "list"],
   ["cannot", "Valves the hand cannot press", "list"],
   ["attachment_in_tune", "In tune on the attachment in 1st", "choice", ["", "F2", "C3"]],
+  ["just_strength", "How far long notes go to just intonation (0 to 1)", "number"],
+  ["just_from_s", "Long notes last at least, seconds", "number"],
   ["clefs", "Clefs read, such as bass, tenor", "list"],
   ["extreme_low", "Lowest for a note or two", "text"],
   ["extreme_high", "Highest for a note or two", "text"],
@@ -47,8 +49,8 @@ const idOf = (nth, key) => `member-${nth}-${key}`;
 
 function options(values, chosen) {
   return values.map((value) => {
-    const horn = desk.start.horns.find((one) => one.name === value);
-    const option = make("option", horn ? horn.description : value === "" ? "not told" : String(value), { value });
+    const horn = page.start.horns.find(({ name }) => name === value);
+    const option = make("option", horn ? horn.description : value === "" ? "not given" : String(value), { value });
     option.selected = String(value) === String(chosen ?? "");
     return option;
   });
@@ -75,7 +77,7 @@ function fieldOf(player, nth, [key, label, kind, more]) {
 }
 
 function hornsOf(player, nth, label) {
-  const names = ["", ...desk.start.horns.map((horn) => horn.name)], horns = player.horns ??= [];
+  const names = ["", ...page.start.horns.map((horn) => horn.name)], horns = player.horns ??= [];
   const count = Math.min(names.length - 1, horns.length + 1);
   return Array.from({ length: count }, (_, place) => {
     const id = idOf(nth, place ? `horns-${place}` : "horns");
@@ -118,11 +120,11 @@ function fillForm(focus = "") {
   $("member-back").hidden = !removed;
   $("member-back").textContent = removed ? `Put ${removed.player.name || "the player"} back` : "";
   $("members").replaceChildren(...section.players.map(memberOf));
-  $("spare").replaceChildren(...desk.start.horns.map((horn) => {
+  $("spare").replaceChildren(...page.start.horns.map((horn) => {
     const label = make("label"), box = make("input", "", { type: "checkbox", value: horn.name });
     box.checked = section.spare.includes(horn.name);
     box.addEventListener("change", () => {
-      section.spare = [...$("spare").querySelectorAll("input:checked")].map((one) => one.value);
+      section.spare = [...$("spare").querySelectorAll("input:checked")].map(({ value }) => value);
       changed();
     });
     label.append(box, ` ${horn.description}`);
@@ -164,43 +166,15 @@ function mistakes(found) {
 
 // --- the verdict --------------------------------------------------------------------------------------------------
 
-const chairOf = ({ part, line, of }) => `${desk.score.parts.find((one) => one.id === part.id)?.name ?? part.name}${of > 1 ? `, player ${line} of ${of}` : ""}`;
-const sentenceOf = (one) => named(`${one.what[0].toUpperCase()}${one.what.slice(1)}${one.what.endsWith(".") ? "" : "."} ${one.try.join(" ")}`.trim());
-
-function listOf(kind, texts) {
-  const out = make(kind);
-  out.append(...texts.map((text) => make("li", text)));
-  return out;
-}
-
-/** What is to know: of the music, then of the players. */
-const toldOf = (one) => [...one.findings, ...one.remarks];
-
-/** Findings that say the same, put together as the review does. */
-function groupsOf(findings) {
-  const groups = new Map();
-  for (const one of findings) {
-    const key = [one.severity, one.code, one.what].join("\n");
-    if (!groups.has(key)) groups.set(key, { severity: one.severity, what: one.what, places: [], ways: one.try.map((text) => ({ text, measures: [] })) });
-    groups.get(key).places.push({ measure: one.measure, index: one.index });
-  }
-  return [...groups.values()];
-}
-
-function seatsOf(fit) {
+function seatsOf({ seats, unfilled, seats_heading: heading }) {
   const table = make("table"), head = make("tr"), top = make("thead"), body = make("tbody");
-  table.append(make("caption", `Who plays what${fit.after_changes.length ? ", before these changes" : ""}`));
+  table.append(make("caption", heading));
   head.append(...["Part", "Player", "Horn", "How it goes"].map((name) => make("th", name, { scope: "col" })));
   top.append(head);
-  for (const seat of fit.assignments) {
-    const row = make("tr"), heavy = toldOf(seat).filter((one) => one.severity !== "note");
-    const goes = heavy.length ? countSaid(heavy).replace(/\.$/, "") : "well";
-    row.append(make("th", chairOf(seat), { scope: "row" }), ...[`${seat.player}${seat.doubling ? " (doubles)" : ""}`, hornSaid(seat.horn), goes].map((text) => make("td", text)));
-    body.append(row);
-  }
-  for (const chair of fit.unfilled) {
+  const rows = [...seats.map(({ part, player, horn, goes }) => [part, player, horn, goes]), ...unfilled.map(({ part, why }) => [part, "nobody", "–", why])];
+  for (const [part, ...cells] of rows) {
     const row = make("tr");
-    row.append(make("th", chairOf(chair), { scope: "row" }), make("td", "nobody"), make("td", "–"), make("td", named(chair.why)));
+    row.append(make("th", part, { scope: "row" }), ...cells.map((text) => make("td", text)));
     body.append(row);
   }
   table.append(top, body);
@@ -209,23 +183,20 @@ function seatsOf(fit) {
   return scroll;
 }
 
-function shownFit(fit) {
-  const no = fit.verdict === "does not suit", stops = toldOf(fit).filter((one) => one.severity === "stop");
-  const out = [make("p", fit.said, { class: `verdict ${fit.verdict.replaceAll(" ", "-")}`, id: "verdict", tabindex: "-1" })];
-  if (no && stops.length) out.push(listOf("ul", stops.map(sentenceOf)));
-  if (fit.changes.length) out.push(make("h3", no ? "The changes that it would take" : "Changes"), listOf("ol", fit.changes.map((one) => named(one.text))));
-  if (fit.after_changes.length) out.push(make("h3", "Then"), listOf("ul", fit.after_changes.map((one) => `${chairOf(one)}: ${one.player} on ${hornSaid(one.horn)}`)));
-  out.push(seatsOf(fit));
-  const rest = toldOf(fit).filter((one) => !(no && one.severity === "stop"));
-  if (rest.length) out.push(make("h3", "To know"), listOf("ul", rest.map(sentenceOf)));
-  for (const seat of fit.assignments.filter((one) => toldOf(one).length)) {
-    const details = make("details"), groups = groupsOf(toldOf(seat));
-    const measures = measuresSaid(toldOf(seat).map((one) => one.measure));
-    details.append(make("summary", `${chairOf(seat)}, ${seat.player}: what to know${measures ? `, ${measures}` : ""}`), ...findingsOf(groups, seat.part.id, seat.line, "h4"));
+function shownFit({ verdict, page: shown, cautions }) {
+  const out = [make("p", shown.said, { class: `verdict ${verdict.replaceAll(" ", "-")}`, id: "verdict", tabindex: "-1" })];
+  if (shown.stops.length) out.push(listOf("ul", shown.stops));
+  if (shown.changes.length) out.push(make("h3", shown.changes_heading), listOf("ol", shown.changes));
+  if (shown.then.length) out.push(make("h3", "Then"), listOf("ul", shown.then));
+  out.push(seatsOf(shown));
+  if (shown.remarks.length) out.push(make("h3", "Notes"), listOf("ul", shown.remarks));
+  for (const seat of shown.seats.filter(({ findings }) => findings.length)) {
+    const details = make("details");
+    details.append(make("summary", seat.heading), ...findingsOf(seat.findings, seat.part_id, seat.line, "h4"));
     out.push(details);
   }
-  if (fit.problems.length) out.push(make("h3", "About the file"), listOf("ul", fit.problems.map((one) => `${one.where}: ${one.what} ${one.try}`)));
-  return [...out, cautionsOf(fit.cautions)];
+  if (shown.problems.length) out.push(make("h3", "About the file"), listOf("ul", shown.problems));
+  return [...out, cautionsOf(cautions)];
 }
 
 async function check() {
@@ -249,7 +220,7 @@ function wrong(error) {
 
 /** Measures or tempo may have changed since the verdict: say that it is of before. */
 export function showSection() {
-  const asked = JSON.stringify([desk.score.session, $("from").value, $("to").value, $("tempo").value]);
+  const asked = JSON.stringify([page.score.session, $("from").value, $("to").value, $("tempo").value]);
   if (showSection.asked !== undefined && showSection.asked !== asked) changed();
   showSection.asked = asked;
 }
@@ -267,7 +238,7 @@ $("member-back").addEventListener("click", () => {
   changed();
   fillForm(idOf(nth, "name"));
 });
-$("section-sample").addEventListener("click", () => take(structuredClone(desk.start.section), "An invented section stands in the form."));
+$("section-sample").addEventListener("click", () => take(structuredClone(page.start.section), "An invented section stands in the form."));
 $("section-file").addEventListener("change", async (event) => {
   const file = event.target.files[0];
   event.target.value = "";
@@ -284,6 +255,6 @@ on("opened", () => { $("fitted").replaceChildren(); $("fit-old").hidden = true; 
 on("started", () => {
   try { section = JSON.parse(sessionStorage.getItem(KEPT)) ?? section; } catch { /* nothing kept */ }
   if (!section.players.length) section.players = [1, 2, 3].map((nth) => ({ name: `Chair ${nth}`, horns: [] }));
-  $("section-sample").hidden = !desk.start.section;
+  $("section-sample").hidden = !page.start.section;
   fillForm();
 });

@@ -1,6 +1,6 @@
 // The settings above the music: part, player, horn, measures, tempo, and what the player can do.
 
-import { change, desk, failed, on, post, savedAs, send, state } from "./desk.js";
+import { change, page, failed, on, post, savedAs, send, state } from "./state.js";
 import { $, make } from "./pieces.js";
 
 const FIELDS = [["outermost", "outermost_position", "number"], ["reach", "reach_mm", "number"], ["height", "height_cm", "number"],
@@ -25,14 +25,14 @@ function playerGiven() {
 }
 
 export function fillSettings() {
-  const { answer, start, score } = desk, now = state();
+  const { answer, start, score } = page, now = state();
   $("part").value = now.part;
-  $("undo").disabled = desk.at <= 0;
-  $("redo").disabled = desk.at >= desk.states.length - 1;
+  $("undo").disabled = page.at <= 0;
+  $("redo").disabled = page.at >= page.states.length - 1;
   for (const id of ["from", "to"]) if (document.activeElement !== $(id)) $(id).value = now[id];
   for (const [id, key] of FIELDS) {
     const value = now.player[key] ?? UNTOLD[id] ?? "";
-    if (id === "limit" && ![...$(id).options].some((one) => one.value === value)) $(id).append(make("option", value, { value }));
+    if (id === "limit" && ![...$(id).options].some((option) => option.value === value)) $(id).append(make("option", value, { value }));
     if (document.activeElement !== $(id)) $(id).value = listed(value);
   }
   $("player-name").textContent = now.player.name ? `: ${now.player.name}` : "";
@@ -53,7 +53,7 @@ export function fillSettings() {
 }
 
 function tempo(asked) {
-  const { marked, ceiling, hardest, ample } = desk.answer.tempo;
+  const { marked, ceiling, hardest, ample } = page.answer.tempo;
   const shown = asked ?? marked[0] ?? 120;
   const range = $("tempo");
   range.max = Math.max(260, Math.ceil(shown));
@@ -70,7 +70,7 @@ function tempo(asked) {
 }
 
 function tempoSaid(asked) {
-  const { marked, ceiling } = desk.answer.tempo;
+  const { marked, ceiling } = page.answer.tempo;
   const above = ceiling !== null && (asked ?? Math.max(...marked)) > ceiling;
   const text = asked !== null ? `${Math.round(asked)}` : `as marked: ${marked.length > 3 ? `${marked[0]} to ${marked[marked.length - 1]}` : marked.join(", ")}`;
   $("tempo").setAttribute("aria-valuetext", text);
@@ -80,7 +80,7 @@ function tempoSaid(asked) {
 
 $("settings").addEventListener("submit", (event) => event.preventDefault());
 $("part").addEventListener("change", () => {
-  desk.chosen = null;
+  page.chosen = null;
   change({ part: $("part").value, line: 1, horn: "", from: "", to: "", reads: "" }, "Another part.");
 });
 $("line").addEventListener("change", () => change({ line: Number($("line").value) }, "Another player."));

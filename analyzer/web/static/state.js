@@ -5,7 +5,7 @@ import { $, Refused, call, fail, saved, say } from "./pieces.js";
 
 const KEPT = "lowbrass";
 
-export const desk = {
+export const page = {
   start: { samples: [], horns: [], ceilings: [], limit_mib: 32, section: null },
   score: null,      // {session, file, title, parts, sample}
   states: [],
@@ -16,7 +16,7 @@ export const desk = {
   view: "marks",
 };
 
-export const state = () => desk.states[desk.at];
+export const state = () => page.states[page.at];
 export const same = (a, b) => JSON.stringify(a) === JSON.stringify(b);
 
 const heard = new Map();
@@ -26,10 +26,10 @@ export function tell(name, ...rest) { for (const act of heard.get(name) || []) a
 // --- questions ----------------------------------------------------------------------------------------------------
 
 export function question(more = {}) {
-  const width = Math.max(300, $("music").clientWidth || desk.width || 900);
-  desk.width = width;
-  const chosen = desk.wanted ?? desk.answer?.notes[desk.chosen]?.refs[0] ?? null;
-  return { ...state(), session: desk.score.session, width: Math.round(width / Number($("size").value)), chosen, ...more };
+  const width = Math.max(300, $("music").clientWidth || page.width || 900);
+  page.width = width;
+  const chosen = page.wanted ?? page.answer?.notes[page.chosen]?.refs[0] ?? null;
+  return { ...state(), session: page.score.session, width: Math.round(width / Number($("size").value)), chosen, ...more };
 }
 
 export function post(path, body, signal) {
@@ -51,29 +51,29 @@ export async function send(path, file) {
 export function change(part, done = "") {
   const next = { ...state(), ...part };
   if (same(next, state())) return;
-  desk.states = [...desk.states.slice(0, desk.at + 1), next];
-  desk.at = desk.states.length - 1;
+  page.states = [...page.states.slice(0, page.at + 1), next];
+  page.at = page.states.length - 1;
   tell("asked", done);
 }
 
 export function step(by) {
-  if (desk.at + by < 0 || desk.at + by >= desk.states.length) return;
-  desk.at += by;
+  if (page.at + by < 0 || page.at + by >= page.states.length) return;
+  page.at += by;
   tell("asked", by < 0 ? "Undone." : "Done again.");
 }
 
 /** A question that cannot be answered is not kept: the last good one stands. */
 export function back() {
-  if (desk.at <= 0) return;
-  desk.states.splice(desk.at, 1);
-  desk.at -= 1;
+  if (page.at <= 0) return;
+  page.states.splice(page.at, 1);
+  page.at -= 1;
   keep();
 }
 
 export function failed(error) {
   if (error.name === "AbortError") return;
-  if (error instanceof Refused && error.status === 404 && desk.score) {
-    desk.score.lost = true;
+  if (error instanceof Refused && error.status === 404 && page.score) {
+    page.score.lost = true;
     if (reopen.now) { reopen.now(); return; }
   }
   fail(error instanceof Refused ? error.message : `Something went wrong on this page: ${error.message}. Load it again.`);
@@ -99,11 +99,11 @@ export const reopen = { now: null };
 
 /** Do work that can be cancelled; work still under way is given up. `act(signal, current)`: current() tells if it still counts. */
 export async function working(act) {
-  desk.asking?.abort();
-  const mine = desk.asking = new AbortController();
+  page.asking?.abort();
+  const mine = page.asking = new AbortController();
   busy(true);
-  try { return await act(mine.signal, () => mine === desk.asking && !mine.signal.aborted); }
-  finally { if (mine === desk.asking) busy(false); }
+  try { return await act(mine.signal, () => mine === page.asking && !mine.signal.aborted); }
+  finally { if (mine === page.asking) busy(false); }
 }
 
 export function busy(on) {
@@ -122,7 +122,7 @@ export function busy(on) {
 }
 
 $("cancel").addEventListener("click", () => {
-  desk.asking?.abort();
+  page.asking?.abort();
   busy(false);
   say("Stopped.");
   tell("cancelled");
@@ -131,8 +131,8 @@ $("cancel").addEventListener("click", () => {
 // --- what a reload keeps ------------------------------------------------------------------------------------------
 
 export function keep() {
-  if (!desk.score) return;
-  const all = { score: desk.score, states: desk.states.slice(-60), at: desk.at - Math.max(0, desk.states.length - 60), size: $("size").value, view: desk.view };
+  if (!page.score) return;
+  const all = { score: page.score, states: page.states.slice(-60), at: page.at - Math.max(0, page.states.length - 60), size: $("size").value, view: page.view };
   try { sessionStorage.setItem(KEPT, JSON.stringify(all)); } catch { /* full: a reload then starts anew */ }
 }
 
@@ -141,10 +141,10 @@ export function kept() {
   let all = null;
   try { all = JSON.parse(sessionStorage.getItem(KEPT)); } catch { /* nothing kept */ }
   if (!all?.score || !all.states?.[all.at]) return false;
-  desk.score = all.score;
-  desk.states = all.states;
-  desk.at = all.at;
-  desk.view = all.view || "marks";
+  page.score = all.score;
+  page.states = all.states;
+  page.at = all.at;
+  page.view = all.view || "marks";
   $("size").value = all.size || "1";
   return true;
 }
