@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from tests.axe import faults  # noqa: F401  (used by the tests)
+from tests.web.calls import QUESTIONS, call_of, check_question
 
 pytest.importorskip("uvicorn", reason="the extra web is not installed")
 pytest.importorskip("verovio", reason="the extra engrave is not installed")
@@ -38,9 +39,14 @@ def opened_tab(browser, address: str, size: str, **more: object) -> Iterator[obj
     said: list[str] = []
     page.on("console", lambda message: said.append(message.text) if message.type in ("error", "warning") else None)
     page.on("pageerror", lambda error: said.append(str(error)))
+    asked: list[tuple[str, str | None]] = []
+    page.on("request", lambda request: asked.append((request.url, request.post_data))
+            if call_of(request.url) in QUESTIONS else None)
     page.goto(address)
     yield page
     context.close()
+    for address, question in asked:
+        check_question(address, question)
     # A style or script that the policy forbids would be told here. Refused requests are told too; some tests want them.
     assert [line for line in said if "status of 4" not in line] == []
 

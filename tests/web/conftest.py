@@ -15,6 +15,7 @@ with warnings.catch_warnings():
 
 from analyzer.web.app import Page, build
 from analyzer.web.jobs import Jobs, Workers
+from tests.web.calls import check_answer
 from tests.web.running import served
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
@@ -53,7 +54,14 @@ def bare(page: Page) -> Iterator[TestClient]:
     """A client without the token."""
     with TestClient(build(TOKEN, (HOST, "localhost:8765"), page), base_url=f"http://{HOST}",
                     raise_server_exceptions=False) as client:
+        client.event_hooks = {"response": [held_to_its_schema]}
         yield client
+
+
+def held_to_its_schema(response) -> None:
+    """Every answer of every test here is what its schema says."""
+    response.read()
+    check_answer(str(response.url), response.status_code, response.headers.get("content-type", ""), response.content)
 
 
 @pytest.fixture

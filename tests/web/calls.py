@@ -1,0 +1,145 @@
+"""What the page and its server say to each other, as closed JSON Schemas: what no schema names is not said."""
+
+import json
+import re
+from typing import Any
+
+import jsonschema
+
+from analyzer.horns.profiles import horn_names
+from analyzer.plan.player import KEYS
+from analyzer.schemas import schema
+from analyzer.schemas.build import (
+    CAUTIONS,
+    COUNT,
+    FROM_ONE,
+    FROM_ZERO,
+    NUMBER,
+    TEXT,
+    TEXTS,
+    WHOLE,
+    YES_NO,
+    Schema,
+    many,
+    maybe,
+    words,
+)
+
+SHORT: Schema = {"type": "string", "maxLength": 200}
+SIDE = words("slide", "valves")
+
+
+def closed(fields: dict[str, Schema], *optional: str) -> Schema:
+    return {"type": "object", "properties": fields, "required": [name for name in fields if name not in optional],
+            "additionalProperties": False}
+
+
+def by(key: str, values: Schema) -> Schema:
+    return {"type": "object", "propertyNames": {"pattern": key}, "additionalProperties": values}
+
+
+PLAYER = {"type": "object", "propertyNames": {"enum": list(KEYS)}}
+FORM = closed({"players": many({"type": "object"}), "spare": many(words(*horn_names()))}, "spare")
+PIN = closed({"part": SHORT, "line": FROM_ONE, "ref": COUNT, "label": SHORT, "measure": TEXT, "nth": FROM_ONE,
+              "written": TEXT})
+NOTE = closed({
+    "refs": many(COUNT, least=1), "measure": TEXT, "nth": FROM_ONE, "written": TEXT, "sounding": TEXT, "midi": WHOLE,
+    "label": maybe(TEXT), "shown": TEXT, "usual": maybe(TEXT), "changed": YES_NO, "pinned": YES_NO, "priced": YES_NO,
+    "why": TEXTS, "prices": many({"type": "array", "prefixItems": [TEXT, FROM_ZERO], "items": False}),
+    "travel_mm": many(maybe(FROM_ZERO)), "problem": maybe(TEXT)})
+CANDIDATE = closed({"label": TEXT, "shown": TEXT, "detail": TEXT, "against": TEXT})
+PLACE = closed({"measure": TEXT, "index": maybe(COUNT)})
+FINDINGS = many(closed({
+    "severity": words("stop", "care", "note"), "heading": TEXT,
+    "groups": many(closed({"code": TEXT, "said": TEXT, "places": many(PLACE), "remedies": TEXTS}), least=1)}))
+PLAN = closed({
+    "part": TEXT, "line": FROM_ONE, "heading": TEXT, "lines": many(closed({"line": FROM_ONE, "of": FROM_ONE})),
+    "others": by(r"^\d+$", FROM_ONE), "horn": words(*horn_names()), "assumed": YES_NO, "family": SIDE,
+    "supposed": TEXTS, "treble": YES_NO, "notes": many(NOTE), "candidates": by(r"^\d+$", many(CANDIDATE)),
+    "summary": TEXT, "unplayable": COUNT,
+    "tempo": closed({"asked": maybe(NUMBER), "marked": many(COUNT), "ceiling": maybe(FROM_ZERO), "ample": YES_NO,
+                     "hardest": TEXTS}),
+    "measures": closed({"first": TEXT, "last": TEXT}),
+    "misfits": many(closed({"part": TEXT, "line": FROM_ONE, "ref": COUNT, "label": TEXT})),
+    "problems": TEXTS, "cautions": CAUTIONS, "name": TEXT, "groups": {"anyOf": [TEXTS, {"type": "null"}]},
+    "differs": by(r"^\d+$", NOTE),
+}, "notes", "candidates", "differs")
+SOUND = closed({
+    "notes": many(closed({"start_s": NUMBER, "sounds_s": FROM_ZERO, "move_s": FROM_ZERO, "midi": WHOLE,
+                          "measure": TEXT, "gliss": YES_NO, "label": maybe(TEXT), "valves": TEXTS, "off_cents": NUMBER,
+                          "extension_mm": maybe(FROM_ZERO)})),
+    "measures": TEXTS, "valves": TEXTS, "caution": TEXT,
+    "slide": {"anyOf": [closed({"end_mm": FROM_ZERO, "reach_mm": FROM_ZERO, "places": by("", many(FROM_ZERO))}),
+                        {"type": "null"}]}})
+REVIEW_PAGE = closed({
+    "said": TEXT, "lines": many(closed({"line": FROM_ONE, "findings": FINDINGS})),
+    "changes": many(closed({"place": TEXT, "said": TEXT})), "left": TEXT, "problems": TEXTS})
+FIT_PAGE = closed({
+    "said": TEXT, "stops": TEXTS, "changes_heading": TEXT, "changes": TEXTS, "then": TEXTS, "seats_heading": TEXT,
+    "seats": many(closed({"part": TEXT, "player": TEXT, "horn": TEXT, "goes": TEXT, "heading": TEXT, "part_id": TEXT,
+                          "line": FROM_ONE, "findings": FINDINGS})),
+    "unfilled": many(closed({"part": TEXT, "why": TEXT})), "remarks": TEXTS, "problems": TEXTS})
+ANSWERS: dict[str, Schema] = {
+    "start": closed({
+        "samples": many(closed({"file": TEXT, "name": TEXT})),
+        "horns": many(closed({"name": TEXT, "description": TEXT, "family": SIDE}), least=1),
+        "ceilings": many(closed({"value": TEXT, "text": TEXT}), least=1), "limit_mib": FROM_ONE,
+        "section": {"anyOf": [FORM, {"type": "null"}]}}),
+    "open": closed({
+        "session": TEXT, "file": TEXT, "title": TEXT, "notice": TEXT, "compressed": YES_NO,
+        "parts": many(closed({"id": TEXT, "name": TEXT, "low_brass": YES_NO, "horn": TEXT}), least=1)}),
+    "plan": PLAN, "music": closed({"svg": TEXT, "picture": TEXT}), "pictures": closed({"pictures": TEXTS}),
+    "sound": SOUND, "player/read": closed({"player": PLAYER}), "section/read": FORM,
+    "pins/read": closed({"pins": many(PIN), "missed": TEXTS}),
+    "compare": schema("compare"),
+    "review": {"allOf": [schema("review"), {"properties": {"page": REVIEW_PAGE}, "required": ["page"]}]},
+    "fit": {"allOf": [schema("fit"), {"properties": {"page": FIT_PAGE}, "required": ["page"]}]},
+}
+FILES = {"file", "playable", "section/write", "player/write", "pins/write"}
+"""What answers with a file (as `fit` may); the rest is JSON."""
+REFUSAL = closed({
+    "line": {"type": "string", "pattern": r"^[^\n]+$"},
+    "problem": {"type": "object"}, "mistakes": many(closed({"player": maybe(COUNT), "key": maybe(TEXT), "line": TEXT})),
+}, "problem", "mistakes")
+
+SETTINGS: dict[str, Schema] = {
+    "session": SHORT, "part": SHORT, "line": FROM_ONE, "horn": SHORT, "from": SHORT, "to": SHORT,
+    "tempo": maybe(NUMBER), "player": PLAYER, "pins": many(PIN), "width": COUNT, "chosen": maybe(COUNT),
+    "reads": words("", "concert", "treble-b-flat")}
+MORE: dict[str, dict[str, Schema]] = {
+    "plan": {"standing": closed({"answer": SHORT, "picture": SHORT, "marks": SHORT}, "answer", "picture", "marks")},
+    "file": {"ending": words("score", ".pdf", ".html", ".mid", ".json")},
+    "playable": {"refuse": TEXTS},
+    "compare": {"horns": {**many(words(*horn_names()), least=2), "uniqueItems": True}},
+    "fit": {"section": FORM, "ending": words(".html")},
+    "pins/read": {"text": TEXT, "name": TEXT},
+}
+QUESTIONS: dict[str, Schema] = {
+    **{path: closed({**SETTINGS, **MORE.get(path, {})}, "reads", "ending", "refuse", "standing")
+       for path in ("plan", "music", "pictures", "file", "sound", "review", "playable", "compare", "fit", "pins/read",
+                    "pins/write")},
+    "section/write": FORM, "player/write": PLAYER,
+}
+
+
+def call_of(address: str) -> str | None:
+    """The call's name, None for the page's own files."""
+    found = re.search(r"/api/([a-z/]+)", address)
+    return found[1] if found else None
+
+
+def check_answer(address: str, status: int, kind: str, body: bytes) -> None:
+    """Hold one answer of the server against its schema."""
+    call = call_of(address)
+    if call is None or not kind.startswith("application/json"):
+        assert call is None or status != 200 or call in FILES or call == "fit", (call, kind)
+        return
+    answer: Any = json.loads(body, parse_constant=lambda word: (_ for _ in ()).throw(ValueError(word)))
+    jsonschema.validate(answer, ANSWERS[call] if status == 200 else REFUSAL)
+
+
+def check_question(address: str, body: str | None) -> None:
+    """Hold one question of the page's own script against its schema."""
+    call = call_of(address)
+    if call in QUESTIONS:
+        jsonschema.validate(json.loads(body or ""), QUESTIONS[call])
