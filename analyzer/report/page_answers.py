@@ -12,8 +12,8 @@ from analyzer.report.fit.document import fit_document
 from analyzer.report.fit.text import told
 from analyzer.report.plain import horn_said, plain, plain_line
 from analyzer.report.review import HEADINGS, review_document
-from analyzer.review.line import Reviewed
 from analyzer.review.findings import SEVERITIES, Finding, grouped
+from analyzer.review.line import Reviewed
 from analyzer.review.ossia import Ossia
 from analyzer.section.fit import Fit, Seat
 from analyzer.words import cents_text, measures_named

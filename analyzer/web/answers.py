@@ -11,9 +11,8 @@ from analyzer.engrave.copy import Copy, engraving_copy
 from analyzer.horns.candidates import candidates, position_place_mm, positions
 from analyzer.horns.horn import Horn, Valves
 from analyzer.horns.profiles import horn_names, load_horn
-from analyzer.marking.which import marks
-from analyzer.report.heading import heading
 from analyzer.marking.mark import Mark
+from analyzer.marking.which import marks
 from analyzer.picture.picture import NARROW, WIDE, key_of, pictures_of
 from analyzer.pitch import pitch_of
 from analyzer.plan.difficulty import difficulties
@@ -21,10 +20,11 @@ from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner, allowed_choices
 from analyzer.plan.summary import ample, sentences
+from analyzer.report.heading import heading
 from analyzer.report.page_answers import against_choice, choice_said, review_answer
 from analyzer.report.plain import plain, plain_line
-from analyzer.review.line import review
 from analyzer.review.harmony import Harmony
+from analyzer.review.line import review
 from analyzer.review.ossia import ossia
 from analyzer.score.document import Document
 from analyzer.score.parts import find_parts

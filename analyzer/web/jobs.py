@@ -13,14 +13,14 @@ from multiprocessing import get_context, parent_process
 from typing import Any, TypeVar
 
 from analyzer.analysis import Request, analyse
-from analyzer.marking.which import marks
-from analyzer.report.map.document import map_document
 from analyzer.marking.ossia import repitched
+from analyzer.marking.which import marks
 from analyzer.problem import unreadable
-from analyzer.report.page_answers import fit_answer
 from analyzer.report.fit.page import section_page
-from analyzer.review.line import review
+from analyzer.report.map.document import map_document
+from analyzer.report.page_answers import fit_answer
 from analyzer.review.harmony import Harmony
+from analyzer.review.line import review
 from analyzer.review.ossia import Refusal, ossia
 from analyzer.score.document import SCORE_ENDINGS, read_document
 from analyzer.score.parts import find_parts

@@ -13,6 +13,7 @@ from analyzer.picture.heat import LEVEL_WORDS, HeatRow, heat_pictures, level_of
 from analyzer.picture.picture import NARROW, WIDE
 from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
 from analyzer.report.fit.text import severe, told, verdict_said
+from analyzer.report.review import HEADINGS
 from analyzer.report.shell import safe, shell
 from analyzer.review.findings import Finding, Group, grouped
 from analyzer.section.fit import Fit, Seat
@@ -26,7 +27,6 @@ _MOST_EXCERPTS = 6
 """So many findings of one line are shown in notes; the others in words. Judged: a page that opens fast on a phone."""
 _MOST_MEASURES = 12
 _MOST_FIRST = 8
-_KINDS = {"stop": "Cannot be played so", "care": "Asks for care", "note": "Good to know"}
 
 
 def section_page(fit: Fit) -> bytes:
@@ -224,7 +224,7 @@ def _group(seat: Seat, one: Group, music: str) -> str:
         figure = f'<div class="excerpt" role="img" aria-label="{safe(words)}">{music}</div>'
     ways = "".join(f"<li>{safe(f'{measures_named(where, _MOST_MEASURES)}: {way}' if where else way)}</li>"
                    for way, where in one.ways)
-    return (f'<div class="finding is-{one.first.severity}"><p><strong>{_KINDS[one.first.severity]}'
+    return (f'<div class="finding is-{one.first.severity}"><p><strong>{HEADINGS[one.first.severity]}'
             f"{f', {safe(measures)}' if measures else ''}.</strong> {safe(what[0].upper() + what[1:].rstrip('.'))}.</p>"
             f"{figure}{f'<ul>{ways}</ul>' if ways else ''}</div>")
 

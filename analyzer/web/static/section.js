@@ -26,8 +26,6 @@ const FIELDS = [
   ["learned", "Valves learned, such as T, TS", "list"],
   ["cannot", "Valves the hand cannot press", "list"],
   ["attachment_in_tune", "In tune on the attachment in 1st", "choice", ["", "F2", "C3"]],
-  ["just_strength", "How far long notes go to just intonation (0 to 1)", "number"],
-  ["just_from_s", "Long notes last at least, seconds", "number"],
   ["clefs", "Clefs read, such as bass, tenor", "list"],
   ["extreme_low", "Lowest for a note or two", "text"],
   ["extreme_high", "Highest for a note or two", "text"],
