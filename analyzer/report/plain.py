@@ -91,6 +91,17 @@ def plain(text: str) -> str:
     return _KEY.sub(lambda found: FIELD_NAMES.get(found[0], found[0].replace("_", " ")), text)
 
 
+def of_field(key: str, what: str) -> str:
+    """Say what is wrong with a field that is named beside it.
+
+    Examples
+    --------
+    >>> of_field("low", "low is 'H2'")
+    "it is 'H2'"
+    """
+    return plain(f"it{what.removeprefix(key)}" if key and re.match(rf"{key}\b", what) else what)
+
+
 def plain_line(problem: Problem) -> str:
     """Return a problem as one plain line: where, what, and what to try."""
     shown = problem.as_json()

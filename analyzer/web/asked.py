@@ -15,7 +15,7 @@ from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.marking.pins import MOST_PINS
 from analyzer.plan.player import KEYS, Player, player_from
 from analyzer.problem import Unreadable, unreadable
-from analyzer.report.plain import FIELD_NAMES
+from analyzer.report.plain import FIELD_NAMES, of_field, plain
 from analyzer.review.ossia import Refusal, read_refusal
 from analyzer.score.transposing import READINGS, Reads
 from analyzer.web.security import RefusedError
@@ -185,9 +185,8 @@ def _player(given: object) -> Player:
     except Unreadable as error:
         problem = error.problem
         key = next((key for key in KEYS if problem.what.startswith(key)), "")
-        what = f"it{problem.what.removeprefix(key)}" if key else problem.what
-        raise unreadable(problem.code, where=f"player, {FIELD_NAMES.get(key, 'fields')}", what=what,
-                         try_=problem.try_) from None
+        raise unreadable(problem.code, where=f"player, {FIELD_NAMES.get(key, 'fields')}",
+                         what=of_field(key, problem.what), try_=plain(problem.try_)) from None
 
 
 def read_refusals(given: dict[str, Any]) -> tuple[Refusal, ...]:

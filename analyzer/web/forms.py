@@ -9,7 +9,7 @@ from analyzer.horns.profiles import horn_names
 from analyzer.marking.pins import Pin, PinnedPart, missing_line, part_of, pins_file, read_pins_file
 from analyzer.plan.player import KEYS, player_from, player_table
 from analyzer.problem import Problem, Unreadable, unreadable
-from analyzer.report.plain import FIELD_NAMES, plain, plain_line
+from analyzer.report.plain import FIELD_NAMES, of_field, plain, plain_line
 from analyzer.score.document import Document
 from analyzer.score.line import Line
 from analyzer.score.parts import find_parts
@@ -70,7 +70,8 @@ def check_form(given: object) -> tuple[Section | None, tuple[Mistake, ...]]:
         player, key = places.get(_line_of(problem), (None, None))
         field = f", {FIELD_NAMES.get(key, plain(key))}" if key else ""
         where = "section" if player is None else f"player {player + 1}{field}"
-        mistakes.append(Mistake(player=player, key=key, line=f"{where}: {plain(problem.what)}. {plain(problem.try_)}"))
+        said = of_field(key or "", problem.what)
+        mistakes.append(Mistake(player=player, key=key, line=f"{where}: {said}. {plain(problem.try_)}"))
     return section, tuple(mistakes)
 
 

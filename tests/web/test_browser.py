@@ -208,7 +208,7 @@ def pinned_by_you():
 def test_without_its_key_a_tab_is_told_what_to_do(browser, address: str) -> None:
     page = browser.new_context().new_page()
     page.goto(address.split("#")[0])
-    expect(page.locator("#error")).to_contain_text("Open the address that lowbrass serve printed", timeout=WAIT_MS)
+    expect(page.locator("#error")).to_contain_text("Open the address that was printed", timeout=WAIT_MS)
     page.context.close()
 
 

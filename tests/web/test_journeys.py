@@ -59,7 +59,7 @@ def test_a_director_checks_the_fit(tab, kind: str) -> None:
     # A section of one's own, with a mistake: it is named at its field.
     hands.write("#member-0-low", "H2")
     hands.press("#fit")
-    expect(tab.locator("#mistakes")).to_contain_text("player 1, low: low is 'H2'")
+    expect(tab.locator("#mistakes")).to_contain_text("player 1, lowest note: it is 'H2'")
     expect(tab.locator("#member-0-low")).to_have_attribute("aria-invalid", "true")
     # The invented section, less its euphonium players, does not suit the march as it is.
     hands.press("#section-sample")
