@@ -17,7 +17,7 @@ from analyzer.engrave.style import STYLING, Style, inherit, length, matrices, nu
 from analyzer.engrave.svg import HREF, SVG
 
 _SPACES = re.compile(r"[ \t\r\n]+")
-_FONT_NAME: dict[Face, str] = {
+FONT_NAME: dict[Face, str] = {
     "regular": "LowbrassText", "bold": "LowbrassTextBold", "italic": "LowbrassTextItalic",
     "bold-italic": "LowbrassTextBoldItalic", "music": "LowbrassMusic",
 }
@@ -44,7 +44,7 @@ def register_fonts() -> None:
     from reportlab.pdfbase.ttfonts import TTFont
 
     known = pdfmetrics.getRegisteredFontNames()
-    for face, name in _FONT_NAME.items():
+    for face, name in FONT_NAME.items():
         if name not in known:
             pdfmetrics.registerFont(TTFont(name, io.BytesIO(truetype(face))))
 
@@ -306,10 +306,10 @@ def _font(character: str, style: Style) -> tuple[str, str]:
     wanted = face_for(character, wanted)
     for face in (wanted, "regular", "music"):
         if has(face, character):
-            return _FONT_NAME[face], character
+            return FONT_NAME[face], character
     for low, high, name in _CJK:
         if low <= character <= high:
             if name not in pdfmetrics.getRegisteredFontNames():
                 pdfmetrics.registerFont(UnicodeCIDFont(name))
             return name, character
-    return _FONT_NAME["regular"], " " if character.isspace() else "?"
+    return FONT_NAME["regular"], " " if character.isspace() else "?"

@@ -1,0 +1,69 @@
+"""``lowbrass folders``: a programme's music for every player."""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Literal
+
+import click
+
+from analyzer.commands.options import format_option, print_json, reads_option, say, tempo_option
+from analyzer.problem import unreadable
+from analyzer.report.folders import folders_document, folders_text, make_folders
+from analyzer.score.transposing import Reads
+from analyzer.section.section import Section, read_section
+
+
+@click.command("folders")
+@click.argument("scores", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="SCORE...")
+@click.option("--section", type=click.Path(path_type=Path), required=True, metavar="FILE.toml",
+              help="Section file: the players and their horns.")
+@click.option("-o", "--output", "target", type=click.Path(path_type=Path, file_okay=False), required=True,
+              metavar="FOLDER", help="Folder for one PDF a player and one page for the director.")
+@click.option("--absent", multiple=True, metavar="NAME", help="A player who is missing; may be repeated.")
+@tempo_option
+@reads_option
+@click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Paper.")
+@click.option("--large", is_flag=True, help="Large print.")
+@click.option("--jobs", type=click.IntRange(1, 64), help="Processes at once; one a core where left out.")
+@format_option("text", "json")
+@click.pass_context
+def command(ctx: click.Context, scores: tuple[Path, ...], section: Path, target: Path, absent: tuple[str, ...],
+            tempo: float | None, reads: Reads | None, paper: Literal["a4", "letter"], large: bool, jobs: int | None,
+            form: str) -> None:
+    """Print a programme: every player's parts in order, marked for the horn in hand, and a page for the director.
+
+    Exit code 3 if a line has no player.
+    """
+    players = without(read_section(section), absent, str(section))
+    answer = make_folders(scores, players, target, tempo_bpm=tempo, paper=paper, large=large, reads=reads, jobs=jobs,
+                          told=lambda text: click.echo(text, err=True))
+    say(answer.problems)
+    if form == "json":
+        print_json(folders_document(answer))
+    else:
+        click.echo(folders_text(answer))
+    if answer.unfilled:
+        ctx.exit(3)
+
+
+def without(section: Section, absent: tuple[str, ...], where: str) -> Section:
+    """Return the section without those who are missing.
+
+    Raises
+    ------
+    Unreadable
+        If somebody is named who is not in the section, or nobody is left.
+    """
+    names = {member.name.casefold(): member for member in section.members}
+    gone = set()
+    for name in absent:
+        member = names.get(name.strip().casefold())
+        if member is None:
+            raise unreadable("no-such-player", where=where, what=f"no player is called '{name}'",
+                             try_=f"Its players: {', '.join(found.name for found in section.members)}.")
+        gone.add(member.name)
+    left = tuple(member for member in section.members if member.name not in gone)
+    if not left:
+        raise unreadable("nobody-left", where=where, what="everybody in the section is absent",
+                         try_="Leave somebody to play.")
+    return replace(section, members=left)

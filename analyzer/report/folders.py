@@ -1,0 +1,326 @@
+"""`lowbrass folders`: a programme's music for every player, and a page for the director.
+
+Each score is read, seated and engraved once, in a process of its own; then every player's parts are bound in programme
+order. A piece begins on a right-hand page. Unchanged inputs give the same bytes.
+"""
+
+import io
+import multiprocessing
+import os
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Literal
+
+from analyzer import cautions
+from analyzer.analysis import Request, analyse
+from analyzer.files import write_file
+from analyzer.problem import Problem, Unreadable, unreadable
+from analyzer.report.fitting import verdict_said
+from analyzer.report.folder_names import file_name, stale
+from analyzer.report.pages import PageChoices, page_file
+from analyzer.score.document import open_document
+from analyzer.section.fit import Fit, Seat, fit
+from analyzer.section.section import Member, Section
+from analyzer.selection import Asked
+from analyzer.wording import measures_named
+from analyzer.writing.readers import CLEFS, Clef, clef_named, horn_reader
+from analyzer.writing.write import written_for
+
+SCHEMA = "lowbrass.folders/1"
+Paper = Literal["a4", "letter"]
+_MOST_FIRST = 3                         # hard measures of a piece that the director's page names
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """One player's part of one piece: printed pages, with what the lists say of it."""
+
+    score: str
+    title: str
+    part_id: str
+    part_name: str
+    line: int
+    of: int
+    player: str
+    horn: str
+    horn_said: str
+    doubles: bool
+    pdf: bytes
+    pages: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """One score of the programme, seated: its sheets in the order of the score, and what the director has to know."""
+
+    score: str
+    title: str
+    verdict: str = ""
+    said: str = ""
+    sheets: tuple[Sheet, ...] = ()
+    unfilled: tuple[tuple[str, str, int, str], ...] = ()        # part id, part name, line, why
+    changes: tuple[str, ...] = ()
+    first: tuple[str, ...] = ()
+    supposed: tuple[str, ...] = ()
+    problems: tuple[Problem, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Folder:
+    """What one player gets: a file (None without a part) and its sheets in programme order."""
+
+    player: str
+    file: str | None
+    pages: int
+    sheets: tuple[Sheet, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Folders:
+    """The answer: a folder for each player, and the pieces as they were seated."""
+
+    folders: tuple[Folder, ...]
+    pieces: tuple[Piece, ...]
+    problems: tuple[Problem, ...] = field(default=())
+
+    @property
+    def unfilled(self) -> list[tuple[Piece, tuple[str, str, int, str]]]:
+        """Lines without a player, with their piece."""
+        return [(piece, line) for piece in self.pieces for line in piece.unfilled]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Order:
+    """What is asked of one score; it goes to the process that does it."""
+
+    path: str
+    section: Section
+    tempo_bpm: float | None
+    paper: Paper
+    large: bool
+    reads: Any
+
+
+def make_folders(paths: Sequence[Path], section: Section, target: Path, *, tempo_bpm: float | None = None,
+                 paper: Paper = "a4", large: bool = False, reads: Any = None, jobs: int | None = None,
+                 told: Callable[[str], None] = lambda text: None) -> Folders:
+    """Seat a section for every score and write each player's folder and the director's page into `target`.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        The programme, in order.
+    section : Section
+        Who plays.
+    target : Path
+        Folder to write into; made where it is missing. Only files of ours are replaced or taken away.
+    tempo_bpm, paper, large, reads
+        As for a single part.
+    jobs : int, optional
+        Processes at once; one a core where left out.
+    told : callable
+        Is told what has been done, in words.
+
+    Raises
+    ------
+    Unreadable
+        If no score can be read, or the folder cannot be written.
+    """
+    _ready(target)
+    orders = [_Order(path=str(path), section=section, tempo_bpm=tempo_bpm, paper=paper, large=large, reads=reads)
+              for path in paths]
+    pieces = _pieces(orders, jobs or min(len(orders), os.cpu_count() or 1), told)
+    if not any(piece.sheets or piece.unfilled for piece in pieces):
+        raise Unreadable(next(problem for piece in pieces for problem in piece.problems))
+    folders: list[Folder] = []
+    files: dict[str, bytes] = {}
+    for number, member in enumerate(section.members, 1):
+        sheets = tuple(sheet for piece in pieces for sheet in piece.sheets if sheet.player == member.name)
+        if not sheets:
+            folders.append(Folder(player=member.name, file=None, pages=0, sheets=()))
+            continue
+        horns = list(dict.fromkeys(sheet.horn_said for sheet in sheets))
+        name = file_name(number, f"{member.name} – {' and '.join(horns[:2])}", ".pdf",
+                         [folder.file for folder in folders if folder.file])
+        content, pages = _bound(member, sheets, paper)
+        files[name] = content
+        folders.append(Folder(player=member.name, file=name, pages=pages, sheets=sheets))
+    answer = Folders(folders=tuple(folders), pieces=tuple(pieces),
+                     problems=tuple(dict.fromkeys(problem for piece in pieces for problem in piece.problems)))
+    from analyzer.report.folder_pages import director_page
+
+    files[file_name(0, "Director", ".pdf", [])] = director_page(answer, section, paper)
+    for name, content in files.items():                  # only now, when all of it is made
+        write_file(target / name, content)
+    return answer
+
+
+def _ready(target: Path) -> None:
+    """Make the folder, and take away what an earlier run of ours left half-written."""
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+        for left in stale(target):
+            left.unlink(missing_ok=True)
+    except OSError as error:
+        raise unreadable("cannot-write", where=str(target), what=f"the folder cannot be made ({error.strerror})",
+                         try_="Choose another folder.") from error
+
+
+def _pieces(orders: Sequence[_Order], jobs: int, told: Callable[[str], None]) -> list[Piece]:
+    """Do every score, several at once; one that cannot be read does not stop the others."""
+    done: dict[int, Piece] = {}
+    if jobs <= 1 or len(orders) == 1:
+        for nth, order in enumerate(orders):
+            done[nth] = _piece(order)
+            told(f"{nth + 1} of {len(orders)}: {Path(order.path).name}")
+        return [done[nth] for nth in range(len(orders))]
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(max_workers=jobs, mp_context=context) as pool:
+        waiting = {pool.submit(_piece, order): nth for nth, order in enumerate(orders)}
+        for count, future in enumerate(as_completed(waiting), 1):
+            nth = waiting[future]
+            done[nth] = future.result()
+            told(f"{count} of {len(orders)}: {Path(orders[nth].path).name}")
+    return [done[nth] for nth in range(len(orders))]
+
+
+def _piece(order: _Order) -> Piece:
+    """Read, seat and engrave one score; what stands in the way is a problem of the piece."""
+    path = Path(order.path)
+    try:
+        document = open_document(path)
+        answer = fit(document, order.section, tempo_bpm=order.tempo_bpm, reads=order.reads)
+        sheets = tuple(_sheet(answer, seat, order) for seat in answer.seats)
+    except Unreadable as error:
+        return Piece(score=path.name, title=path.stem, verdict="not read", said=f"{error.problem.what}.",
+                     problems=(error.problem,))
+    return Piece(
+        score=path.name, title=document.title or path.stem, verdict=answer.verdict, said=verdict_said(answer),
+        sheets=sheets, changes=tuple(change.text for change in answer.changes), first=tuple(_first(answer)),
+        unfilled=tuple((one.chair.part.id, one.chair.part.full_name or one.chair.part.name, one.chair.line.number,
+                        one.why) for one in answer.unfilled if one.chair.same_as is None),
+        supposed=tuple(problem.what for problem in answer.problems if problem.code in (
+            "tempo-assumed", "swing-straight", "transposition-doubt")),
+        problems=tuple(problem for problem in answer.problems if problem.severity != "note"))
+
+
+def _first(answer: Fit) -> list[str]:
+    """Name what to rehearse first: the gravest findings, in measures."""
+    found = []
+    for seat in answer.seats:
+        for severity in ("stop", "care"):
+            places = [finding.measure for finding in seat.findings
+                      if finding.severity == severity and finding.measure is not None]
+            if places:
+                found.append((severity != "stop", -len(places), f"{seat.chair.title} ({seat.member.name}): "
+                              f"{measures_named(list(dict.fromkeys(places)), 6)}"))
+                break
+    return [said for _, _, said in sorted(found)[:_MOST_FIRST]]
+
+
+def _sheet(answer: Fit, seat: Seat, order: _Order) -> Sheet:
+    """Write a seat's line for its player, plan it on the horn in hand, and print it."""
+    chair, member, horn = seat.chair, seat.member, seat.burden.horn
+    printed = chair.line.notes[0].clef
+    written: Clef | None = clef_named(printed) if printed in CLEFS else None
+    clefs = tuple(clef_named(text) for text in member.clefs) if member.clefs else CLEFS if written else ()
+    reader = replace(horn_reader(horn, member.player, clefs=clefs, name=member.name,
+                                 written="treble-b-flat" if _ninth(seat) else written), low=None, high=None)
+    part = written_for(answer.document, Asked(part=chair.part, line=chair.line), reader, reads=order.reads,
+                       name=chair.part.full_name or chair.part.name)
+    analysis = analyse(part.document, Request(parts=("P1",), horns=(horn.name,), player=member.player,
+                                              tempo_bpm=order.tempo_bpm))
+    pdf = page_file(analysis, ".pdf", PageChoices(paper=order.paper, large=order.large))
+    return Sheet(score=answer.document.name, title=answer.document.title or Path(order.path).stem,
+                 part_id=chair.part.id, part_name=chair.part.full_name or chair.part.name, line=chair.line.number,
+                 of=chair.line.of, player=member.name, horn=horn.name, horn_said=horn.description,
+                 doubles=seat.doubles, pdf=pdf, pages=_count(pdf))
+
+
+def _ninth(seat: Seat) -> bool:
+    """Tell whether the line is printed in treble clef, a major ninth above its sound."""
+    note = seat.chair.line.notes[0]
+    return note.clef == "treble" and note.written.midi - note.sounding.midi == 14
+
+
+def _count(pdf: bytes) -> int:
+    from pypdf import PdfReader
+
+    return len(PdfReader(io.BytesIO(pdf)).pages)
+
+
+def _bound(member: Member, sheets: Sequence[Sheet], paper: Paper) -> tuple[bytes, int]:
+    """Bind a cover and the parts; every piece begins on a right-hand page."""
+    from pypdf import PdfReader, PdfWriter
+
+    from analyzer.report.folder_pages import cover_page
+
+    starts: list[int] = []
+    page = 2                                             # the cover is page 1
+    for sheet in sheets:
+        page += page % 2 == 0
+        starts.append(page)
+        page += sheet.pages
+    writer = PdfWriter()
+    writer.append(PdfReader(io.BytesIO(cover_page(member.name, sheets, starts, paper))), import_outline=False)
+    for sheet, start in zip(sheets, starts, strict=True):
+        while len(writer.pages) < start - 1:
+            writer.add_blank_page()
+        writer.append(PdfReader(io.BytesIO(sheet.pdf)), import_outline=False)
+        writer.add_outline_item(sheet.title, start - 1)
+    writer.add_metadata({"/Title": member.name, "/Creator": "lowbrass", "/Producer": "lowbrass"})
+    out = io.BytesIO()
+    writer.write(out)
+    return out.getvalue(), len(writer.pages)
+
+
+def folders_document(answer: Folders) -> dict[str, Any]:
+    """Return the JSON document."""
+    return {
+        "schema": SCHEMA,
+        "players": [{"player": folder.player, "file": folder.file, "pages": folder.pages,
+                     "pieces": [{"score": sheet.score, "part": {"id": sheet.part_id, "name": sheet.part_name},
+                                 "line": sheet.line, "horn": sheet.horn, "doubling": sheet.doubles}
+                                for sheet in folder.sheets]} for folder in answer.folders],
+        "pieces": [{"score": piece.score, "title": piece.title, "verdict": piece.verdict, "said": piece.said}
+                   for piece in answer.pieces],
+        "unfilled": [{"score": piece.score, "part": {"id": part_id, "name": name}, "line": line, "why": why}
+                     for piece, (part_id, name, line, why) in answer.unfilled],
+        "problems": [problem.as_json() for problem in answer.problems],
+        "cautions": [cautions.PAIN, cautions.BREAKS, cautions.WHO],
+    }
+
+
+def folders_text(answer: Folders) -> str:
+    """Say what was printed for whom, and what has no player."""
+    out: list[str] = []
+    for piece in answer.pieces:
+        out.append(f"{piece.title}: {piece.said}")
+    out.append("")
+    for folder in answer.folders:
+        if folder.file is None:
+            out.append(f"{folder.player}: no part in this programme")
+        else:
+            out.append(f"{folder.file}: {folder.pages} pages, {len(folder.sheets)} "
+                       f"part{'s' if len(folder.sheets) > 1 else ''}")
+        out += [f"  {said}" for said in horn_changes(folder.sheets)]
+    if answer.unfilled:
+        out += ["", "Without a player"]
+        out += [f"  {piece.title}, {name}{f', player {line}' if line > 1 else ''}: {why}."
+                for piece, (_, name, line, why) in answer.unfilled]
+    return "\n".join([*out, "", f"Caution: {cautions.PAIN}"])
+
+
+def horn_changes(sheets: Iterable[Sheet]) -> list[str]:
+    """Say where a player takes up another horn between pieces."""
+    said: list[str] = []
+    before: Sheet | None = None
+    for sheet in sheets:
+        if before is not None and sheet.horn != before.horn and sheet.score != before.score:
+            said.append(f"{sheet.horn_said} for {sheet.title}")
+        before = sheet
+    return said
+
+
