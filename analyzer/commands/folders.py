@@ -8,7 +8,7 @@ import click
 
 from analyzer.commands.options import format_option, print_json, reads_option, say, tempo_option
 from analyzer.problem import unreadable
-from analyzer.report.folders import folders_document, folders_text, make_folders
+from analyzer.report.folders.folders import folders_document, folders_text, make_folders
 from analyzer.score.transposing import Reads
 from analyzer.section.section import Section, read_section
 

@@ -290,6 +290,12 @@ DOCUMENTS: dict[str, Schema] = {
                              "octaves": WHOLE, "why": maybe(TEXT)})),
         "outside": many(obj({"index": COUNT, "measure": TEXT, "sounding": PITCH})), "files": TEXTS,
         "findings": FINDINGS, "problems": PROBLEMS, "cautions": CAUTIONS}),
+    "folders": obj({
+        "players": many(obj({"player": TEXT, "file": maybe(TEXT), "pages": COUNT, "pieces": many(obj(
+            {"score": TEXT, "part": ref("part"), "line": FROM_ONE, "horn": TEXT, "doubling": YES_NO}))})),
+        "pieces": many(obj({"score": TEXT, "title": TEXT, "verdict": TEXT, "said": TEXT})),
+        "unfilled": many(obj({"score": TEXT, "part": ref("part"), "line": FROM_ONE, "why": TEXT})),
+        "problems": PROBLEMS, "cautions": CAUTIONS}),
     "learn": obj({"marks": COUNT, "lines": FROM_ONE, "held_out": YES_NO, "before": FROM_ZERO, "after": FROM_ZERO,
                   "unread": TEXTS, "doubtful": TEXTS, "general_match_rate": maybe(FROM_ZERO),
                   "highest_match_rate": maybe(FROM_ZERO)}),

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from analyzer.report.folder_names import file_name, safe_name, stale
+from analyzer.report.folders.names import file_name, safe_name, stale
 from tests.commands.test_map import SAMPLES, run
 
 pypdf = pytest.importorskip("pypdf")
@@ -80,7 +80,8 @@ def test_an_absent_player_gets_nothing_and_a_bad_score_stops_no_other(tmp_path: 
     bad = tmp_path / "bad.musicxml"
     bad.write_text("no score", encoding="utf-8")
     target = tmp_path / "out"
-    done = run("folders", PROGRAMME[1], bad, "--section", SECTION, "-o", target, "--absent", "Player 1", "--format", "json")
+    done = run("folders", PROGRAMME[1], bad, "--section", SECTION, "-o", target, "--absent", "Player 1",
+               "--format", "json")
     data = json.loads(done.stdout)
     assert "Player 1" not in [player["player"] for player in data["players"]]
     assert any(problem["where"].startswith("bad.musicxml") for problem in data["problems"])
@@ -95,7 +96,8 @@ def test_killed_at_any_moment_leaves_only_whole_files_and_what_was_there(tmp_pat
     target.mkdir()
     (target / "notes.txt").write_text("mine", encoding="utf-8")
     (target / ".01 Somebody.pdf.abc12345").write_bytes(b"half")
-    words = [sys.executable, "-m", "analyzer", "folders", str(PROGRAMME[1]), "--section", str(SECTION), "-o", str(target)]
+    words = [sys.executable, "-m", "analyzer", "folders", str(PROGRAMME[1]), "--section", str(SECTION), "-o",
+             str(target)]
     for wait_s in (0.3, 1.2, 2.5):
         process = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         time.sleep(wait_s)

@@ -46,6 +46,7 @@ SAID = [
     (f"ready {TRIO} {ETUDE} --player {STUDENT} --from tenor --to tenor-f", "ready", {0}),
     (f"write {TRIO} --part Euphonium --for tenor-saxophone -o {{out}}/sax.musicxml", "write", {0, 3}),
     (f"write {BASS} --part P1 --for tenor -o {{out}}/tenor.musicxml", "write", {0, 3}),
+    (f"folders {SONG} --section {SECTION} -o {{out}}/folders --jobs 1", "folders", {0, 3}),
     (f"drill {ETUDE} --weeks 3", "drill", {0}), (f"drill {SONG} --tones {{out}}/a.wav --drone just", "drill", {0}),
     ("progress {out}/student.toml --learned TS --secure T1-4", "progress", {0}),
     ("survey {samples} --jobs 1", "survey", {0}), (f"survey {{samples}} --jobs 1 --section {SECTION}", "survey", {0}),

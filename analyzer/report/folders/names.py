@@ -6,7 +6,8 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 _FORBIDDEN = re.compile(r'[\x00-\x1f\x7f-\x9f<>:"/\\|?*\u200e\u200f\u202a-\u202e\u2066-\u2069]+')
-_RESERVED = frozenset({"con", "prn", "aux", "nul", *(f"{port}{nth}" for port in ("com", "lpt") for nth in range(1, 10))})
+_RESERVED = frozenset({"con", "prn", "aux", "nul", *(f"com{nth}" for nth in range(1, 10)),
+                       *(f"lpt{nth}" for nth in range(1, 10))})
 _MOST_BYTES = 120
 _HALF = re.compile(r"\.\d\d .+\.pdf\.[A-Za-z0-9_]{8}")          # what a killed run leaves: see `files.write_file`
 

@@ -5,9 +5,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from analyzer import cautions
-from analyzer.report.folders import Folders, Paper, Sheet, horn_changes
+from analyzer.report.folders.folders import Folders, Paper, Sheet, horn_changes
 from analyzer.report.shell import safe as escaped
 from analyzer.section.section import Section
+from analyzer.words import counted
 
 _TEXT, _BOLD = "LowbrassText", "LowbrassTextBold"
 _MM = 72 / 25.4
@@ -35,7 +36,7 @@ def cover_page(player: str, sheets: Sequence[Sheet], starts: Sequence[int], pape
 
 
 def director_page(answer: Folders, section: Section, paper: Paper) -> bytes:
-    """Return the director's page: who plays what on which horn, empty chairs, what to rehearse first, pages to print."""
+    """Return the director's page: who plays what on which horn, empty chairs, what to rehearse first."""
     from reportlab.platypus import Paragraph, Spacer, Table
 
     form = _forms()
@@ -55,11 +56,11 @@ def director_page(answer: Folders, section: Section, paper: Paper) -> bytes:
     wide = (210 if paper == "a4" else 216) - 2 * _MARGIN_MM
     first = min(35.0, wide / (len(pieces) + 1))
     widths = [first * _MM, *([(wide - first) / max(1, len(pieces)) * _MM] * len(pieces))]
-    total = sum(folder.pages for folder in answer.folders)
+    total = counted(sum(folder.pages for folder in answer.folders), "page")
     story: list[Any] = [
         Paragraph("Programme", form["title"]), Spacer(1, 3 * _MM),
-        Paragraph(f"{len(pieces)} piece{'s' if len(pieces) != 1 else ''}, {len(section.members)} players, {total} pages "
-                  "to print.", form["text"]), Spacer(1, 3 * _MM),
+        Paragraph(f"{counted(len(pieces), 'piece')}, {counted(len(section.members), 'player')}, {total} to print.",
+                  form["text"]), Spacer(1, 3 * _MM),
         Table(rows, colWidths=widths, style=_grid(), repeatRows=1)]
     if answer.unfilled:
         story += [Spacer(1, 4 * _MM), Paragraph("Chairs without a player", form["head"])]

@@ -17,14 +17,14 @@ from analyzer import cautions
 from analyzer.analysis import Request, analyse
 from analyzer.files import write_file
 from analyzer.problem import Problem, Unreadable, unreadable
-from analyzer.report.fitting import verdict_said
-from analyzer.report.folder_names import file_name, stale
-from analyzer.report.pages import PageChoices, page_file
+from analyzer.report.fit.text import verdict_said
+from analyzer.report.folders.names import file_name, stale
+from analyzer.report.map.pages import PageChoices, page_file
 from analyzer.score.document import open_document
 from analyzer.section.fit import Fit, Seat, fit
 from analyzer.section.section import Member, Section
 from analyzer.selection import Asked
-from analyzer.wording import measures_named
+from analyzer.words import measures_named
 from analyzer.writing.readers import CLEFS, Clef, clef_named, horn_reader
 from analyzer.writing.write import written_for
 
@@ -149,7 +149,7 @@ def make_folders(paths: Sequence[Path], section: Section, target: Path, *, tempo
         folders.append(Folder(player=member.name, file=name, pages=pages, sheets=sheets))
     answer = Folders(folders=tuple(folders), pieces=tuple(pieces),
                      problems=tuple(dict.fromkeys(problem for piece in pieces for problem in piece.problems)))
-    from analyzer.report.folder_pages import director_page
+    from analyzer.report.folders.pages import director_page
 
     files[file_name(0, "Director", ".pdf", [])] = director_page(answer, section, paper)
     for name, content in files.items():                  # only now, when all of it is made
@@ -255,7 +255,7 @@ def _bound(member: Member, sheets: Sequence[Sheet], paper: Paper) -> tuple[bytes
     """Bind a cover and the parts; every piece begins on a right-hand page."""
     from pypdf import PdfReader, PdfWriter
 
-    from analyzer.report.folder_pages import cover_page
+    from analyzer.report.folders.pages import cover_page
 
     starts: list[int] = []
     page = 2                                             # the cover is page 1
@@ -269,7 +269,7 @@ def _bound(member: Member, sheets: Sequence[Sheet], paper: Paper) -> tuple[bytes
         while len(writer.pages) < start - 1:
             writer.add_blank_page()
         writer.append(PdfReader(io.BytesIO(sheet.pdf)), import_outline=False)
-        writer.add_outline_item(sheet.title, start - 1)
+        writer.add_outline_item(title=sheet.title, page_number=start - 1)
     writer.add_metadata({"/Title": member.name, "/Creator": "lowbrass", "/Producer": "lowbrass"})
     out = io.BytesIO()
     writer.write(out)

@@ -1,0 +1,1 @@
+"""`lowbrass folders`: a programme's music for every player."""
