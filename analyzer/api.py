@@ -15,7 +15,7 @@ from analyzer import analysis as planning
 from analyzer.files import write_file
 from analyzer.horns.profiles import load_horn
 from analyzer.intonation.targets import Intonation
-from analyzer.plan.player import Player, player_from, read_player
+from analyzer.plan.player import Player, player_of, read_player
 from analyzer.problem import Problem, Unreadable
 from analyzer.schemas import schema
 from analyzer.score.document import Document, open_document
@@ -395,10 +395,10 @@ def fit(score: Score | PathLike, *, section: PathLike | Mapping[str, Any], part:
     from analyzer.report.fit.document import fit_document
     from analyzer.report.fit.text import fit_text
     from analyzer.section.fit import fit as fitted
-    from analyzer.section.section import read_section, section_from
+    from analyzer.section.section import read_section, section_of
 
     if isinstance(section, Mapping):
-        players, problems = section_from(dict(section), "section", "")
+        players, problems = section_of(section)
         if players is None:
             raise Unreadable(problems[0])
     else:
@@ -579,7 +579,7 @@ def _player(given: Player | PathLike | Mapping[str, Any] | None) -> Player:
     if given is None or isinstance(given, Player):
         return given or Player()
     if isinstance(given, Mapping):
-        return player_from(dict(given), "player", "")
+        return player_of(given)
     return read_player(Path(given))
 
 

@@ -9,10 +9,11 @@ ROOT = Path(analyzer.__file__).parent
 READ = {"pitch", "problem", "horns", "score", "plan", "analysis"}
 # Each row is what the place uses, neither less nor more. (cli loads the commands by name, when they are asked for.)
 MAY = {
-    "pitch": set(), "evidence": set(), "problem": set(), "toml_file": {"problem"}, "solver": set(), "cautions": set(),
+    "pitch": set(), "evidence": set(), "problem": set(), "toml_file": {"pitch", "problem", "files"},
+    "solver": set(), "cautions": set(),
     "words": set(), "tables": set(), "files": {"problem"}, "assumption": set(),
     "horns": {"pitch", "evidence", "problem", "toml_file", "tables", "words"},
-    "score": {"pitch", "problem", "assumption"},
+    "score": {"pitch", "problem", "assumption", "files"},
     "plan": {"pitch", "problem", "toml_file", "words", "solver", "horns", "score"},
     "selection": {"problem", "words", "horns", "score"},
     "intonation": {"pitch", "problem", "score"},

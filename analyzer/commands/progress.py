@@ -9,12 +9,13 @@ from typing import Any
 import click
 
 from analyzer.commands.options import format_option, missing, print_json, write_file
+from analyzer.files import read_file
 from analyzer.horns.profiles import horn_names, load_horn
-from analyzer.plan.player import Player, player_from, player_table
+from analyzer.plan.player import player_of_file, read_player
 from analyzer.plan.progress import Pair, parse_move, parse_state, recorded
 from analyzer.problem import unreadable
 from analyzer.report.progress import progress_document, progress_text
-from analyzer.toml_file import Table, parse_table, read_table
+from analyzer.toml_file import MOST_BYTES, parse_table
 
 
 @click.command("progress")
@@ -39,15 +40,15 @@ def command(player: Path, learned: tuple[str, ...], secure: tuple[str, ...], aga
             click.echo(f"{state} is a valve state of no horn in lowbrass horns; take a slip back with --again {state}.",
                        err=True)
     if not (states or moves or again):
-        now = _player(read_table(player))
+        now = read_player(player)
     else:
         with _alone(player):
-            before = _player(read_table(player))
+            before = read_player(player)
             if states and before.learned is None:
                 click.echo(f"{player.name} lists no learned states, so every one counts as learned already; begin with "
                            "learned = [] to count them.", err=True)
             text = _changed(player, states, moves, again)
-            now = _player(parse_table(text, player.name))
+            now = player_of_file(parse_table(text, player.name))
             write_file(player.resolve(), text.encode("utf-8"))
         click.echo(f"Wrote {player}.", err=True)
     if form == "json":
@@ -63,13 +64,9 @@ def _read(parse: Any, option: str, text: str, example: str) -> Any:
         raise click.BadParameter(f"{error}; write for instance {example}.", param_hint=option) from None
 
 
-def _player(top: Table) -> Player:
-    return player_from(player_table(top), top.file, top.text)
-
-
 def _changed(path: Path, states: list[str], moves: list[Pair], again: tuple[str, ...]) -> str:
     """Return the new text of the file, with the line ends that it has."""
-    old = path.read_bytes().decode("utf-8")
+    old = read_file(path, MOST_BYTES).decode("utf-8")
     try:
         text = recorded(old, learned=states, secure=moves, again=again)
     except ValueError as error:
@@ -96,11 +93,8 @@ def _alone(path: Path) -> Iterator[None]:
         yield
         return
     while True:
-        try:
-            file = path.open("rb")
-        except OSError:
-            read_table(path)       # says what is wrong
-            raise
+        read_file(path, MOST_BYTES)       # says what is wrong; a pipe would keep us waiting
+        file = path.open("rb")
         with file:
             fcntl.flock(file, fcntl.LOCK_EX)
             try:

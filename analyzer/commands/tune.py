@@ -18,9 +18,11 @@ from analyzer.commands.options import (
     tempo_option,
     write_file,
 )
+from analyzer.files import read_file
 from analyzer.horns.horn import Horn
 from analyzer.horns.profile_text import own_name, profile_text
 from analyzer.horns.profiles import load_horn
+from analyzer.horns.readings import MOST_BYTES as MOST_READING_BYTES
 from analyzer.horns.readings import read_readings
 from analyzer.horns.retuned import slides
 from analyzer.horns.sheet import sheet
@@ -77,11 +79,7 @@ def fit_command(readings: Path, name: str, output: Path | None, form: str) -> No
     far the slide is out, by measure) and weight or repeats. What the readings do not tell stays as the profile has it.
     """
     profile = load_horn(name)
-    try:
-        data = readings.read_bytes()
-    except OSError as error:
-        raise unreadable("no-file", where=str(readings), what=f"the file cannot be read ({error.strerror or error})",
-                         try_="Check the name and the folder.") from None
+    data = read_file(readings, MOST_READING_BYTES)
     rows, empty = read_readings(data, readings.name, profile)
     file = readings.name.encode("utf-8", "replace").decode()
     try:

@@ -233,7 +233,7 @@ def _held(table: Table, key: str, names: Valves) -> Valves:
     held = () if text == "0" else tuple(text.split("-"))
     if held != tuple(name for name in names if name in held):
         raise table.problem(
-            key, f"'{key}' is '{text}'", f"Write 0 for open, or valves of {', '.join(names)} in order, such as "
+            key, f"{key} is '{text}'", f"Write 0 for open, or valves of {', '.join(names)} in order, such as "
             f"{valves_text(names[:2])}.",
         )
     return held

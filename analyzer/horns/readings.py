@@ -18,6 +18,8 @@ ONE_NOTE_CENTS = 80.0
 """How far the profile may lie from a note that is still this partial's [cents]; judged: the widest limit of a profile
 (sharp_limit_cents), so that every note of a chart is known; from 70 on all are."""
 MOST_READINGS = 2000
+MOST_BYTES = 2**20
+"""Largest table that is read; judged: `MOST_READINGS` full lines have a sixth of it."""
 HELD_COLUMNS = ("valves", "position", "fingering")
 WEIGHT_COLUMNS = ("weight", "repeats")
 COLUMNS = ("note", *HELD_COLUMNS, "cents", "mm", *WEIGHT_COLUMNS)

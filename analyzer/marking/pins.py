@@ -59,6 +59,13 @@ def read_pin(text: str) -> Pin | None:
                line=int(match["line"]) if match["line"] else None)
 
 
+def _pin(text: str) -> Pin:
+    pin = read_pin(text)
+    if pin is None:
+        raise ValueError(f"'{text[:60]}' is no pin (MEASURE:NTH=LABEL)")
+    return pin
+
+
 def pins_file(parts: Iterable[PinnedPart]) -> str:
     """Return the text of a pins file."""
     out = [_HEAD]
@@ -76,23 +83,13 @@ def read_pins_file(top: Table) -> tuple[PinnedPart, ...]:
     Unreadable
         If it has another form, or one of its pins.
     """
+    top.code = CODE
     parts = []
     for table in top.tables("part"):
         part_id, name = table.take("id", str, ""), table.take("name", str, "")
-        given = table.data.get("pins")
-        if not isinstance(given, list) or not all(isinstance(one, str) for one in given):
-            raise table.problem("pins", "'pins' is no list of texts", 'Write a list such as ["12:3=T1"].', code=CODE)
-        pins = []
-        for text in given:
-            pin = read_pin(text)
-            if pin is None:
-                raise table.problem("pins", f"'{text[:60]}' is no pin", "Write MEASURE:NTH=LABEL, for instance "
-                                    "12:3=T1.", code=CODE)
-            pins.append(pin)
-        for key in table.data:
-            if key not in ("id", "name", "pins"):
-                raise table.problem(key, f"unknown key '{key}'", "A part has id, name and pins.", code=CODE)
-        parts.append(PinnedPart(id=part_id, name=name, pins=tuple(pins)))
+        pins = table.words("pins", '["12:3=T1"]', read=_pin)
+        table.done()
+        parts.append(PinnedPart(id=part_id, name=name, pins=pins))
     if not parts or sum(1 + len(part.pins) for part in parts) > MOST_PINS:
         raise unreadable(CODE, where=top.file, what="it has no [[part]] with pins" if not parts
                          else f"it has more than {MOST_PINS} pins", try_="Save the pins again from the page.")

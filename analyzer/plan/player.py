@@ -1,5 +1,6 @@
 """The player: reach, ceiling, speed, range, learned valve states; read from a TOML file."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,6 @@ from analyzer.pitch import parse_pitch
 from analyzer.plan.familiarity import LEVELS, Level
 from analyzer.plan.limits import Limits, limits_of
 from analyzer.plan.progress import Pair, both_ways, parse_move
-from analyzer.problem import Unreadable
 from analyzer.toml_file import Table, read_table
 
 CODE = "bad-key"
@@ -152,117 +152,87 @@ def read_player(path: Path) -> Player:
     Unreadable
         If the file cannot be read, is no TOML, or holds an unknown key or a value out of its range; names the line.
     """
-    top = read_table(path)
-    return player_from(player_table(top), path.name, top.text)
+    return player_of_file(read_table(path))
 
 
-def player_table(top: Table) -> dict[str, Any]:
-    """Return the one table of a parsed player file.
-
-    Raises
-    ------
-    Unreadable
-        If the file holds anything else.
-    """
-    extra = [key for key in top.data if key != "player"]
-    if extra:
-        raise top.problem(extra[0], f"unknown key '{extra[0]}'", "A player file has one table, [player].", code=CODE)
-    player = top.data.get("player", {})
-    if isinstance(player, list):
-        raise top.problem("player", "several players stand there, as in a section file",
-                          "A player file has one: copy that player's lines below [player] into a file of their own.",
-                          code=CODE)
-    if not isinstance(player, dict):
-        raise top.problem("player", "'player' is no table", "Write [player] on a line of its own.", code=CODE)
-    return player
-
-
-def player_from(table: dict[str, Any], name: str, text: str, *, also: tuple[str, ...] = (), nth: int = 0) -> Player:
-    """Build a player from a parsed table; `also` names keys that the caller reads itself.
-
-    `name` and `text` are the file's, for the place of a mistake; `nth` tells which [[player]] it is, from 0.
+def player_of_file(top: Table) -> Player:
+    """Return the player of a parsed player file.
 
     Raises
     ------
     Unreadable
         As for `read_player`.
     """
+    top.code = CODE
+    extra = [key for key in top.data if key != "player"]
+    if extra:
+        raise top.problem(extra[0], f"unknown key '{extra[0]}'", "A player file has one table, [player].")
+    if isinstance(top.data.get("player"), list):
+        raise top.problem("player", "several players stand there, as in a section file",
+                          "A player file has one: copy that player's lines below [player] into a file of their own.")
+    if not isinstance(top.data.get("player", {}), dict):
+        raise top.problem("player", "'player' is no table", "Write [player] on a line of its own.")
+    table = top.table("player") if top.has("player") else Table({}, file=top.file, code=CODE)
+    player = player_from(table)
+    table.done()
+    return player
 
-    def wrong(key: str, what: str, try_: str) -> Unreadable:
-        return Table(table, text=text, file=name, heading="player", nth=nth).problem(key, what, try_, code=CODE)
 
-    for key in table:
-        if key not in KEYS and key not in also:
-            raise wrong(key, f"unknown key '{key}'", f"Known keys: {', '.join((*KEYS, *also))}.")
+def player_of(given: Mapping[str, Any], name: str = "player") -> Player:
+    """Return the player that a mapping of the file's keys describes; `name` is the place in problems.
 
-    def number(key: str, low: float, high: float, unit: str) -> float | None:
-        value = table.get(key)
-        if value is None:
-            return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-            raise wrong(key, f"{key} is {value!r}", f"Give a number from {low:g} to {high:g}{unit}.")
-        return float(value)
+    Raises
+    ------
+    Unreadable
+        With code ``bad-key``, if a key is unknown or a value out of its range.
+    """
+    table = Table(dict(given), file=name, code=CODE)
+    player = player_from(table)
+    table.done()
+    return player
 
-    def pitch(key: str) -> int | None:
-        value = table.get(key)
-        if value is None:
-            return None
-        try:
-            return parse_pitch(value).midi
-        except (ValueError, AttributeError, TypeError):
-            raise wrong(key, f"{key} is {value!r}", "Give a sounding pitch such as \"F3\".") from None
 
-    ceiling: int | None = DEFAULT_CEILING_MIDI
-    if table.get("attachment_ceiling") == "none":
-        ceiling = None
-    elif "attachment_ceiling" in table:
-        ceiling = pitch("attachment_ceiling")
-    learned = table.get("learned")
-    if learned is not None and (not isinstance(learned, list) or not all(isinstance(one, str) for one in learned)):
-        raise wrong("learned", f"learned is {learned!r}", 'Give a list such as ["T", "TS"].')
-    secure = table.get("secure", [])
-    if not isinstance(secure, list) or not all(isinstance(one, str) for one in secure):
-        raise wrong("secure", f"secure is {secure!r}", 'Give a list such as ["T1 to 4"].')
-    moves = []
-    for one in secure:
-        try:
-            moves.append(parse_move(one))
-        except ValueError as error:
-            raise wrong("secure", str(error), 'Name two labels, such as "T1 to 4" or "1-3 to 0".') from None
-    level = table.get("level", "intermediate")
-    level = EARLIER_WORDS.get(level, level) if isinstance(level, str) else level
-    if level not in LEVELS:
-        raise wrong("level", f"level is {level!r}", f"Give one of {', '.join(LEVELS)}.")
-    cannot = table.get("cannot", [])
-    if not isinstance(cannot, list) or not all(one in VALVES for one in cannot):
-        raise wrong("cannot", f"cannot is {cannot!r}",
-                    'Give a list of valves, such as ["T"] or ["3", "4"]; they are T, S and 1 to 4.')
-    in_tune = table.get("attachment_in_tune")
-    if in_tune not in (None, *TUNED_TO):
-        raise wrong("attachment_in_tune", f"attachment_in_tune is {in_tune!r}",
-                    'Give the note that is in tune in first position with the attachment: "F2" or "C3".')
-    given_name = table.get("name", "player")
-    if not isinstance(given_name, str) or not given_name.strip():
-        raise wrong("name", f"name is {given_name!r}", 'Give a short text such as "Player 1".')
-    rates = {key: number(key, *bounds) for key, bounds in RATES.items()}
-    outermost = number("outermost_position", 1, 7, "")
-    if outermost is not None and outermost != int(outermost):
-        raise wrong("outermost_position", f"outermost_position is {outermost}", "Give a whole number from 1 to 7.")
-    reach = number("reach_mm", 50, 800, " mm (how far the slide goes out, not the arm's length)")
-    height = number("height_cm", 80, 230, " cm")
-    estimated = reach is None and outermost is None and height is not None
-    if estimated and height is not None:
-        reach = reach_from_height_mm(height)
-    strength, from_s = number("just_strength", 0, 1, ""), number("just_from_s", 0, 60, " seconds")
-    low, high = pitch("low"), pitch("high")
+def player_from(table: Table) -> Player:
+    """Take the keys of a player from a table; the caller takes its own, and then asks whether any is left.
+
+    Raises
+    ------
+    Unreadable
+        If a value is out of its range (where the table gathers no mistakes).
+    """
+    name = table.take("name", str, "player")
+    if not name.strip():
+        table.refuse("name", f"name is {name!r}", 'Give a short text such as "Player 1".')
+    reach, outermost, estimated = _reach(table)
+    told = table.pitch("attachment_ceiling", DEFAULT_CEILING_MIDI, also=("none",))
+    rates = {key: table.number(key, low, high, None, unit=unit) for key, (low, high, unit) in RATES.items()}
+    low, high = table.pitch("low", None), table.pitch("high", None)
     if low is not None and high is not None and low >= high:
-        raise wrong("low", "low is not below high", "Exchange the two.")
+        table.refuse("low", "low is not below high", "Exchange the two.")
+    level = table.word("level", LEVELS, "intermediate", also=tuple(EARLIER_WORDS))
+    in_tune = table.word("attachment_in_tune", TUNED_TO, None)
     return Player(
-        name=given_name.strip(), reach_mm=reach, reach_estimated=estimated,
-        outermost_position=int(outermost) if outermost is not None else None, ceiling_midi=ceiling,
-        max_speed_mm_s=rates.pop("max_slide_speed_mm_s"), **rates, low=low, high=high,
-        learned=tuple(learned) if learned is not None else None, secure=tuple(moves),
-        level=level, cannot=tuple(dict.fromkeys(cannot)),
-        just_strength=1.0 if strength is None else strength, just_from_s=0.8 if from_s is None else from_s,
+        name=name.strip(), reach_mm=reach, reach_estimated=estimated, outermost_position=outermost,
+        ceiling_midi=None if told == "none" else told, max_speed_mm_s=rates.pop("max_slide_speed_mm_s"), **rates,
+        low=low, high=high,
+        learned=table.words("learned", '["T", "TS"]', None),
+        secure=table.words("secure", '["T1 to 4", "1-3 to 0"]', (), read=parse_move),
+        level=EARLIER_WORDS.get(level, level),
+        cannot=tuple(dict.fromkeys(table.words("cannot", '["T"] or ["3", "4"]', (), known=VALVES))),
+        just_strength=table.number("just_strength", 0, 1, 1.0),
+        just_from_s=table.number("just_from_s", 0, 60, 0.8, unit=" seconds"),
         attachment_in_tune=parse_pitch(in_tune).midi if in_tune else None,
     )
+
+
+def _reach(table: Table) -> tuple[float | None, int | None, bool]:
+    """Return the reach [mm], the outermost position, and whether the reach is only estimated, from the height."""
+    outermost = table.number("outermost_position", 1, 7, None)
+    if outermost is not None and outermost != int(outermost):
+        table.refuse("outermost_position", f"outermost_position is {outermost:g}", "Give a whole number from 1 to 7.")
+        outermost = None
+    reach = table.number("reach_mm", 50, 800, None, unit=" mm (how far the slide goes out, not the arm's length)")
+    height = table.number("height_cm", 80, 230, None, unit=" cm")
+    estimated = reach is None and outermost is None and height is not None
+    return (reach_from_height_mm(height) if estimated else reach,
+            int(outermost) if outermost is not None else None, estimated)

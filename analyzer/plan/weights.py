@@ -5,8 +5,10 @@ from dataclasses import dataclass, fields, replace
 from functools import cache
 from pathlib import Path
 
-from analyzer.problem import unreadable
 from analyzer.toml_file import read_table
+
+_MOST = 1e6
+"""Largest weight that is taken; judged: far above any that chooses between two notes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,23 +83,19 @@ def read_preferences(path: Path) -> Weights:
     Raises
     ------
     Unreadable
-        If the file cannot be read, is no TOML, names no weight of ours, or a value is no number from 0 up.
+        If the file cannot be read, is no TOML, names no weight of ours, or a value is no number above 0.
     """
 
-    def wrong(what: str, try_: str) -> Exception:
-        return unreadable("bad-preferences", where=path.name, what=what, try_=try_)
-
-    table = read_table(path).data
-    given = table.get("weights")
-    if not isinstance(given, dict) or set(table) != {"weights"}:
-        raise wrong("has not just one table, [weights]", "Let lowbrass learn write the file.")
-    names = {field.name for field in fields(Weights)}
-    for name, value in given.items():
-        if name not in names:
-            raise wrong(f"unknown weight '{name}'", f"Known: {', '.join(sorted(names))}.")
-        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value < 1e6:
-            raise wrong(f"{name} is {value!r}", "Give a number above 0.")
-    return replace(default_weights(), **{name: float(value) for name, value in given.items()})
+    top = read_table(path, code="bad-preferences")
+    table = top.table("weights")
+    top.done()
+    given = {field.name: table.number(field.name, 0, _MOST, None) for field in fields(Weights)}
+    table.done()
+    told = {name: value for name, value in given.items() if value is not None}
+    for name, value in told.items():
+        if not value:
+            raise table.problem(name, f"{name} is 0 in [weights]", "Give a number above 0.")
+    return replace(default_weights(), **told)
 
 
 def preferences_text(weights: Weights, remark: str) -> str:

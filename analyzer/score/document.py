@@ -8,6 +8,7 @@ from typing import Any
 
 from lxml import etree
 
+from analyzer.files import read_file
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.score.archive import MAX_ARCHIVE_BYTES, MAX_XML_BYTES, score_member
 from analyzer.score.damage import AGAIN, damaged, wrong_letters
@@ -28,6 +29,7 @@ _LIST_END = b"</part-list>"
 _OWN = frozenset((".mscz", ".mscx", ".mus", ".musx", ".sib", ".dorico", ".enc", ".nwc", ".ove", ".cap", ".capx", ".ly",
                   ".gp", ".gpx", ".gp5"))
 _UTF16 = (b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<")
+_LESS = "Export only the low-brass parts, or split the score by movement."
 _ENTITY = re.compile(rb"&(?!amp;|lt;|gt;|quot;|apos;|#)")
 
 
@@ -119,23 +121,8 @@ def open_document(path: Path) -> Document:
         If there is no such file, or `read_document` or `to_musicxml` refuses its content.
     """
     name = path.name or str(path)
-    try:
-        size = path.stat().st_size
-        if size > MAX_XML_BYTES:
-            raise _too_large(name, size)
-        data = path.read_bytes()
-    except Unreadable:
-        raise
-    except FileNotFoundError:
-        raise unreadable("no-file", where=name, what="there is no such file", try_="Check the name and the folder.") \
-            from None
-    except IsADirectoryError:
-        raise unreadable("no-file", where=name, what="this is a folder, not a score",
-                         try_="Name one file in it; `lowbrass survey` reads a whole folder.") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise unreadable("no-file", where=name, what=f"the file cannot be read ({reason})",
-                         try_="Check that you may read it.") from None
+    data = read_file(path, MAX_XML_BYTES, where=name, large=_LESS,
+                     folder="Name one file in it; `lowbrass survey` reads a whole folder.")
     return read_score(data, name)
 
 
@@ -286,4 +273,4 @@ def _score(root: etree._Element, name: str) -> etree._Element:
 def _too_large(name: str, size: int) -> Unreadable:
     return unreadable("too-large", where=name, what=f"the file has {size / 2**20:.0f} MiB, more than a score needs "
                       f"(limit {MAX_ARCHIVE_BYTES // 2**20} MiB compressed, {MAX_XML_BYTES // 2**20} MiB plain)",
-                      try_="Export only the low-brass parts, or split the score by movement.")
+                      try_=_LESS)

@@ -4,24 +4,20 @@ A TOML file with one ``[[player]]`` a player: the keys of a player file and thos
 them may stand ``spare``, the horns that the band could lend. Reading collects every mistake, a line each.
 """
 
-import re
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
-from analyzer.pitch import parse_pitch
 from analyzer.plan.familiarity import Level
 from analyzer.plan.player import KEYS, Player, player_from
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.toml_file import Table, read_table
 from analyzer.words import counted
 
-_Add = Callable[[int, str, str], None]      # line, what, try
-_Miss = Callable[[str, str, str], None]     # key, what, try
-
+CODE = "bad-section"
 EXTRA_KEYS = ("horns", "keeps", "extreme_low", "extreme_high", "endurance_minutes", "clefs")
 FAMILIES = ("trombone", "bass trombone", "euphonium", "baritone")
 CLEFS = ("bass", "tenor", "alto", "treble")
@@ -130,141 +126,76 @@ def check_section(path: Path) -> tuple[Section | None, tuple[Problem, ...]]:
         top = read_table(path)
     except Unreadable as error:
         return None, (error.problem,)
-    return section_from(top.data, path.name, top.text, folder=path.parent)
+    return section_from(top, folder=path.parent)
 
 
-def section_from(table: dict[str, Any], name: str, text: str, *, folder: Path = Path(),
-                 ) -> tuple[Section | None, tuple[Problem, ...]]:
-    """Build a section from a parsed table; `name` and `text` are for the mistakes, `folder` holds its horn files."""
-    top = Table(table, text=text, file=name)
-    problems: list[tuple[int, Problem]] = []
-
-    def add(line: int, what: str, try_: str) -> None:
-        where = f"{name}, line {line}" if line else name
-        problems.append((line, Problem(severity="error", code="bad-section", where=where, what=what, try_=try_)))
-
-    for key in table:
+def section_from(top: Table, *, folder: Path = Path()) -> tuple[Section | None, tuple[Problem, ...]]:
+    """Build a section from a parsed file; `folder` holds its horn files."""
+    top.code, top.mistakes = CODE, []
+    spare = _horns(top, "spare", folder)
+    players = list(top.tables("player"))
+    if not players and not top.mistakes:
+        top.mistakes.append((0, unreadable(
+            CODE, where=top.file, what="the section is empty",
+            try_="Write at least one [[player]] with its horns; lowbrass section new FILE shows how.").problem))
+    for key in top.data:
         if key not in ("player", "spare"):
-            hint = "A section file has [[player]] tables, and spare above them."
-            if key in (*KEYS, *EXTRA_KEYS):
-                hint = f"Write {key} below a line [[player]]."
-            add(top.line(key), f"unknown key '{key}' outside any player", hint)
-    spare = _horns(table["spare"], "spare", top.line("spare"), folder, add) if "spare" in table else ()
-    players = table.get("player", [])
-    if not isinstance(players, list) or not all(isinstance(one, dict) for one in players):
-        add(_first_line(text, r"\s*\[\s*player\s*\]|\s*player\s*="), "'player' is no list of players",
-            "Write [[player]], with two brackets on each side, above each player.")
-        players = []
-    elif not players:
-        add(0, "the section is empty", "Write at least one [[player]] with its horns; lowbrass section new FILE shows "
-                                       "how.")
-    members = [_member(one, nth, name, text, folder, add) for nth, one in enumerate(players)]
-    seen: dict[str, int] = {}
-    for nth, one in enumerate(players):
-        given = one.get("name")
-        if not isinstance(given, str):
-            continue
-        key = given.strip().casefold()
-        line = Table(one, text=text, file=name, heading="player", nth=nth).line("name")
-        if key in seen:
-            add(line, f"two players are called '{given.strip()}' (the other on line {seen[key]})",
-                "Give each a name of its own; a number behind it is enough.")
-        seen.setdefault(key, line)
-    if problems:
-        return None, tuple(problem for _, problem in sorted(problems, key=lambda item: item[0]))
-    return Section(members=tuple(one for one in members if one), spare=spare), ()
+            hint = f"Write {key} below a line [[player]]." if key in (*KEYS, *EXTRA_KEYS) else (
+                "A section file has [[player]] tables, and spare above them.")
+            top.refuse(key, f"unknown key '{key[:60]}' outside any player", hint)
+    members = [_member(table, nth, folder) for nth, table in enumerate(players, 1)]
+    lines: dict[str, int] = {}
+    for table, member in zip(players, members, strict=True):
+        key = member.name.casefold()
+        if key in lines:
+            table.refuse("name", f"two players are called '{member.name}' (the other on line {lines[key]})",
+                         "Give each a name of its own; a number behind it is enough.")
+        lines.setdefault(key, table.line("name"))
+    if top.mistakes:
+        return None, tuple(problem for _, problem in sorted(top.mistakes, key=lambda mistake: mistake[0]))
+    return Section(members=tuple(members), spare=spare), ()
 
 
-def _first_line(text: str, pattern: str) -> int:
-    return next((number for number, row in enumerate(text.splitlines(), 1) if re.match(pattern, row)), 0)
+def section_of(given: Mapping[str, Any], name: str = "section") -> tuple[Section | None, tuple[Problem, ...]]:
+    """Return the section that a mapping of the file's keys describes, else its mistakes, whose place is `name`."""
+    return section_from(Table(dict(given), file=name))
 
 
-def _member(table: dict[str, Any], nth: int, name: str, text: str, folder: Path, add: _Add) -> Member | None:
-    """Build one player; every mistake goes to `add`, and None comes back."""
-    reader = Table(table, text=text, file=name, heading="player", nth=nth)
-    wrong: list[tuple[int, str, str]] = []
-
-    def miss(key: str, what: str, try_: str) -> None:
-        wrong.append((reader.line(key), what, try_))
-
-    for key, value in table.items():
-        if key not in EXTRA_KEYS:
-            # One key at a time, so that one mistake does not hide the next.
-            try:
-                player_from({key: value}, name, text, also=EXTRA_KEYS, nth=nth)
-            except Unreadable as error:
-                miss(key, error.problem.what, error.problem.try_)
-    if not wrong:
-        try:
-            player_from(table, name, text, also=EXTRA_KEYS, nth=nth)
-        except Unreadable as error:
-            miss("low", error.problem.what, error.problem.try_)
-    horns: tuple[Horn, ...] = ()
-    if "horns" in table:
-        horns = _horns(table["horns"], "horns", reader.line("horns"), folder,
-                       lambda line, what, try_: wrong.append((line, what, try_)))
-    else:
-        miss("horns", "this player has no horns", 'Add horns = ["tenor-f"] or another; lowbrass horns lists them.')
-    keeps = _word(table, "keeps", FAMILIES, miss)
-    low, high = _pitch(table, "extreme_low", miss), _pitch(table, "extreme_high", miss)
-    minutes = table.get("endurance_minutes")
-    if minutes is not None and (isinstance(minutes, bool) or not isinstance(minutes, int | float)
-                                or not 0.5 <= minutes <= 240):
-        miss("endurance_minutes", f"endurance_minutes is {minutes!r}", "Give a number of minutes from 0.5 to 240.")
-    clefs = table.get("clefs")
-    if clefs is not None and (not isinstance(clefs, list) or not clefs or any(one not in CLEFS for one in clefs)):
-        miss("clefs", f"clefs is {clefs!r}", 'Give a list such as ["bass", "tenor"]; also alto and treble.')
-    if wrong:
-        for line, what, try_ in wrong:
-            add(line, what, try_)
-        return None
-    player = player_from(table, name, text, also=EXTRA_KEYS, nth=nth)
-    if "name" not in table:
-        player = replace(player, name=f"player {nth + 1} of the file")
-    for key, value, inner, outside in (("extreme_low", low, player.low, 1), ("extreme_high", high, player.high, -1)):
+def _member(table: Table, nth: int, folder: Path) -> Member:
+    """Build the `nth` player of the file, from 1."""
+    player = player_from(table)
+    if not table.has("name"):
+        player = replace(player, name=f"player {nth} of the file")
+    if not table.has("horns"):
+        table.refuse("horns", "this player has no horns", 'Add horns = ["tenor-f"] or another; lowbrass horns lists '
+                                                          "them.")
+    minutes = table.number("endurance_minutes", 0.5, 240, None, unit=" (minutes)")
+    member = Member(
+        player=player, horns=_horns(table, "horns", folder), keeps=table.word("keeps", FAMILIES, None),
+        level=player.level if table.has("level") else None,
+        extreme_low=table.pitch("extreme_low", None), extreme_high=table.pitch("extreme_high", None),
+        endurance_s=None if minutes is None else minutes * 60.0,
+        clefs=table.words("clefs", '["bass", "tenor"]', None, known=CLEFS, least=1))
+    for key, value, inner, outside in (("extreme_low", member.extreme_low, player.low, 1),
+                                       ("extreme_high", member.extreme_high, player.high, -1)):
         if value is not None and inner is not None and (value - inner) * outside > 0:
-            bare = key.removeprefix("extreme_")
-            add(reader.line(key), f"{key} lies inside {bare}", f"Exchange the two, or leave {key} out.")
-            return None
-    level = player.level if "level" in table else None
-    return Member(player=player, horns=horns, keeps=keeps, level=level, extreme_low=low,
-                  extreme_high=high, endurance_s=minutes * 60.0 if minutes is not None else None,
-                  clefs=tuple(clefs) if clefs is not None else None)
+            table.refuse(key, f"{key} lies inside {key.removeprefix('extreme_')}", f"Exchange the two, or leave {key} "
+                                                                                  "out.")
+    table.done()
+    return member
 
 
-def _word(table: dict[str, Any], key: str, words: tuple[str, ...], miss: _Miss) -> str | None:
-    value = table.get(key)
-    if value is not None and value not in words:
-        listed = ", ".join(f'"{word}"' for word in words)
-        miss(key, f"{key} is {value!r}", f"Give one of {listed}.")
-        return None
-    return value
-
-
-def _pitch(table: dict[str, Any], key: str, miss: _Miss) -> int | None:
-    value = table.get(key)
-    if value is None:
-        return None
-    try:
-        return parse_pitch(value).midi
-    except (ValueError, AttributeError, TypeError):
-        miss(key, f"{key} is {value!r}", 'Give a sounding pitch such as "F3".')
-        return None
-
-
-def _horns(value: Any, key: str, line: int, folder: Path, add: _Add) -> tuple[Horn, ...]:
+def _horns(table: Table, key: str, folder: Path) -> tuple[Horn, ...]:
     """Load a list of horn names or files (a file is looked for beside the section file first)."""
-    if not isinstance(value, list) or not value or not all(isinstance(one, str) and one.strip() for one in value):
-        add(line, f"{key} is {value!r}", 'Give a list of horns such as ["tenor", "tenor-f"].')
-        return ()
+    names = table.words(key, '["tenor", "tenor-f"]', (), least=1)
     horns: list[Horn] = []
-    for given in dict.fromkeys(one.strip() for one in value):
+    for given in dict.fromkeys(name.strip() for name in names):
         beside = folder / given
         try:
             horns.append(load_horn(str(beside) if given.endswith(".toml") and beside.is_file() else given))
         except Unreadable as error:
-            add(line, f"{key}: {error.problem.what}" if given in error.problem.what
-                else f"{key}: '{given}': {error.problem.what}", error.problem.try_)
+            table.refuse(key, f"{key}: {error.problem.what}" if given in error.problem.what
+                         else f"{key}: '{given}': {error.problem.what}", error.problem.try_)
     return tuple(horns)
 
 

@@ -13,7 +13,7 @@ from analyzer.analysis import Request
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.marking.pins import MOST_PINS
-from analyzer.plan.player import KEYS, Player, player_from
+from analyzer.plan.player import KEYS, Player, player_of
 from analyzer.problem import Unreadable, unreadable
 from analyzer.report.plain import FIELD_NAMES, of_field, plain
 from analyzer.review.ossia import Refusal, read_refusal
@@ -181,7 +181,7 @@ def _player(given: object) -> Player:
         if key not in KEYS:
             raise _wrong("player", f"has no field '{str(key)[:40]}'")
     try:
-        return player_from(table, "player", "")
+        return player_of(table)
     except Unreadable as error:
         problem = error.problem
         key = next((key for key in KEYS if problem.what.startswith(key)), "")

@@ -7,7 +7,7 @@ from typing import Any
 
 from analyzer.horns.profiles import horn_names
 from analyzer.marking.pins import Pin, PinnedPart, missing_line, part_of, pins_file, read_pins_file
-from analyzer.plan.player import KEYS, player_from, player_table
+from analyzer.plan.player import KEYS, player_of_file
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.report.plain import FIELD_NAMES, of_field, plain, plain_line
 from analyzer.score.document import Document
@@ -99,7 +99,7 @@ def read_section_file(text: str, name: str) -> dict[str, Any]:
     Unreadable
         With the first mistake of the file and its line.
     """
-    top = _parsed(text, name)
+    top = parse_table(text, name)
     section, problems = _checked(top)
     if section is None:
         raise Unreadable(problems[0])
@@ -114,20 +114,12 @@ def read_player_file(text: str, name: str) -> dict[str, Any]:
     Unreadable
         As for `plan.player.read_player`.
     """
-    top = _parsed(text, name)
+    top = parse_table(text, name)
     if any(isinstance(value, dict) and len(value) > _MOST_KEYS for value in top.data.values()):
         raise unreadable("bad-key", where=name, what="it has more keys than a player has", try_="Check the file.")
-    table = player_table(top)
-    player_from(table, name, text)
+    player_of_file(top)
+    table: dict[str, Any] = top.data.get("player", {})
     return table
-
-
-def _parsed(text: str, name: str) -> Table:
-    try:
-        return parse_table(text, name)
-    except RecursionError:
-        raise unreadable("toml", where=name, what="its lists lie too deep in each other", try_="Check the file.") \
-            from None
 
 
 def _checked(top: Table) -> tuple[Section | None, tuple[Problem, ...]]:
@@ -144,7 +136,7 @@ def _checked(top: Table) -> tuple[Section | None, tuple[Problem, ...]]:
         table = Table(player, text=top.text, file=top.file, heading="player", nth=nth)
         strange += [table.problem("horns", *_strange(name), code="bad-section").problem
                     for name in _names(player.get("horns")) if name not in horn_names()]
-    return (None, tuple(strange)) if strange else section_from(top.data, top.file, top.text)
+    return (None, tuple(strange)) if strange else section_from(top)
 
 
 def _names(value: object) -> Iterable[str]:
@@ -217,7 +209,7 @@ def read_pins(document: Document, text: str, name: str) -> dict[str, Any]:
     Unreadable
         If the file is none, or not one of its pins belongs here.
     """
-    given = read_pins_file(_parsed(text, name))
+    given = read_pins_file(parse_table(text, name))
     parts = find_parts(document)[0]
     lines: dict[str, tuple[Line, ...]] = {}
     pins: list[dict[str, Any]] = []

@@ -33,7 +33,7 @@ def test_a_score_without_marks_and_a_bad_preference_file_are_said(tmp_path: Path
     out.write_text("[weights]\nmagic = 3\n", encoding="utf-8")
     done = run("map", path, "--prefer", out)
     assert done.returncode == 1
-    assert "unknown weight 'magic'" in done.stderr
+    assert "unknown key 'magic'" in done.stderr
 
 
 def test_two_teachers_of_the_same_music_give_match_rates(tmp_path: Path) -> None:

@@ -72,7 +72,7 @@ def test_mistakes_are_one_line_and_change_nothing(student: Path, given: tuple[st
 
 
 @pytest.mark.parametrize(("content", "said"), [
-    (None, "cannot be read"), (b"[player\n", "line 1"), (b"[player]\nspeed = 3\n", "unknown key 'speed'"),
+    (None, "no such file"), (b"[player\n", "line 1"), (b"[player]\nspeed = 3\n", "unknown key 'speed'"),
     (b"\xff\xfe", "not UTF-8"), (b"[[player]]\nname = 'A'\n", "several players stand there")])
 def test_a_file_that_is_none_is_told(tmp_path: Path, content: bytes | None, said: str) -> None:
     path = tmp_path / "p.toml"

@@ -47,7 +47,7 @@ def test_a_second_loop_of_given_length_adds_up() -> None:
     ("euphonium-4-compensating", 'adds_percent = 33.8\n', 'adds_percent = 33.8\nsecond_percent = 2\n',
      "valve 4 has second_percent, but the second loops are the others'"),
     ("euphonium-4-compensating", 'adds_percent = 6.0\n', 'adds_percent = 6.0\nsecond_percent = 60\n',
-     "'second_percent' is 60 in [valve]. Give a number from 0 to 50."),
+     "second_percent is 60 in [valve]. Give a number from 0 to 50."),
 ])
 def test_a_second_loop_in_the_wrong_place_is_one_line(name: str, old: str, new: str, words: str) -> None:
     text = profile_text(load_horn(name)).replace(old.replace(".0\n", "\n"), new.replace(".0\n", "\n"))

@@ -62,14 +62,14 @@ def test_a_horn_crosses_process_borders() -> None:
 
 
 def test_a_missing_file(tmp_path: Path) -> None:
-    with pytest.raises(Unreadable, match=r"none\.toml: the file cannot be read \(No such file or directory\)"):
+    with pytest.raises(Unreadable, match=r"none\.toml: there is no such file"):
         load_horn(str(tmp_path / "none.toml"))
 
 
 def test_a_folder_is_no_horn(tmp_path: Path) -> None:
     folder = tmp_path / "folder.toml"
     folder.mkdir()
-    with pytest.raises(Unreadable, match=r"the file cannot be read \(Is a directory\)"):
+    with pytest.raises(Unreadable, match=r"this is a folder"):
         load_horn(str(folder))
 
 
@@ -82,22 +82,22 @@ def test_a_file_that_is_no_text(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("old", "new", "line_with", "words"), [
     ("end_mm = 650.0", "end_mm = ", "end_mm", "this is not TOML: invalid value"),
-    ("end_mm = 650.0", 'end_mm = "650"', "end_mm", "'end_mm' is '650' in [slide]. Give a number."),
-    ("end_mm = 650.0", "end_mm = 65.0", "end_mm", "'end_mm' is 65 in [slide]. Give a number from 100 to 1200."),
-    ("end_mm = 650.0", "end_mm = nan", "end_mm", "'end_mm' is nan in [slide]. Give a number from 100 to 1200."),
-    ("end_mm = 650.0", "end_mm = true", "end_mm", "'end_mm' is True in [slide]. Give a number."),
-    ("end_mm = 650.0", "end_mn = 650.0", "[slide]", "'end_mm' is missing in [slide]. Add end_mm = ... with a number."),
+    ("end_mm = 650.0", 'end_mm = "650"', "end_mm", "end_mm is '650' in [slide]. Give a number from 100"),
+    ("end_mm = 650.0", "end_mm = 65.0", "end_mm", "end_mm is 65 in [slide]. Give a number from 100 to 1200."),
+    ("end_mm = 650.0", "end_mm = nan", "end_mm", "end_mm is nan in [slide]. Give a number from 100 to 1200."),
+    ("end_mm = 650.0", "end_mm = true", "end_mm", "end_mm is true in [slide]. Give a number from 100"),
+    ("end_mm = 650.0", "end_mn = 650.0", "[slide]", "end_mm is missing in [slide]. Add end_mm = ... with a number."),
     ("flat_cents = 5\n", "flat_cents = 5\nflat = 1\n", "flat = 1", "unknown key 'flat' in [attachment]. Known here:"),
-    ('name = "T"', 'name = "F"', 'name = "F"', "'name' is 'F' in [attachment]. Give one of 'T', 'S'."),
+    ('name = "T"', 'name = "F"', 'name = "F"', 'name is \'F\' in [attachment]. Give one of "T", "S".'),
     ('name = "T"', 'name = "S"', "[[attachment]]", 'the first attachment is not named T. Write name = "T"'),
-    ('valves = "T"', 'valves = "S"', 'valves = "S"', "'valves' is 'S'. Write 0 for open, or valves of T in order"),
-    ("partials = [1, 2]", "partials = [0]", "partials", "'partials' is [0] in [offset]. Give a list such as [1, 2]"),
+    ('valves = "T"', 'valves = "S"', 'valves = "S"', "valves is 'S'. Write 0 for open, or valves of T in order"),
+    ("partials = [1, 2]", "partials = [0]", "partials", "partials is [0] in [offset]. Give a list such as [1, 2]"),
     ('fundamental = "Bb1"', 'fundamental = "H1"', "fundamental", "'H1' is no pitch"),
     ('fundamental = "Bb1"', 'fundamental = "Bb7"', "fundamental", "the fundamental is Bb7. Give the pedal note"),
     ("schema = 1", "schema = 2", "schema", "this profile is of another form. Write schema = 1."),
     ("schema = 1", "schema = 1\ncolour = 3", "colour", "unknown key 'colour'. Known here: attachment, description,"),
     ('name = "tenor-f"', 'name = "my horn"', "my horn", "the name is 'my horn'. Use letters, digits and - only"),
-    ('family = "slide"', 'family = "slides"', "family", "'family' is 'slides'. Give one of 'slide', 'valves'."),
+    ('family = "slide"', 'family = "slides"', "family", 'family is \'slides\'. Give one of "slide", "valves".'),
     ('kind = "cited"\nsource = "S09"', 'kind = "cited"', 'kind = "cited"', "[tube] is cited without a source. Add"),
     ("[handling.bore]", "[handling.boring]", "[handling.", "the table [handling.bore] is missing. Add [handling.bore]"),
 ])
@@ -114,13 +114,13 @@ def test_a_mistake_is_one_line_with_its_place(old: str, new: str, line_with: str
 def test_the_line_is_that_of_the_right_table_among_equals() -> None:
     text = EUPHONIUM.replace("adds_percent = 19.1", "adds_percent = 0")
     line = refused(text)
-    assert line.startswith(f"mine.toml, line {line_of(text, 'adds_percent = 0')}: 'adds_percent' is 0 in [valve].")
+    assert line.startswith(f"mine.toml, line {line_of(text, 'adds_percent = 0')}: adds_percent is 0 in [valve].")
 
 
 def test_valves_out_of_order() -> None:
     text = EUPHONIUM.replace('valves = "1-2"', 'valves = "2-1"')
     line = refused(text)
-    assert f"line {line_of(text, '2-1')}: 'valves' is '2-1'. Write 0 for open, or valves of 1, 2, 3, 4 in order" in line
+    assert f"line {line_of(text, '2-1')}: valves is '2-1'. Write 0 for open, or valves of 1, 2, 3, 4 in order" in line
 
 
 def test_a_dependent_valve_needs_one_that_is_there() -> None:

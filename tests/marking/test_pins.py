@@ -41,7 +41,7 @@ def test_a_file_is_toml_and_comes_back_the_same() -> None:
 
 @pytest.mark.parametrize(("text", "said"), [
     ("", "no [[part]]"), ("[[part]]\npins = [1]", "line"), ('[[part]]\npins = ["nonsense"]', "'nonsense' is no pin"),
-    ('[[part]]\nid = 3\npins = []', "'id' is 3"), ('x = 1\n[[part]]\npins = []', "unknown key 'x'"),
+    ('[[part]]\nid = 3\npins = []', "id is 3"), ('x = 1\n[[part]]\npins = []', "unknown key 'x'"),
     ('[[part]]\npins = []\nextra = 1', "unknown key 'extra'"), ("part = 3", "no list of tables"),
     ("[[part]]\npins = [" + '"1:1=1",' * 2001 + "]", "more than 2000"),
 ])

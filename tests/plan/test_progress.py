@@ -7,7 +7,7 @@ import tomllib
 import pytest
 
 from analyzer.plan.costs import PEAK_OVER_MEAN
-from analyzer.plan.player import Player, player_from, player_table
+from analyzer.plan.player import Player, player_of_file
 from analyzer.plan.progress import move_text, parse_move, parse_state, recorded
 from analyzer.plan.solve import Planner
 from analyzer.problem import Unreadable
@@ -46,7 +46,7 @@ def test_what_is_no_state_is_refused(text: str) -> None:
 
 
 def read(text: str) -> Player:
-    return player_from(player_table(parse_table(text, "p.toml")), "p.toml", text)
+    return player_of_file(parse_table(text, "p.toml"))
 
 
 def test_every_line_that_stands_there_is_kept() -> None:

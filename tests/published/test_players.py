@@ -5,7 +5,7 @@ import pytest
 from analyzer.horns.candidates import position_place_mm
 from analyzer.horns.profiles import load_horn
 from analyzer.pitch import parse_pitch
-from analyzer.plan.player import ARM_SHARE, player_from, reach_from_height_mm
+from analyzer.plan.player import ARM_SHARE, player_of, reach_from_height_mm
 from analyzer.review.limits import HIGH_SEMITONES, LOW_SEMITONES
 from tests.published.horn_tables import rows
 
@@ -57,7 +57,7 @@ def test_reach_grows_with_every_year_and_is_never_taken_for_measured() -> None:
     reaches = [reach_from_height_mm(float(row["boys_cm"])) for row in HEIGHTS]
     assert reaches == sorted(reaches)
     for row in HEIGHTS:
-        assert player_from({"height_cm": float(row["girls_cm"])}, "p", "").reach_estimated
+        assert player_of({"height_cm": float(row["girls_cm"])}).reach_estimated
 
 
 @pytest.mark.parametrize("row", GRADES, ids=lambda row: row["grade"])

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from analyzer.cli import cli
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.pitch import parse_pitch
-from analyzer.plan.player import Player, player_from, reach_from_height_mm
+from analyzer.plan.player import Player, player_of, reach_from_height_mm
 from analyzer.problem import Unreadable
 from analyzer.report.ready import ready_document, ready_text
 from analyzer.score.document import open_document, read_document
@@ -58,7 +58,7 @@ def test_notes_far_out_come_near_with_the_attachment() -> None:
 
 
 def test_a_short_reach_is_seen_and_the_note_is_not_called_impossible() -> None:
-    short = player_from({"height_cm": 125}, "p.toml", "height_cm = 125")
+    short = player_of({"height_cm": 125})
     answer = asked("tenor", "tenor-f", "C3", "Bb2", player=short)
     assert [(one.sounding, one.reason) for one in answer.gains] == [("C3", "long-reach")]
     assert "beyond this player's reach" in answer.gains[0].lack
@@ -129,7 +129,7 @@ def test_the_farthest_place_that_cannot_be_avoided_is_named_with_its_measure() -
 @pytest.mark.parametrize(("table", "said"), [
     ({}, "No reach is told"), ({"height_cm": 150}, "estimate from height, kept low"), ({"reach_mm": 520}, "520 mm")])
 def test_reach_is_told_as_known_estimated_or_measured(table: dict[str, float], said: str) -> None:
-    answer = asked("tenor", "tenor-f", "Bb2", player=player_from(dict(table), "p.toml", ""))
+    answer = asked("tenor", "tenor-f", "Bb2", player=player_of(table))
     assert said in ready_text(answer)
     data = ready_document(answer)
     assert said in data["reach"]["text"]
@@ -140,7 +140,7 @@ def test_reach_is_told_as_known_estimated_or_measured(table: dict[str, float], s
 @pytest.mark.parametrize("after", [name for name in horn_names() if name != "tenor-f"])
 def test_it_never_answers_yes_or_no(after: str) -> None:
     """For every horn, also for a small child with next to no reach."""
-    small = player_from({"height_cm": 110, "low": "F2", "high": "D4"}, "p.toml", "")
+    small = player_of({"height_cm": 110, "low": "F2", "high": "D4"})
     document = open_document(SAMPLES / "brass-band-hymn.musicxml")
     answer = ready([document], load_horn("tenor-f"), load_horn(after), small)
     text, data = ready_text(answer), ready_document(answer)

@@ -19,7 +19,7 @@ import pytest
 from analyzer.report.fit.text import fit_text
 from analyzer.score.document import open_document
 from analyzer.section.fit import Fit, fit
-from analyzer.section.section import section_from
+from analyzer.section.section import section_of
 
 PIECES = tomllib.loads(Path(__file__).with_name("ten_scores.toml").read_text(encoding="utf-8"))["piece"]
 SCORES = Path(os.environ.get("LOWBRASS_SCORES", "."))
@@ -27,7 +27,7 @@ SCORES = Path(os.environ.get("LOWBRASS_SCORES", "."))
 
 def answer(piece: dict[str, Any]) -> Fit:
     players = {key: piece[key] for key in ("player", "spare") if key in piece}
-    section, problems = section_from(players, "ten_scores.toml", "")
+    section, problems = section_of(players, "ten_scores.toml")
     assert problems == ()
     assert section is not None
     return fit(open_document(SCORES / piece["file"]), section)
@@ -37,7 +37,7 @@ def test_there_are_ten_and_each_was_judged() -> None:
     assert len({piece["file"] for piece in PIECES}) == 10
     for piece in PIECES:
         assert piece["judged"].startswith("right")
-        assert section_from({"player": piece["player"]}, "ten_scores.toml", "")[1] == ()
+        assert section_of({"player": piece["player"]}, "ten_scores.toml")[1] == ()
 
 
 @pytest.mark.whole
