@@ -239,7 +239,7 @@ async def read_json(request: "HttpRequest", most: int) -> dict[str, Any]:
     except (ValueError, RecursionError):
         given = None
     if not isinstance(given, dict):
-        raise unreadable("bad-question", where="the question", what="is no JSON object", try_="Load the page again.")
+        raise unreadable("bad-question", where="the question", what="cannot be read", try_="Load the page again.")
     return given
 
 
