@@ -3,10 +3,14 @@
 import importlib
 import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, TextIO, cast
 
 import click
 
-from analyzer.problem import Unreadable
+from analyzer.plain import visible
+from analyzer.problem import Unreadable, unreadable
 
 # Name, and the line that `lowbrass --help` shows: kept here, so that help needs to load no command.
 COMMANDS = {
@@ -56,20 +60,89 @@ def cli() -> None:
     """
 
 
+class _Outlet:
+    """Standard output or standard error whose text is made visible: no name in a score steers a terminal.
+
+    What cannot be written there is one problem; on standard error it is let go, for there is no place left to say it.
+    """
+
+    def __init__(self, stream: TextIO, name: str) -> None:
+        self._stream = stream
+        self._name = name
+
+    def write(self, text: str) -> int:
+        """Write text, every character of which can be seen."""
+        with self._problems():
+            self._stream.write(visible(text))
+        return len(text)
+
+    def flush(self) -> None:
+        """Hand on what was written."""
+        with self._problems():
+            self._stream.flush()
+
+    @contextmanager
+    def _problems(self) -> Iterator[None]:
+        try:
+            yield
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            if self._name == "standard output":
+                raise unreadable("cannot-write", where=self._name, what=f"cannot be written ({error.strerror})",
+                                 try_="Make room, or send it elsewhere.") from error
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+
 def main() -> None:
-    """Run the command line; a problem becomes one line on standard error and exit code 1."""
-    for stream in (sys.stdout, sys.stderr):
+    """Run the command line; whatever goes wrong becomes one line on standard error and an exit code that is not 0.
+
+    1: a problem of the input, 2: wrong use, 3: with --strict, 70: a fault of ours (as in BSD's sysexits.h).
+    """
+    streams = sys.stdout, sys.stderr
+    for stream in streams:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")
+    sys.stdout = cast(TextIO, _Outlet(streams[0], "standard output"))
+    sys.stderr = cast(TextIO, _Outlet(streams[1], "standard error"))
     try:
-        cli(prog_name="lowbrass")
+        code = _code()
+    finally:
+        sys.stdout, sys.stderr = streams
+    sys.exit(code)
+
+
+def _code() -> str | int | None:
+    """Run the command and return the exit code."""
+    try:
+        try:
+            cli(prog_name="lowbrass")
+            code: str | int | None = 0
+        except SystemExit as ended:
+            code = ended.code
+        sys.stdout.flush()
     except Unreadable as error:
         click.echo(str(error), err=True)
-        sys.exit(1)
+        if error.problem.where == "standard output":
+            _forget_output()
+        return 1
     except BrokenPipeError:
-        # The reader of a pipe (head, less) has seen enough; leave nothing for the interpreter to flush.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
+        # The reader of a pipe (head, less) has seen enough.
+        _forget_output()
+        return 0
     except MemoryError:
         click.echo("The work needs more memory than this machine has. Ask for one part or fewer measures.", err=True)
-        sys.exit(1)
+        return 1
+    except Exception as error:
+        from analyzer.failure import reported
+
+        click.echo(reported(error), err=True)
+        return 70
+    return code
+
+
+def _forget_output() -> None:
+    """Leave nothing for the interpreter to flush."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -1,11 +1,16 @@
 """Files are read within bounds, and written whole or not at all."""
 
+import contextlib
 import os
 import stat
+import sys
 import tempfile
 from pathlib import Path
 
-from analyzer.problem import unreadable
+from analyzer.plain import one_line
+from analyzer.problem import Unreadable, unreadable
+
+STANDARD_OUTPUT = Path("-")
 
 
 def read_file(path: Path, most_bytes: int, *, where: str = "", folder: str = "Name one file in it.",
@@ -51,25 +56,69 @@ def _size(count: int) -> str:
 
 
 def write_file(path: Path, content: bytes) -> None:
-    """Write a file whole or not at all.
+    """Write a file whole or not at all, on disk before this returns; ``-`` is standard output.
+
+    A symbolic link is followed: what it points to is written, the link stays. A kill at any moment leaves the old file
+    or the new one.
 
     Raises
     ------
     Unreadable
-        If it cannot be written; nothing is left behind.
+        If it cannot be written, or is no regular file (a folder, a device, a pipe); nothing is left behind.
     """
-    temporary: str | None = None
+    if path == STANDARD_OUTPUT:
+        sys.stdout.flush()
+        sys.stdout.buffer.write(content)
+        sys.stdout.flush()
+        return
+    temporary: Path | None = None
     try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent or Path(), prefix=f".{path.name}.")
+        target = path.resolve()
+        mode = _mode(target, path)
+        handle, name = tempfile.mkstemp(dir=target.parent, prefix=".lowbrass.")
+        temporary = Path(name)
         with os.fdopen(handle, "wb") as file:
             file.write(content)
-        Path(temporary).chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
-        Path(temporary).replace(path)
-    except OSError as error:
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.chmod(mode)
+        temporary.replace(target)
+        temporary = None
+        _sync_folder(target.parent)
+    except (OSError, ValueError, RuntimeError) as error:      # RuntimeError: links in a circle, on Python below 3.13
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise _cannot(path, f"cannot be written ({reason})") from error
+    finally:
+        # Also when the user breaks it off.
         if temporary is not None:
-            Path(temporary).unlink(missing_ok=True)
-        raise unreadable("cannot-write", where=str(path), what=f"cannot be written ({error.strerror})",
-                         try_="Choose another folder or name.") from error
+            temporary.unlink(missing_ok=True)
+
+
+def _mode(target: Path, path: Path) -> int:
+    """Return the rights of the file to be written: those of the one that is there, else those of any new file."""
+    try:
+        there = target.stat()
+    except FileNotFoundError:
+        return 0o666 & ~_umask()
+    if not stat.S_ISREG(there.st_mode):
+        kinds = ((stat.S_ISDIR, "a folder"), (stat.S_ISFIFO, "a pipe"), (stat.S_ISSOCK, "a socket"))
+        kind = next((name for is_one, name in kinds if is_one(there.st_mode)), "a device")
+        raise _cannot(path, f"is {kind}, not a file")
+    return stat.S_IMODE(there.st_mode)
+
+
+def _cannot(path: Path, what: str) -> Unreadable:
+    return unreadable("cannot-write", where=one_line(str(path)), what=what, try_="Choose another folder or name.")
+
+
+def _sync_folder(folder: Path) -> None:
+    """Put the new name on disk too; where a folder cannot be opened or synced, the file alone has to do."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 def _umask() -> int:

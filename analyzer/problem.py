@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from analyzer.plain import one_line
+
 Severity = Literal["error", "warning", "note"]
 LONGEST = 600
 """Letters of a place or a sentence that are shown; judged: ours stay far below, but both quote what a file says."""
@@ -36,7 +38,8 @@ class Problem:
 
 
 def shown(text: str) -> str:
-    """Return a text as it is, or its beginning and its end where it is longer than `LONGEST`."""
+    """Return a text as one line that is safe to show; of one longer than `LONGEST` its beginning and its end."""
+    text = one_line(text)
     return text if len(text) <= LONGEST else f"{text[:LONGEST // 2]} … {text[-LONGEST // 2:]}"
 
 

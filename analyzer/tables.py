@@ -4,11 +4,13 @@ import csv
 import io
 from collections.abc import Iterable, Mapping
 
+from analyzer.plain import cell
+
 
 def csv_text(rows: Iterable[Mapping[str, object]], columns: Iterable[str]) -> str:
     """Return rows as CSV under their column names, each line ended by a line feed.
 
-    A value that is missing or None is an empty cell; lists are joined by semicolons.
+    A value that is missing or None is an empty cell; lists are joined by semicolons. No cell is a formula.
 
     Examples
     --------
@@ -24,4 +26,6 @@ def csv_text(rows: Iterable[Mapping[str, object]], columns: Iterable[str]) -> st
 
 
 def _cell(value: object) -> object:
-    return "; ".join(map(str, value)) if isinstance(value, list | tuple) else value
+    if isinstance(value, list | tuple):
+        value = "; ".join(map(str, value))
+    return cell(value) if isinstance(value, str) else value

@@ -35,7 +35,7 @@ _ENGRAVING = ("verovio", "reportlab", "fontTools", "brotli")
                    ".html). May be repeated.")
 @click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True,
               help="Paper of a .pdf or .svg.")
-@click.option("--seed", type=click.IntRange(0), default=1, show_default=True,
+@click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=1, show_default=True,
               help="Another number draws other patterns; the same one gives the same sheet.")
 @click.option("--weeks", type=click.IntRange(1, 12), metavar="N", help="Spread the exercises over N weeks.")
 @click.option("--calendar", type=click.Path(path_type=Path), metavar="FILE.ics",

@@ -133,4 +133,4 @@ def _watched(lines: Iterable[Planned]) -> Iterable[Planned]:
         from rich.progress import track
     except ImportError:
         return lines
-    return track(tuple(lines), description="Engraving", console=Console(stderr=True), transient=True)
+    return track(tuple(lines), description="Engraving", console=Console(file=sys.__stderr__), transient=True)

@@ -1,8 +1,8 @@
 """Options and habits that several commands share."""
 
-import json
 from collections.abc import Callable, Iterable
 from functools import wraps
+from math import isfinite
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -11,6 +11,7 @@ import click
 from analyzer.analysis import Request
 from analyzer.commands.completing import HornName, PartName
 from analyzer.files import write_file as write_file
+from analyzer.plain import json_text
 from analyzer.plan.player import Player, read_player
 from analyzer.problem import Problem
 from analyzer.score.transposing import Reads
@@ -19,6 +20,27 @@ from analyzer.tables import csv_text
 _Result = TypeVar("_Result")
 _Command = TypeVar("_Command", bound=Callable[..., Any] | click.Command)
 
+
+class Number(click.FloatRange):
+    """A finite number within bounds; `click.FloatRange` lets through what is not a number (``nan``)."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the number.
+
+        Raises
+        ------
+        click.BadParameter
+            If it is none, or outside the bounds.
+        """
+        try:
+            finite = isfinite(float(value))
+        except (TypeError, ValueError, OverflowError):
+            finite = True                                    # the type above says what is wrong with it
+        if not finite:
+            self.fail(f"{value} is not in the range {self._describe_range()}.", param, ctx)
+        return super().convert(value, param, ctx)
+
+
 score_argument = click.argument("score", type=click.Path(path_type=Path))
 part_option = click.option("--part", "parts", multiple=True, type=PartName(), metavar="ID_OR_NAME",
                            help="Part to plan, by id or name; may be repeated. Default: every low-brass part.")
@@ -26,7 +48,7 @@ horn_option = click.option("--horn", "horns", multiple=True, type=HornName(), me
                            help="Horn, by name (lowbrass horns) or TOML file; may be repeated.")
 player_option = click.option("--player", type=click.Path(path_type=Path), metavar="FILE.toml",
                              help="Player file: reach, ceiling, slide speed, range, learned valve states.")
-tempo_option = click.option("--tempo", type=click.FloatRange(10, 600), metavar="BPM",
+tempo_option = click.option("--tempo", type=Number(10, 600), metavar="BPM",
                             help="Quarter notes a minute, in place of the score's own tempo.")
 reads_option = click.option(
     "--reads", type=click.Choice(("concert", "treble-b-flat")),
@@ -87,7 +109,7 @@ def measure_range(text: str | None) -> tuple[str, str] | None:
 
 def print_json(document: dict[str, Any]) -> None:
     """Print one JSON document to standard output."""
-    click.echo(json.dumps(document, ensure_ascii=False, indent=1))
+    click.echo(json_text(document))
 
 
 def print_csv(rows: Iterable[dict[str, Any]], columns: Iterable[str]) -> None:

@@ -27,7 +27,7 @@ from analyzer.section.section import read_section
 @click.option("--bass-clef", is_flag=True, help="Look at every part that begins in bass clef too, whatever its name.")
 @tempo_option
 @reads_option
-@click.option("--most", type=click.IntRange(1), default=20, show_default=True, metavar="N",
+@click.option("--most", type=click.IntRange(1, 1_000_000), default=20, show_default=True, metavar="N",
               help="How many are printed.")
 @sweep_options
 @format_option("text", "json")

@@ -10,11 +10,13 @@ from typing import Any, Protocol, TypeVar
 
 import click
 
+from analyzer.commands.options import Number
 from analyzer.library.files import Entry, find_entries
 from analyzer.library.limits import Limits
 from analyzer.library.run import Work, run_dask, run_pool
 from analyzer.library.store import Store
 from analyzer.library.survey import Record
+from analyzer.plain import one_line
 from analyzer.problem import unreadable
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -35,7 +37,7 @@ def sweep_options(command: _Command) -> _Command:
                      help="Where the work runs: on this computer, or on a Dask cluster."),
         click.option("--scheduler", metavar="ADDRESS",
                      help="With --engine dask: the scheduler, such as tcp://host:8786."),
-        click.option("--time-limit", type=click.FloatRange(1, 86_400), metavar="SECONDS", default=_DEFAULT.seconds,
+        click.option("--time-limit", type=Number(1, 86_400), metavar="SECONDS", default=_DEFAULT.seconds,
                      show_default=True, help="A score that takes longer is named and left."),
         click.option("--memory-limit", type=click.IntRange(256, 2**20), metavar="MIB", default=_DEFAULT.memory_mib,
                      show_default=True, help="Memory of each process; a score that needs more is named and left."),
@@ -160,7 +162,7 @@ def _bar() -> Iterator[_Shown]:
 
     columns = (progress.TextColumn("{task.description}"), progress.BarColumn(), progress.MofNCompleteColumn(),
                progress.TextColumn("time left"), progress.TimeRemainingColumn())
-    with progress.Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    with progress.Progress(*columns, console=Console(file=sys.__stderr__), transient=True) as bar:
         task = bar.add_task("Looking through the folder", total=None)
 
         class Bar:
@@ -172,6 +174,6 @@ def _bar() -> Iterator[_Shown]:
                 bar.reset(task, total=total, completed=done, description="Planning")
 
             def step(self, name: str) -> None:
-                bar.update(task, advance=1, description=escape(name[-40:]))
+                bar.update(task, advance=1, description=escape(one_line(name[-40:])))
 
         yield Bar()

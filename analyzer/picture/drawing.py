@@ -7,6 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from html import escape
 
+from analyzer.plain import STAND_IN, one_line
+
 INK = "#14213d"
 """Text and our plan: near black, in grey print too."""
 USUAL = "#8a4b08"
@@ -34,8 +36,8 @@ def num(value: float) -> str:
 
 
 def clean(text: str) -> str:
-    """Return text without the control characters that no XML may hold."""
-    return "".join(c for c in text if c >= " " and c not in "\ufffe\uffff" and not 0xD800 <= ord(c) <= 0xDFFF)
+    """Return text as one line without what no XML may hold and no eye should be misled by."""
+    return one_line(text).replace(STAND_IN, "")
 
 
 def _stroke(color: str, width: float) -> str:

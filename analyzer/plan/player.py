@@ -9,6 +9,7 @@ from analyzer.horns.candidates import DEFAULT_CEILING_MIDI, position_place_mm, p
 from analyzer.horns.horn import Horn
 from analyzer.horns.retuned import attachment_tuned
 from analyzer.pitch import parse_pitch
+from analyzer.plain import one_line
 from analyzer.plan.familiarity import LEVELS, Level
 from analyzer.plan.limits import Limits, limits_of
 from analyzer.plan.progress import Pair, both_ways, parse_move
@@ -212,7 +213,7 @@ def player_from(table: Table) -> Player:
     level = table.word("level", LEVELS, "intermediate", also=tuple(EARLIER_WORDS))
     in_tune = table.word("attachment_in_tune", TUNED_TO, None)
     return Player(
-        name=name.strip(), reach_mm=reach, reach_estimated=estimated, outermost_position=outermost,
+        name=one_line(name.strip()), reach_mm=reach, reach_estimated=estimated, outermost_position=outermost,
         ceiling_midi=None if told == "none" else told, max_speed_mm_s=rates.pop("max_slide_speed_mm_s"), **rates,
         low=low, high=high,
         learned=table.words("learned", '["T", "TS"]', None),

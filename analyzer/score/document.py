@@ -9,6 +9,7 @@ from typing import Any
 from lxml import etree
 
 from analyzer.files import read_file
+from analyzer.plain import one_line as visible_line
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.score.archive import MAX_ARCHIVE_BYTES, MAX_XML_BYTES, score_member
 from analyzer.score.damage import AGAIN, damaged, wrong_letters
@@ -120,7 +121,7 @@ def open_document(path: Path) -> Document:
     Unreadable
         If there is no such file, or `read_document` or `to_musicxml` refuses its content.
     """
-    name = path.name or str(path)
+    name = visible_line(path.name or str(path))
     data = read_file(path, MAX_XML_BYTES, where=name, large=_LESS,
                      folder="Name one file in it; `lowbrass survey` reads a whole folder.")
     return read_score(data, name)

@@ -11,6 +11,8 @@ import html
 import re
 import unicodedata
 
+from analyzer.plain import visible
+
 # Stems: a word that contains one names that family (Bassposaune, bastrombone, trombones).
 TROMBONE_STEMS = (
     "trombon",       # English, French, Italian, Spanish, Portuguese, Dutch, Czech, Scandinavian
@@ -137,7 +139,7 @@ def one_line(text: str | None) -> str:
     >>> one_line(" Low\\n Brass"), len(one_line("a" * 1_000_000))
     ('Low Brass', 200)
     """
-    result = " ".join((text or "").split())
+    result = visible(" ".join((text or "").split()))
     return result if len(result) <= LONGEST_NAME else f"{result[:LONGEST_NAME - 1]}…"
 
 
