@@ -112,7 +112,7 @@ def _choices(out: Drawing, horn: Horn, midi: int, usual: Candidate | None, y: fl
     limit = _limit(horn) if horn.family == "valves" else 0.0
 
     def x(one: Candidate) -> float:
-        return _x_mm(horn, one.extension_mm or 0.0) if horn.family == "slide" else _x_cents(one.off_cents, limit)
+        return _x_mm(horn, one.out_mm) if horn.family == "slide" else _x_cents(one.off_cents, limit)
 
     if horn.family == "valves":
         out.line(_x_cents(0, limit), y - _ROW_PX / 2, _x_cents(0, limit), y + _ROW_PX / 2, color="#8a93a0")

@@ -12,14 +12,14 @@ from functools import cache
 from itertools import pairwise
 
 from analyzer.analysis import Planned
-from analyzer.horns.candidate import Candidate
+from analyzer.horns.candidate import Candidate, slide_mm
 from analyzer.horns.candidates import position_place_mm, positions, states
 from analyzer.horns.horn import Horn
 from analyzer.picture.drawing import FAINT, HELD, INK, RULE, USUAL, Drawing, Picture, Strokes, num
 from analyzer.picture.lanes import Frame, draw_bars, draw_lanes, held_spans, measures_of, words_of
 from analyzer.picture.rows import rows_of, starts_of
 from analyzer.picture.valves import valve_row
-from analyzer.plan.costs import PEAK_OVER_MEAN
+from analyzer.plan.limits import peak_mm_s
 
 WIDE, NARROW = 900.0, 360.0
 """Widths of a row for a laptop or paper, and for a phone. [px]"""
@@ -128,7 +128,7 @@ def _used_states(one: Planned) -> list[tuple[str, ...]]:
 
 def _range_mm(one: Planned) -> float:
     plan = one.plan
-    most = max((choice.extension_mm or 0.0 for note in plan.notes for choice in (note.choice, note.usual) if choice),
+    most = max((choice.out_mm for note in plan.notes for choice in (note.choice, note.usual) if choice),
                default=0.0)
     # Never less than fifth position, so that a calm line does not look wild.
     return min(plan.horn.slide_end_mm, max(most + 25.0, position_place_mm(plan.horn, (), min(
@@ -284,7 +284,7 @@ def peaks_mm_s(one: Planned) -> dict[int, float]:
     if one.plan.horn.family != "slide":
         return {}
     return {
-        k: PEAK_OVER_MEAN * abs((b.choice.extension_mm or 0.0) - (a.choice.extension_mm or 0.0)) / a.time.move_s
+        k: peak_mm_s(slide_mm(a.choice, b.choice), a.time.move_s)
         for k, (a, b) in enumerate(pairwise(one.plan.notes)) if a.choice and b.choice
     }
 

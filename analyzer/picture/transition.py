@@ -263,7 +263,7 @@ def _notes(out: Drawing, change: Transition, axis: _Axis, y: float) -> float:
         out.text(12, y, "Notes that change", size=14, bold=True)
         y = y + 8 if slide else _cents_ruler(out, axis, y + 6)
     value: Callable[[Candidate], float] = (
-        (lambda choice: choice.extension_mm or 0.0) if slide else (lambda choice: choice.off_cents))
+        (lambda choice: choice.out_mm) if slide else (lambda choice: choice.off_cents))
     _ground(out, axis, y, len(changed))
     if slide:
         _guides(out, change, axis, y, y + _ROW_PX * len(changed))

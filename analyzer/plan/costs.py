@@ -10,11 +10,10 @@ move (in, out), so that a change of direction has its price and the solver stays
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analyzer.horns.candidate import Candidate
+from analyzer.horns.candidate import Candidate, slide_mm
 from analyzer.horns.horn import Horn
 from analyzer.plan.familiarity import LEVELS, Level, known_as
-from analyzer.plan.limits import PEAK_OVER_MEAN as PEAK_OVER_MEAN
-from analyzer.plan.limits import Limits
+from analyzer.plan.limits import PEAK_OVER_MEAN, Limits, peak_mm_s
 from analyzer.plan.progress import Pair
 from analyzer.plan.slurs import STILL_MM as STILL_MM  # a slide that stands still belongs to its costs, too
 from analyzer.plan.slurs import slur_kind
@@ -115,7 +114,7 @@ class SlideCosts:
         w = self.weights
         found_s = max(sounds_s, w.least_s)
         items = {
-            "out": w.out * (one.extension_mm or 0.0) / 10 * found_s,
+            "out": w.out * one.out_mm / 10 * found_s,
             "high_partial": w.high_partial * max(0, one.partial - lowest_partial) * found_s,
             "cents": w.cents * one.off_cents**2 * sounds_s,
         }
@@ -134,8 +133,8 @@ class SlideCosts:
     def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:
         """Price of going from `a` to `b`, a change of direction apart."""
         w = self.weights
-        distance_mm = abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0))
-        peak = PEAK_OVER_MEAN * distance_mm / move.move_s
+        distance_mm = slide_mm(a, b)
+        peak = peak_mm_s(distance_mm, move.move_s)
         items = {"travel": distance_mm / 10 * w.travel,
                  "speed": distance_mm / 10 * w.speed * (peak / w.easy_speed_mm_s) ** 2}
         haste = 1.0 + (w.finger_time_s / move.next_s) ** 2
@@ -174,7 +173,7 @@ class SlideCosts:
 
     def sense(self, a: Candidate, b: Candidate) -> int | None:
         """Sense of the move: 0 in, 1 out, None where the slide stands still."""
-        change = (b.extension_mm or 0.0) - (a.extension_mm or 0.0)
+        change = b.out_mm - a.out_mm
         if abs(change) <= STILL_MM:
             return None
         return int(change > 0)
@@ -205,11 +204,11 @@ class SlideCosts:
             per_mm += 0.1 * w.slur_travel
         rows: list[tuple[float, ...]] = []
         for b in after:
-            to_mm = b.extension_mm or 0.0
+            to_mm = b.out_mm
             moving_in: list[float] = []
             moving_out: list[float] = []
             for a in before:
-                from_mm = a.extension_mm or 0.0
+                from_mm = a.out_mm
                 change = to_mm - from_mm
                 distance = change if change >= 0 else -change
                 cost = distance * (per_mm + per_cubed * distance * distance)

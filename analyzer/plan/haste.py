@@ -2,7 +2,8 @@
 
 from math import sqrt
 
-from analyzer.plan.limits import PEAK_OVER_MEAN
+from analyzer.horns.candidate import slide_mm
+from analyzer.plan.limits import peak_mm_s
 from analyzer.plan.loads import Load
 from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner
@@ -26,12 +27,12 @@ def haste_said(planner: Planner, plan: Plan, k: int, load: Load) -> str:
         need_s = sqrt(steps) / limits.slur_notes_s
         return (f"{step} slurs over {counted(steps, 'partial')} in {need_s / load.lip:.2f} s; "
                 f"{have} {need_s:.2f} s")
-    way_mm = abs((a.choice.extension_mm or 0.0) - (b.choice.extension_mm or 0.0))
+    way_mm = slide_mm(b.choice, a.choice)
     needs_s = limits.move_s(way_mm)
     by_speed_s = limits.speed_s(way_mm)
     if by_speed_s and (limits.slide_acceleration_m_s2 is None or by_speed_s / move.move_s > needs_s / move.next_s):
-        peak_mm_s = PEAK_OVER_MEAN * way_mm / move.move_s
-        return (f"{step} needs {way_mm / 10:.0f} cm of slide at {peak_mm_s / 1000:.1f} m/s; {have} "
+        fastest_mm_s = peak_mm_s(way_mm, move.move_s)
+        return (f"{step} needs {way_mm / 10:.0f} cm of slide at {fastest_mm_s / 1000:.1f} m/s; {have} "
                 f"{(limits.max_slide_speed_mm_s or 0.0) / 1000:.1f} m/s")
     return f"{step} needs {way_mm / 10:.0f} cm of slide in {move.next_s:.2f} s; {have} {needs_s:.2f} s"
 

@@ -22,6 +22,17 @@ PEAK_ACCELERATION = 10 / sqrt(3)
 """Peak acceleration of the same move over ``D / T^2``: 5.77, at ``t = (3 - sqrt 3) / 6``; derived."""
 
 
+def peak_mm_s(distance_mm: float, move_s: float) -> float:
+    """Return the greatest speed on the way of a move that takes `move_s`. [mm/s]
+
+    Examples
+    --------
+    >>> peak_mm_s(80, 0.1)
+    1500.0
+    """
+    return PEAK_OVER_MEAN * distance_mm / move_s
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
     """What a player can do.

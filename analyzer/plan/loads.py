@@ -22,7 +22,7 @@ from dataclasses import dataclass, replace
 from itertools import accumulate
 from math import sqrt
 
-from analyzer.horns.candidate import Candidate
+from analyzer.horns.candidate import Candidate, slide_mm
 from analyzer.plan.costs import Matrix, Move, keeps_gliss
 from analyzer.plan.limits import By, Limits
 from analyzer.plan.slurs import slur_kind
@@ -83,7 +83,7 @@ class Loads:
         valves = _share(1 / self.limits.valve_notes_s, move) if a.valves != b.valves else 0.0
         if not self.slide:
             return 0.0, valves
-        distance_mm = abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0))
+        distance_mm = slide_mm(a, b)
         arm = _share(self.limits.move_s(distance_mm), move)
         if self.limits.max_slide_speed_mm_s is not None:
             arm = max(arm, self._at_speed(self.limits.speed_s(distance_mm), move))

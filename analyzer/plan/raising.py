@@ -23,7 +23,7 @@ def cannot_raise(planner: Planner, plan: Plan) -> Iterator[Problem]:
         ways = [planner.aimed(note.index, other) for other in candidates(planner.horn, note.note.midi)
                 if other.advice is None and other.label != choice.label]
         reach = [shown(other.label) for other in ways if abs(other.off_cents) < HEARD_CENTS
-                 and (other.extension_mm or 0.0) <= planner.player.reach_on(planner.horn)
+                 and other.out_mm <= planner.player.reach_on(planner.horn)
                  and planner.player.knows(other.valves)]
         take = f"Take {' or '.join(reach[:2])} if there is time, or let" if reach else "Let"
         yield Problem(

@@ -9,8 +9,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain, pairwise
 
-from analyzer.horns.candidate import Candidate
-from analyzer.plan.costs import PEAK_OVER_MEAN, STILL_MM, Costs, Move, keeps_gliss, lowest_partial
+from analyzer.horns.candidate import Candidate, travel_mm
+from analyzer.plan.costs import STILL_MM, Costs, Move, keeps_gliss, lowest_partial
+from analyzer.plan.limits import peak_mm_s
 from analyzer.plan.plan import Alternative
 from analyzer.plan.slurs import slur_kind
 from analyzer.plan.timing import NoteTime
@@ -61,7 +62,7 @@ class Beside:
     @property
     def saves_mm(self) -> float:
         """Slide travel with the group on the chart less that of the plan. [mm]"""
-        return way_mm(self.chart) - way_mm(self.ours)
+        return travel_mm(self.chart) - travel_mm(self.ours)
 
     @property
     def instead(self) -> str:
@@ -196,11 +197,6 @@ def _prices(beside: Beside, picks: Picks) -> dict[str, float]:
 
 # What is counted ------------------------------------------------------------------------------------------------------
 
-def way_mm(picks: Picks) -> float:
-    """Slide travel along choices, not counted across None. [mm]"""
-    return sum(abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0))
-               for a, b in pairwise(picks) if a is not None and b is not None)
-
 
 def _turning(around: Around, start: int, picks: Picks) -> list[int]:
     """Return the moves at which the slide changes direction, by the note they leave."""
@@ -253,7 +249,7 @@ def _partials(around: Around, start: int, picks: Picks) -> float:
 
 
 def _peak_mm_s(around: Around, start: int, picks: Picks) -> float:
-    return max((PEAK_OVER_MEAN * way_mm((a, b)) / around.moves[k].move_s
+    return max((peak_mm_s(travel_mm((a, b)), around.moves[k].move_s)
                 for k, (a, b) in enumerate(pairwise(picks), start)), default=0.0)
 
 
@@ -289,7 +285,7 @@ def _slide(beside: Beside) -> str | None:
     if saves >= WORTH_SAYING_MM:
         # Farther to get there, nearer to go on: the group is taken for what follows.
         cut = beside.last - beside.start + 1
-        there = way_mm(beside.chart[:cut]) - way_mm(beside.ours[:cut])
+        there = travel_mm(beside.chart[:cut]) - travel_mm(beside.ours[:cut])
         if there <= -WORTH_SAYING_MM:
             return (f"stands ready for the next notes: {-there / 10:.0f} cm more to get there, more than made up "
                     f"after; {_travel(beside)[0]}")
@@ -349,7 +345,7 @@ def _tuning(beside: Beside) -> str | None:
 
 
 def _nearer(beside: Beside) -> str | None:
-    ours, chart = (max(one.extension_mm or 0.0 for one in way)
+    ours, chart = (max(one.out_mm for one in way)
                    for way in zip(*((a, b) for _, a, b in beside.members()), strict=True))
     if chart - ours < STILL_MM * 2:
         return None

@@ -34,7 +34,7 @@ def slur_kind(a: Candidate, b: Candidate, rising: int) -> Slur:
     """
     if a.valves != b.valves:
         return "valve"
-    change_mm = (b.extension_mm or 0.0) - (a.extension_mm or 0.0)
+    change_mm = b.out_mm - a.out_mm
     if abs(change_mm) <= STILL_MM or (a.position, a.shade) == (b.position, b.shade):
         return "lip"
     if a.partial == b.partial:

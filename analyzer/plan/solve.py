@@ -4,18 +4,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from analyzer.horns.candidate import Candidate
+from analyzer.horns.candidate import Candidate, slide_mm, travel_mm
 from analyzer.horns.candidates import candidates, chart_choice
 from analyzer.horns.choices import aimed
 from analyzer.horns.horn import Horn
 from analyzer.plan.ceiling import Ceiling, ceiling
-from analyzer.plan.costs import PEAK_OVER_MEAN, Matrix, Move, costs_for, keeps_gliss, move_of
+from analyzer.plan.costs import Matrix, Move, costs_for, keeps_gliss, move_of
 from analyzer.plan.familiarity import Rank, familiarity
 from analyzer.plan.figures import Tied, tied, ties_of
 from analyzer.plan.glissando import advice
 from analyzer.plan.groups import Resolver, group_of, note_whys, runs
 from analyzer.plan.jumps import landed, leaps_of, paid, settled
-from analyzer.plan.limits import Limits
+from analyzer.plan.limits import Limits, peak_mm_s
 from analyzer.plan.loads import Load, Loads
 from analyzer.plan.plan import Alternative, Group, Plan, PlannedNote, Totals
 from analyzer.plan.player import Player
@@ -61,7 +61,7 @@ def allowed_choices(horn: Horn, player: Player, midi: int) -> tuple[Candidate, .
 def _within_reach(horn: Horn, player: Player, midi: int) -> tuple[Candidate, ...]:
     reach_mm = player.reach_on(horn)
     return tuple(one for one in candidates(horn, midi)
-                 if (one.extension_mm or 0.0) <= reach_mm and player.knows(one.valves))
+                 if one.out_mm <= reach_mm and player.knows(one.valves))
 
 
 class Planner:
@@ -372,7 +372,7 @@ class Planner:
             if usual is None or usual in self.choices[k]:
                 continue
             label, name = shown(usual.label), self.line.notes[k].sounding.pretty
-            if (usual.extension_mm or 0.0) > self.player.reach_on(self.horn):
+            if usual.out_mm > self.player.reach_on(self.horn):
                 said[k] = f"{name} in {label} is beyond this player's reach"
             elif not self.player.can_hold(usual.valves):
                 said[k] = f"{name} with {label} needs a valve that this player cannot press"
@@ -429,7 +429,7 @@ class Planner:
         if self.horn.family != "slide":
             return {}
         return {
-            k: PEAK_OVER_MEAN * abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0)) / self.moves[k].move_s
+            k: peak_mm_s(slide_mm(a, b), self.moves[k].move_s)
             for k, (a, b) in enumerate(pairwise(picked)) if a is not None and b is not None
         }
 
@@ -460,12 +460,6 @@ class Planner:
         if self._ceiling is None:
             self._ceiling = ceiling(self.loads, self.choices, self.times)
         return self._ceiling
-
-
-def travel_mm(choices: Sequence[Candidate | None]) -> float:
-    """Slide travel along a sequence of choices, not counted across None. [mm]"""
-    return sum(abs((b.extension_mm or 0.0) - (a.extension_mm or 0.0))
-               for a, b in pairwise(choices) if a is not None and b is not None)
 
 
 def valve_changes(choices: Sequence[Candidate | None]) -> int:

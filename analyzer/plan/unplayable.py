@@ -54,7 +54,7 @@ def why_not(horn: Horn, player: Player, midi: int) -> Reason | None:
                           how=f"needs {labels}, and {whose(player)} hand does not press {' or '.join(player.cannot)}")
         return Reason(code="out-of-range", how=f"needs {labels}, which {_who(player)} has not learned",
                       try_="Teach it first, or give the note to another player.")
-    nearest_mm = min(one.extension_mm or 0.0 for one in learned)
+    nearest_mm = min(one.out_mm for one in learned)
     if nearest_mm > player.reach_on(horn):
         return Reason(code="long-reach", try_="Never lunge for it; the review names other ways (lowbrass review).",
                       how=f"is {nearest_mm:.0f} mm out, beyond {whose(player)} reach of "

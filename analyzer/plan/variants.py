@@ -10,10 +10,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from heapq import heappop, heappush
 
-from analyzer.horns.candidate import Candidate
+from analyzer.horns.candidate import Candidate, travel_mm
 from analyzer.plan.jumps import landed, paid
 from analyzer.plan.plan import Plan
-from analyzer.plan.solve import Planner, travel_mm, valve_changes
+from analyzer.plan.solve import Planner, valve_changes
 from analyzer.solver import Lattice
 
 DIFFER = 3

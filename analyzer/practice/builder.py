@@ -117,7 +117,7 @@ class Kit:
     def can(self, choice: Candidate | None) -> bool:
         """Tell whether this player may be asked for a choice: in range, in reach, and known after the drill."""
         return (choice is not None and self.low <= choice.midi <= self.high and self.player.knows(choice.valves)
-                and (choice.extension_mm or 0.0) <= self.player.reach_on(self.horn))
+                and choice.out_mm <= self.player.reach_on(self.horn))
 
     def written(self, midi: int) -> Pitch:
         """Return the printed pitch of a sounding one: as in the music, else as its key has it."""

@@ -61,7 +61,7 @@ def _other_way(kit: Kit, mine: Candidate, usual: Candidate | None) -> Candidate 
     if kit.horn.family != "slide" or not mine.valves:
         return None
     ways = [one for one in candidates(kit.horn, mine.midi) if not one.valves and one.advice is None and kit.can(one)]
-    return min(ways, key=lambda one: one.extension_mm or 0.0, default=None)
+    return min(ways, key=lambda one: one.out_mm, default=None)
 
 
 def _off(choice: Candidate) -> str:
@@ -104,7 +104,7 @@ def _slide_row(kit: Kit, valves: tuple[str, ...]) -> list[Way]:
                if one.valves == valves and one.partial == partial and one.advice is None and kit.can(one)]
         if len(row) > len(best) + 2 or not best:
             best = row
-    ways = [Way(one, beside_words(*nearest_open(kit.horn, one.extension_mm or 0.0))) for one in best]
+    ways = [Way(one, beside_words(*nearest_open(kit.horn, one.out_mm))) for one in best]
     back = [Way(best[k]) for k in (len(best) // 2 - 1, 0)] if len(best) > 2 else []
     return ways + back
 

@@ -16,9 +16,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from analyzer.horns.candidate import Candidate
+from analyzer.horns.candidate import Candidate, slide_mm
 from analyzer.pitch import Pitch
-from analyzer.plan.costs import PEAK_OVER_MEAN
+from analyzer.plan.limits import peak_mm_s
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.player import Player
 from analyzer.plan.progress import Pair
@@ -144,8 +144,8 @@ def _move(planner: Planner, pairs: list[tuple[PlannedNote, PlannedNote]], learne
     distance: float | None = None
     peak: float | None = None
     if horn.family == "slide":
-        distance = abs((other.extension_mm or 0.0) - (one.extension_mm or 0.0))
-        peak = PEAK_OVER_MEAN * distance / step.move_s
+        distance = slide_mm(one, other)
+        peak = peak_mm_s(distance, step.move_s)
         far = distance / horn.slide_end_mm
     else:
         changed = set(one.valves) ^ set(other.valves)

@@ -118,7 +118,7 @@ def choice_said(candidate: Candidate) -> str:
 
 def against_choice(horn: Horn, player: Player, candidate: Candidate) -> str:
     """Say why a plan leaves out a choice that the horn has."""
-    if (candidate.extension_mm or 0.0) > player.reach_on(horn):
+    if candidate.out_mm > player.reach_on(horn):
         return "beyond this player's reach"
     if not player.knows(candidate.valves):
         return "valves not learned yet"

@@ -50,6 +50,7 @@ _INSTEAD = [(re.compile(pattern), words) for pattern, words in (
     (r"Raise attachment_ceiling in the player file", "Raise “Attachment up to” under “What the player can do”"),
     (r"Without -o, --ossia lists every change and its place\.", "Tick one of the changes again."),
     # Files of players, sections and pins.
+    (r" in \[player\]", ""),
     (r"Add horns = .*; lowbrass horns lists them\.", "Choose a horn."),
     (r"write keeps = \"([^\"]+)\" in the section file; lowbrass ready helps to look at a change of horn\.",
      r"choose \1 under “Stays on parts for”."),

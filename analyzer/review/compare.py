@@ -10,9 +10,10 @@ from typing import TypeVar
 from analyzer.analysis import Request, cautions_for
 from analyzer.assumption import Assumption
 from analyzer.cautions import for_changing
+from analyzer.horns.candidate import slide_mm
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
-from analyzer.plan.costs import PEAK_OVER_MEAN
+from analyzer.plan.limits import peak_mm_s
 from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner
 from analyzer.problem import Problem, unreadable
@@ -138,8 +139,8 @@ def fastest(plan: Plan) -> Fastest | None:
     for a, b in pairwise(plan.notes):
         if a.choice is None or b.choice is None:
             continue
-        distance_mm = abs((b.choice.extension_mm or 0.0) - (a.choice.extension_mm or 0.0))
-        speed = PEAK_OVER_MEAN * distance_mm / a.time.move_s
+        distance_mm = slide_mm(a.choice, b.choice)
+        speed = peak_mm_s(distance_mm, a.time.move_s)
         if speed > (best.speed_mm_s if best else 0.0):
             best = Fastest(speed_mm_s=speed, index=a.index, measure=a.note.measure, from_label=a.choice.label,
                            to_label=b.choice.label)

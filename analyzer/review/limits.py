@@ -46,7 +46,7 @@ def room_mm(horn: Horn, choices: Sequence[Candidate]) -> float | None:
     """Slide that is left beyond the nearest of the choices where all lie at the end of the slide, else None. [mm]"""
     if horn.family != "slide" or not choices:
         return None
-    nearest = min(one.extension_mm or 0.0 for one in choices)
+    nearest = min(one.out_mm for one in choices)
     return horn.slide_end_mm - nearest if nearest >= near_end_mm(horn) else None
 
 
@@ -83,4 +83,4 @@ def tense(horn: Horn, player: Player, choices: Sequence[Candidate]) -> bool:
     reach_mm = player.reach_on(horn)
     if horn.family != "slide" or player.reach_mm is None or reach_mm >= horn.slide_end_mm or not choices:
         return False
-    return min(one.extension_mm or 0.0 for one in choices) > reach_mm - TENSE_MM
+    return min(one.out_mm for one in choices) > reach_mm - TENSE_MM

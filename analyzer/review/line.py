@@ -73,16 +73,16 @@ def _note(ways: Remedies, k: int) -> Iterator[Finding]:
     if planned is None:
         yield _unplayable(ways, k)
     elif (left_mm := room_mm(horn, choices)) is not None:
-        nearest = min(choices, key=lambda one: one.extension_mm or 0.0)
+        nearest = min(choices, key=lambda one: one.out_mm)
         yield finding_at(
             line, k, "end-of-slide", "care" if left_mm < END_CARE_MM else "note",
             f"{name} lies only in {shown(nearest.label)}, with {left_mm:.0f} mm of slide left beyond it",
             (*ways.other_horns(k, better=True), *(ways.pitches(k) if left_mm < END_CARE_MM else ())))
     elif tense(horn, player, choices):
-        nearest = min(choices, key=lambda one: one.extension_mm or 0.0)
+        nearest = min(choices, key=lambda one: one.out_mm)
         yield finding_at(
             line, k, "long-reach", "care",
-            f"{name} in {shown(nearest.label)} takes the slide {nearest.extension_mm or 0:.0f} mm out, the last bit of "
+            f"{name} in {shown(nearest.label)} takes the slide {nearest.out_mm:.0f} mm out, the last bit of "
             f"{whose(player)} comfortable {player.reach_on(horn):.0f} mm",
             (*ways.other_horns(k, better=True), *ways.pitches(k)))
     forgiven = ways.planner.times[k].sounds_s < FORGIVEN_S and any(one.advice is None for one in choices)

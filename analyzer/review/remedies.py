@@ -196,7 +196,7 @@ class Remedies:
                 self.horn.tube_mm / 2
             lost = sorted({note.midi: note.sounding.pretty for note in self.line.notes
                            if candidates(self.horn, note.midi) and not candidates(other, note.midi)}.items())
-            label = shown(min(candidates(other, midi), key=lambda one: one.extension_mm or 0.0).label)
+            label = shown(min(candidates(other, midi), key=lambda one: one.out_mm).label)
             cost = f"; {', '.join(name for _, name in lost)} would then be missing" if lost else ""
             far = ", more than to E: measure your own horn" if high > 100 else ""
             return (Remedy(
@@ -210,7 +210,7 @@ class Remedies:
         better = [one for one in self.planner.choices[k] if one.advice is None]
         if not better:
             return ()
-        best = min(better, key=lambda one: (round(abs(one.off_cents)), one.extension_mm or 0.0))
+        best = min(better, key=lambda one: (round(abs(one.off_cents)), one.out_mm))
         return (Remedy(kind="choice", text=f"Take {shown(best.label)} where there is time: it is in tune.",
                        label=best.label),)
 
@@ -220,7 +220,7 @@ class Remedies:
                if not self.player.knows(one.valves) and one.advice is None]
         if not new:
             return ()
-        best = min(new, key=lambda one: (len(one.valves), one.extension_mm or 0.0))
+        best = min(new, key=lambda one: (len(one.valves), one.out_mm))
         return (Remedy(kind="choice", label=best.label, text=f"Teach {shown(best.label)}, which has it within reach."),)
 
     # --- time ----------------------------------------------------------------------------------------------------

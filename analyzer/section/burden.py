@@ -173,7 +173,7 @@ def quick_notes(burden: Burden, most: int, tempo_bpm: float | None = None) -> tu
         if len(out) == most or len(kept) <= 1:
             return None
         a, b = plan.notes[fast[0]].choice, plan.notes[fast[0] + 1].choice
-        far_a, far_b = ((one.extension_mm or 0.0) if one else 0.0 for one in (a, b))
+        far_a, far_b = (one.out_mm if one else 0.0 for one in (a, b))
         out.append(kept[fast[0] + (far_b >= far_a)])
         kept, planner, plan = trial(out)
     for k in list(out):

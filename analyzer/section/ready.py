@@ -244,8 +244,8 @@ def _places(horn: Horn, reach_mm: float | None, lines: Sequence[Line]) -> Iterab
             ways = [one for one in candidates(horn, note.midi) if one.advice is None]
             if ways:
                 # Within a shade the plainer way counts: fewer valves.
-                nearest = min(ways, key=lambda one: (round((one.extension_mm or 0.0) / _SHADE_MM), len(one.valves)))
-                out_mm = nearest.extension_mm or 0.0
+                nearest = min(ways, key=lambda one: (round(one.out_mm / _SHADE_MM), len(one.valves)))
+                out_mm = nearest.out_mm
                 if farthest is None or out_mm > farthest[0]:
                     farthest = (out_mm, nearest, note.sounding.pretty, f"{line.part_name}, measure {note.measure}")
     if farthest is not None:
@@ -278,13 +278,13 @@ def _better(worse: Planner, better: Planner) -> list[_Found]:
         if a.choice is None:
             found.append((a, *_lacks(worse, a), have))
             continue
-        near = min(one.extension_mm or 0.0 for one in worse.choices[a.index])
-        nearest = min(better.choices[b.index], key=lambda one: one.extension_mm or 0.0)
+        near = min(one.out_mm for one in worse.choices[a.index])
+        nearest = min(better.choices[b.index], key=lambda one: one.out_mm)
         far = worse.horn.family == "slide" and all(
             (one.position or 0) >= FAR_POSITION for one in worse.choices[a.index] if one.advice is None)
         # What can be in tune counts, not what the plan takes for the sake of the hand.
         off, on = (min(abs(one.off_cents) for one in planner.choices[a.index]) for planner in (worse, better))
-        if far and near - (nearest.extension_mm or 0.0) >= NEARER_MM:
+        if far and near - nearest.out_mm >= NEARER_MM:
             found.append((a, "far-out", f"only far out, {_has(a.choice)}", _has(nearest)))
         elif off > worse.horn.lip_reach.value and off - on >= BETTER_CENTS:
             found.append((a, "out-of-tune", _has(a.choice), have))

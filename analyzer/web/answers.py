@@ -157,8 +157,8 @@ def _travel_mm(planned: Planned, index: int, prices: Sequence[tuple[str, float]]
         return [None] * len(prices)
     notes = planned.plan.notes
     beside = [notes[k].choice for k in (index - 1, index + 1) if 0 <= k < len(notes)]
-    places = [choice.extension_mm or 0.0 for choice in beside if choice is not None]
-    where = {candidate.label: candidate.extension_mm or 0.0
+    places = [choice.out_mm for choice in beside if choice is not None]
+    where = {candidate.label: candidate.out_mm
              for candidate in candidates(planned.plan.horn, notes[index].note.midi)}
     return [round(sum(abs(where[label] - place) for place in places)) for label, _ in prices]
 

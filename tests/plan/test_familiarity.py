@@ -97,7 +97,7 @@ def test_a_note_that_only_that_valve_sounds_says_so(tmp_path) -> None:
 
 
 @pytest.mark.parametrize(("line", "said"), [
-    ('level = "pro"', "Give one of beginner, intermediate, advanced"), ('cannot = ["X"]', 'such as ["T"]'),
+    ('level = "pro"', 'Give one of "beginner", "intermediate", "advanced"'), ('cannot = ["X"]', 'such as ["T"]'),
     ('cannot = "T"', 'such as ["T"]'), ("level = 3", "Give one of"),
 ])
 def test_mistakes_in_the_new_keys_name_their_line(tmp_path, line: str, said: str) -> None:

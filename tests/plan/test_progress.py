@@ -6,7 +6,7 @@ import tomllib
 
 import pytest
 
-from analyzer.plan.costs import PEAK_OVER_MEAN
+from analyzer.plan.limits import PEAK_OVER_MEAN
 from analyzer.plan.player import Player, player_of_file
 from analyzer.plan.progress import move_text, parse_move, parse_state, recorded
 from analyzer.plan.solve import Planner

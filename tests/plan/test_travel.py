@@ -10,8 +10,9 @@ from pathlib import Path
 import networkx as nx
 import pytest
 
+from analyzer.horns.candidate import travel_mm
 from analyzer.horns.profiles import load_horn
-from analyzer.plan.solve import Planner, travel_mm
+from analyzer.plan.solve import Planner
 from analyzer.score.document import open_document
 from analyzer.selection import chosen_parts, part_lines
 

@@ -14,7 +14,7 @@ import pytest
 from analyzer.analysis import Request
 from analyzer.horns.profiles import load_horn
 from analyzer.library.comparing import compare_folder, without_outliers
-from analyzer.plan.costs import PEAK_OVER_MEAN
+from analyzer.plan.limits import PEAK_OVER_MEAN
 from analyzer.plan.solve import Planner
 from analyzer.report.compare import compare_document, compare_text, folder_document, folder_text
 from analyzer.review.compare import column, compare, summed
