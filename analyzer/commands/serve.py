@@ -2,6 +2,7 @@
 
 import threading
 import webbrowser
+from contextlib import ExitStack
 
 import click
 
@@ -16,19 +17,25 @@ def command(port: int, browser: bool) -> None:
     """Serve a page on this machine alone: drop a score, click a mark and change it, and hear it with a moving slide.
 
     The page also reviews a part, compares horns and says whether the piece suits a section entered in a form. Nothing
-    leaves the machine and nothing is written to disk. Ctrl-C stops it.
+    of a score leaves the machine or is written to disk. Ctrl-C stops it.
     """
     try:
         import starlette  # noqa: F401
         import uvicorn  # noqa: F401
     except ImportError as error:
         raise missing(error.name or "starlette", "web") from error
-    from analyzer.web.server import serve
+    from analyzer.web.server import door, serve
 
-    def ready(address: str) -> None:
-        click.echo(f"The page is at {address}\nOnly this machine can open it. Ctrl-C stops it.", err=True)
-        if browser:
-            threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+    with ExitStack() as opened:
+        def ready(address: str) -> None:
+            if browser:
+                file = opened.enter_context(door(address))
+                threading.Thread(target=webbrowser.open, args=(file.as_uri(),), daemon=True).start()
+                click.echo(f"The page opens in your browser; if it does not, open {file} there, or start again with "
+                           "--no-open.", err=True)
+            else:
+                click.echo(f"The page is at {address}", err=True)
+            click.echo("Only this machine can open it. Ctrl-C stops it.", err=True)
 
-    serve(port, ready)
+        serve(port, ready)
     click.echo("Stopped.", err=True)

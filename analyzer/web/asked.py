@@ -23,7 +23,9 @@ from analyzer.web.security import RefusedError
 if TYPE_CHECKING:
     from starlette.requests import Request as HttpRequest
 
-UPLOAD_TIME_S = 60.0
+UPLOAD_TIME_S = 30.0
+STALL_S = 3.0
+"""Longest time without a further piece of a body; judged: it comes from this very machine."""
 _CONTROL = re.compile(r"[\x00-\x1f\x7f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _SPLIT = "Export only the low-brass parts, or split the score."
 
@@ -209,8 +211,11 @@ async def read_body(request: "HttpRequest", most: int, try_: str = _SPLIT) -> by
     pieces: list[bytes] = []
     size = 0
     try:
-        async with asyncio.timeout(UPLOAD_TIME_S):
+        loop = asyncio.get_running_loop()
+        end_s = loop.time() + UPLOAD_TIME_S
+        async with asyncio.timeout(min(STALL_S, UPLOAD_TIME_S)) as patience:
             async for piece in request.stream():
+                patience.reschedule(min(end_s, loop.time() + STALL_S))
                 size += len(piece)
                 if size > most:
                     limit = f"{most // 2**20} MiB" if most >= 2**20 else f"{most // 2**10} KiB"

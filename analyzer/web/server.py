@@ -1,16 +1,41 @@
 """Serve the page on the loopback address until Ctrl-C."""
 
+import os
+import shutil
 import signal
 import socket
-from collections.abc import Callable
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
 from types import FrameType
 
 from analyzer.problem import unreadable
 from analyzer.web.app import Page, build
+from analyzer.web.clients import MOST_CONNECTIONS, protocol
 from analyzer.web.security import new_token
 from analyzer.web.state import samples_folder
 
 ADDRESS = "127.0.0.1"
+
+
+@contextmanager
+def door(address: str) -> Iterator[Path]:
+    """Yield a page that leads to `address`, in a folder that only its owner can read; both go at the end.
+
+    A browser is started with the name of this file: its command line, which other users of the machine can read, does
+    not hold the key.
+    """
+    folder = Path(tempfile.mkdtemp(prefix="lowbrass-"))
+    try:
+        file = folder / "open.html"
+        with os.fdopen(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as out:
+            out.write('<!DOCTYPE html><html lang="en"><meta charset="utf-8"><meta name="referrer" '
+                      f'content="no-referrer"><meta http-equiv="refresh" content="0; url={address}">'
+                      f'<title>lowbrass</title><p><a href="{address}" rel="noreferrer">Open the page</a></p></html>\n')
+        yield file
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def serve(port: int, ready: Callable[[str], None]) -> None:
@@ -38,13 +63,14 @@ def serve(port: int, ready: Callable[[str], None]) -> None:
         listener.close()
         raise unreadable("port", where=f"{ADDRESS}:{port}", what=f"this port cannot be used ({error.strerror})",
                          try_="Take another with --port, or leave --port out for any free one.") from error
-    listener.listen(128)
+    listener.listen(512)
     found = listener.getsockname()[1]
     token = new_token()
     app = build(token, (f"{ADDRESS}:{found}", f"localhost:{found}"), Page(samples=samples_folder()))
     config = uvicorn.Config(app, log_level="error", access_log=False, server_header=False, proxy_headers=False,
                             ws="none", lifespan="on", timeout_graceful_shutdown=2, timeout_keep_alive=10,
-                            limit_concurrency=256, h11_max_incomplete_event_size=16384, http="h11")
+                            limit_concurrency=MOST_CONNECTIONS, h11_max_incomplete_event_size=16384,
+                            http=protocol())
     server = uvicorn.Server(config)
 
     def stop(number: int, frame: FrameType | None) -> None:

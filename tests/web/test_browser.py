@@ -205,6 +205,25 @@ def pinned_by_you():
     return re.compile("pinned by you")
 
 
+def test_the_private_page_leads_in_and_the_key_leaves_the_address(browser, address: str) -> None:
+    from analyzer.web.server import door
+
+    page = browser.new_context().new_page()
+    sent: list[str] = []
+    page.on("request", lambda request: sent.append(f"{request.url} {request.headers.get('referer', '')}"))
+    with door(address) as file:
+        page.goto(file.as_uri())
+        expect(page.locator("#samples li").first).to_be_visible(timeout=WAIT_MS)
+    key = address.split("key=")[1]
+    assert page.url == address.split("#")[0]
+    assert key not in page.title()
+    # The fragment of the first address is never sent (RFC 9110, 7.1); everything after it has no key at all.
+    assert not [line for line in sent if key in line and not line.startswith(address)]
+    page.reload()
+    expect(page.locator("#samples li").first).to_be_visible(timeout=WAIT_MS)
+    page.context.close()
+
+
 def test_without_its_key_a_tab_is_told_what_to_do(browser, address: str) -> None:
     page = browser.new_context().new_page()
     page.goto(address.split("#")[0])

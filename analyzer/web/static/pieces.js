@@ -2,7 +2,13 @@
 
 import { spoken } from "./music.js";
 
-const key = new URLSearchParams(location.hash.slice(1)).get("key") || "";
+// The key leaves the address bar at once: it shall stand neither in the history nor at the foot of a printed page.
+const KEY = "lowbrass-key", given = new URLSearchParams(location.hash.slice(1)).get("key");
+if (given) {
+  history.replaceState(null, "", location.pathname);
+  try { sessionStorage.setItem(KEY, given); } catch { /* full: a reload then asks for the address again */ }
+}
+const key = given || sessionStorage.getItem(KEY) || "";
 
 export const $ = (id) => document.getElementById(id);
 
