@@ -8,9 +8,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from analyzer.problem import Unreadable, unreadable
-from analyzer.report.compare import compare_document
 from analyzer.report.plain import plain_line
-from analyzer.review.compare import compare
 from analyzer.score.document import read_score
 from analyzer.web.answers import (
     answer_since,
@@ -47,7 +45,17 @@ from analyzer.web.forms import (
     sample_section,
     section_text,
 )
-from analyzer.web.jobs import ENDINGS, Jobs, Workers, file_of, fit_of, fit_page_of, midi_file, playable_file
+from analyzer.web.jobs import (
+    ENDINGS,
+    Jobs,
+    Workers,
+    comparison_of,
+    file_of,
+    fit_of,
+    fit_page_of,
+    midi_file,
+    playable_file,
+)
 from analyzer.web.security import MAX_QUESTION_BYTES, MAX_UPLOAD_BYTES, App, Guard, RefusedError
 from analyzer.web.state import Session, Sessions, analysis_for, request_pins, sample_names, sample_path
 
@@ -137,7 +145,7 @@ class Page:
         try:
             svg, places = await self.engraver_of(session).run(engrave, copy, asked.width_px)
         except (ValueError, ModuleNotFoundError) as error:
-            raise no_picture(error, session.document.name) from None
+            raise no_picture(error, session.name) from None
         return json_reply({"svg": svg, "picture": session.drawn(places)})
 
     def engraver_of(self, session: Session) -> Workers:
@@ -154,9 +162,9 @@ class Page:
         """Write a file of the asked part, with the pins, all its lines."""
         given, session = await self.question(request)
         asked = read_asked(given)
-        ending, name = given.get("ending"), session.document.name
+        ending, name = given.get("ending"), session.name
         if ending == "score":
-            ending = session.document.ending
+            ending = session.ending
         if ending not in (*ENDINGS, ".mid"):
             raise unreadable("bad-question", where="download", what="there is no such form of file",
                              try_=f"The forms are {', '.join((*ENDINGS, '.mid'))}.")
@@ -189,15 +197,16 @@ class Page:
     async def playable(self, request: "Request") -> "Response":
         """Write the score with notes that can be played, but for the changes that are refused."""
         given, session = await self.question(request)
-        content = await self.jobs.run(request.is_disconnected, playable_file, session.data, session.document.name,
+        content = await self.jobs.run(request.is_disconnected, playable_file, session.data, session.name,
                                       read_asked(given).request(), read_refusals(given))
-        return file_reply(content, f"{_stem(session)}-playable{session.document.ending}")
+        return file_reply(content, f"{_stem(session)}-playable{session.ending}")
 
     async def compare(self, request: "Request") -> "Response":
         """Plan the asked part on several horns."""
         given, session = await self.question(request)
         asked, named = read_asked(given), read_horns(given)
-        return json_reply(compare_document(await asyncio.to_thread(compare, session.document, named, asked.request())))
+        return json_reply(await self.jobs.run(request.is_disconnected, comparison_of, session.data, session.name, named,
+                                              asked.request()))
 
     async def fit(self, request: "Request") -> "Response":
         """Fit a section to the score; the answer itself, or as a page to keep."""
@@ -206,7 +215,7 @@ class Page:
         found, mistakes = check_form(section)
         if found is None:
             return _refused(mistakes)
-        what = (session.data, session.document.name, section, asked.measures, asked.tempo_bpm)
+        what = (session.data, session.name, section, asked.measures, asked.tempo_bpm)
         if given.get("ending") == ".html":
             return file_reply(await self.jobs.run(request.is_disconnected, fit_page_of, *what),
                               f"{_stem(session)}-section.html")
@@ -261,6 +270,8 @@ class Page:
         session = self.sessions.get(given.get("session"))
         if session is None:
             raise RefusedError(404, "This score is no longer open here. Choose its file again; your pins are kept.")
+        if not session.awake:
+            await asyncio.to_thread(lambda: session.document)
         return given, session
 
     async def fonts(self, request: "Request") -> "Response":
@@ -293,7 +304,7 @@ def file_reply(content: bytes, name: str) -> "Response":
 
 
 def _stem(session: Session) -> str:
-    return Path(session.document.name).stem or "score"
+    return Path(session.name).stem or "score"
 
 
 def _refused(mistakes: tuple[Mistake, ...]) -> "Response":

@@ -13,12 +13,15 @@ from multiprocessing import get_context, parent_process
 from typing import Any, TypeVar
 
 from analyzer.analysis import Request, analyse
+from analyzer.horns.horn import Horn
 from analyzer.marking.ossia import repitched
 from analyzer.marking.which import marks
 from analyzer.problem import unreadable
+from analyzer.report.compare import compare_document
 from analyzer.report.fit.page import section_page
 from analyzer.report.map.document import map_document
 from analyzer.report.page_answers import fit_answer
+from analyzer.review.compare import compare
 from analyzer.review.harmony import Harmony
 from analyzer.review.line import review
 from analyzer.review.ossia import Refusal, ossia
@@ -188,6 +191,17 @@ def file_of(data: bytes, name: str, request: Request, ending: str) -> bytes:
     from analyzer.report.map.pages import page_file
 
     return page_file(analysis, ending)
+
+
+def comparison_of(data: bytes, name: str, horns: tuple[Horn, ...], request: Request) -> dict[str, Any]:
+    """Read a score anew and plan it on several horns, as the command line does; return the JSON document.
+
+    Raises
+    ------
+    Unreadable
+        As for `compare`.
+    """
+    return compare_document(compare(read_document(data, name), horns, request))
 
 
 def fit_of(data: bytes, name: str, section: dict[str, Any], measures: tuple[str, str] | None,

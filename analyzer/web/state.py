@@ -3,46 +3,79 @@
 import asyncio
 import secrets
 import sys
+import zlib
 from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from analyzer.analysis import Analysis, Planned, analyse
 from analyzer.horns.candidates import candidates
 from analyzer.problem import unreadable
-from analyzer.score.document import SCORE_ENDINGS, Document
+from analyzer.score.document import SCORE_ENDINGS, Document, read_document
 from analyzer.score.line import Line
+from analyzer.score.parts import find_parts
+from analyzer.selection import between, part_lines
 from analyzer.web.asked import Asked, PinnedNote
 
 if TYPE_CHECKING:
     from analyzer.engrave.layout import Engraving
 
 _Thing = TypeVar("_Thing")
-MAX_SESSIONS = 24
-MAX_TOTAL_BYTES = 64 * 2**20
-"""Most XML kept open in all; judged: a parsed tree takes ten to twenty times its file, so about one GiB at the worst.
-
-A school score has below one MiB: anything from 24 to 200 MiB holds two dozen of them.
-"""
+MAX_SESSIONS = 60
+MAX_PACKED_BYTES = 64 * 2**20
+"""Most that the open scores take, packed; judged: a school score has below 100 KiB so, sixty a tenth of this."""
+MAX_AWAKE_BYTES = 8 * 2**20
+"""Most XML whose trees and plans are kept; measured: they take 23 times as much. The one used last is always awake."""
+MOST_NOTES = 20_000
+"""Notes of a part that are planned at once; measured: 4,000 a second, 13 KB each. An opera's trombone has half."""
 _MAX_ANALYSES = 8
 _MAX_PICTURES = 4
 _MAX_ANSWERS = 4
 
 
-@dataclass(slots=True, kw_only=True)
 class Session:
-    """One open score and the last analyses of it, so that a pin needs no new reading."""
+    """One open score and the last analyses of it, so that a pin needs no new reading.
 
-    id: str
-    document: Document
-    data: bytes
-    lock: asyncio.Lock = field(default_factory=asyncio.Lock)
-    analyses: OrderedDict[object, Analysis] = field(default_factory=OrderedDict)
-    last: tuple[object, object] | None = None      # the last question and its plan
-    pictures: "OrderedDict[str, Engraving]" = field(default_factory=OrderedDict)
-    answers: OrderedDict[str, object] = field(default_factory=OrderedDict)
+    Only its packed file is kept for as long as it is open: `rest` lets go of the rest, and `document` reads it anew.
+    """
+
+    def __init__(self, document: Document, data: bytes) -> None:
+        self.id = secrets.token_urlsafe(12)
+        self.name, self.ending = document.name, document.ending
+        self.packed = zlib.compress(data, 1)
+        self.xml_bytes = len(document.xml)
+        self.lock = asyncio.Lock()
+        self.analyses: OrderedDict[object, Analysis] = OrderedDict()
+        self.last: tuple[object, object] | None = None      # the last question and its plan
+        self.pictures: OrderedDict[str, Engraving] = OrderedDict()
+        self.answers: OrderedDict[str, object] = OrderedDict()
+        self._document: Document | None = document
+        self._problems = document.problems
+
+    @property
+    def awake(self) -> bool:
+        """Whether the score's tree is in memory."""
+        return self._document is not None
+
+    @property
+    def document(self) -> Document:
+        """The score; where it rested, it is read anew, which may take a second."""
+        if self._document is None:
+            self._document = replace(read_document(self.data, self.name), problems=self._problems)
+        return self._document
+
+    @property
+    def data(self) -> bytes:
+        """The score's file."""
+        return zlib.decompress(self.packed)
+
+    def rest(self) -> None:
+        """Keep the packed file alone."""
+        self._document = self.last = None
+        for kept in (self.analyses, self.pictures, self.answers):
+            kept.clear()
 
     def known(self, key: object) -> Analysis | None:
         """Return the analysis kept under a key, and count it as used."""
@@ -76,9 +109,11 @@ def _kept(store: OrderedDict[str, _Thing], thing: _Thing, most: int) -> str:
 class Sessions:
     """Open scores by id, bounded in number and size."""
 
-    def __init__(self, *, most: int = MAX_SESSIONS, most_bytes: int = MAX_TOTAL_BYTES) -> None:
+    def __init__(self, *, most: int = MAX_SESSIONS, most_bytes: int = MAX_PACKED_BYTES,
+                 most_awake_bytes: int = MAX_AWAKE_BYTES) -> None:
         self._most = most
         self._most_bytes = most_bytes
+        self._most_awake_bytes = most_awake_bytes
         self._open: OrderedDict[str, Session] = OrderedDict()
 
     def __len__(self) -> int:
@@ -87,10 +122,11 @@ class Sessions:
 
     def add(self, document: Document, data: bytes) -> Session:
         """Open a score."""
-        session = Session(id=secrets.token_urlsafe(12), document=document, data=data)
+        session = Session(document, data)
         self._open[session.id] = session
         while len(self._open) > 1 and (len(self._open) > self._most or self._bytes() > self._most_bytes):
             self._open.popitem(last=False)
+        self._let_rest(session)
         return session
 
     def get(self, session_id: object) -> Session | None:
@@ -98,10 +134,22 @@ class Sessions:
         if not isinstance(session_id, str) or session_id not in self._open:
             return None
         self._open.move_to_end(session_id)
-        return self._open[session_id]
+        session = self._open[session_id]
+        self._let_rest(session)
+        return session
+
+    def _let_rest(self, used: Session) -> None:
+        """Let the scores rest that were not used for longest, so that those awake stay within their bound."""
+        awake_bytes = used.xml_bytes
+        for session in reversed(self._open.values()):
+            if session is used or not session.awake:
+                continue
+            awake_bytes += session.xml_bytes
+            if awake_bytes > self._most_awake_bytes and not session.lock.locked():
+                session.rest()
 
     def _bytes(self) -> int:
-        return sum(len(session.document.xml) for session in self._open.values())
+        return sum(len(session.packed) for session in self._open.values())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,9 +170,30 @@ def analysis_for(session: Session, asked: Asked) -> Analysis:
     """Return the analysis of the asked part without pins, from memory where the same was asked before."""
     known = session.known(asked.key)
     if known is None:
+        _refuse_too_many(session.document, asked)
         known = analyse(session.document, asked.request())
         session.keep(asked.key, known)
     return known
+
+
+def _refuse_too_many(document: Document, asked: Asked) -> None:
+    """Refuse to plan more notes at once than take seconds.
+
+    Raises
+    ------
+    Unreadable
+        If the part, or the asked measures of it, have more.
+    """
+    # What is printed bounds what is played: only where it is too much is the part read before it is planned.
+    count = sum(1 for _ in document.notes(asked.part))
+    if count > MOST_NOTES and asked.measures:
+        part = next(part for part in find_parts(document)[0] if part.id == asked.part)
+        lines = part_lines(document, part)[0]
+        count = sum(len(between(line, *asked.measures, name=document.name).notes) for line in lines)
+    if count > MOST_NOTES:
+        raise unreadable("too-many-notes", where=f"{document.name}, {asked.part}",
+                         what=f"{count:,} notes are more than are planned at once ({MOST_NOTES:,})",
+                         try_="Choose some of its measures.")
 
 
 def pins_of(planned: Planned, pins: Sequence[PinnedNote]) -> tuple[dict[int, str], list[PinnedNote]]:

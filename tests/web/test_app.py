@@ -17,6 +17,7 @@ from analyzer.report.map.document import map_document
 from analyzer.score.document import open_document
 from analyzer.web import app as app_module
 from analyzer.web import asked as asked_module
+from analyzer.web import state as state_module
 from analyzer.web.app import Page, build
 from analyzer.web.asked import file_name
 from analyzer.web.jobs import JOBS_WAITING, Jobs
@@ -245,13 +246,38 @@ def test_old_scores_give_way() -> None:
     assert sessions.get(ids[0]) is not None    # used again: the second is now the oldest
     newest = sessions.add(document, data).id
     assert [sessions.get(one) is not None for one in (*ids, newest)] == [True, False, True, True]
-    small = Sessions(most_bytes=int(len(data) * 2.5))
+    packed = len(sessions.add(document, data).packed)
+    small = Sessions(most_bytes=int(packed * 2.5))
     for _ in range(5):
         small.add(document, data)
     assert len(small) == 2
     tiny = Sessions(most_bytes=1)
     tiny.add(document, data)
     assert len(tiny) == 1
+
+
+def test_scores_that_rest_answer_as_before(client, page) -> None:
+    """Of many open scores only those used last keep their trees; any is read anew when it is asked for."""
+    page.sessions = Sessions(most_awake_bytes=1)
+    first, second = opened(client), opened(client, "evening-song-euphonium.musicxml")
+    said = planned(client, first)
+    assert planned(client, second)["family"] == "valves"
+    kept = {found["session"]: page.sessions._open[found["session"]] for found in (first, second)}
+    assert [session.awake for session in kept.values()] == [False, True]
+    assert not kept[first["session"]].analyses
+    again = planned(client, first)
+    assert {**again, "name": ""} == {**said, "name": ""}
+    assert [session.awake for session in kept.values()] == [True, False]
+
+
+def test_more_notes_than_can_be_planned_at_once_are_refused_and_some_measures_are_not(client, monkeypatch) -> None:
+    monkeypatch.setattr(state_module, "MOST_NOTES", 100)
+    found = opened(client)
+    reply = client.post("/api/plan", content=question(found))
+    assert reply.status_code == 400
+    assert "are more than are planned at once (100). Choose some of its measures." in reply.json()["line"]
+    assert planned(client, found, **{"from": "3", "to": "5"})["notes"]
+    assert client.post("/api/plan", content=question(found, **{"from": "none"})).status_code == 400
 
 
 def test_fifty_uploads_at_once_are_all_answered_and_few_are_held(workers) -> None:
