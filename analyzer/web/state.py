@@ -184,12 +184,20 @@ def _refuse_too_many(document: Document, asked: Asked) -> None:
     Unreadable
         If the part, or the asked measures of it, have more.
     """
-    # What is printed bounds what is played: only where it is too much is the part read before it is planned.
-    count = sum(1 for _ in document.notes(asked.part))
+    # What is printed bounds what is played, and is counted without reading the part.
+    counts = [(document.measure_element(music).get("number"), sum(1 for _ in music.iterchildren("note")))
+              for music in document.part_measures(asked.part)]
+    count = sum(notes for _, notes in counts)
     if count > MOST_NOTES and asked.measures:
-        part = next(part for part in find_parts(document)[0] if part.id == asked.part)
-        lines = part_lines(document, part)[0]
-        count = sum(len(between(line, *asked.measures, name=document.name).notes) for line in lines)
+        first, last = asked.measures
+        numbers = [number for number, _ in counts]
+        if first in numbers and last in numbers:
+            end = len(numbers) - numbers[::-1].index(last)
+            count = sum(notes for _, notes in counts[numbers.index(first):end])
+        else:
+            part = next(part for part in find_parts(document)[0] if part.id == asked.part)
+            count = sum(len(between(line, *asked.measures, name=document.name).notes)
+                        for line in part_lines(document, part)[0])
     if count > MOST_NOTES:
         raise unreadable("too-many-notes", where=f"{document.name}, {asked.part}",
                          what=f"{count:,} notes are more than are planned at once ({MOST_NOTES:,})",
