@@ -9,6 +9,7 @@ from typing import Any, TextIO, cast
 
 import click
 
+from analyzer.commands.bounded import Number
 from analyzer.plain import visible
 from analyzer.problem import Unreadable, unreadable
 
@@ -53,11 +54,18 @@ class _Lazy(click.Group):
 
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(package_name="lowbrass", prog_name="lowbrass")
-def cli() -> None:
+@click.option("--time-limit", type=Number(1, 86_400), metavar="SECONDS", envvar="LOWBRASS_TIME_LIMIT",
+              help="Longest time for one piece of engraving or conversion.  [default: 120]")
+@click.option("--memory-limit", type=click.IntRange(256, 2**20), metavar="MIB", envvar="LOWBRASS_MEMORY_LIMIT",
+              help="Most memory for it.  [default: 2048]")
+def cli(time_limit: float | None, memory_limit: int | None) -> None:
     """Slide positions and valve combinations for whole trombone and euphonium passages, with reasons.
 
     Begin with:  lowbrass map YOUR-SCORE.musicxml
     """
+    for variable, value in (("LOWBRASS_TIME_LIMIT", time_limit), ("LOWBRASS_MEMORY_LIMIT", memory_limit)):
+        if value is not None:
+            os.environ[variable] = f"{value:.12g}"
 
 
 class _Outlet:

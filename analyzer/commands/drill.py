@@ -16,10 +16,11 @@ from analyzer.commands.options import (
     score_argument,
     write_file,
 )
+from analyzer.guard import warm
 from analyzer.practice.drills import drills_for
 from analyzer.practice.weeks import practice_days
 from analyzer.report.drill.document import drill_document
-from analyzer.report.drill.file import ENDINGS, sheet_content
+from analyzer.report.drill.file import ENDINGS, PAGES, sheet_content
 from analyzer.report.drill.sound import Drone, listening_wav, sheet_midi, tones
 from analyzer.report.drill.text import calendar_ics, drill_text
 from analyzer.score.document import open_document
@@ -69,6 +70,9 @@ def command(score: Path, request: Request, outputs: tuple[Path, ...], paper: Lit
     for other, endings in ((midi, (".mid", ".midi")), (reference, (".wav",)), (calendar, (".ics",))):
         if other is not None and other.suffix.lower() not in endings:
             raise click.BadParameter(f"'{other.name}': let its name end in {endings[0]}.")
+    if outputs or midi is not None:
+        warm("music21.musicxml.m21ToXml", *(("verovio",) if any(
+            path.suffix.lower() in PAGES for path in outputs) else ()))
     document = open_document(score)
     drills = drills_for(document, request, seed=seed)
     days = practice_days(drills, weeks) if weeks else ()

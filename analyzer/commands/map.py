@@ -18,6 +18,7 @@ from analyzer.commands.options import (
     score_argument,
     write_file,
 )
+from analyzer.guard import warm
 from analyzer.marking.pins import pins_of_analysis, read_pin, read_pins_file
 from analyzer.marking.which import Which, WriteAs
 from analyzer.plan.weights import read_preferences
@@ -85,6 +86,8 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
     if output is not None and output.suffix.lower() not in ENDINGS:
         raise click.BadParameter(f"'{output.name}' has an ending that is not known; use one of "
                                  f"{', '.join(ENDINGS)}.", param_hint="-o")
+    if output is not None and output.suffix.lower() not in SCORES:
+        warm("verovio")
     document = open_document(score)
     if clear:
         if output is None or output.suffix.lower() not in SCORES:

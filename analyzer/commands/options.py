@@ -2,13 +2,13 @@
 
 from collections.abc import Callable, Iterable
 from functools import wraps
-from math import isfinite
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
 from analyzer.analysis import Request
+from analyzer.commands.bounded import Number as Number
 from analyzer.commands.completing import HornName, PartName
 from analyzer.files import write_file as write_file
 from analyzer.plain import json_text
@@ -19,26 +19,6 @@ from analyzer.tables import csv_text
 
 _Result = TypeVar("_Result")
 _Command = TypeVar("_Command", bound=Callable[..., Any] | click.Command)
-
-
-class Number(click.FloatRange):
-    """A finite number within bounds; `click.FloatRange` lets through what is not a number (``nan``)."""
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """Return the number.
-
-        Raises
-        ------
-        click.BadParameter
-            If it is none, or outside the bounds.
-        """
-        try:
-            finite = isfinite(float(value))
-        except (TypeError, ValueError, OverflowError):
-            finite = True                                    # the type above says what is wrong with it
-        if not finite:
-            self.fail(f"{value} is not in the range {self._describe_range()}.", param, ctx)
-        return super().convert(value, param, ctx)
 
 
 score_argument = click.argument("score", type=click.Path(path_type=Path))

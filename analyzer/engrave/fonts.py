@@ -9,6 +9,7 @@ import io
 import re
 from collections.abc import Iterable, Mapping
 from functools import cache
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal
 
@@ -26,10 +27,17 @@ _MUSIC_SIGNS = frozenset("♭♮♯")
 
 
 def data_path() -> Path:
-    """Return the folder of the engraver's resources."""
-    import verovio
+    """Return the folder of the engraver's resources; the engraver itself is not loaded here.
 
-    return Path(verovio.__file__).parent / "data"
+    Raises
+    ------
+    ModuleNotFoundError
+        If it is not installed.
+    """
+    found = find_spec("verovio")
+    if found is None or found.origin is None:
+        raise ModuleNotFoundError("No module named 'verovio'", name="verovio")
+    return Path(found.origin).parent / "data"
 
 
 @cache

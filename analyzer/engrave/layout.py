@@ -3,12 +3,14 @@
 The engraver (verovio) holds the interpreter's lock while it works: to engrave several parts at once, use processes.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import ceil
-from typing import Any
+from typing import Any, TypeVar
 
 from lxml import etree
 
+from analyzer.engrave import native
 from analyzer.engrave.copy import Copy
 from analyzer.engrave.fonts import Face, data_path, runs
 from analyzer.engrave.geometry import System, system_of
@@ -30,7 +32,9 @@ from analyzer.engrave.svg import (
     wrap,
 )
 from analyzer.engrave.tidy import prefixed, slimmed, tidied
+from analyzer.guard import guarded
 
+_Found = TypeVar("_Found")
 _UNITS_PER_MM = 10.0                 # the engraver's page units: staff 72 units high, 7.2 mm on paper
 _UNITS_PER_PX = 2.0                  # on a screen: staff 36 px high, marks 16 px
 _INNER = 10.0                        # finer units that the picture counts in, to a page unit
@@ -48,10 +52,11 @@ STEPS = len(_LOOSER)
 SMALLER = next(step for step, (_, shrink) in enumerate(_LOOSER) if shrink > 1)
 """The first step with smaller music: where one measure fills the line, wider spacing brings nothing."""
 _SPACING_LINEAR = 0.25               # the engraver's own default
-_LAYOUT: dict[str, Any] = {
+LAYOUT: dict[str, Any] = {
     "footer": "none", "svgViewBox": True, "svgFormatRaw": True, "xmlIdSeed": 1, "mnumInterval": 0,
     "breaksNoWidow": True, "smuflTextFont": "none",
 }
+"""Options that are always the engraver's."""
 _CREDIT = '<credit page="1"><credit-words justify="center" valign="top">x</credit-words></credit><part-list>'
 _LINE_HERE, _MARKS_HERE, _HEAD_HERE, _FOOT_HERE = (
     f'<slot class="{name}"/>' for name in ("line", "marks", "head", "foot"))
@@ -116,17 +121,17 @@ def laid_out(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engr
     headed = bool(heading.title or heading.subtitle or heading.makers)
     # The engraver's own header is one line; the rest of ours is asked for as the margin below it.
     music = copy.musicxml.replace("<part-list>", _CREDIT, 1) if headed else copy.musicxml
-    toolkit = load(music, _spacing(music, rows, looser) | {
+    drawn = engraver(native.pages, music, LAYOUT | _spacing(music, rows, looser) | {
         "pageWidth": width, "pageHeight": height, "pageMarginLeft": margin, "pageMarginRight": margin,
         "pageMarginTop": margin, "pageMarginBottom": margin + _below(rows) + (_FOOT if paper else 0),
         "adjustPageHeight": not paper, "header": "encoded" if headed else "none",
         "bottomMarginHeader": min(24.0, max(0.0, (heading_height(heading) - 324) / 90)),
-    })
+    }, where=copy.title)
     used: dict[Face, set[str]] = {}
-    sheets = tuple(_sheet(toolkit.renderToSVG(number), options, rows, inner, used,
+    sheets = tuple(_sheet(svg, options, rows, inner, used,
                           size_mm=options.size_mm if paper else None, px_per_unit=options.width_px / width,
                           heading=heading_of(heading, inner) if number == 1 else "")
-                   for number in range(1, toolkit.getPageCount() + 1))
+                   for number, svg in enumerate(drawn, 1))
     return Engraving(sheets=sheets, options=options, rows=rows, used=_sorted(used, heading), width=inner,
                      height=(height - 2 * margin) * _INNER, margin=margin * _INNER)
 
@@ -136,36 +141,28 @@ def in_one_line(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> E
     options = replace(options, paper="screen")
     # A single line has all the width it wants: where pages make the music smaller, it is set wider still.
     looser, shrink = _LOOSER[step]
-    toolkit = load(copy.musicxml, _spacing(copy.musicxml, rows, looser * shrink) | {
+    drawn = engraver(native.pages, copy.musicxml, LAYOUT | _spacing(copy.musicxml, rows, looser * shrink) | {
         "breaks": "none", "adjustPageWidth": True, "adjustPageHeight": True, "header": "none", "pageWidth": 60000,
         "pageHeight": 60000, "pageMarginLeft": _SCREEN_MARGIN, "pageMarginRight": _SCREEN_MARGIN,
-        "pageMarginTop": _SCREEN_MARGIN, "pageMarginBottom": _SCREEN_MARGIN + _below(rows)})
+        "pageMarginTop": _SCREEN_MARGIN, "pageMarginBottom": _SCREEN_MARGIN + _below(rows)},
+        1, where=copy.title)
     used: dict[Face, set[str]] = {}
-    sheet = _sheet(toolkit.renderToSVG(1), options, rows, 0.0, used, px_per_unit=options.scale / _UNITS_PER_PX)
+    sheet = _sheet(drawn[0], options, rows, 0.0, used, px_per_unit=options.scale / _UNITS_PER_PX)
     return Engraving(sheets=(sheet,), options=options, rows=rows, used=_sorted(used, Heading()), width=0.0, height=0.0,
                      margin=_SCREEN_MARGIN * _INNER)
 
 
-def load(musicxml: str, layout: dict[str, Any]) -> Any:
-    """Return the engraver with the music read and laid out.
+def engraver(work: Callable[..., _Found], musicxml: str, options: dict[str, Any], *more: Any, where: str) -> _Found:
+    """Let the engraver do a piece of `native` work, in a process that may die; `where` names the music in problems.
 
     Raises
     ------
     ValueError
         If it cannot read the music.
+    Unreadable
+        If it broke off, or met a limit of time or memory.
     """
-    import verovio
-
-    # Warnings about ties and slurs that a cut has opened are expected and would go to the terminal.
-    verovio.enableLog(verovio.LOG_OFF)
-    toolkit = verovio.toolkit(False)
-    # The default path is known only in the thread that imported verovio.
-    toolkit.setResourcePath(str(data_path()))
-    toolkit.setInputFrom("musicxml")
-    toolkit.setOptions(_LAYOUT | layout)
-    if not toolkit.loadData(musicxml) or toolkit.getPageCount() < 1:
-        raise ValueError("the engraver cannot read this music")
-    return toolkit
+    return guarded(work, musicxml, options, str(data_path()), *more, where=where or "the music")
 
 
 def _spacing(musicxml: str, rows: int, looser: float) -> dict[str, Any]:

@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass
 
+from analyzer.engrave import native
 from analyzer.engrave.copy import engraving_copy
-from analyzer.engrave.layout import load
+from analyzer.engrave.layout import LAYOUT, engraver
 from analyzer.score.document import Document
 
 
@@ -26,7 +27,7 @@ def midi_of(
 
     copy = engraving_copy(document, part_id, measures=measures, fold=False)
     music = copy.musicxml if tempo_bpm is None else _at_tempo(copy.musicxml, tempo_bpm)
-    return base64.b64decode(load(music, {"breaks": "none"}).renderToMIDI())
+    return base64.b64decode(engraver(native.midi, music, {**LAYOUT, "breaks": "none"}, where=document.name))
 
 
 def _at_tempo(musicxml: str, tempo_bpm: float) -> str:
@@ -54,7 +55,7 @@ def note_times(document: Document, part_id: str, *, measures: tuple[int, int] | 
     """Return when each note of `midi_of` starts, by time; a note that a repeat brings again comes again."""
     copy = engraving_copy(document, part_id, measures=measures, fold=False)
     times = []
-    for event in load(copy.musicxml, {"breaks": "none"}).renderToTimemap():
+    for event in engraver(native.times, copy.musicxml, {**LAYOUT, "breaks": "none"}, where=document.name):
         for name in event.get("on", ()):
             # A repeated note has the id with a suffix.
             plain = str(name).split("-rend")[0]

@@ -1,26 +1,22 @@
 """What one file may cost: seconds of work and memory of the process that does it."""
 
 import ctypes
-import sys
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeVar
+
+from analyzer import guard
 
 _Found = TypeVar("_Found")
 _AGAIN_S = 1.0                         # work that caught the first stop is told again so soon
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Limits:
-    """`seconds` of work a file and `memory_mib` of its process; None lifts a limit.
-
-    Judged defaults: the largest score that is read at all (32 MiB of XML) is planned in 20 seconds on a slow computer
-    and needs about 1 GiB. An honest score that is refused would change our mind.
+class Limits(guard.Limits):
+    """What one file may cost; judged: the largest score that is read at all (32 MiB of XML) is planned in 20 seconds on
+    a slow computer and needs about 1 GiB.
     """
-
-    seconds: float | None = 120.0
-    memory_mib: int | None = 2048
 
     @property
     def patience_s(self) -> float | None:
@@ -71,16 +67,3 @@ def within(seconds: float | None, work: Callable[[], _Found]) -> _Found:
     except _Stopped:
         ended.set()
         raise TimeoutError(f"not done in {seconds:g} seconds") from None
-
-
-def limit_memory(mib: int | None) -> None:
-    """Let this process take no more than so much memory; a system that knows no such limit goes without. [MiB]"""
-    try:
-        import resource
-    except ImportError:                  # Windows
-        return
-    # On Linux what is written to counts, not the address space: that of every thread is large and mostly unused.
-    kind = resource.RLIMIT_DATA if sys.platform == "linux" else resource.RLIMIT_AS
-    _, hard = resource.getrlimit(kind)
-    if mib is not None and (hard == resource.RLIM_INFINITY or mib * 2**20 < hard):
-        resource.setrlimit(kind, (mib * 2**20, hard))

@@ -11,8 +11,9 @@ from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.connection import Connection
 from typing import Any
 
+from analyzer.guard import limit_memory
 from analyzer.library.files import Contents, Entry
-from analyzer.library.limits import Limits, limit_memory, within
+from analyzer.library.limits import Limits, within
 from analyzer.library.survey import Record, failed, survey_bytes
 from analyzer.problem import Problem, Unreadable, unreadable
 

@@ -85,4 +85,4 @@ def test_the_key_of_a_transposed_part_is_that_of_the_sound() -> None:
 def test_drone_needs_a_sound_file() -> None:
     done = run("drill", SAMPLES / "evening-song-euphonium.musicxml", "--drone", "just")
     assert done.returncode == 2
-    assert "--drone is for the sound file; add --listen FILE.wav." in done.stderr
+    assert "--drone is for the sound file; add --tones FILE.wav." in done.stderr

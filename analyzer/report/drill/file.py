@@ -8,8 +8,8 @@ from analyzer.practice.weeks import Day
 from analyzer.report.drill.sheet import sheet_musicxml
 
 _SCORES = (".musicxml", ".xml")
-_PAGES = (".pdf", ".svg", ".html")
-ENDINGS = (*_SCORES, *_PAGES)
+PAGES = (".pdf", ".svg", ".html")
+ENDINGS = (*_SCORES, *PAGES)
 """Of a practice sheet."""
 
 

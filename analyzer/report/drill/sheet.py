@@ -7,8 +7,10 @@ from typing import Any
 
 from lxml import etree
 
+from analyzer.guard import guarded
 from analyzer.marking.annotate import annotated
 from analyzer.marking.mark import Mark
+from analyzer.practice.builder import Exercise
 from analyzer.practice.drills import WARM_UP, Drills
 from analyzer.practice.weeks import WEEKS_SAID, Day, by_week
 from analyzer.report.drill.stream import PART, sheet_stream
@@ -44,15 +46,22 @@ def sheet_score(drills: Drills, days: Sequence[Day] = (), *, headings: bool = Tr
     ImportError
         If music21 (extra `build`) is not installed.
     """
-    exporter: Any = importlib.import_module("music21.musicxml.m21ToXml")
-    stream = sheet_stream(drills, sheet_title(drills), part_name(drills), headings=headings)
-    raw = exporter.GeneralObjectExporter(stream).parse()
+    raw = guarded(_exported, drills.exercises, sheet_title(drills), part_name(drills), drills.kit.clef,
+                  drills.kit.fifths, headings, where=drills.document.name, doing="writing the sheet")
     document = read_document(_finished(raw, drills, days, headings=headings), "sheet.musicxml")
     labels = [shown(one.choice.label) for exercise in drills.exercises for row in exercise.measures for one in row
               if one.choice is not None and not one.tied]
     refs = [ref for ref, note in enumerate(document.notes(PART))
             if note.find("pitch") is not None and note.find("tie[@type='stop']") is None]
     return document, [Mark(part_id=PART, ref=ref, line=1, text=label) for ref, label in zip(refs, labels, strict=True)]
+
+
+def _exported(exercises: Sequence[Exercise], title: str, name: str, clef: str, fifths: int, headings: bool) -> bytes:
+    """Build the music with music21 and export it; done in a worker process."""
+    exporter: Any = importlib.import_module("music21.musicxml.m21ToXml")
+    stream = sheet_stream(exercises, title, name, clef=clef, fifths=fifths, headings=headings)
+    found: bytes = exporter.GeneralObjectExporter(stream).parse()
+    return found
 
 
 def sheet_title(drills: Drills) -> str:

@@ -8,6 +8,7 @@ from fractions import Fraction
 from math import log2
 from typing import Any, Literal
 
+from analyzer.guard import guarded
 from analyzer.practice.drills import Drills
 from analyzer.report.drill.sheet import sheet_musicxml
 from analyzer.words import shown
@@ -129,9 +130,14 @@ def sheet_midi(drills: Drills) -> bytes:
     ImportError
         If music21 (extra `build`) is not installed.
     """
+    return guarded(_midi_of, sheet_musicxml(drills), where=drills.document.name, doing="writing the MIDI file")
+
+
+def _midi_of(musicxml: bytes) -> bytes:
+    """Turn a sheet into MIDI with music21; done in a worker process."""
     converter: Any = importlib.import_module("music21.converter")
     translate: Any = importlib.import_module("music21.midi.translate")
-    score = converter.parseData(sheet_musicxml(drills).decode("utf-8"), format="musicxml").toSoundingPitch()
+    score = converter.parseData(musicxml.decode("utf-8"), format="musicxml").toSoundingPitch()
     data = translate.streamToMidiFile(score).writestr()
     assert isinstance(data, bytes)
     return data

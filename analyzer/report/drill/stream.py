@@ -7,7 +7,6 @@ from typing import Any
 
 from analyzer.pitch import Pitch
 from analyzer.practice.builder import DrillNote, Exercise
-from analyzer.practice.drills import Drills
 
 PART = "P1"
 CLEFS = {"bass": "F4", "tenor": "C4", "alto": "C3", "treble": "G2", "soprano": "C1", "mezzo-soprano": "C2",
@@ -20,7 +19,8 @@ def _music21() -> Any:
     return importlib.import_module("music21")
 
 
-def sheet_stream(drills: Drills, title: str, part_name: str, *, headings: bool = True) -> Any:
+def sheet_stream(exercises: Sequence[Exercise], title: str, part_name: str, *, clef: str, fifths: int,
+                 headings: bool = True) -> Any:
     """Return the sheet as a music21 score: written pitches, one part; `headings` stand above each exercise.
 
     Raises
@@ -34,15 +34,15 @@ def sheet_stream(drills: Drills, title: str, part_name: str, *, headings: bool =
     score.metadata = m21.metadata.Metadata(title=title)
     part.id, part.partName = PART, part_name
     meter, number = ("", ""), 0
-    for place, exercise in enumerate(drills.exercises, 1):
+    for place, exercise in enumerate(exercises, 1):
         carried: Any = None
         for index, row in enumerate(exercise.measures):
             number += 1
             # Without headings every exercise stands by itself and counts from one.
             measure = m21.stream.Measure(number=number if headings else index + 1)
             if number == 1:
-                measure.insert(0, m21.clef.clefFromString(CLEFS.get(drills.kit.clef, "F4")))
-                measure.insert(0, m21.key.KeySignature(drills.kit.fifths))
+                measure.insert(0, m21.clef.clefFromString(CLEFS.get(clef, "F4")))
+                measure.insert(0, m21.key.KeySignature(fifths))
             if not index:
                 if place > 1:
                     measure.insert(0, m21.layout.SystemLayout(isNew=True))
@@ -61,7 +61,7 @@ def sheet_stream(drills: Drills, title: str, part_name: str, *, headings: bool =
                     offset += Fraction(element.duration.quarterLength).limit_denominator(960)
                     carried = element if one.written else None
                 _text_above(measure, elements, one)
-            _end(measure, last=index + 1 == len(exercise.measures), final=place == len(drills.exercises))
+            _end(measure, last=index + 1 == len(exercise.measures), final=place == len(exercises))
             part.append(measure)
         _slur(part, exercise)
     score.insert(0, part)

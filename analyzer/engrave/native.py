@@ -1,0 +1,43 @@
+"""The engraver (verovio) at its work, in a worker process: texts and options go in, texts come out."""
+
+from typing import Any
+
+
+def pages(musicxml: str, options: dict[str, Any], resources: str, most: int | None = None) -> list[str]:
+    """Return music as engraved pages, one SVG each; of these the first `most`.
+
+    Raises
+    ------
+    ValueError
+        If the engraver cannot read the music.
+    """
+    toolkit = _loaded(musicxml, options, resources)
+    count = toolkit.getPageCount()
+    return [toolkit.renderToSVG(number) for number in range(1, (count if most is None else min(most, count)) + 1)]
+
+
+def midi(musicxml: str, options: dict[str, Any], resources: str) -> str:
+    """Return music as a Standard MIDI File in base 64; raises as `pages`."""
+    text: str = _loaded(musicxml, options, resources).renderToMIDI()
+    return text
+
+
+def times(musicxml: str, options: dict[str, Any], resources: str) -> list[dict[str, Any]]:
+    """Return which notes start and end when, as the engraver tells it; raises as `pages`."""
+    found: list[dict[str, Any]] = _loaded(musicxml, options, resources).renderToTimemap()
+    return found
+
+
+def _loaded(musicxml: str, options: dict[str, Any], resources: str) -> Any:
+    import verovio
+
+    # Warnings about ties and slurs that a cut has opened are expected.
+    verovio.enableLog(verovio.LOG_OFF)
+    toolkit = verovio.toolkit(False)
+    # The default path is known only in the thread that imported verovio.
+    toolkit.setResourcePath(resources)
+    toolkit.setInputFrom("musicxml")
+    toolkit.setOptions(options)
+    if not toolkit.loadData(musicxml) or toolkit.getPageCount() < 1:
+        raise ValueError("the engraver cannot read this music")
+    return toolkit
