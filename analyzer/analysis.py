@@ -16,7 +16,7 @@ from analyzer.plan.timing import NoteTime, note_times
 from analyzer.plan.weights import Weights, default_weights
 from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.score.parts import PartInfo
 from analyzer.score.transposing import Reads
 from analyzer.selection import asked_lines, attack, chosen_parts

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-Kind = Literal["cited", "derived", "judged", "measured"]
-KINDS: tuple[Kind, ...] = get_args(Kind)
+Origin = Literal["cited", "derived", "judged", "measured"]
+ORIGINS: tuple[Origin, ...] = get_args(Origin)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -16,7 +16,7 @@ class Evidence:
     `range` how sure it is.
     """
 
-    kind: Kind
+    kind: Origin
     source: str = ""
     why: str = ""
     range: str = ""

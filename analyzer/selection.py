@@ -8,9 +8,8 @@ from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.score.document import Document
-from analyzer.score.line import Line
-from analyzer.score.lines import lines_of
-from analyzer.score.naming import Family
+from analyzer.score.lines import Line, lines_of
+from analyzer.score.naming import PartFamily
 from analyzer.score.parts import HORN_OF_FAMILY, PartInfo, find_parts
 from analyzer.score.reader import read_part
 from analyzer.score.transposing import Reads
@@ -32,7 +31,7 @@ class Asked:
         """The part as this line has it: of another family where the player takes up another horn."""
         if self.line.family == self.part.family:
             return self.part
-        return replace(self.part, family=cast(Family, self.line.family), horn=HORN_OF_FAMILY[self.line.family],
+        return replace(self.part, family=cast(PartFamily, self.line.family), horn=HORN_OF_FAMILY[self.line.family],
                        horn_reason="")
 
     def horn(self, horns: Sequence[Horn], *, named: bool = False) -> tuple[Horn, bool]:

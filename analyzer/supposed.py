@@ -11,7 +11,7 @@ from analyzer.horns.profiles import load_horn
 from analyzer.plan.solve import Planner
 from analyzer.plan.weights import Weights, default_weights
 from analyzer.problem import Problem
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.score.parts import PartInfo
 from analyzer.score.timeline import Tempo
 from analyzer.selection import DEFAULT_HORN

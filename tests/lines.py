@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 from analyzer.pitch import parse_pitch
-from analyzer.score.line import Line, LineNote
+from analyzer.score.lines import Line, LineNote
 from analyzer.score.timeline import Measure, Tempo
 
 

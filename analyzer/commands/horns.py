@@ -7,12 +7,12 @@ import click
 
 from analyzer.commands.completing import HornName
 from analyzer.commands.options import format_option, print_json, write_file
-from analyzer.horns.calibrate import UNITS_MM, calibrated, parse_measured
 from analyzer.horns.candidates import candidates, sounding_range
-from analyzer.horns.profile_text import own_name, profile_text
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.pitch import pitch_of
 from analyzer.report.horns import horn_document, horn_text, horns_document, horns_text
+from analyzer.tuning.calibrate import UNITS_MM, calibrated, parse_measured
+from analyzer.tuning.profile_text import own_name, profile_text
 from analyzer.words import shown
 
 _FORMAT = format_option("text", "json")

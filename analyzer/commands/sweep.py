@@ -12,7 +12,7 @@ import click
 
 from analyzer.commands.options import Number
 from analyzer.library.files import Entry, find_entries
-from analyzer.library.limits import Limits
+from analyzer.library.limits import WorkerLimits
 from analyzer.library.run import Work, run_dask, run_pool
 from analyzer.library.store import Store
 from analyzer.library.survey import Record
@@ -20,7 +20,7 @@ from analyzer.plain import one_line
 from analyzer.problem import unreadable
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
-_DEFAULT = Limits()
+_DEFAULT = WorkerLimits()
 
 
 def sweep_options(command: _Command) -> _Command:
@@ -103,7 +103,7 @@ class Sweep:
 
     def _steps(self, todo: list[Entry], options: Any, work: Work) -> Any:
         processes = self.jobs or os.cpu_count() or 1
-        limits = Limits(seconds=self.time_limit, memory_mib=self.memory_limit)
+        limits = WorkerLimits(seconds=self.time_limit, memory_mib=self.memory_limit)
         if self.engine == "dask":
             return run_dask(todo, options, jobs=processes, scheduler=self.scheduler, limits=limits, work=work)
         return run_pool(todo, options, jobs=min(processes, len(todo) or 1), limits=limits, work=work)

@@ -20,14 +20,7 @@ from analyzer.commands.options import (
 )
 from analyzer.files import read_file
 from analyzer.horns.horn import Horn
-from analyzer.horns.profile_text import own_name, profile_text
 from analyzer.horns.profiles import load_horn
-from analyzer.horns.readings import MOST_BYTES as MOST_READING_BYTES
-from analyzer.horns.readings import read_readings
-from analyzer.horns.retuned import slides
-from analyzer.horns.sheet import sheet
-from analyzer.horns.slides import LIMITS_MM
-from analyzer.horns.tuner import fit
 from analyzer.plan.player import Player, read_player
 from analyzer.plan.solve import Planner
 from analyzer.problem import Problem, unreadable
@@ -35,6 +28,13 @@ from analyzer.report.tune import fit_document, fit_text, pull_document, pull_tex
 from analyzer.review.pulls import advise
 from analyzer.score.document import open_document
 from analyzer.score.transposing import Reads
+from analyzer.tuning.best_pulls import LIMITS_MM
+from analyzer.tuning.profile_text import own_name, profile_text
+from analyzer.tuning.readings import MOST_BYTES as MOST_READING_BYTES
+from analyzer.tuning.readings import read_readings
+from analyzer.tuning.retuned import slides
+from analyzer.tuning.sheet import sheet
+from analyzer.tuning.tuner import fit
 from analyzer.words import counted
 
 _MOST_LIMIT_MM = 150

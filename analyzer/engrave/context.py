@@ -74,7 +74,7 @@ class Attributes:
             measure.insert(0, whole)
 
 
-class Walk:
+class MeasureWalk:
     """Where in its measure each child stands, in quarter notes."""
 
     def __init__(self, in_force: Attributes) -> None:
@@ -179,7 +179,7 @@ def _onset(document: Document, part_id: str, index: int, direction: etree._Eleme
     for source in music[:index]:
         for attributes in source.iterchildren("attributes"):
             in_force.take(attributes)
-    walk = Walk(in_force)
+    walk = MeasureWalk(in_force)
     for child in music[index]:
         at = walk.step(child)
         if child is direction:

@@ -9,7 +9,7 @@ from analyzer.score.document import Document
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NoteTime:
+class SoundTime:
     """When the note with ordinal `ref` starts in the sound of `midi_of`. [s]"""
 
     ref: int
@@ -51,7 +51,7 @@ def _at_tempo(musicxml: str, tempo_bpm: float) -> str:
     return etree.tostring(root, encoding="unicode")
 
 
-def note_times(document: Document, part_id: str, *, measures: tuple[int, int] | None = None) -> tuple[NoteTime, ...]:
+def note_times(document: Document, part_id: str, *, measures: tuple[int, int] | None = None) -> tuple[SoundTime, ...]:
     """Return when each note of `midi_of` starts, by time; a note that a repeat brings again comes again."""
     copy = engraving_copy(document, part_id, measures=measures, fold=False)
     times = []
@@ -60,5 +60,5 @@ def note_times(document: Document, part_id: str, *, measures: tuple[int, int] | 
             # A repeated note has the id with a suffix.
             plain = str(name).split("-rend")[0]
             if plain[:1] == "n" and plain[1:].isdigit():
-                times.append(NoteTime(ref=int(plain[1:]), onset_s=float(event["tstamp"]) / 1000))
+                times.append(SoundTime(ref=int(plain[1:]), onset_s=float(event["tstamp"]) / 1000))
     return tuple(times)

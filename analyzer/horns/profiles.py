@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 from typing import cast
 
-from analyzer.evidence import KINDS, Evidence, Kind
+from analyzer.evidence import ORIGINS, Evidence, Origin
 from analyzer.horns.horn import (
     Family,
     Handling,
@@ -142,7 +142,7 @@ def horn_from_table(top: Table) -> Horn:
 
 
 def _evidence(table: Table) -> Evidence:
-    kind = cast(Kind, table.word("kind", KINDS))
+    kind = cast(Origin, table.word("kind", ORIGINS))
     source, why = table.take("source", str, ""), table.take("why", str, "")
     if kind == "cited" and not source:
         raise table.problem("kind", f"[{table.heading}] is cited without a source", 'Add source = "..."')

@@ -14,7 +14,7 @@ AT_MM = 4.0
 ALIKE_CENTS = 3.0
 """A difference below it is no change to a player; judged: listeners begin to tell some 5 cents apart."""
 
-Kind = Literal["stays", "moves", "new", "gone"]
+Fate = Literal["stays", "moves", "new", "gone"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,7 +43,7 @@ class PlaceChange:
         return None if self.before_mm is None or self.after_mm is None else self.after_mm - self.before_mm
 
     @property
-    def kind(self) -> Kind:
+    def kind(self) -> Fate:
         """What becomes of it."""
         return _kind(self.before_mm, self.after_mm, alike=AT_MM)
 
@@ -62,7 +62,7 @@ class TuningChange:
         return valves_text(self.valves, "")
 
     @property
-    def kind(self) -> Kind:
+    def kind(self) -> Fate:
         """What becomes of it."""
         return _kind(self.before_cents, self.after_cents, alike=ALIKE_CENTS)
 
@@ -90,7 +90,7 @@ class NoteChange:
         return None if self.before is None or self.after is None else self.after.off_cents - self.before.off_cents
 
     @property
-    def kind(self) -> Kind:
+    def kind(self) -> Fate:
         """What becomes of it: it stays where label, place and tuning do."""
         if self.before is None or self.after is None:
             return "new" if self.before is None else "gone"
@@ -178,7 +178,7 @@ def _sharp(horn: Horn, valves: Valves) -> float | None:
     return 100 * nominal - state(horn, valves).cents
 
 
-def _kind(before: float | None, after: float | None, *, alike: float) -> Kind:
+def _kind(before: float | None, after: float | None, *, alike: float) -> Fate:
     if before is None or after is None:
         return "new" if before is None else "gone"
     return "stays" if abs(after - before) < alike else "moves"

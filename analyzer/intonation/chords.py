@@ -21,7 +21,7 @@ _THIRDS = {0: 0, 3: 2, 4: 2, 6: 4, 7: 4, 8: 4, 9: 6, 10: 6, 11: 6}          # le
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Kind:
+class ChordKind:
     """A kind of chord: `cents` above equal temperament by semitones above the root; `spelled` where letters decide."""
 
     name: str
@@ -36,7 +36,7 @@ class Chord:
 
     root: str
     root_class: int
-    kind: Kind
+    kind: ChordKind
 
     def has(self, midi: int) -> bool:
         """Tell whether a pitch is a member."""
@@ -52,7 +52,7 @@ class Chord:
 
 
 @cache
-def kinds() -> tuple[Kind, ...]:
+def kinds() -> tuple[ChordKind, ...]:
     """Return the kinds of chords that are named, from the data file."""
     table = tomllib.loads(Path(__file__).with_name("just.toml").read_text(encoding="utf-8"))
     found = []
@@ -60,7 +60,7 @@ def kinds() -> tuple[Kind, ...]:
         cents = {semitones: pure_cents(ratio) - 100 * semitones for semitones, ratio in row["members"]}
         whole = frozenset(cents)
         shapes = (whole, *(whole - {left} for left in row.get("without", ())))
-        found.append(Kind(name=row["name"], cents=cents, shapes=shapes, spelled=row.get("spelled", False)))
+        found.append(ChordKind(name=row["name"], cents=cents, shapes=shapes, spelled=row.get("spelled", False)))
     return tuple(found)
 
 

@@ -14,7 +14,7 @@ from analyzer.intonation.chords import Chord, chord_of
 from analyzer.pitch import Pitch
 from analyzer.problem import Unreadable
 from analyzer.score.document import Document
-from analyzer.score.line import Line, LineNote
+from analyzer.score.lines import Line, LineNote
 from analyzer.score.reader import read_part
 
 _MOST_OF_NOTE = Fraction(3, 5)

@@ -11,7 +11,7 @@ from typing import Literal
 
 from analyzer.intonation.chords import Chord
 from analyzer.intonation.sonority import Sonorities
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 
 Intonation = Literal["equal", "just"]
 

@@ -39,7 +39,7 @@ class Piece:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Verdict:
+class HornVerdict:
     """The horn that serves the pieces best, None where no one is better; `text` says it with the reasons."""
 
     horn: str | None
@@ -66,7 +66,7 @@ class Folder:
         return tuple(one for one in self.pieces if one.totals and not one.outlier)
 
     @property
-    def verdict(self) -> Verdict:
+    def verdict(self) -> HornVerdict:
         """Which horn serves these pieces best.
 
         By whole pieces first, then by notes that cannot be played, then by the slide's way (a difference of less than
@@ -74,7 +74,7 @@ class Folder:
         """
         totals = self.totals
         if not totals:
-            return Verdict(horn=None, text="There is nothing to compare.")
+            return HornVerdict(horn=None, text="There is nothing to compare.")
         whole = [sum(not one.totals[k].unplayable for one in self.counted) for k in range(len(totals))]
         order = sorted(range(len(totals)), key=lambda k: (-whole[k], totals[k].unplayable, totals[k].travel_mm or 0.0))
         best, second = order[:2]
@@ -84,9 +84,9 @@ class Folder:
         a, b = totals[best], totals[second]
         less = 1 - (a.travel_mm / b.travel_mm) if a.travel_mm is not None and b.travel_mm else 0.0
         if (whole[best], a.unplayable) == (whole[second], b.unplayable) and less < _ALIKE:
-            return Verdict(horn=None, text=f"No horn is clearly better here. {said}.")
+            return HornVerdict(horn=None, text=f"No horn is clearly better here. {said}.")
         travel = f" Slide travel: {100 * less:.0f} % less than {b.horn}." if less >= _ALIKE else ""
-        return Verdict(horn=a.horn, text=f"Best for these pieces: {a.horn}. {said}.{travel}")
+        return HornVerdict(horn=a.horn, text=f"Best for these pieces: {a.horn}. {said}.{travel}")
 
 
 Each = Callable[[Sequence[Entry]], Iterable[Entry]]

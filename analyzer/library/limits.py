@@ -13,7 +13,7 @@ _AGAIN_S = 1.0                         # work that caught the first stop is told
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Limits(guard.Limits):
+class WorkerLimits(guard.Limits):
     """What one file may cost; judged: the largest score that is read at all (32 MiB of XML) is planned in 20 seconds on
     a slow computer and needs about 1 GiB.
     """

@@ -26,14 +26,14 @@ WIDEN_SEMITONES = 2
 """What a player's range may grow by in one step. Judged: a whole tone either way is a season's work for a developing
 player; a teacher who reckons with more would change it."""
 
-Kind = Literal["buy", "learn", "lower", "higher", "read"]
+StepKind = Literal["buy", "learn", "lower", "higher", "read"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
 class Step:
     """One thing to do: buy the horn `what`, or let `player` learn the valve state or clef `what`, or reach as far."""
 
-    kind: Kind
+    kind: StepKind
     what: str
     player: str = ""
 
@@ -175,7 +175,7 @@ def _wider(line: Asked, member: Member) -> set[Step] | None:
     """Return the widenings of a player's range that a line needs; None where they would be too wide."""
     player = member.player
     needed = set()
-    bounds: tuple[tuple[Kind, int | None, int], ...] = (
+    bounds: tuple[tuple[StepKind, int | None, int], ...] = (
         ("lower", member.extreme_low if member.extreme_low is not None else player.low, -1),
         ("higher", member.extreme_high if member.extreme_high is not None else player.high, 1))
     for kind, bound, sign in bounds:

@@ -13,7 +13,7 @@ from typing import Any
 
 from analyzer.guard import limit_memory
 from analyzer.library.files import Contents, Entry
-from analyzer.library.limits import Limits, within
+from analyzer.library.limits import WorkerLimits, within
 from analyzer.library.survey import Record, failed, survey_bytes
 from analyzer.problem import Problem, Unreadable, unreadable
 
@@ -31,7 +31,7 @@ _WORKERLESS_S = 60.0
 _OBJECTS_A_SEARCH = 200_000
 
 
-def _limited(work: Work, name: str, data: bytes, options: Any, limits: Limits) -> Record:
+def _limited(work: Work, name: str, data: bytes, options: Any, limits: WorkerLimits) -> Record:
     try:
         return within(limits.seconds, lambda: work(name, data, options))
     except TimeoutError:
@@ -42,14 +42,14 @@ def _limited(work: Work, name: str, data: bytes, options: Any, limits: Limits) -
             try_="Give more with --memory-limit, or export only its low-brass parts."))
 
 
-def run_pool(entries: Iterable[Entry], options: Any, *, jobs: int, limits: Limits | None = None,
+def run_pool(entries: Iterable[Entry], options: Any, *, jobs: int, limits: WorkerLimits | None = None,
              work: Work = survey_bytes) -> Steps:
     """Yield each entry with its record, as they get done, in `jobs` processes.
 
     When a worker dies or hangs, the files that were out are done again one by one, each in a process of its own, so
     that the culprit is named and no other suffers. Closing the generator ends the workers at once.
     """
-    limits = limits or Limits()
+    limits = limits or WorkerLimits()
     contents = Contents()
     waiting = iter(entries)
     try:
@@ -102,7 +102,7 @@ def _content(contents: Contents, entry: Entry) -> bytes | Record:
         return failed(entry.name, error.problem)
 
 
-def _alone(entry: Entry, data: bytes, options: Any, work: Work, limits: Limits) -> Record:
+def _alone(entry: Entry, data: bytes, options: Any, work: Work, limits: WorkerLimits) -> Record:
     with _Pool(1, limits) as pool:
         try:
             return pool.submit(work, entry.name, data, options).result(limits.patience_s)
@@ -120,7 +120,7 @@ def _killer(entry: Entry) -> Record:
         try_="The score may need more memory than there is: export only its low-brass parts."))
 
 
-def _too_slow(name: str, limits: Limits) -> Record:
+def _too_slow(name: str, limits: WorkerLimits) -> Record:
     return failed(name, Problem(
         severity="error", code="too-slow", where=name, what=f"the score was given up after {limits.seconds:g} seconds",
         try_="Give more with --time-limit, or export only its low-brass parts."))
@@ -129,7 +129,7 @@ def _too_slow(name: str, limits: Limits) -> Record:
 class _Pool:
     """A process pool whose workers end when this process does, however it ends (they wait on a pipe of ours)."""
 
-    def __init__(self, jobs: int, limits: Limits) -> None:
+    def __init__(self, jobs: int, limits: WorkerLimits) -> None:
         self._limits = limits
         # Fresh processes: forking one that has threads (the progress bar) may hang, and Windows has no fork.
         context = multiprocessing.get_context("spawn")
@@ -179,7 +179,7 @@ def _end_with(pipe: Connection) -> None:
 
 
 def run_dask(entries: Iterable[Entry], options: Any, *, jobs: int, scheduler: str | None = None,
-             answer_s: float = 5.0, limits: Limits | None = None, work: Work = survey_bytes) -> Steps:
+             answer_s: float = 5.0, limits: WorkerLimits | None = None, work: Work = survey_bytes) -> Steps:
     """Yield each entry with its record, done on a Dask cluster (`scheduler`, or one of `jobs` processes made here).
 
     The scheduler has `answer_s` seconds to answer. The files' bytes are sent along, so the workers need no access to
@@ -198,7 +198,7 @@ def run_dask(entries: Iterable[Entry], options: Any, *, jobs: int, scheduler: st
     contents = Contents()
     with _client(distributed, jobs, scheduler, answer_s) as client:
         try:
-            yield from _on_cluster(distributed, client, entries, options, contents, work, limits or Limits())
+            yield from _on_cluster(distributed, client, entries, options, contents, work, limits or WorkerLimits())
         except OSError as error:                     # all that Dask raises when a connection ends is one
             raise _lost(error) from error
         finally:
@@ -221,7 +221,7 @@ def _client(distributed: Any, jobs: int, scheduler: str | None, answer_s: float)
 
 
 def _on_cluster(distributed: Any, client: Any, entries: Iterable[Entry], options: Any, contents: Contents,
-                work: Work, limits: Limits) -> Steps:
+                work: Work, limits: WorkerLimits) -> Steps:
     waiting = iter(entries)
     out: dict[Any, tuple[Entry, bytes]] = {}
     suspects: list[tuple[Entry, bytes]] = []

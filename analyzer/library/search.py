@@ -17,7 +17,7 @@ from analyzer.plan.plan import Plan
 from analyzer.plan.player import Player
 from analyzer.plan.progress import move_text
 from analyzer.plan.solve import Planner
-from analyzer.practice.moves import Move, ranked_moves
+from analyzer.practice.moves import PracticeMove, ranked_moves
 from analyzer.score.document import Document
 from analyzer.score.transposing import Reads
 from analyzer.section.burden import Burden, burden_of
@@ -101,7 +101,7 @@ def taught(planner: Planner, plan: Plan, player: Player) -> list[Record]:
 
     One row a move in either direction, told by its two labels; `count` is how often it comes.
     """
-    found: dict[frozenset[str], list[Move]] = {}
+    found: dict[frozenset[str], list[PracticeMove]] = {}
     for move in ranked_moves(planner, plan, player):
         if move.kinds and move.moves_hand:
             found.setdefault(frozenset((move.before.label, move.after.label)), []).append(move)

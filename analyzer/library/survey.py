@@ -24,7 +24,7 @@ from analyzer.plan.timing import note_times
 from analyzer.plan.weights import default_weights
 from analyzer.problem import Problem, Unreadable
 from analyzer.score.document import SCORE_ENDINGS, Document, read_score
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.score.parts import PartInfo, find_parts
 from analyzer.score.transposing import Reads
 from analyzer.selection import asked_lines, chosen_parts, horn_for

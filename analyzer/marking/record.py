@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from analyzer.marking.splice import MARK, visible_bytes
 from analyzer.score.document import Document
-from analyzer.score.own_marks import NAME, Entry, is_ours, onsets, record_text, text_of
+from analyzer.score.own_marks import NAME, MarkEntry, is_ours, onsets, record_text, text_of
 
 _HEADER_END = re.compile(rb"<(?:defaults|credit|part-list)[\s>/]")
 _BARE = re.compile(rb"<(identification|miscellaneous)\s*/>")
@@ -54,19 +54,19 @@ def with_record(document: Document, xml: bytes, told: _Told, encoded: Callable[[
     return xml[:start] + field + xml[stop:]
 
 
-def _parts(document: Document, told: _Told) -> dict[str, tuple[int, dict[int, list[Entry]]]]:
+def _parts(document: Document, told: _Told) -> dict[str, tuple[int, dict[int, list[MarkEntry]]]]:
     """Return the marks as the record tells them: by part, measure and onset."""
     body = document.root.iterfind("measure/part") if document.timewise else document.root.iterchildren("part")
     order = list(dict.fromkeys(part.get("id", "") for part in body))
-    result: dict[str, tuple[int, dict[int, list[Entry]]]] = {}
+    result: dict[str, tuple[int, dict[int, list[MarkEntry]]]] = {}
     for part_id, texts in told.items():
         music = document.part_measures(part_id)
-        measures: dict[int, list[Entry]] = {}
+        measures: dict[int, list[MarkEntry]] = {}
         for ref, (index, onset, note) in enumerate(onsets(music, range(len(music)))):
             for text in texts.get(ref, ()):
                 own = sum(text_of(element) == text and not is_ours(element)
                           for element in (*note.iterfind("notations/technical/fingering"), *note.iterfind("lyric")))
-                measures.setdefault(index, []).append(Entry(onset=onset, label=text, own=own))
+                measures.setdefault(index, []).append(MarkEntry(onset=onset, label=text, own=own))
         result[part_id] = order.index(part_id), measures
     return result
 

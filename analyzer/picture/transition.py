@@ -12,7 +12,7 @@ from analyzer import cautions
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import position_place_mm, positions
 from analyzer.horns.transition import (
-    Kind,
+    Fate,
     NoteChange,
     PlaceChange,
     Transition,
@@ -92,7 +92,7 @@ def _cents_words(before: float | None, after: float | None) -> str:
     return " → ".join(signed(value, "−") for value in (before, after) if value is not None)
 
 
-def _cents_said(kind: Kind, before: float | None, after: float | None) -> str:
+def _cents_said(kind: Fate, before: float | None, after: float | None) -> str:
     return {"moves": "", "new": "new: ", "gone": "gone: ", "stays": "stays"}[kind] + (
         _cents_words(before, after) if kind != "stays" else "")
 

@@ -16,7 +16,7 @@ from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner
 from analyzer.words import cents_text, shown
 
-Name = Literal["slide", "valves", "tongue", "leap and lip", "range", "endurance", "reading", "tuning"]
+AxisName = Literal["slide", "valves", "tongue", "leap and lip", "range", "endurance", "reading", "tuning"]
 REST_S = 2.0
 """A silence from here on is a rest for the lip: a full breath, horn down. [s] Judged, as in reviews."""
 _OCTAVE = 12
@@ -26,7 +26,7 @@ _OCTAVE = 12
 class Axis:
     """One axis: where it is hardest (`index` of the note, from 0) and why, as one sentence."""
 
-    axis: Name
+    axis: AxisName
     share: float | None
     measure: str
     index: int
@@ -43,14 +43,14 @@ def axes(planner: Planner, plan: Plan) -> tuple[Axis, ...]:
     return tuple(axis for axis in found if axis not in lip[1:])
 
 
-def _at(plan: Plan, axis: Name, index: int, reason: str, share: float | None = None) -> Axis:
+def _at(plan: Plan, axis: AxisName, index: int, reason: str, share: float | None = None) -> Axis:
     return Axis(axis=axis, share=None if share is None else round(share, 3), index=index, reason=reason,
                 measure=plan.notes[index].note.measure)
 
 
 def _haste(planner: Planner, plan: Plan) -> list[Axis]:
     loads = planner.loads_of(plan)
-    names: tuple[tuple[Literal["slide", "valves", "tongue", "lip"], Name], ...] = (
+    names: tuple[tuple[Literal["slide", "valves", "tongue", "lip"], AxisName], ...] = (
         ("slide", "slide"), ("valves", "valves"), ("tongue", "tongue"), ("lip", "leap and lip"))
     found = []
     for kind, name in names:

@@ -34,8 +34,8 @@ BENT = 0.5
 HEARD_S = 0.25
 """Notes shorter than this are not judged by their tuning. [s]"""
 
-Level = Literal["calm", "steady", "busy", "hard", "beyond"]
-LEVELS: tuple[tuple[float, Level], ...] = ((0.25, "calm"), (0.5, "steady"), (0.75, "busy"), (1.0, "hard"))
+MeasureLevel = Literal["calm", "steady", "busy", "hard", "beyond"]
+LEVELS: tuple[tuple[float, MeasureLevel], ...] = ((0.25, "calm"), (0.5, "steady"), (0.75, "busy"), (1.0, "hard"))
 """Upper ends of the levels, as shares of the limit; above the last it is ``beyond``."""
 
 
@@ -55,7 +55,7 @@ class MeasureDifficulty:
     index: int | None
 
     @property
-    def level(self) -> Level:
+    def level(self) -> MeasureLevel:
         """The level's word."""
         return next((word for end, word in LEVELS if self.share <= end), "beyond")
 

@@ -19,7 +19,7 @@ from heapq import heappop, heappush
 from itertools import count, pairwise
 
 from analyzer.horns.candidate import Candidate
-from analyzer.score.line import LineNote
+from analyzer.score.lines import LineNote
 from analyzer.solver import Lattice
 
 LENGTH = 3

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from itertools import groupby
 
 from analyzer.horns.candidate import Candidate
-from analyzer.plan.plan import Group
+from analyzer.plan.plan import AlternateGroup
 from analyzer.plan.reasons import Around, Beside, Picks, group_reason
 from analyzer.solver import INF, Edges, Lattice, Row
 
@@ -118,7 +118,7 @@ def runs(picked: Picks, usual: Picks) -> list[tuple[int, int]]:
 
 
 def group_of(around: Around, resolver: Resolver, first: int, last: int, measures: tuple[str, str],
-             barred: Mapping[int, str], pinned: frozenset[int]) -> Group:
+             barred: Mapping[int, str], pinned: frozenset[int]) -> AlternateGroup:
     """Build one group: hold it on the chart, solve, and say why it is as it is.
 
     `barred` says for each note why its usual choice is closed to this player; `pinned` are notes chosen by hand.
@@ -137,14 +137,14 @@ def group_of(around: Around, resolver: Resolver, first: int, last: int, measures
         chart=tuple(one if yes else None for one, yes in zip(chart, counted, strict=True)))
     ours = [one for k in range(first, last + 1) if (one := around.picked[k]) is not None]
     low, high = held.span
-    return Group(
+    return AlternateGroup(
         first=first, last=last, measures=measures, labels=tuple(one.label for one in ours),
         chart_labels=tuple(one.label for one in usual.values()), saves_mm=beside.saves_mm,
         why=group_reason(beside, {k: barred[k] for k in usual if k in barred}, pinned),
         span=(min(low, start), max(high, end)))
 
 
-def note_whys(group: Group) -> dict[int, tuple[str, ...]]:
+def note_whys(group: AlternateGroup) -> dict[int, tuple[str, ...]]:
     """Return for each note of a group the sentences that refer to it."""
     if group.first == group.last:
         return {group.first: (group.why,)}

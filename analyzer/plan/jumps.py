@@ -12,7 +12,7 @@ from itertools import count
 from analyzer.horns.candidate import Candidate
 from analyzer.plan.costs import Costs, Move
 from analyzer.plan.timing import NoteTime, moving_s
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.solver import INF, Lattice
 
 _Choices = Sequence[tuple[Candidate, ...]]

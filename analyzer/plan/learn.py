@@ -19,7 +19,7 @@ from analyzer.plan.likelihood import SLIP, layers_of, log_chances, surprise
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
 from analyzer.plan.weights import Weights, default_weights
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 
 FITTED = ("travel", "speed", "reversal", "smear", "with_grain", "thumb", "held_valve", "second_valve", "out",
           "high_partial", "cents", "common", "rare", "avoid", "shaded", "resonance", "finger",

@@ -27,7 +27,7 @@ from analyzer.plan.costs import Matrix, Move, keeps_gliss
 from analyzer.plan.limits import By, Limits
 from analyzer.plan.slurs import slur_kind
 from analyzer.plan.timing import NoteTime
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 
 TOO_MUCH = 1 + 1e-6
 """A load above this is more than the player has; the rest is rounding."""

@@ -9,8 +9,8 @@ from analyzer.plan.limits import By
 from analyzer.plan.player import Player
 from analyzer.plan.timing import NoteTime
 from analyzer.problem import Problem
-from analyzer.score.beat import QUARTER, Beat
-from analyzer.score.line import Line, LineNote
+from analyzer.score.lines import Line, LineNote
+from analyzer.score.timeline import QUARTER, Beat
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +49,7 @@ class PlannedNote:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Group:
+class AlternateGroup:
     """Neighbouring notes off the chart, `first` to `last`, with one reason for all of them.
 
     `saves_mm` is the slide travel of the whole line solved again with the group held on the chart, less the plan's;
@@ -97,7 +97,7 @@ class Plan:
     totals: Totals
     cost: float
     hardest: tuple[int, ...]           # indices of the moves that set the tempo ceiling
-    groups: tuple[Group, ...] = ()     # notes off the chart; none in an outline
+    groups: tuple[AlternateGroup, ...] = ()     # notes off the chart; none in an outline
 
     def __repr__(self) -> str:
         """Return one short line."""

@@ -7,13 +7,13 @@ from typing import Any
 
 from analyzer.horns.candidates import DEFAULT_CEILING_MIDI, position_place_mm, positions
 from analyzer.horns.horn import Horn
-from analyzer.horns.retuned import attachment_tuned
 from analyzer.pitch import parse_pitch
 from analyzer.plain import one_line
 from analyzer.plan.familiarity import LEVELS, Level
 from analyzer.plan.limits import Limits, limits_of
 from analyzer.plan.progress import Pair, both_ways, parse_move
 from analyzer.toml_file import Table, read_table
+from analyzer.tuning.retuned import attachment_tuned
 
 CODE = "bad-key"
 ARM_SHARE = 0.42

@@ -5,8 +5,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from analyzer.horns.candidate import Candidate, slide_mm, travel_mm
-from analyzer.horns.candidates import candidates, chart_choice
-from analyzer.horns.choices import aimed
+from analyzer.horns.candidates import aimed, candidates, chart_choice
 from analyzer.horns.horn import Horn
 from analyzer.plan.ceiling import Ceiling, ceiling
 from analyzer.plan.costs import Matrix, Move, costs_for, keeps_gliss, move_of
@@ -17,7 +16,7 @@ from analyzer.plan.groups import Resolver, group_of, note_whys, runs
 from analyzer.plan.jumps import landed, leaps_of, paid, settled
 from analyzer.plan.limits import Limits, peak_mm_s
 from analyzer.plan.loads import Load, Loads
-from analyzer.plan.plan import Alternative, Group, Plan, PlannedNote, Totals
+from analyzer.plan.plan import AlternateGroup, Alternative, Plan, PlannedNote, Totals
 from analyzer.plan.player import Player
 from analyzer.plan.reasons import Around, note_reasons
 from analyzer.plan.timing import NoteTime, note_times
@@ -25,7 +24,7 @@ from analyzer.plan.trills import trill_fingerings, trilled
 from analyzer.plan.unplayable import broken_glissandi, why_not
 from analyzer.plan.weights import Weights, default_weights
 from analyzer.problem import Problem, unreadable
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.solver import INF, Lattice
 from analyzer.words import shown
 
@@ -334,7 +333,7 @@ class Planner:
 
     def _groups(self, base: Lattice, solved: tuple[Lattice, tuple[int, ...]],
                 choices: Sequence[tuple[Candidate, ...]], pins: Mapping[int, str], around: Around, old: Plan | None,
-                redone: tuple[int, int]) -> tuple[Group, ...]:
+                redone: tuple[int, int]) -> tuple[AlternateGroup, ...]:
         """Return the groups of notes off the chart; those of an older plan where nothing they looked at was redone.
 
         `base` is the lattice with the pins, `solved` the same with the repeats landed, and its best walk.

@@ -5,7 +5,7 @@ from fractions import Fraction
 
 from analyzer.plan.difficulty import MeasureDifficulty, hardest
 from analyzer.plan.plan import Plan
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.words import cents_text, counted, first_few, measures_named
 
 _AMPLE = 2.5

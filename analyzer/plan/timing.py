@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from analyzer.plan.weights import Weights
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 
 # A ramp (rit., accel.) without a mark to arrive at changes the tempo by this factor at its end; judged.
 _LOOSE_RAMP = 0.8

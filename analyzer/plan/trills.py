@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from analyzer.horns.candidate import Candidate
 from analyzer.plan.timing import NoteTime
-from analyzer.score.line import LineNote
+from analyzer.score.lines import LineNote
 
 QUICK_S = 0.15
 """Longest note of a trill. Judged: seven notes a second is a slow trill. [s]"""

@@ -15,10 +15,10 @@ from analyzer.horns.horn import Horn
 from analyzer.pitch import pitch_of
 from analyzer.plan.costs import keeps_gliss
 from analyzer.plan.player import Player
-from analyzer.score.line import LineNote
+from analyzer.score.lines import LineNote
 from analyzer.words import shown
 
-Code = Literal["beyond-horn", "out-of-range", "long-reach"]
+UnplayableCode = Literal["beyond-horn", "out-of-range", "long-reach"]
 """``beyond-horn``: nothing sounds it on this horn; ``out-of-range``: all that does needs a valve state that this player
 has not learned or cannot press; ``long-reach``: all that is learned lies beyond this player's reach."""
 
@@ -27,7 +27,7 @@ has not learned or cannot press; ``long-reach``: all that is learned lies beyond
 class Reason:
     """Why one note cannot be played. `how` goes on from the note's name; `try_` holds whatever stands around it."""
 
-    code: Code
+    code: UnplayableCode
     how: str
     try_: str
 

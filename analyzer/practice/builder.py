@@ -13,7 +13,7 @@ from analyzer.plan.plan import Plan
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
 from analyzer.practice.grammar import Grammar, Measure
-from analyzer.score.line import Line, LineNote
+from analyzer.score.lines import Line, LineNote
 from analyzer.score.timeline import Measure as LineMeasure
 from analyzer.score.timeline import Tempo
 
@@ -81,7 +81,7 @@ class Exercise:
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class PairEnd:
     """One end of a pair: a choice and what stands above it the first time."""
 
     choice: Candidate
@@ -127,7 +127,7 @@ class Kit:
         """Return a note of a sheet."""
         return DrillNote(duration=duration, choice=choice, written=self.written(choice.midi), text=text)
 
-    def pair(self, measures: Iterable[Measure], a: Way, b: Way) -> tuple[tuple[DrillNote, ...], ...]:
+    def pair(self, measures: Iterable[Measure], a: PairEnd, b: PairEnd) -> tuple[tuple[DrillNote, ...], ...]:
         """Fill the roles a and b; the text of each stands once."""
         ways = {"a": a, "b": b}
         said: set[str] = set()
@@ -144,7 +144,7 @@ class Kit:
             result.append(tuple(notes))
         return tuple(result)
 
-    def row(self, kind: str, ways: Sequence[Way]) -> tuple[tuple[DrillNote, ...], ...]:
+    def row(self, kind: str, ways: Sequence[PairEnd]) -> tuple[tuple[DrillNote, ...], ...]:
         """Fill the role n with a row of notes."""
         left = iter(ways)
         result = []

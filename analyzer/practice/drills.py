@@ -16,11 +16,11 @@ from analyzer.plan.solve import Planner
 from analyzer.practice.builder import METRONOME, Exercise, Kit, paced, transposition_of, verified
 from analyzer.practice.exercises import distinct_moves, mixed, move_drills, past_the_ear, state_scales, tuning, two_ways
 from analyzer.practice.grammar import default_grammar
-from analyzer.practice.moves import Move, hard_moves, ranked_moves, secure_moves
+from analyzer.practice.moves import PracticeMove, hard_moves, ranked_moves, secure_moves
 from analyzer.practice.passage import Meter, hardest_window, passage_drills
 from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 
 WARM_UP = "Warm up first: some easy long notes and lip slurs."
 """NASM-PAMA student sheet, *Protecting your neuromusculoskeletal health*: warm up before hard passages."""
@@ -57,7 +57,7 @@ class Drills:
     document: Document
     planned: Planned
     kit: Kit
-    moves: tuple[Move, ...]
+    moves: tuple[PracticeMove, ...]
     secure: tuple[Pair, ...]
     exercises: tuple[Exercise, ...]
     recall: tuple[Recall, ...]
@@ -126,7 +126,7 @@ def drills_for(document: Document, request: Request, *, seed: int = 1) -> Drills
 
 
 def _hardest_line(document: Document, analysis: Analysis, request: Request, player: Player,
-                  ) -> tuple[Planned, tuple[Move, ...]]:
+                  ) -> tuple[Planned, tuple[PracticeMove, ...]]:
     lines = [one for one in analysis.lines if one.plan.notes]
     if request.horns:
         own = [one for one in lines if not one.assumed]
@@ -215,7 +215,7 @@ def _is_time(beats: str | None, beat_type: str | None) -> bool:
     return whole(beat_type) and all(whole(one) for one in (beats or "").split("+"))
 
 
-def recall_of(kit: Kit, moves: Sequence[Move], *, most: int = 5) -> tuple[Recall, ...]:
+def recall_of(kit: Kit, moves: Sequence[PracticeMove], *, most: int = 5) -> tuple[Recall, ...]:
     """Return what to try again from memory on later days: the hardest moves, not looked up first."""
     result: list[Recall] = []
     seen: set[str] = set()

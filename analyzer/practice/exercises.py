@@ -9,8 +9,8 @@ from itertools import islice
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates, chart_choice
 from analyzer.horns.transition import beside_words, nearest_open
-from analyzer.practice.builder import METRONOME, DrillNote, Exercise, Kit, Way, paced, steps_to
-from analyzer.practice.moves import Move, slur_of
+from analyzer.practice.builder import METRONOME, DrillNote, Exercise, Kit, PairEnd, paced, steps_to
+from analyzer.practice.moves import PracticeMove, slur_of
 from analyzer.problem import Problem
 from analyzer.words import cents_text, shown, signed, valves_text
 
@@ -48,8 +48,8 @@ def two_ways(kit: Kit, *, most: int = 2) -> list[Exercise]:
             kind="two-ways", title=f"Same pitch, two ways: {name}",
             task=f"{a}, then {b}. Hum the pitch first. Listen: the pitch must not move.",
             tempo_bpm=SLOW_BPM, steps=(),
-            measures=kit.pair(kit.grammar.drawn("two-ways", kit.chance), Way(usual, _off(usual)),
-                              Way(planned, _off(planned))),
+            measures=kit.pair(kit.grammar.drawn("two-ways", kit.chance), PairEnd(usual, _off(usual)),
+                              PairEnd(planned, _off(planned))),
             covers=(f"{planned.label} against {usual.label}",)))
     return result
 
@@ -95,7 +95,7 @@ def state_scales(kit: Kit, *, most: int = 2) -> list[Exercise]:
     return result
 
 
-def _slide_row(kit: Kit, valves: tuple[str, ...]) -> list[Way]:
+def _slide_row(kit: Kit, valves: tuple[str, ...]) -> list[PairEnd]:
     """The positions of a state on the partial that the music uses most: out one by one, then back in two steps."""
     partials = Counter(one.choice.partial for one in kit.plan.notes if one.choice and one.choice.valves == valves)
     best: list[Candidate] = []
@@ -104,30 +104,30 @@ def _slide_row(kit: Kit, valves: tuple[str, ...]) -> list[Way]:
                if one.valves == valves and one.partial == partial and one.advice is None and kit.can(one)]
         if len(row) > len(best) + 2 or not best:
             best = row
-    ways = [Way(one, beside_words(*nearest_open(kit.horn, one.out_mm))) for one in best]
-    back = [Way(best[k]) for k in (len(best) // 2 - 1, 0)] if len(best) > 2 else []
+    ways = [PairEnd(one, beside_words(*nearest_open(kit.horn, one.out_mm))) for one in best]
+    back = [PairEnd(best[k]) for k in (len(best) // 2 - 1, 0)] if len(best) > 2 else []
     return ways + back
 
 
-def _valve_row(kit: Kit, valves: tuple[str, ...]) -> list[Way]:
+def _valve_row(kit: Kit, valves: tuple[str, ...]) -> list[PairEnd]:
     """The notes of a combination, up, then back in two steps."""
     row = [one for midi in range(kit.low, kit.high + 1) for one in candidates(kit.horn, midi)
            if one.valves == valves and (one.advice is None or one is chart_choice(kit.horn, midi))]
     row = [one for one in row if kit.can(one) and mends(kit, one) and 2 <= one.partial <= 8 and one.partial != 7][:5]
-    back = [Way(row[k]) for k in (len(row) // 2 - 1, 0)] if len(row) > 2 else [Way(one) for one in row[:1]]
-    return [Way(one, _off(one)) for one in row] + back
+    back = [PairEnd(row[k]) for k in (len(row) // 2 - 1, 0)] if len(row) > 2 else [PairEnd(one) for one in row[:1]]
+    return [PairEnd(one, _off(one)) for one in row] + back
 
 
-def distinct_moves(kit: Kit, moves: Iterable[Move]) -> list[Move]:
+def distinct_moves(kit: Kit, moves: Iterable[PracticeMove]) -> list[PracticeMove]:
     """Return the moves of the hand that this player can make, each once for both its directions, by rank."""
-    pairs: dict[frozenset[tuple[int, str]], Move] = {}
+    pairs: dict[frozenset[tuple[int, str]], PracticeMove] = {}
     for move in moves:
         if move.moves_hand and kit.can(move.before) and kit.can(move.after):
             pairs.setdefault(move.pair, move)
     return list(pairs.values())
 
 
-def move_drills(kit: Kit, moves: Sequence[Move], *, most: int = 3) -> list[Exercise]:
+def move_drills(kit: Kit, moves: Sequence[PracticeMove], *, most: int = 3) -> list[Exercise]:
     """Return an exercise for each of the hardest moves, both directions, from slow to the music's tempo.
 
     Where the music is above this player's ceiling, the ladder ends at the ceiling and the words say so; a move that
@@ -137,7 +137,7 @@ def move_drills(kit: Kit, moves: Sequence[Move], *, most: int = 3) -> list[Exerc
     return list(islice((one for one in made if one is not None), most))
 
 
-def _move_drill(kit: Kit, move: Move) -> Exercise | None:
+def _move_drill(kit: Kit, move: PracticeMove) -> Exercise | None:
     a, b = kit.written(move.before.midi).pretty, kit.written(move.after.midi).pretty
     found: Exercise | None = None
     values = _values(move.gap_s)
@@ -146,7 +146,7 @@ def _move_drill(kit: Kit, move: Move) -> Exercise | None:
         found = paced(Exercise(
             kind="move", title=f"Move {move.pretty}: {a}–{b}", task=_said(move), climb=", each clean three times.",
             tempo_bpm=steps[0], steps=steps,
-            measures=kit.pair(kit.grammar.drawn(f"move-{name}", kit.chance), Way(move.before), Way(move.after)),
+            measures=kit.pair(kit.grammar.drawn(f"move-{name}", kit.chance), PairEnd(move.before), PairEnd(move.after)),
             covers=(move.name,)), kit)
         if found is not None and found.goal_bpm >= _PULSE_BPM:
             break
@@ -157,17 +157,17 @@ def _move_drill(kit: Kit, move: Move) -> Exercise | None:
     return found
 
 
-def mixed(kit: Kit, moves: Sequence[Move], *, most: int = 5) -> list[Exercise]:
+def mixed(kit: Kit, moves: Sequence[PracticeMove], *, most: int = 5) -> list[Exercise]:
     """Return the hardest moves a measure each, in an order drawn by chance; nothing where there are fewer than three.
 
     Moves practised in turn are kept better than each by itself, though it feels
     harder (J. Shea and R. Morgan, *Contextual interference effects*, J. Exp. Psychol. Hum. Learn. Mem. 5, 1979; on
     clarinets C. Carter and J. Grahn, *Optimizing music learning*, Front. Psychol. 7, 2016).
     """
-    def one(move: Move) -> tuple[tuple[DrillNote, ...], ...]:
-        return kit.pair(kit.grammar.drawn("mixed", kit.chance), Way(move.before), Way(move.after))
+    def one(move: PracticeMove) -> tuple[tuple[DrillNote, ...], ...]:
+        return kit.pair(kit.grammar.drawn("mixed", kit.chance), PairEnd(move.before), PairEnd(move.after))
 
-    def exercise(chosen: Sequence[Move], measures: tuple[tuple[DrillNote, ...], ...]) -> Exercise:
+    def exercise(chosen: Sequence[PracticeMove], measures: tuple[tuple[DrillNote, ...], ...]) -> Exercise:
         return Exercise(
             kind="mixed", title="Hard moves, mixed",
             task="Do not stop between measures: name the next position during the rest.",
@@ -195,7 +195,7 @@ def _values(gap_s: float) -> Sequence[tuple[Fraction, str]]:
     return _VALUES[first:]
 
 
-def _said(move: Move) -> str:
+def _said(move: PracticeMove) -> str:
     where = f"As in measure {move.measures[0]}. " if move.measures else ""
     way = f"{move.distance_mm / 10:.0f} cm of slide" if move.distance_mm and move.distance_mm > 20 else ""
     how = ", ".join(text for text in (way, slur_of(move)) if text)
@@ -248,8 +248,8 @@ def tuning(kit: Kit, *, most: int = 2) -> list[Exercise]:
             covers = f"{kit.written(usual.midi).name} {usual.label} against {kit.written(better.midi).name}"
         result.append(Exercise(
             kind="tuning", title=f"In tune: {name}", task=words, tempo_bpm=SLOW_BPM, steps=(),
-            measures=kit.pair(kit.grammar.drawn("tuning", kit.chance), Way(usual, _off(usual)),
-                              Way(better, _off(better))), covers=(covers,)))
+            measures=kit.pair(kit.grammar.drawn("tuning", kit.chance), PairEnd(usual, _off(usual)),
+                              PairEnd(better, _off(better))), covers=(covers,)))
     return result
 
 

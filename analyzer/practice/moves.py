@@ -42,7 +42,7 @@ _SLURS: Mapping[Slur, str] = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Move:
+class PracticeMove:
     """One move of the plan with its rank; `count` times in the music, first in `measures`.
 
     `gap_s` is the least time from attack to attack [s], `distance_mm` the slide's way and `peak_speed_mm_s` its
@@ -98,7 +98,7 @@ class Move:
         return f"{shown(self.before.label)} → {shown(self.after.label)}"
 
 
-def ranked_moves(planner: Planner, plan: Plan, learner: Player) -> tuple[Move, ...]:
+def ranked_moves(planner: Planner, plan: Plan, learner: Player) -> tuple[PracticeMove, ...]:
     """Return the moves of a plan: those that are new, far, fast or out of tune, the hardest first, then the others.
 
     `learner` tells what is learned and what is secure; secure moves are left out.
@@ -116,12 +116,12 @@ def ranked_moves(planner: Planner, plan: Plan, learner: Player) -> tuple[Move, .
     return (*[move for move in ranked if move.kinds], *[move for move in ranked if not move.kinds])
 
 
-def hard_moves(moves: Sequence[Move]) -> Sequence[Move]:
+def hard_moves(moves: Sequence[PracticeMove]) -> Sequence[PracticeMove]:
     """Return those of ranked moves that are new, far, fast or out of tune; where none is, the few that ask for most."""
     return [move for move in moves if move.kinds] or moves[:_FEW]
 
 
-def slur_of(move: Move) -> str:
+def slur_of(move: PracticeMove) -> str:
     """Say in short how a slurred move is joined; empty where the music never slurs it, and on valves alone."""
     if not move.slurred or move.distance_mm is None:
         return ""
@@ -134,7 +134,7 @@ def secure_moves(plan: Plan, learner: Player) -> tuple[Pair, ...]:
     return tuple(pair for pair in learner.secure if pair in held or pair[::-1] in held)
 
 
-def _move(planner: Planner, pairs: list[tuple[PlannedNote, PlannedNote]], learner: Player) -> Move:
+def _move(planner: Planner, pairs: list[tuple[PlannedNote, PlannedNote]], learner: Player) -> PracticeMove:
     horn = planner.horn
     a, b = min(pairs, key=lambda pair: (planner.loads.free[pair[0].index], planner.moves[pair[0].index].move_s))
     one, other = a.choice, b.choice
@@ -157,7 +157,7 @@ def _move(planner: Planner, pairs: list[tuple[PlannedNote, PlannedNote]], learne
     is_far = far >= (FAR if distance is not None else FAR_FINGERS)
     kinds = [name for name, true in (("new", new), ("far", is_far), ("fast", fast >= FAST), ("tune", abs(off) > lip))
              if true]
-    return Move(
+    return PracticeMove(
         before=one, after=other, before_pitch=a.note.sounding, after_pitch=b.note.sounding,
         count=len(pairs), measures=tuple(dict.fromkeys(pair[0].note.measure for pair in pairs)), gap_s=step.next_s,
         distance_mm=distance, peak_speed_mm_s=peak, off_cents=off, far=far, fast=min(fast, 2.0),

@@ -8,8 +8,8 @@ from itertools import groupby
 
 from analyzer.pitch import Pitch
 from analyzer.plan.plan import PlannedNote
-from analyzer.practice.builder import BEATS, METRONOME, DrillNote, Exercise, Kit, Way, metronome, paced, steps_to
-from analyzer.practice.moves import Move
+from analyzer.practice.builder import BEATS, METRONOME, DrillNote, Exercise, Kit, PairEnd, metronome, paced, steps_to
+from analyzer.practice.moves import PracticeMove
 from analyzer.score.timeline import Measure
 
 _MOST_LONG = 12
@@ -58,7 +58,7 @@ class Meter:
         return Meter(self.fifths, str(longest.numerator), str(4 * unit))
 
 
-def hardest_window(kit: Kit, moves: Sequence[Move]) -> tuple[Measure, ...]:
+def hardest_window(kit: Kit, moves: Sequence[PracticeMove]) -> tuple[Measure, ...]:
     """Return the measures (two to four in a row) in which the ranked moves are densest; one where no two go together.
 
     They are of one length, but for a pickup before them and a short measure at their end.
@@ -115,7 +115,7 @@ def passage_drills(kit: Kit, window: Sequence[Measure], meter: Meter) -> list[Ex
     name = f"measures {first.number}–{last.number}" if len(window) > 1 else f"measure {first.number}"
     covers = (name.replace("–", "-"),)
     distinct = [next(group) for _, group in groupby(able, key=lambda one: (one.note.midi, one.choice))]
-    ways = [Way(one.choice) for one in distinct if one.choice is not None][:_MOST_LONG]
+    ways = [PairEnd(one.choice) for one in distinct if one.choice is not None][:_MOST_LONG]
     result = [Exercise(
         kind="passage-long", title=f"Passage, {name}: its pitches", task="Long notes, the marks as in the music.",
         tempo_bpm=metronome(66), steps=(), measures=kit.row("long", ways), covers=covers)]

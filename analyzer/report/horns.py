@@ -6,8 +6,8 @@ from typing import Any
 from analyzer.evidence import Evidence
 from analyzer.horns.candidates import candidates, sounding_range
 from analyzer.horns.horn import Horn
-from analyzer.horns.retuned import EVERY_PARTIAL
 from analyzer.pitch import pitch_of
+from analyzer.tuning.retuned import EVERY_PARTIAL
 from analyzer.words import shown, side, valves_text
 
 SCHEMA = "lowbrass.horns/1"

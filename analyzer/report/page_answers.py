@@ -15,7 +15,7 @@ from analyzer.report.review import HEADINGS, review_document
 from analyzer.review.findings import SEVERITIES, Finding, grouped
 from analyzer.review.line import Reviewed
 from analyzer.review.ossia import Ossia
-from analyzer.section.fit import Fit, Seat
+from analyzer.section.fit import Seat, SectionFit
 from analyzer.words import cents_text, measures_named
 
 _COUNTS = {
@@ -72,7 +72,7 @@ def review_answer(analysis: Analysis, reviewed: Sequence[Reviewed], changed: Oss
     return document
 
 
-def fit_answer(fit: Fit) -> dict[str, Any]:
+def fit_answer(fit: SectionFit) -> dict[str, Any]:
     """Return the document of a fit with what the page shows of it as ``page``."""
     refused = fit.verdict == "does not suit"
     before = ", before these changes" if fit.after else ""

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from analyzer.evidence import Evidence
-from analyzer.section.ready import Change, LineSum, Need, Place, Ready
+from analyzer.section.ready import Difference, LineSum, Need, Place, Ready
 from analyzer.words import first_few
 
 SCHEMA = "lowbrass.ready/1"
@@ -43,7 +43,7 @@ def _origin(evidence: Evidence | None) -> dict[str, str] | None:
     return {"kind": evidence.kind, "source": evidence.source, "why": evidence.why, "range": evidence.range}
 
 
-def _change_json(one: Change) -> dict[str, Any]:
+def _change_json(one: Difference) -> dict[str, Any]:
     return {"what": one.what, "from": one.before, "to": one.after, "meaning": one.meaning,
             "origin": _origin(one.evidence)}
 

@@ -7,9 +7,9 @@ from typing import Any
 from analyzer.analysis import Analysis
 from analyzer.cautions import for_changing
 from analyzer.report.heading import heading, supposed_text
-from analyzer.review.findings import Group, grouped
+from analyzer.review.findings import FindingGroup, grouped
 from analyzer.review.line import Reviewed
-from analyzer.review.ossia import Change, Ossia
+from analyzer.review.ossia import Ossia, Rewrite
 from analyzer.words import counted, measures_short, shown
 
 HEADINGS = {"stop": "Cannot be played as written", "care": "Take care here", "note": "Good to know"}
@@ -86,7 +86,7 @@ def _supposed(one: Reviewed) -> list[str]:
     return fill(supposed_text(one.planned), 96).splitlines()
 
 
-def _told(groups: Iterable[Group]) -> list[str]:
+def _told(groups: Iterable[FindingGroup]) -> list[str]:
     out = []
     for one in groups:
         what = one.first.what
@@ -95,7 +95,7 @@ def _told(groups: Iterable[Group]) -> list[str]:
     return out
 
 
-def change_said(change: Change) -> str:
+def change_said(change: Rewrite) -> str:
     """Say one change of a rewrite: where, what was written, what is written now, and why that."""
     found, written = change.finding, change.remedy.written
     where = f"{found.part_name}, measure {found.measure}"

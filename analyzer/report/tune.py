@@ -4,11 +4,11 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from analyzer.horns.horn import Horn
-from analyzer.horns.retuned import MAIN
 from analyzer.horns.tubing import lowered_cents, nominal_semitones, state, tube_ratio
-from analyzer.horns.tuner import CONFIDENCE, Fit, Found, Judged, per_cent
 from analyzer.pitch import pitch_of
 from analyzer.review.pulls import Advice, Played, Retuned
+from analyzer.tuning.retuned import MAIN
+from analyzer.tuning.tuner import CONFIDENCE, FittedHorn, Found, JudgedReading, per_cent
 from analyzer.words import listed, shown, signed
 
 CARE = ("Pull a slide only as far as it stays tight, and never force one that is stuck: that is work for a repairer.",
@@ -21,7 +21,7 @@ _ORDINALS = {"1": "first", "2": "second", "3": "third", "4": "fourth"}
 # --- a fit ------------------------------------------------------------------------------------------------------------
 
 
-def fit_document(fit: Fit, profile: Horn, file: str, empty: int) -> dict[str, Any]:
+def fit_document(fit: FittedHorn, profile: Horn, file: str, empty: int) -> dict[str, Any]:
     """Return the JSON document of a fit."""
     return {
         "schema": "lowbrass.tune-fit/1", "horn": fit.horn.name, "profile": profile.name, "file": file,
@@ -42,7 +42,7 @@ def fit_document(fit: Fit, profile: Horn, file: str, empty: int) -> dict[str, An
     }
 
 
-def fit_text(fit: Fit, profile: Horn) -> str:
+def fit_text(fit: FittedHorn, profile: Horn) -> str:
     """Return a fit for a director: what was measured and how sure it is, what was not, which readings to take again."""
     used = len(fit.readings) - len(fit.outliers)
     told = [one for one in fit.found if one.state != "kept"]
@@ -127,7 +127,7 @@ def _lowers(horn: Horn, name: str) -> float:
     return lowered_cents(tube_ratio(horn, held) / tube_ratio(horn, (needs,) if needs else ()))
 
 
-def _outlier(one: Judged) -> str:
+def _outlier(one: JudgedReading) -> str:
     reading = one.reading
     return (f"line {reading.line}: {reading.shown} read {reading.cents:+.0f} cents, where {one.after_cents:+.0f} was "
             "to be expected")

@@ -18,7 +18,7 @@ from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner
 from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.score.parts import PartInfo
 from analyzer.selection import asked_lines, chosen_parts
 from analyzer.supposed import doubts_of, of_line

@@ -5,14 +5,14 @@ from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
 from analyzer.pitch import Pitch
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 
-Severity = Literal["stop", "care", "note"]
-Code = Literal["beyond-horn", "end-of-slide", "out-of-tune", "above-ceiling", "out-of-range", "too-fast", "long-reach",
-               "gliss", "tiring"]
-CODES: frozenset[str] = frozenset(get_args(Code))
+FindingSeverity = Literal["stop", "care", "note"]
+FindingCode = Literal["beyond-horn", "end-of-slide", "out-of-tune", "above-ceiling", "out-of-range", "too-fast",
+                      "long-reach", "gliss", "tiring"]
+CODES: frozenset[str] = frozenset(get_args(FindingCode))
 """What a review finds in the music; a section has words of its own, about players and seats."""
-Kind = Literal["octave", "chord-tone", "shorten", "straight", "horn", "tune", "tempo", "choice"]
+RemedyKind = Literal["octave", "chord-tone", "shorten", "straight", "horn", "tune", "tempo", "choice"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +26,7 @@ class Remedy:
     way.
     """
 
-    kind: Kind
+    kind: RemedyKind
     text: str
     sounding: Pitch | None = None
     written: Pitch | None = None
@@ -62,7 +62,7 @@ class Finding:
     """
 
     code: str
-    severity: Severity
+    severity: FindingSeverity
     part_id: str
     part_name: str
     what: str
@@ -84,7 +84,7 @@ class Finding:
         }
 
 
-def finding_at(line: Line, index: int | None, code: Code, severity: Severity, what: str,
+def finding_at(line: Line, index: int | None, code: FindingCode, severity: FindingSeverity, what: str,
                remedies: tuple[Remedy, ...] = (), *, more: tuple[str, ...] = ()) -> Finding:
     """Build a finding for a note of a line (or the whole line); `more` are ways out that need no data."""
     note = None if index is None else line.notes[index]
@@ -96,12 +96,12 @@ def finding_at(line: Line, index: int | None, code: Code, severity: Severity, wh
     )
 
 
-SEVERITIES: tuple[Severity, ...] = ("stop", "care", "note")
+SEVERITIES: tuple[FindingSeverity, ...] = ("stop", "care", "note")
 """Gravest first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Group:
+class FindingGroup:
     """Findings of a line that say the same of several places, in playing order; never empty."""
 
     findings: tuple[Finding, ...]
@@ -127,9 +127,9 @@ class Group:
         return (*common, *((way, tuple(where)) for way, where in found.items() if len(where) != len(self.findings)))
 
 
-def grouped(found: Iterable[Finding]) -> tuple[Group, ...]:
+def grouped(found: Iterable[Finding]) -> tuple[FindingGroup, ...]:
     """Put findings that say the same together, the gravest first, else as they come."""
     groups: dict[tuple[str, str, str], list[Finding]] = {}
     for one in sorted(found, key=lambda one: SEVERITIES.index(one.severity)):
         groups.setdefault((one.severity, one.code, one.what), []).append(one)
-    return tuple(Group(findings=tuple(same)) for same in groups.values())
+    return tuple(FindingGroup(findings=tuple(same)) for same in groups.values())

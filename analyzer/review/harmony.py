@@ -7,11 +7,11 @@ from fractions import Fraction
 from analyzer.pitch import Pitch, signature
 from analyzer.problem import Unreadable
 from analyzer.score.document import Document
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.score.reader import read_part
 from analyzer.score.timeline import Measure, Note
 
-Name = tuple[str, int]
+NoteName = tuple[str, int]
 """Letter and alteration of a pitch, whatever the octave."""
 _LEAST_QUARTERS = Fraction(1)
 Moment = tuple[int, Fraction]
@@ -73,7 +73,7 @@ class Harmony:
         }
         return tuple(sorted(found, key=lambda pitch: (pitch.midi, pitch.name)))
 
-    def held(self, line: Line, k: int) -> dict[Name, float]:
+    def held(self, line: Line, k: int) -> dict[NoteName, float]:
         """Return what sounds with a note of a line: each letter and alteration, with its share of the note's time.
 
         Not the instant of the attack counts: a passing note that falls on the beat sounds for a part of the time only.
@@ -84,7 +84,7 @@ class Harmony:
         note = line.notes[k]
         measure = line.measures[index - line.measures[0].index]
         end = min(begin + max(note.duration, _LEAST_QUARTERS), max(measure.duration, begin + note.duration))
-        spans: dict[Name, list[tuple[Fraction, Fraction]]] = defaultdict(list)
+        spans: dict[NoteName, list[tuple[Fraction, Fraction]]] = defaultdict(list)
         for part_id, start, other in self._read().get(index, []):
             a, b = max(start, begin), min(start + other.duration, end)
             if a < b and not (part_id == line.part_id and other.ref in note.refs):

@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 from analyzer.pitch import Pitch
 from analyzer.plan.solve import Planner
 from analyzer.problem import unreadable
-from analyzer.review.findings import Finding, Kind, Remedy
+from analyzer.review.findings import Finding, Remedy, RemedyKind
 from analyzer.review.harmony import Harmony
 from analyzer.review.line import Reviewed, findings
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.selection import attack
 
-KINDS: tuple[Kind, ...] = ("octave", "chord-tone", "shorten", "straight")
+KINDS: tuple[RemedyKind, ...] = ("octave", "chord-tone", "shorten", "straight")
 """What may be written into a score, first what keeps the note's name."""
 _KEPT_SHARE = 0.5
 """A glissando that would lose more than this share of its way is taken out instead. Judged: from there on the ear hears
@@ -28,7 +28,7 @@ _MOST_ROUNDS = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class Rewrite:
     """One place rewritten: `refs` are the ``<note>`` elements of its note, `after_refs` of the note that follows.
 
     `remedy` is what was taken; `finding` what was found there as written. `place` is ``MEASURE:NTH``, with several
@@ -38,7 +38,7 @@ class Change:
 
     finding: Finding
     place: str
-    others: tuple[Kind, ...]
+    others: tuple[RemedyKind, ...]
     refs: tuple[int, ...]
     after_refs: tuple[int, ...]
     remedy: Remedy
@@ -60,7 +60,7 @@ class Change:
 class Ossia:
     """The changes, and the findings of severity ``stop`` for which no other way was found."""
 
-    changes: tuple[Change, ...]
+    changes: tuple[Rewrite, ...]
     left: tuple[Finding, ...]
 
     def marks(self) -> dict[str, dict[int, str]]:
@@ -101,7 +101,7 @@ class Refusal:
     measure: str
     nth: int
     line: int | None = None
-    kind: Kind | None = None
+    kind: RemedyKind | None = None
 
 
 _REFUSAL = re.compile(r"(?P<measure>[^:=]+):(?:(?P<line>\d{1,4})\.)?(?P<nth>\d{1,6})"
@@ -141,7 +141,7 @@ def ossia(reviewed: Iterable[Reviewed], harmony: Harmony | None = None, refused:
     """
     now = tuple(reviewed)
     unwanted, met = _unwanted(now, refused), set[tuple[str, int]]()
-    taken: dict[tuple[str, int, bool], Change] = {}
+    taken: dict[tuple[str, int, bool], Rewrite] = {}
     for _ in range(_MOST_ROUNDS):
         new = _chosen(now, unwanted, met)
         if not new:
@@ -174,9 +174,9 @@ def _unwanted(reviewed: Sequence[Reviewed], refused: Sequence[Refusal]) -> _Refu
     return found
 
 
-def _chosen(reviewed: Sequence[Reviewed], refused: _Refused, met: set[tuple[str, int]]) -> list[Change]:
+def _chosen(reviewed: Sequence[Reviewed], refused: _Refused, met: set[tuple[str, int]]) -> list[Rewrite]:
     """Choose a change for each place that has one; `met` gets the places where a refusal took something away."""
-    changes: list[Change] = []
+    changes: list[Rewrite] = []
     refs_taken: set[tuple[str, int]] = set()
     for number, one in enumerate(reviewed, 1):
         line = one.planned.plan.line
@@ -195,7 +195,7 @@ def _chosen(reviewed: Sequence[Reviewed], refused: _Refused, met: set[tuple[str,
                 continue
             refs_taken.update((finding.part_id, ref) for ref in refs)
             after = notes[finding.index + 1].refs if finding.index + 1 < len(notes) else ()
-            changes.append(Change(
+            changes.append(Rewrite(
                 finding=finding, refs=refs, after_refs=after, remedy=ways[0],
                 place=_place(line, finding.index, number if len(reviewed) > 1 else None),
                 others=tuple(dict.fromkeys(way.kind for way in ways[1:]))))
@@ -223,7 +223,7 @@ def _keeps_enough(finding: Finding, shorter: Remedy, line: Line) -> bool:
     return abs(end - shorter.sounding.midi) >= _KEPT_SHARE * abs(end - start)
 
 
-def _again(one: Reviewed, changes: Sequence[Change], harmony: Harmony | None) -> Reviewed:
+def _again(one: Reviewed, changes: Sequence[Rewrite], harmony: Harmony | None) -> Reviewed:
     """Plan and review a line with changes in place; a line without any stays as it is."""
     plan, planner = one.planned.plan, one.planned.planner
     mine = {change.refs[0]: change for change in changes if change.finding.part_id == plan.line.part_id}

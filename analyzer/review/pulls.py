@@ -12,11 +12,11 @@ from math import sqrt
 
 from analyzer.horns.candidates import candidates, chart_choice
 from analyzer.horns.horn import Horn
-from analyzer.horns.retuned import pulled, slides
-from analyzer.horns.slides import UNUSUAL_CENTS, Tuning, Wanted, Way, ways
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.solve import Planner
 from analyzer.problem import unreadable
+from analyzer.tuning.best_pulls import UNUSUAL_CENTS, Sounding, Tuning, WantedPitch, ways
+from analyzer.tuning.retuned import pulled, slides
 
 MISSING_CENTS = 100.0
 """What a note counts that nothing sounds [cents]; judged: worse than any that can be lipped."""
@@ -114,7 +114,7 @@ class _Search:
                              what=f"{self.horn.name} has none of these notes, whatever is pulled",
                              try_="Try another horn; lowbrass map says what each note lacks.")
 
-    def _known(self, midi: int) -> tuple[Way, ...]:
+    def _known(self, midi: int) -> tuple[Sounding, ...]:
         """Return the ways that this player knows and that some pull allows.
 
         A valved horn that cannot sound a note as it is gets no slides pulled for it: that would untune all the rest.
@@ -154,24 +154,24 @@ class _Search:
         return [Planner(one.line, horn, one.player, weights=one.weights, times=one.times).outline()
                 for one in self.planners]
 
-    def _best(self, wanted: Sequence[Wanted], worst: bool) -> dict[str, int]:
+    def _best(self, wanted: Sequence[WantedPitch], worst: bool) -> dict[str, int]:
         return Tuning(self.horn, wanted, self.limits, reach_mm=self.player.reach_on(self.horn), worst=worst).best()
 
-    def _open(self) -> list[Wanted]:
+    def _open(self) -> list[WantedPitch]:
         """Every pitch with every way that its player knows, by its time."""
         seconds: dict[int, float] = {}
         for one in self._counted(self.before):
             seconds[one.note.midi] = seconds.get(one.note.midi, 0.0) + one.time.sounds_s
-        return [Wanted(midi=midi, weight=weight, ways=self.ways[midi]) for midi, weight in sorted(seconds.items())]
+        return [WantedPitch(midi=midi, weight=weight, ways=self.ways[midi]) for midi, weight in sorted(seconds.items())]
 
-    def _taken(self, plans: Sequence[Plan]) -> list[Wanted]:
+    def _taken(self, plans: Sequence[Plan]) -> list[WantedPitch]:
         """Every pitch with each way that these plans take, by its own time; the open ways where they take none."""
-        seconds: dict[tuple[int, tuple[Way, ...]], float] = {}
+        seconds: dict[tuple[int, tuple[Sounding, ...]], float] = {}
         for one in self._counted(plans):
             way = self.ways[one.note.midi] if one.choice is None else (
-                Way(valves=one.choice.valves, partial=one.choice.partial),)
+                Sounding(valves=one.choice.valves, partial=one.choice.partial),)
             seconds[one.note.midi, way] = seconds.get((one.note.midi, way), 0.0) + one.time.sounds_s
-        return [Wanted(midi=midi, weight=weight, ways=way) for (midi, way), weight in seconds.items()]
+        return [WantedPitch(midi=midi, weight=weight, ways=way) for (midi, way), weight in seconds.items()]
 
     # --- what plans sound like -----------------------------------------------------------------------------------
 

@@ -15,10 +15,10 @@ from analyzer.plan.loads import TOO_MUCH, Load
 from analyzer.plan.plan import Plan
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner, allowed_choices
-from analyzer.review.findings import Kind, Remedy
+from analyzer.review.findings import Remedy, RemedyKind
 from analyzer.review.harmony import Harmony
 from analyzer.review.limits import at_ease, outside_range, room_mm
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.words import shown
 
 OCTAVE = 12
@@ -121,7 +121,7 @@ class Remedies:
         # A pedal is a help only in place of another.
         return pitch.midi <= self.horn.fundamental_midi < self.line.notes[k].midi
 
-    def _pitch_remedy(self, kind: Kind, k: int, sounding: Pitch, text: str) -> Remedy:
+    def _pitch_remedy(self, kind: RemedyKind, k: int, sounding: Pitch, text: str) -> Remedy:
         note = self.line.notes[k]
         written = transposition(note.written, note.sounding).written(sounding)
         name = written.pretty if written == sounding else f"{written.pretty} (sounding {sounding.pretty})"

@@ -6,8 +6,8 @@ from math import floor
 from lxml import etree
 
 from analyzer.pitch import Pitch, Transposition
-from analyzer.score.beat import Beat, beat_of
 from analyzer.score.faults import Faults
+from analyzer.score.timeline import Beat, beat_of
 
 _CLEFS = {
     ("F", "4"): "bass", ("F", ""): "bass", ("C", "4"): "tenor", ("C", "3"): "alto", ("C", ""): "alto",

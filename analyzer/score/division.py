@@ -1,15 +1,17 @@
-"""Who plays which note where players share a staff."""
+"""Who plays which note where players share a staff, and the words in the score that say so."""
 
+import re
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from analyzer.score.timeline import Direction, Note, Rest
+from analyzer.score.vocabulary import folded, plain
 
 
 @dataclass(slots=True, kw_only=True)
-class Group:
+class VoiceChord:
     """Notes of one voice that begin together."""
 
     voice: str
@@ -24,12 +26,12 @@ class Group:
         return self.onset + min(note.duration for note in self.notes)
 
 
-def players_of(groups: Sequence[Group]) -> int:
+def players_of(groups: Sequence[VoiceChord]) -> int:
     """Return how many players the notes of a staff need: the most that sound together.
 
     A voice that overlaps itself is a fault of the file and does not count twice.
     """
-    voices: dict[str, list[Group]] = defaultdict(list)
+    voices: dict[str, list[VoiceChord]] = defaultdict(list)
     for group in groups:
         if not group.grace:
             voices[group.voice].append(group)
@@ -50,12 +52,12 @@ def players_of(groups: Sequence[Group]) -> int:
     return most
 
 
-def shared_out(groups: Sequence[Group], rests: Sequence[Rest], words: Sequence[Direction],
+def shared_out(groups: Sequence[VoiceChord], rests: Sequence[Rest], words: Sequence[Direction],
                count: int) -> list[list[Note]]:
     """Return the notes of each of `count` players (at least 2)."""
     sharing = _Sharing(groups, rests, words, count)
     ordered = sorted(groups, key=lambda group: (group.onset, not group.grace, _voice_key(group.voice)))
-    graces: dict[str, list[Group]] = defaultdict(list)
+    graces: dict[str, list[VoiceChord]] = defaultdict(list)
     for group in ordered:
         if group.grace:
             graces[group.voice].append(group)
@@ -70,7 +72,7 @@ def shared_out(groups: Sequence[Group], rests: Sequence[Rest], words: Sequence[D
 
 
 class _Sharing:
-    def __init__(self, groups: Sequence[Group], rests: Sequence[Rest], words: Sequence[Direction],
+    def __init__(self, groups: Sequence[VoiceChord], rests: Sequence[Rest], words: Sequence[Direction],
                  count: int) -> None:
         self.count = count
         self.words = sorted(words, key=lambda word: word.onset)
@@ -79,7 +81,7 @@ class _Sharing:
         self.widest_at_all: dict[str, int] = {}
         # measure -> voice -> stretches with a note or a printed rest
         self.busy: dict[int, dict[str, list[tuple[Fraction, Fraction]]]] = defaultdict(lambda: defaultdict(list))
-        self.measures: dict[int, list[Group]] = defaultdict(list)
+        self.measures: dict[int, list[VoiceChord]] = defaultdict(list)
         for group in groups:
             if not group.grace:
                 self.measures[group.measure].append(group)
@@ -91,7 +93,7 @@ class _Sharing:
             self.busy[rest.measure][rest.voice].append((rest.onset, rest.onset + rest.duration))
         self.divided_at = Fraction(-1)
 
-    def give(self, group: Group) -> list[list[int]]:
+    def give(self, group: VoiceChord) -> list[list[int]]:
         """Give the notes of a group to lines; return the lines of each note, from the highest note down."""
         here = self.busy[group.measure]
         active = [group.voice] if len(here) == 1 else sorted(
@@ -116,7 +118,7 @@ class _Sharing:
             return self.spread(group, [int(word.word) - 1])
         return self.spread(group, everyone)
 
-    def spread(self, group: Group, lines: Sequence[int]) -> list[list[int]]:
+    def spread(self, group: VoiceChord, lines: Sequence[int]) -> list[list[int]]:
         """Give the notes of a chord to lines from the top down; a line between two notes takes the nearer one."""
         notes = sorted(group.notes, key=lambda note: (-note.sounding.midi, note.ref))
         if len(notes) > len(lines):
@@ -134,7 +136,7 @@ class _Sharing:
             result[at].append(line)
         return result
 
-    def _free(self, line: int, group: Group) -> int:
+    def _free(self, line: int, group: VoiceChord) -> int:
         """Return the line, or the nearest that is free where its player still holds a note of another voice."""
         if group.grace:
             return line
@@ -144,7 +146,7 @@ class _Sharing:
                 or (self.played[other][-1].voice == group.voice and self.played[other][-1].onset < group.onset)]
         return min(free, key=lambda other: (abs(other - line), other), default=line)
 
-    def _share(self, group: Group, active: Sequence[str]) -> Sequence[int]:
+    def _share(self, group: VoiceChord, active: Sequence[str]) -> Sequence[int]:
         """Return the lines of a voice among those that are active beside it."""
         sizes = [min(self.count, max(1, self.widest_at_all.get(voice, 1))) for voice in active]
         if sum(sizes) > self.count:
@@ -159,7 +161,7 @@ class _Sharing:
             return range(max(0, first), self.count)
         return range(min(first, self.count - 1), min(first + sizes[place], self.count))
 
-    def _beside(self, group: Group, voice: str) -> int:
+    def _beside(self, group: VoiceChord, voice: str) -> int:
         """Return how many notes of a voice sound together somewhere along the group."""
         if voice == group.voice:
             return len(group.notes)
@@ -176,3 +178,37 @@ class _Sharing:
 
 def _voice_key(voice: str) -> tuple[int, int, str]:
     return (0, int(voice), "") if voice.isdecimal() and len(voice) < 9 else (1, 0, voice)
+
+
+_ALL = re.compile(r"^(?:a|zu|à)\s?(?:\d|due|tre|deux|trois|zwei|drei)\b.*$|^(?:unis|unison|unisono|tutti|alle|tous)\b")
+_DIVIDED = re.compile(r"^(?:div|divisi|get|geteilt)\b")
+_ONE = re.compile(r"^(?:solo\s+)?(\d|i{1,3}|iv)\s?[.ºo°]*(?:\s*solo)?$")
+_MARKED = re.compile(r"[.º°]|solo")
+_ROMAN = {"i": 1, "ii": 2, "iii": 3, "iv": 4}
+
+
+def player_word(text: str) -> str | None:
+    """Return ``all``, ``div`` or the number of the one player who plays, None if the words are about something else.
+
+    Examples
+    --------
+    >>> player_word("a 2"), player_word("unis."), player_word("1."), player_word("II. Solo"), player_word("Solo")
+    ('all', 'all', '1', '2', '1')
+    >>> player_word("a tempo"), player_word("2") is None
+    (None, True)
+    """
+    if len(text) > 40:
+        return None
+    raw = plain(text).lower()
+    words = folded(raw)
+    if _ALL.match(words):
+        return "all"
+    if _DIVIDED.match(words):
+        return "div"
+    if words.strip(" .") in ("solo", "solo 1", "1 solo"):
+        return "1"
+    match = _ONE.match(words.replace("°", "."))
+    if match and _MARKED.search(raw):
+        word = match.group(1)
+        return str(_ROMAN.get(word, word))
+    return None

@@ -5,7 +5,7 @@ from fractions import Fraction
 
 from lxml import etree
 
-from analyzer.score.naming import Family, read_name
+from analyzer.score.naming import PartFamily, read_name
 from analyzer.score.parts import sound_family
 from analyzer.score.vocabulary import folded, plain
 
@@ -17,7 +17,7 @@ _LONGEST_WORDS = 50                     # letters; longer words are a sentence, 
 _SLIDES = ("trombone", "bass trombone")
 
 
-def horn_word(text: str | None) -> Family | None:
+def horn_word(text: str | None) -> PartFamily | None:
     """Return the family of instrument that words tell the player to take up (``other``: none of low brass).
 
     Examples
@@ -39,10 +39,10 @@ def horn_word(text: str | None) -> Family | None:
 class Doubling:
     """What one part says of its player's horns. `own` is the family of the part."""
 
-    def __init__(self, entry: etree._Element | None, own: Family) -> None:
+    def __init__(self, entry: etree._Element | None, own: PartFamily) -> None:
         self.own = own
-        self._changes: list[tuple[Fraction, int, Family]] = []           # onset, staff, family from there on
-        told: dict[str, Family] = {}
+        self._changes: list[tuple[Fraction, int, PartFamily]] = []           # onset, staff, family from there on
+        told: dict[str, PartFamily] = {}
         for instrument in () if entry is None or own == "other" else entry.iterfind("score-instrument"):
             named = read_name(plain(instrument.findtext("instrument-name")))
             family = named.family if named.firm == 1.0 else _of_sound(instrument.findtext("instrument-sound"))
@@ -51,7 +51,7 @@ class Doubling:
         # Names that differ without naming another horn ("Trombone", "Trombone, muted") tell of no change.
         self._told = told if len(set(told.values())) > 1 else {}
 
-    def change(self, family: Family, at: Fraction, staff: int) -> None:
+    def change(self, family: PartFamily, at: Fraction, staff: int) -> None:
         """The player of a staff takes up a horn of this family at an onset."""
         if self.own != "other":
             self._changes.append((at, staff, family))
@@ -68,7 +68,7 @@ class Doubling:
         """True if the part names more than one horn."""
         return bool(self._told or self._changes)
 
-    def family(self, instrument: str | None, onset: Fraction, staff: int) -> Family | None:
+    def family(self, instrument: str | None, onset: Fraction, staff: int) -> PartFamily | None:
         """Return the family in force for a note, None where it is that of the part."""
         found = self._told.get(instrument or "")
         if found is None:
@@ -79,7 +79,7 @@ class Doubling:
         return None if back or found == self.own else found
 
 
-def _of_sound(sound: str | None) -> Family | None:
+def _of_sound(sound: str | None) -> PartFamily | None:
     """Return the family of low brass that a standard sound names; a group or another instrument names none."""
     family = sound_family(plain(sound))
     return None if family == "other" else family

@@ -6,22 +6,22 @@ from typing import Literal, NamedTuple
 
 from analyzer.score import vocabulary as v
 
-Family = Literal["trombone", "bass trombone", "euphonium", "baritone", "other"]
+PartFamily = Literal["trombone", "bass trombone", "euphonium", "baritone", "other"]
 
 
-class Reading(NamedTuple):
+class NameReading(NamedTuple):
     """What a name says: `family` (None if nothing), how firmly (0 to 1), and whether it says bass, or tenor or alto."""
 
-    family: Family | None
+    family: PartFamily | None
     firm: float = 1.0
     high: bool = False
 
 
-_NOTHING = Reading(None, 0.0)
+_NOTHING = NameReading(None, 0.0)
 
 
 @cache
-def read_name(text: str) -> Reading:
+def read_name(text: str) -> NameReading:
     """Return what a part, group or instrument name (or an abbreviation) says.
 
     Examples
@@ -35,37 +35,37 @@ def read_name(text: str) -> Reading:
     if not words:
         return _NOTHING
     if _tenor_tuba(words):
-        return Reading("euphonium")
+        return NameReading("euphonium")
     if tenor_horn(text) == "b-flat" or ("flicorno" in words and "tenore" in words):
-        return Reading("baritone")
+        return NameReading("baritone")
     either = first_of_two(text)
     if either == "euphonium":
-        return Reading("euphonium")
+        return NameReading("euphonium")
     for index, word in enumerate(words):
         if word in v.BASS_TROMBONE_WORDS:
-            return Reading("bass trombone")
+            return NameReading("bass trombone")
         if word in v.TROMBONE_WORDS or _has(word, _TROMBONE_STEMS):
             return _trombone(words, index)
     if any(word in v.EUPHONIUM_WORDS or _has(word, _EUPHONIUM_STEMS) for word in words):
-        return Reading("euphonium")
+        return NameReading("euphonium")
     if "saxhorn" in words or "flicorno" in words:
         if any(_has(word, _BARITONE_STEMS) for word in words):
-            return Reading("baritone")
+            return NameReading("baritone")
         if any(word in v.BASS_WORDS for word in words):
-            return Reading("euphonium", 0.7)
+            return NameReading("euphonium", 0.7)
     if any(word in _NOT_BRASS or _has(word, _SAX_STEMS) for word in words):
-        return Reading("other")
+        return NameReading("other")
     full = any(_has(word, _BARITONE_STEMS) for word in words)
     if full or any(word in v.BARITONE_WORDS for word in words):
         helped = any(word in v.BRASS_HELPERS for word in words)
         sung = any(word in v.VOCAL_WORDS and len(word) > 1 for word in words)        # "Solo Baritone & Bass"
-        return Reading("baritone", 1.0 if helped else 0.7 if full and not sung else 0.35)
+        return NameReading("baritone", 1.0 if helped else 0.7 if full and not sung else 0.35)
     if any(word in v.OTHER_WORDS or _has(word, _OTHER_STEMS) for word in words):
-        return Reading("other")
+        return NameReading("other")
     if is_open(text):
-        return Reading("trombone", 0.7)
+        return NameReading("trombone", 0.7)
     if any(word in v.AMBIGUOUS for word in words):
-        return Reading("other", 0.45)
+        return NameReading("other", 0.45)
     return _NOTHING
 
 
@@ -95,9 +95,9 @@ def tenor_horn(text: str) -> Literal["b-flat", "e-flat"] | None:
 
 
 @cache
-def first_of_two(text: str) -> Family | None:
+def first_of_two(text: str) -> PartFamily | None:
     """Return the first named of two, where a name leaves open whether trombone or euphonium plays; else None."""
-    places: dict[Family, int] = {}
+    places: dict[PartFamily, int] = {}
     for index, word in enumerate(_words(text)):
         if word in v.TROMBONE_WORDS or _has(word, _TROMBONE_STEMS):
             places.setdefault("trombone", index)
@@ -142,7 +142,7 @@ def says_bass(text: str) -> bool:
     return any(word in _BASS_WORDS for word in _words(text))
 
 
-def _trombone(words: tuple[str, ...], index: int) -> Reading:
+def _trombone(words: tuple[str, ...], index: int) -> NameReading:
     word = words[index]
     high = any(other in _HIGH_WORDS for other in words) or (
         len(word) > 6 and word.startswith(_HIGH_STEMS))
@@ -155,10 +155,10 @@ def _trombone(words: tuple[str, ...], index: int) -> Reading:
     if index > 0 and words[index - 1] in ("a", "t"):
         high = True
     if "tenorbass" in word or (high and bass and "contrabass" not in words):
-        return Reading("trombone", high=True)     # a tenor-bass is a tenor with the wide bore and the attachment
+        return NameReading("trombone", high=True)     # a tenor-bass is a tenor with the wide bore and the attachment
     if bass:
-        return Reading("bass trombone")
-    return Reading("trombone", high=high)
+        return NameReading("bass trombone")
+    return NameReading("trombone", high=high)
 
 
 def _words(text: str) -> tuple[str, ...]:

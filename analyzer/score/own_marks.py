@@ -29,7 +29,7 @@ _NEAR = 0.02
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class MarkEntry:
     """One mark of the record: `onset` in its measure in quarter notes; `own` such texts stood at its note before."""
 
     onset: float
@@ -43,7 +43,7 @@ def is_ours(element: etree._Element) -> bool:
         getattr(child, "target", "") in (NAME, SIGNED_AGAIN) for child in element.iter(etree.ProcessingInstruction))
 
 
-def record_text(parts: Mapping[str, tuple[int, Mapping[int, Sequence[Entry]]]], made: int) -> str:
+def record_text(parts: Mapping[str, tuple[int, Mapping[int, Sequence[MarkEntry]]]], made: int) -> str:
     """Return the text of a record.
 
     Parameters
@@ -59,7 +59,7 @@ def record_text(parts: Mapping[str, tuple[int, Mapping[int, Sequence[Entry]]]], 
         for part_id, (nth, measures) in parts.items()]}, ensure_ascii=False, separators=(",", ":"))
 
 
-def _token(entry: Entry) -> str:
+def _token(entry: MarkEntry) -> str:
     return f"{entry.onset:.3f}".rstrip("0").rstrip(".") + f"={entry.label}" + (f"~{entry.own}" if entry.own else "")
 
 
@@ -79,7 +79,7 @@ def sign(root: etree._Element) -> None:
             _sign_note(note, onset, measures[index])
 
 
-def _read(text: str) -> Iterator[tuple[str, int, dict[int, list[Entry]]]]:
+def _read(text: str) -> Iterator[tuple[str, int, dict[int, list[MarkEntry]]]]:
     """Yield id, place and marks of every part of a record; nothing of a damaged one."""
     try:
         for part in json.loads(text)["parts"]:
@@ -89,9 +89,9 @@ def _read(text: str) -> Iterator[tuple[str, int, dict[int, list[Entry]]]]:
         return
 
 
-def _entries(tokens: Any) -> list[Entry]:
+def _entries(tokens: Any) -> list[MarkEntry]:
     read = (_TOKEN.fullmatch(token) for token in str(tokens).split())
-    return [Entry(onset=float(token["onset"]), label=token["label"], own=int(token["own"] or 0))
+    return [MarkEntry(onset=float(token["onset"]), label=token["label"], own=int(token["own"] or 0))
             for token in read if token is not None]
 
 
@@ -137,7 +137,7 @@ def _number(text: str | None) -> float:
         return 0.0
 
 
-def _sign_note(note: etree._Element, onset: float, left: list[Entry]) -> None:
+def _sign_note(note: etree._Element, onset: float, left: list[MarkEntry]) -> None:
     """Sign the marks of one note that are among those `left` in its measure, and take them out of these."""
     elements = [*note.iterfind("notations/technical/fingering"), *note.iterfind("lyric")]
     for entry in list(left):

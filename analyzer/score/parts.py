@@ -10,8 +10,8 @@ from lxml import etree
 from analyzer.problem import Problem
 from analyzer.score.document import Document
 from analyzer.score.naming import (
-    Family,
-    Reading,
+    NameReading,
+    PartFamily,
     first_of_two,
     has_valves,
     is_brass,
@@ -57,7 +57,7 @@ class PartInfo:
     id: str
     name: str
     full_name: str
-    family: Family
+    family: PartFamily
     low_brass: bool
     evidence: tuple[str, ...]
     horn: str | None
@@ -247,7 +247,7 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
     if best is not None and named.firm < 1.0:
         _vote_singers(document, one, told, index, vote)
         ours = {family: weight for family, weight in votes.items() if family != "other"}
-    family: Family = "other"
+    family: PartFamily = "other"
     if named.firm == 1.0 and named.family is not None:
         best = "trombone" if named.family == "bass trombone" else named.family
     elif ours.get(best or "", 0.0) < _ENOUGH or ours.get(best or "", 0.0) <= votes.get("other", 0.0):
@@ -265,7 +265,7 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
                     horn=horn, horn_reason=reason)
 
 
-def _horn_of(family: Family, one: _Told, name: str) -> tuple[str | None, str]:
+def _horn_of(family: PartFamily, one: _Told, name: str) -> tuple[str | None, str]:
     """Return the horn that is assumed, and why where the name leaves it open or tells valves."""
     horn = HORN_OF_FAMILY.get(family)
     if family in ("trombone", "bass trombone") and has_valves(one.name):
@@ -281,20 +281,20 @@ def _horn_of(family: Family, one: _Told, name: str) -> tuple[str | None, str]:
     return horn, ""
 
 
-def _keyed(reading: Reading, name: str, head: etree._Element | None) -> Reading:
+def _keyed(reading: NameReading, name: str, head: etree._Element | None) -> NameReading:
     """Let the transposition in the music tell the tenor horn in E flat (a sixth down) from that in B flat."""
     if tenor_horn(name) is None or head is None:
         return reading
     down = {plain(text.text) for text in head.iterfind("attributes/transpose/chromatic")}
     if "-9" in down or "3" in down:
-        return Reading("other")
-    return Reading("baritone") if down & {"-14", "-2"} else reading
+        return NameReading("other")
+    return NameReading("baritone") if down & {"-14", "-2"} else reading
 
 
-def _refined(family: str, one: _Told, bass: float, high: float) -> Family:
+def _refined(family: str, one: _Told, bass: float, high: float) -> PartFamily:
     """Tell a bass trombone from the others: the printed name decides, then what the rest says."""
     if family != "trombone":
-        return cast(Family, family)
+        return cast(PartFamily, family)
     reading = read_name(one.name)
     if reading.family == "bass trombone" or (reading.family != "trombone" and says_bass(one.name)):
         return "bass trombone"
@@ -319,11 +319,11 @@ def _vote_singers(document: Document, one: _Told, told: Sequence[_Told], index: 
         vote("other", _LYRICS, "has words to sing")
 
 
-def sound_family(sound: str) -> Family:
+def sound_family(sound: str) -> PartFamily:
     """Return the family of a MusicXML standard sound such as ``brass.trombone.bass``."""
     for prefix, family in SOUND_FAMILIES:
         if sound == prefix or sound.startswith(f"{prefix}."):
-            return cast(Family, family)
+            return cast(PartFamily, family)
     return "other"
 
 

@@ -11,12 +11,12 @@ from analyzer.assumption import Assumption
 from analyzer.pitch import Pitch, Transposition
 from analyzer.problem import Problem, unreadable
 from analyzer.score.attributes import Attributes, length_of, number
+from analyzer.score.division import player_word
 from analyzer.score.document import Document
 from analyzer.score.doubling import Doubling, horn_word
 from analyzer.score.faults import Faults
 from analyzer.score.notations import SAID, TIE_BITS, marks_of, sings
 from analyzer.score.parts import PartInfo, find_parts
-from analyzer.score.players import player_word
 from analyzer.score.repeats import Bars, jumps_of
 from analyzer.score.signs import Signpost, score_signs
 from analyzer.score.timeline import Direction, Measure, Note, Part, Rest, Tempo

@@ -7,8 +7,8 @@ from fractions import Fraction
 
 from lxml import etree
 
-from analyzer.score.beat import LENGTHS, Beat
 from analyzer.score.document import Document
+from analyzer.score.timeline import LENGTHS, Beat
 from analyzer.score.vocabulary import folded, plain
 
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")

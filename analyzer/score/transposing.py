@@ -45,7 +45,7 @@ _IN_C = re.compile(r"\b(?:in|en) (?:c|ut|do)\b|\bc (?:bass |tenor )?(?:trombone|
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
+class HowRead:
     """How a part is read: `transposition` in place of the file's (None: as the file has it), and what is said of it."""
 
     transposition: Transposition | None = None
@@ -53,7 +53,7 @@ class Judged:
     problem: Problem | None = None
 
 
-_AS_WRITTEN = Judged()
+_AS_WRITTEN = HowRead()
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,7 @@ def in_treble(part: Part) -> bool:
 
 
 def judged(document: Document, info: PartInfo, part: Part, told: Transposition | None, reads: Reads | None,
-           read: Callable[[PartInfo], Part]) -> Judged:
+           read: Callable[[PartInfo], Part]) -> HowRead:
     """Judge how a low-brass part is read.
 
     `part` is as the file has it, `told` its ``<transpose>`` (None where there is none), `reads` the user's answer, and
@@ -79,7 +79,7 @@ def judged(document: Document, info: PartInfo, part: Part, told: Transposition |
     if not info.low_brass or not in_treble(part):
         return _AS_WRITTEN
     if reads is not None:
-        return Judged(transposition=_OF_READS[reads], assumption=Assumption(
+        return HowRead(transposition=_OF_READS[reads], assumption=Assumption(
             about="transposition", value=reads, source="as you said with --reads"))
     evidence = [_named(info), _ranged(info, part), _harmonic(document, info, part, read)]
     used: Reads
@@ -105,7 +105,7 @@ def judged(document: Document, info: PartInfo, part: Part, told: Transposition |
     # Without a word of the file, B flat is our judgement against the letter of the file: always said.
     if opened or against or (told is None and used == "treble-b-flat"):
         problem = _doubt(document, info, told, used, opened, against, for_it)
-    return Judged(transposition=_OF_READS[used] if told is None else None, assumption=assumption, problem=problem)
+    return HowRead(transposition=_OF_READS[used] if told is None else None, assumption=assumption, problem=problem)
 
 
 def _doubt(document: Document, info: PartInfo, told: Transposition | None, used: Reads, opened: bool,

@@ -16,7 +16,7 @@ from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner
 from analyzer.plan.timing import NoteTime
 from analyzer.plan.unplayable import broken_glissandi
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.section.section import Member
 
 SLIDE_FAMILIES = ("trombone", "bass trombone")

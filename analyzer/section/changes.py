@@ -60,19 +60,19 @@ class Lend:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Move:
+class Release:
     """A member, kept on a family's parts, who may take another line."""
 
     member: int
 
 
-Step = Lend | Move
+SeatChange = Lend | Release
 _Cell = tuple[int, float, Burden]      # changes, price, the burden: one member on one line
 _Column = tuple[_Cell | None, ...]     # one member on every line, None where it cannot be
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Way:
+class ChangedSeating:
     """A seating and what it takes.
 
     `seats` holds (member, burden) of each line, None where empty; `troubled` the notes of each that must be left out,
@@ -81,7 +81,7 @@ class Way:
     `count` is how many changes it takes in all; `left_out` how many notes, those of empty lines with them.
     """
 
-    steps: tuple[Step, ...]
+    steps: tuple[SeatChange, ...]
     seats: tuple[tuple[int, Burden] | None, ...]
     troubled: tuple[tuple[int, ...], ...]
     least: float
@@ -155,11 +155,11 @@ class Search:
         notes = self.troubled(burden, least_factor)
         return FAR if notes is None else int(bool(notes))
 
-    def unchanged(self) -> Way:
+    def unchanged(self) -> ChangedSeating:
         """Return the way without moves, loans or another tempo."""
         return self._way((), 1.0)
 
-    def best(self) -> Way:
+    def best(self) -> ChangedSeating:
         """Return the way with the fewest changes (not `possible` where there is none)."""
         best = self._best_tempo((), None)
         steps = self._steps()
@@ -171,7 +171,7 @@ class Search:
                     best = self._best_tempo(chosen, best)
         return best
 
-    def _best_tempo(self, steps: tuple[Step, ...], best: Way | None) -> Way:
+    def _best_tempo(self, steps: tuple[SeatChange, ...], best: ChangedSeating | None) -> ChangedSeating:
         """Return the best way with these steps over all tempi, or `best` where none comes before it."""
         for least in reversed(TEMPO_STEPS):
             way = self._way(steps, least)
@@ -182,7 +182,7 @@ class Search:
         assert best is not None, "there is a tempo to try"
         return best
 
-    def _lines_within(self, steps: Sequence[Step], size: int) -> int:
+    def _lines_within(self, steps: Sequence[SeatChange], size: int) -> int:
         """How many lines so many steps can mend at the most.
 
         A loan mends the line of its borrower (lines, where the part asks for several horns); a move that of the member
@@ -190,16 +190,16 @@ class Search:
         """
         families = Counter(family for chair in self.desk.chairs for family in {chair.line.family, chair.seat_family})
         freed = sorted((families[self.desk.members[one.member].dedicated or ""] for one in steps
-                        if isinstance(one, Move)), reverse=True)
+                        if isinstance(one, Release)), reverse=True)
         return size * max(map(len, self.desk.ties), default=1) + sum(freed[:size])
 
-    def _steps(self) -> list[Step]:
+    def _steps(self) -> list[SeatChange]:
         """Every move and loan that could help somebody take a line."""
         desk = self.desk
-        steps: list[Step] = []
+        steps: list[SeatChange] = []
         for j in range(len(desk.members)):
             if desk.members[j].dedicated:
-                steps.append(Move(member=j))
+                steps.append(Release(member=j))
             steps += [lend for lend in self._loans(j) if self._helps(lend)]
         return steps
 
@@ -245,9 +245,9 @@ class Search:
             self._columns[key] = tuple(column)
         return self._columns[key]
 
-    def _way(self, steps: tuple[Step, ...], least: float) -> Way:
+    def _way(self, steps: tuple[SeatChange, ...], least: float) -> ChangedSeating:
         desk = self.desk
-        lifted = frozenset(one.member for one in steps if isinstance(one, Move))
+        lifted = frozenset(one.member for one in steps if isinstance(one, Release))
         loans = [one for one in steps if isinstance(one, Lend)]
         columns = [self._column(j, tuple(one.horn for one in loans if one.member == j),
                                 frozenset(one.horn.name for one in loans if one.owner == j), lifted, least)
@@ -279,11 +279,11 @@ class Search:
             price += cost
             if burden.too_fast and burden.tempo_factor >= least:
                 factor = min(factor, burden.tempo_factor)
-        return Way(steps=steps, seats=tuple(seats), troubled=tuple(notes), least=least, factor=factor,
-                   count=total + (factor < 1), left_out=left_out, price=price)
+        return ChangedSeating(steps=steps, seats=tuple(seats), troubled=tuple(notes), least=least, factor=factor,
+                              count=total + (factor < 1), left_out=left_out, price=price)
 
 
-def _clash(steps: Sequence[Step]) -> bool:
+def _clash(steps: Sequence[SeatChange]) -> bool:
     """Whether two steps want the same player or the same horn twice."""
     loans = [one for one in steps if isinstance(one, Lend)]
     members = [one.member for one in steps]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from analyzer.problem import Unreadable
 from analyzer.review.harmony import Moment, moment, moment_of
 from analyzer.score.document import Document
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.score.parts import find_parts
 from analyzer.score.reader import read_part
 

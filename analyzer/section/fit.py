@@ -6,16 +6,16 @@ from typing import Literal
 
 from analyzer import cautions
 from analyzer.problem import Problem, unreadable
-from analyzer.review.findings import Finding, Severity
+from analyzer.review.findings import Finding, FindingSeverity
 from analyzer.review.harmony import Harmony
 from analyzer.review.line import findings as review
 from analyzer.score.document import Document
 from analyzer.score.transposing import Reads
 from analyzer.section.burden import Burden, excess_s, takes, unread_clefs
-from analyzer.section.changes import FAR, LEAST_TEMPO_FACTOR, MOST_CHANGES, Lend, Search, Way
+from analyzer.section.changes import FAR, LEAST_TEMPO_FACTOR, MOST_CHANGES, ChangedSeating, Lend, Search
 from analyzer.section.covered import ENOUGH, Covered
 from analyzer.section.looked import About, Looked, Reservation, about, looked_at, reservations
-from analyzer.section.proposals import Change, changes_of
+from analyzer.section.proposals import Proposal, changes_of
 from analyzer.section.seating import Chair, Desk, chairs_of, leading, member_names
 from analyzer.section.section import Member, Section
 from analyzer.selection import asked_lines, chosen_parts
@@ -50,7 +50,7 @@ class Unfilled:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Fit:
+class SectionFit:
     """The answer.
 
     `after` is the seating once the changes are made, as (chair, player, horn), where it differs; `reservations` belong
@@ -62,7 +62,7 @@ class Fit:
     seats: tuple[Seat, ...]
     unfilled: tuple[Unfilled, ...]
     reservations: tuple[Reservation, ...]
-    changes: tuple[Change, ...]
+    changes: tuple[Proposal, ...]
     after: tuple[tuple[Chair, str, str], ...]
     findings: tuple[Finding, ...]
     problems: tuple[Problem, ...]
@@ -75,7 +75,8 @@ class Fit:
 
 
 def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
-        measures: tuple[str, str] | None = None, tempo_bpm: float | None = None, reads: Reads | None = None) -> Fit:
+        measures: tuple[str, str] | None = None, tempo_bpm: float | None = None,
+        reads: Reads | None = None) -> SectionFit:
     """Seat a section for a score and judge whether the piece suits it.
 
     Raises
@@ -115,17 +116,17 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
     after = _after(desk, way, placed) if way.possible and way.steps else ()
     general = [*general, *_blocking(search, way, verdict, placed, covered)]
     lent = [one for one in way.steps if isinstance(one, Lend)] if way.possible else []
-    return Fit(document=document, verdict=verdict, seats=tuple(seats), unfilled=tuple(unfilled),
-               reservations=reservations(desk.chairs, [(desk.members[place[0]], place[1].horn) if place else None
-                                                       for place in placed]),
-               changes=changes, after=after, findings=tuple(general), problems=tuple(problems),
-               cautions=_cautions(seats, lent))
+    return SectionFit(document=document, verdict=verdict, seats=tuple(seats), unfilled=tuple(unfilled),
+                      reservations=reservations(desk.chairs, [(desk.members[place[0]], place[1].horn) if place else None
+                                                              for place in placed]),
+                      changes=changes, after=after, findings=tuple(general), problems=tuple(problems),
+                      cautions=_cautions(seats, lent))
 
 
 Placed = tuple[tuple[int, Burden] | None, ...]
 
 
-def _placed(desk: Desk, way: Way | None) -> Placed:
+def _placed(desk: Desk, way: ChangedSeating | None) -> Placed:
     """Return member and burden of each line: those of a way, else the seating of least price."""
     if way is not None:
         places = list(way.seats)
@@ -303,7 +304,7 @@ def _tail(chair: Chair, covered: Covered, empty: Collection[str] = ()) -> str:
     return f"; {double.part_name} has {100 * double.share:.0f} % of its notes in some octave"
 
 
-def _blocking(search: Search, way: Way, verdict: Verdict, placed: Placed, covered: Covered) -> list[Finding]:
+def _blocking(search: Search, way: ChangedSeating, verdict: Verdict, placed: Placed, covered: Covered) -> list[Finding]:
     """Say what no change mends, where the piece does not suit."""
     if verdict != "does not suit":
         return []
@@ -340,7 +341,7 @@ def _trouble(burden: Burden) -> str:
     return ", ".join(f"{len(which)} of {len(burden.plan.notes)} notes {words}" for which, words in counts if which)
 
 
-def _after(desk: Desk, way: Way, placed: Placed) -> tuple[tuple[Chair, str, str], ...]:
+def _after(desk: Desk, way: ChangedSeating, placed: Placed) -> tuple[tuple[Chair, str, str], ...]:
     """Return the seats of the changed seating that differ from those shown."""
     result = []
     for i, place in enumerate(_better_print(desk, list(way.seats))):
@@ -350,7 +351,7 @@ def _after(desk: Desk, way: Way, placed: Placed) -> tuple[tuple[Chair, str, str]
     return tuple(result)
 
 
-def _finding(chair: Chair, code: str, severity: Severity, what: str, *try_: str) -> Finding:
+def _finding(chair: Chair, code: str, severity: FindingSeverity, what: str, *try_: str) -> Finding:
     return Finding(code=code, severity=severity, part_id=chair.part.id, part_name=chair.part.name,
                    line=chair.line.number, what=what, try_=try_)
 

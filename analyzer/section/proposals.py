@@ -9,19 +9,19 @@ from typing import Any, Literal
 from analyzer.review.harmony import Harmony
 from analyzer.review.remedies import Remedies
 from analyzer.section.burden import Burden, burden_of, loads, slowed
-from analyzer.section.changes import Lend, Way
+from analyzer.section.changes import ChangedSeating, Lend
 from analyzer.section.covered import Covered
 from analyzer.section.seating import Chair, Desk
 from analyzer.section.section import Member
 from analyzer.words import listed, measures_named
 
-Kind = Literal["move", "lend", "tempo", "clef", "notes", "empty"]
+ProposalKind = Literal["move", "lend", "tempo", "clef", "notes", "empty"]
 _MOST_TRIES = 20                       # beats a minute slower than reckoned; only a bound, the plan settles sooner
 _CUT_TIME_BPM = 160                    # judged: above it bands beat the half note
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class Proposal:
     """One change that would make a piece suit.
 
     `data` holds, by kind: `player`, `horn`, `source`, `owner` (lend); `player` (move); `measure`, `from_bpm`, `to_bpm`
@@ -29,15 +29,15 @@ class Change:
     (empty).
     """
 
-    kind: Kind
+    kind: ProposalKind
     text: str
     chair: Chair | None
     data: dict[str, Any]
 
 
-def changes_of(desk: Desk, way: Way, covered: Covered, harmony: Harmony) -> tuple[Change, ...]:
+def changes_of(desk: Desk, way: ChangedSeating, covered: Covered, harmony: Harmony) -> tuple[Proposal, ...]:
     """Return the changes of a way, in the order in which a director would make them."""
-    changes: list[Change] = []
+    changes: list[Proposal] = []
     for step in way.steps:
         member = desk.members[step.member]
         chair = next((desk.chairs[i] for i, place in enumerate(way.seats) if place and place[0] == step.member), None)
@@ -45,8 +45,8 @@ def changes_of(desk: Desk, way: Way, covered: Covered, harmony: Harmony) -> tupl
             changes.append(_lend(desk, step, member, chair))
         else:
             goes = f" to {chair.title}" if chair else ""
-            changes.append(Change(kind="move", chair=chair, data={"player": member.name},
-                                  text=f"Move {member.name}, otherwise kept on {member.dedicated} parts,{goes}."))
+            changes.append(Proposal(kind="move", chair=chair, data={"player": member.name},
+                                    text=f"Move {member.name}, otherwise kept on {member.dedicated} parts,{goes}."))
     if way.factor < 1:
         changes.append(_tempo(desk, way))
     empty = {desk.chairs[i].part.id for i, place in enumerate(way.seats) if place is None}
@@ -56,8 +56,8 @@ def changes_of(desk: Desk, way: Way, covered: Covered, harmony: Harmony) -> tupl
             if chair.same_as is None:
                 double = covered.best_double(chair.line, empty)
                 heard = f" ({double.part_name} has {100 * double.share:.0f} % of its notes)" if double else ""
-                changes.append(Change(kind="empty", chair=chair, data={},
-                                      text=f"Play without {chair.title}{heard}."))
+                changes.append(Proposal(kind="empty", chair=chair, data={},
+                                        text=f"Play without {chair.title}{heard}."))
             continue
         if clefs := desk.unread(i, place[0]):
             changes.append(_clef(chair, desk.members[place[0]], clefs))
@@ -66,23 +66,23 @@ def changes_of(desk: Desk, way: Way, covered: Covered, harmony: Harmony) -> tupl
     return tuple(changes)
 
 
-def _clef(chair: Chair, member: Member, clefs: Sequence[str]) -> Change:
+def _clef(chair: Chair, member: Member, clefs: Sequence[str]) -> Proposal:
     read = " or ".join(member.clefs or ())
-    return Change(kind="clef", chair=chair, data={"player": member.name, "clefs": list(clefs)},
-                  text=f"Print {chair.title} in {read} clef for {member.name}: "
-                       f"it stands in {listed(clefs)} clef.")
+    return Proposal(kind="clef", chair=chair, data={"player": member.name, "clefs": list(clefs)},
+                    text=f"Print {chair.title} in {read} clef for {member.name}: "
+                         f"it stands in {listed(clefs)} clef.")
 
 
-def _lend(desk: Desk, step: Lend, member: Member, chair: Chair | None) -> Change:
+def _lend(desk: Desk, step: Lend, member: Member, chair: Chair | None) -> Proposal:
     owner = desk.members[step.owner].name if step.owner is not None else None
     whence = {"band room": "the band has one to lend", "player": f"{owner} has one beside another horn",
               "elsewhere": "nobody in the file has one to spare"}[step.source]
     use = f" for {chair.title}" if chair else ""
-    return Change(kind="lend", chair=chair, text=f"Lend {member.name} a {step.horn.name}{use}: {whence}.",
-                  data={"player": member.name, "horn": step.horn.name, "source": step.source, "owner": owner})
+    return Proposal(kind="lend", chair=chair, text=f"Lend {member.name} a {step.horn.name}{use}: {whence}.",
+                    data={"player": member.name, "horn": step.horn.name, "source": step.source, "owner": owner})
 
 
-def _tempo(desk: Desk, way: Way) -> Change:
+def _tempo(desk: Desk, way: ChangedSeating) -> Proposal:
     """The tempo at which every seat's moves are within its player's speed, tried out on new plans."""
     fast = [(i, *place) for i, place in enumerate(way.seats) if place and place[1].too_fast
             and place[1].tempo_factor >= way.least]
@@ -98,7 +98,7 @@ def _tempo(desk: Desk, way: Way) -> Change:
     note = burden.plan.notes[k].note
     # A quick quarter is the half of a beat in cut time, and directors count the half note.
     half = f" (half note = {bpm / 2:g})" if was > _CUT_TIME_BPM else ""
-    return Change(
+    return Proposal(
         kind="tempo", chair=desk.chairs[i],
         text=f"Lower the tempo: quarter note = {bpm}{half} in place of {was:.0f} at measure {note.measure}, and in "
              f"proportion elsewhere ({100 * bpm / was:.0f} %).",
@@ -113,7 +113,7 @@ def _replanned(desk: Desk, i: int, j: int, burden: Burden, factor: float) -> Bur
 
 
 def _notes(desk: Desk, i: int, j: int, burden: Burden, notes: tuple[int, ...], covered: Covered,
-           harmony: Harmony) -> Change:
+           harmony: Harmony) -> Proposal:
     chair, member = desk.chairs[i], desk.members[j]
     remedies = Remedies(burden.plan, burden.planner, harmony)
     items = [_note(chair, burden, k, covered, remedies) for k in notes]
@@ -121,10 +121,10 @@ def _notes(desk: Desk, i: int, j: int, burden: Burden, notes: tuple[int, ...], c
     for (name, way), group in groupby(items, key=lambda item: (item["pitch"], item["way"])):
         measures = list(dict.fromkeys(item["measure"] for item in group))
         said.append(f"{name} in {measures_named(measures, len(measures))} ({way})")
-    return Change(kind="notes", chair=chair, text=f"{chair.title}, {member.name}: change {'; '.join(said)}.",
-                  data={"player": member.name,
-                        "notes": [{key: item[key] for key in ("index", "measure", "sounding", "way")}
-                                  for item in items]})
+    return Proposal(kind="notes", chair=chair, text=f"{chair.title}, {member.name}: change {'; '.join(said)}.",
+                    data={"player": member.name,
+                          "notes": [{key: item[key] for key in ("index", "measure", "sounding", "way")}
+                                    for item in items]})
 
 
 def _note(chair: Chair, burden: Burden, k: int, covered: Covered, remedies: Remedies) -> dict[str, Any]:

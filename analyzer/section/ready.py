@@ -17,10 +17,10 @@ from analyzer.pitch import HEARD_CENTS, pitch_of
 from analyzer.plan.plan import PlannedNote
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
-from analyzer.plan.unplayable import Code, why_not
+from analyzer.plan.unplayable import UnplayableCode, why_not
 from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.score.parts import PartInfo
 from analyzer.score.transposing import Reads
 from analyzer.section.burden import takes
@@ -29,7 +29,7 @@ from analyzer.selection import asked_lines, chosen_parts
 from analyzer.supposed import doubts_of
 from analyzer.words import cents_text, listed, shown
 
-Reason = Code | Literal["far-out", "out-of-tune"]
+NeedReason = UnplayableCode | Literal["far-out", "out-of-tune"]
 """The codes of a note that cannot be played, and two of notes that the other horn has better."""
 
 NEARER_MM = 80.0
@@ -41,7 +41,7 @@ attentive ear notices."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class Difference:
     """One thing that is different in the hands. `before`, `after` in words with units; `evidence` for the new one."""
 
     what: str
@@ -73,7 +73,7 @@ class Need:
     score: str
     sounding: str
     midi: int
-    reason: Reason
+    reason: NeedReason
     lack: str
     have: str
     measures: tuple[str, ...]
@@ -104,7 +104,7 @@ class Ready:
     player: Player
     before: Horn
     after: Horn
-    changes: tuple[Change, ...]
+    changes: tuple[Difference, ...]
     reach_mm: float | None
     reach_estimated: bool
     places: tuple[Place, ...]
@@ -170,50 +170,51 @@ def told_reach(player: Player) -> bool:
 # --- the hands -------------------------------------------------------------------------------------------------------
 
 
-def physical(before: Horn, after: Horn) -> Iterable[Change]:
+def physical(before: Horn, after: Horn) -> Iterable[Difference]:
     """Yield what is different to hold and to work, only where it differs."""
     old, new = before.handling, after.handling
     if old.bore_mm.value != new.bore_mm.value:
         wider = new.bore_mm.value > old.bore_mm.value
-        yield Change(what="bore", before=_mm(old.bore_mm), after=_mm(new.bore_mm), evidence=new.bore_mm.evidence,
-                     meaning="wider: takes more air for the same sound" if wider else "narrower: takes less air")
+        yield Difference(what="bore", before=_mm(old.bore_mm), after=_mm(new.bore_mm), evidence=new.bore_mm.evidence,
+                         meaning="wider: takes more air for the same sound" if wider else "narrower: takes less air")
     if old.weight_kg.value != new.weight_kg.value:
         by = new.weight_kg.value - old.weight_kg.value
         share = 100 * abs(by) / old.weight_kg.value
-        yield Change(what="weight of the horn", before=f"about {old.weight_kg.value:g} kg",
-                     after=f"about {new.weight_kg.value:g} kg", evidence=new.weight_kg.evidence,
-                     meaning=f"{abs(by):.1f} kg {'more' if by > 0 else 'less'} ({share:.0f} %), for the arm, wrist and "
-                             "hand that carry it")
+        yield Difference(what="weight of the horn", before=f"about {old.weight_kg.value:g} kg",
+                         after=f"about {new.weight_kg.value:g} kg", evidence=new.weight_kg.evidence,
+                         meaning=f"{abs(by):.1f} kg {'more' if by > 0 else 'less'} ({share:.0f} %), for the arm, "
+                                 "wrist and hand that carry it")
     if old.left_hand_carries.text != new.left_hand_carries.text:
-        yield Change(what="the left hand carries", before=old.left_hand_carries.text, after=new.left_hand_carries.text,
-                     meaning="another way of holding", evidence=new.left_hand_carries.evidence)
+        yield Difference(what="the left hand carries", before=old.left_hand_carries.text,
+                         after=new.left_hand_carries.text, meaning="another way of holding",
+                         evidence=new.left_hand_carries.evidence)
     if old.left_hand_works.text != new.left_hand_works.text:
-        yield Change(what="the left hand works", before=old.left_hand_works.text, after=new.left_hand_works.text,
-                     meaning="fingers of the hand that carries now move too, without gripping"
-                             if new.left_hand_works.text != "nothing" else "that hand only carries",
-                     evidence=new.left_hand_works.evidence)
+        yield Difference(what="the left hand works", before=old.left_hand_works.text, after=new.left_hand_works.text,
+                         meaning="fingers of the hand that carries now move too, without gripping"
+                                 if new.left_hand_works.text != "nothing" else "that hand only carries",
+                         evidence=new.left_hand_works.evidence)
     if old.fourth_valve != new.fourth_valve:
         words = {"": "none", "right hand": "under the fourth finger of the right hand",
                  "left side": "at the left side, for the left hand"}
-        yield Change(what="fourth valve", before=words[old.fourth_valve], after=words[new.fourth_valve],
-                     meaning="the weakest finger of the right hand has work now" if new.fourth_valve == "right hand"
-                     else "the left hand has work now" if new.fourth_valve else "there is one valve less",
-                     evidence=new.evidence)
+        yield Difference(what="fourth valve", before=words[old.fourth_valve], after=words[new.fourth_valve],
+                         meaning="the weakest finger of the right hand has work now" if new.fourth_valve == "right hand"
+                         else "the left hand has work now" if new.fourth_valve else "there is one valve less",
+                         evidence=new.evidence)
     if old.valve_type != new.valve_type and before.family == after.family == "valves":
-        yield Change(what="valves", before=old.valve_type or "none", after=new.valve_type or "none",
-                     meaning="another stroke under the fingers", evidence=new.evidence)
+        yield Difference(what="valves", before=old.valve_type or "none", after=new.valve_type or "none",
+                         meaning="another stroke under the fingers", evidence=new.evidence)
     if before.family != after.family:
         kind = {"slide": "a slide", "valves": "valves"}
-        yield Change(what="how pitch is found", before=kind[before.family], after=kind[after.family],
-                     meaning="another instrument: positions or valves are learned from the start", evidence=None)
+        yield Difference(what="how pitch is found", before=kind[before.family], after=kind[after.family],
+                         meaning="another instrument: positions or valves are learned from the start", evidence=None)
     if before.fundamental_midi != after.fundamental_midi:
-        yield Change(what="key of the horn", before=_key(before), after=_key(after), evidence=None,
-                     meaning="every note has another position or valve than before")
+        yield Difference(what="key of the horn", before=_key(before), after=_key(after), evidence=None,
+                         meaning="every note has another position or valve than before")
     if before.master != after.master:
-        yield Change(what="compensation", before="with" if before.master else "without",
-                     after="with" if after.master else "without", evidence=after.master_evidence,
-                     meaning="low notes need less lipping, and feel stuffier" if after.master
-                     else "low valve combinations are sharp and must be corrected")
+        yield Difference(what="compensation", before="with" if before.master else "without",
+                         after="with" if after.master else "without", evidence=after.master_evidence,
+                         meaning="low notes need less lipping, and feel stuffier" if after.master
+                         else "low valve combinations are sharp and must be corrected")
 
 
 def _key(horn: Horn) -> str:
@@ -265,7 +266,7 @@ def _sum(part: PartInfo, line: Line, document: Document, old: Planner, new: Plan
                    travel_mm=(a.totals.travel_mm, b.totals.travel_mm), cost_per_note=(a.cost / count, b.cost / count))
 
 
-_Found = tuple[PlannedNote, Reason, str, str]
+_Found = tuple[PlannedNote, NeedReason, str, str]
 
 
 def _better(worse: Planner, better: Planner) -> list[_Found]:
@@ -296,7 +297,7 @@ def _neither(old: Planner, new: Planner) -> list[_Found]:
             if a.choice is None and b.choice is None]
 
 
-def _lacks(planner: Planner, note: PlannedNote) -> tuple[Reason, str]:
+def _lacks(planner: Planner, note: PlannedNote) -> tuple[NeedReason, str]:
     """Say why a note has no choice, as every command does."""
     reason = why_not(planner.horn, planner.player, note.note.midi)
     assert reason is not None, "a note without a choice has a reason"
@@ -313,7 +314,7 @@ def _has(choice: Candidate) -> str:
 
 
 def _grouped(found: Sequence[_Found], part: PartInfo, line: Line, document: Document) -> list[Need]:
-    groups: dict[tuple[int, Reason], list[_Found]] = {}
+    groups: dict[tuple[int, NeedReason], list[_Found]] = {}
     for one in found:
         groups.setdefault((one[0].note.midi, one[1]), []).append(one)
     return [

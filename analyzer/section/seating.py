@@ -13,7 +13,7 @@ from fractions import Fraction
 from analyzer.horns.horn import Horn
 from analyzer.plan.timing import NoteTime
 from analyzer.problem import unreadable
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.score.parts import PartInfo
 from analyzer.section.burden import Burden, burden_of, takes, unread_clefs
 from analyzer.section.section import Member, Section

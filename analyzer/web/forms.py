@@ -11,7 +11,7 @@ from analyzer.plan.player import KEYS, player_of_file
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.report.plain import FIELD_NAMES, of_field, plain, plain_line
 from analyzer.score.document import Document
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.score.parts import find_parts
 from analyzer.section.section import EXTRA_KEYS, Section, section_from
 from analyzer.selection import attack, part_lines

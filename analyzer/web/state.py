@@ -14,7 +14,7 @@ from analyzer.analysis import Analysis, Planned, analyse
 from analyzer.horns.candidates import candidates
 from analyzer.problem import unreadable
 from analyzer.score.document import SCORE_ENDINGS, Document, read_document
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.score.parts import find_parts
 from analyzer.selection import between, part_lines
 from analyzer.web.asked import Asked, PinnedNote

@@ -12,9 +12,9 @@ from fractions import Fraction
 from lxml import etree
 
 from analyzer.engrave.context import Attributes, directions_for_all
+from analyzer.score.division import player_word
 from analyzer.score.document import Document
-from analyzer.score.line import Line
-from analyzer.score.players import player_word
+from analyzer.score.lines import Line
 from analyzer.score.timeline import Part
 from analyzer.score.vocabulary import one_line
 from analyzer.writing.rests import rests_between, units

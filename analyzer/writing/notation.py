@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from lxml import etree
 
 from analyzer.pitch import Pitch, Transposition
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.writing.phrases import Phrase
 from analyzer.writing.readers import Clef, Reader
 

@@ -10,7 +10,7 @@ from fractions import Fraction
 
 from analyzer.pitch import pitch_of
 from analyzer.score.document import Document
-from analyzer.score.line import Line, LineNote
+from analyzer.score.lines import Line, LineNote
 from analyzer.writing.readers import Reader
 
 _HEAVY = frozenset({"light-light", "light-heavy", "heavy-light", "heavy-heavy", "heavy"})

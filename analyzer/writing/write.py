@@ -7,7 +7,7 @@ from lxml import etree
 from analyzer.engrave.context import Attributes
 from analyzer.problem import Problem, unreadable
 from analyzer.score.document import Document, read_document
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.score.reader import read_part
 from analyzer.score.timeline import Part
 from analyzer.score.transposing import Reads

@@ -23,7 +23,7 @@ from analyzer.analysis import Request, analyse
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.solve import Planner
 from analyzer.score.document import read_document
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.solver import Lattice
 from tests.benchmarks import making
 from tests.benchmarks.measuring import (

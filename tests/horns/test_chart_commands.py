@@ -13,11 +13,11 @@ import pytest
 from click.testing import CliRunner
 
 from analyzer.commands import chart, horns
-from analyzer.horns.calibrate import measured_tube_mm, parse_measured
 from analyzer.horns.candidates import chart_choice
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.pitch import parse_pitch
 from analyzer.problem import Unreadable
+from analyzer.tuning.calibrate import measured_tube_mm, parse_measured
 
 FIELDS = {"label", "valves", "position", "shade", "partial", "extension_mm", "off_cents", "usual", "advice"}
 

@@ -5,8 +5,7 @@ from math import log2
 
 import pytest
 
-from analyzer.horns.candidates import candidates
-from analyzer.horns.choices import aimed
+from analyzer.horns.candidates import aimed, candidates
 from analyzer.horns.profiles import load_horn
 from tests.commands.test_map import SAMPLES, run
 

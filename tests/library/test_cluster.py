@@ -13,7 +13,7 @@ import pytest
 
 from analyzer.library import run
 from analyzer.library.files import find_entries
-from analyzer.library.limits import Limits
+from analyzer.library.limits import WorkerLimits
 from analyzer.library.run import run_dask
 from analyzer.library.survey import Options, Record, survey_bytes
 from analyzer.problem import Unreadable
@@ -105,7 +105,8 @@ def test_two_workers_find_what_one_process_finds(cluster: Cluster, library: Path
 
 def test_a_file_that_takes_too_long_is_named_there_too(cluster: Cluster, library: Path) -> None:
     entries = [one for one in find_entries(library) if one.name[6:8] in ("01", "02", "03", "04")]
-    done = run_dask(entries, Options(), jobs=1, scheduler=cluster.address, limits=Limits(seconds=1.5), work=endless)
+    done = run_dask(entries, Options(), jobs=1, scheduler=cluster.address, limits=WorkerLimits(seconds=1.5),
+                    work=endless)
     codes = {entry.name[6:8]: (record["problem"] or {}).get("code", "read") for entry, record in done}
     assert codes == {"01": "read", "02": "read", "03": "too-slow", "04": "read"}
 

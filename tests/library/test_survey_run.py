@@ -18,7 +18,7 @@ import pytest
 
 from analyzer.horns.profiles import load_horn
 from analyzer.library.files import find_entries
-from analyzer.library.limits import Limits, within
+from analyzer.library.limits import WorkerLimits, within
 from analyzer.library.run import run_dask, run_pool
 from analyzer.library.store import Store
 from analyzer.library.survey import Options, Record, survey_bytes
@@ -99,7 +99,7 @@ def endless(name: str, data: bytes, options: Options) -> Record:
 def problems_of(library: Path, names: str, **limits: int | float) -> dict[str, str]:
     entries = [one for one in find_entries(library) if one.name[6:8] in names.split()]
     records = {entry.name[6:8]: record for entry, record in run_pool(
-        entries, Options(), jobs=2, limits=Limits(**limits), work=endless)}
+        entries, Options(), jobs=2, limits=WorkerLimits(**limits), work=endless)}
     assert sorted(records) == names.split()
     return {name: (record["problem"] or {}).get("code", "read") for name, record in records.items()}
 

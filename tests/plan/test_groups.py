@@ -18,7 +18,7 @@ import pytest
 from analyzer.analysis import Request, analyse
 from analyzer.horns.profiles import load_horn
 from analyzer.pitch import pitch_of
-from analyzer.plan.plan import Group, Plan
+from analyzer.plan.plan import AlternateGroup, Plan
 from analyzer.plan.player import Player
 from analyzer.plan.slurs import slurs_of
 from analyzer.plan.solve import Planner
@@ -74,13 +74,13 @@ def turns(plan: Plan) -> int:
     return count
 
 
-def on_the_chart(planner: Planner, plan: Plan, group: Group) -> Plan:
+def on_the_chart(planner: Planner, plan: Plan, group: AlternateGroup) -> Plan:
     """The line planned anew, all other pins kept, with the whole group pinned to its chart labels."""
     pins = {note.index: note.choice.label for note in plan.notes if note.pinned and note.choice}
     return planner.plan(pins | {group.first + k: label for k, label in enumerate(group.chart_labels)})
 
 
-def untrue(planner: Planner, plan: Plan, group: Group) -> list[str]:
+def untrue(planner: Planner, plan: Plan, group: AlternateGroup) -> list[str]:
     """What a group claims that the line planned anew does not bear out."""
     other = on_the_chart(planner, plan, group)
     wrong = []

@@ -8,12 +8,12 @@ is longer, and nobody says why. Asked for the pull that makes 2-3 truest, the se
 import pytest
 
 from analyzer.horns.profiles import load_horn
-from analyzer.horns.readings import read_readings
-from analyzer.horns.retuned import pulled, slides
-from analyzer.horns.slides import LIMITS_MM, Tuning, Wanted, Way
 from analyzer.horns.tubing import nominal_semitones, state
-from analyzer.horns.tuner import fit
 from analyzer.pitch import pitch_of
+from analyzer.tuning.best_pulls import LIMITS_MM, Sounding, Tuning, WantedPitch
+from analyzer.tuning.readings import read_readings
+from analyzer.tuning.retuned import pulled, slides
+from analyzer.tuning.tuner import fit
 from tests.published.horn_tables import rows
 from tests.published.test_valves import valves, with_shares
 
@@ -26,8 +26,8 @@ def third_for_2_3() -> dict[str, int]:
     """The pull of the third slide for the notes of 2-3 that S10 lists, all alike."""
     limits = {slide: LIMITS_MM[slide] if slide == "3" else 0 for slide in slides(HORN)}
     wanted = [
-        Wanted(midi=HORN.fundamental_midi + nominal_semitones(partial) - 4, weight=1,
-               ways=(Way(valves=("2", "3"), partial=partial),))
+        WantedPitch(midi=HORN.fundamental_midi + nominal_semitones(partial) - 4, weight=1,
+                    ways=(Sounding(valves=("2", "3"), partial=partial),))
         for partial in (int(row["partial"]) for row in TENDENCY if row["combo"] == "2+3")
     ]
     assert len(wanted) == 3

@@ -16,7 +16,7 @@ from analyzer.horns.profiles import load_horn
 from analyzer.plan.player import Player
 from analyzer.report.fit.page import section_html, section_page
 from analyzer.score.document import open_document
-from analyzer.section.fit import Fit, Seat, fit
+from analyzer.section.fit import Seat, SectionFit, fit
 from analyzer.section.section import Member, Section, read_section
 from tests.axe import faults
 
@@ -28,7 +28,7 @@ needs_engraver = pytest.mark.skipif(
 HOSTILE = "</title><script>alert('x')</script>\"&<b onclick=x>"
 
 
-def answer(name: str = "harbour-march-trio.musicxml") -> Fit:
+def answer(name: str = "harbour-march-trio.musicxml") -> SectionFit:
     return fit(open_document(SAMPLES / name), read_section(SAMPLES / "section.toml"))
 
 

@@ -1,13 +1,13 @@
 """What a fit and an advice say to people."""
 
 from analyzer.horns.profiles import load_horn
-from analyzer.horns.readings import read_readings
-from analyzer.horns.retuned import slides
-from analyzer.horns.slides import LIMITS_MM
-from analyzer.horns.tuner import fit
 from analyzer.plan.solve import Planner
 from analyzer.report.tune import fit_document, fit_text, listed, pull_document, pull_text, slide_name
 from analyzer.review.pulls import advise
+from analyzer.tuning.best_pulls import LIMITS_MM
+from analyzer.tuning.readings import read_readings
+from analyzer.tuning.retuned import slides
+from analyzer.tuning.tuner import fit
 from tests.lines import line_of
 
 # A three-valve horn 12 cents sharp, its first valve 5 cents long; line 9 is a slip of the pen.

@@ -9,7 +9,7 @@ from analyzer.plan.solve import Planner
 from analyzer.review.findings import Finding, Remedy
 from analyzer.review.line import findings
 from analyzer.review.remedies import tuned
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 
 IN_PITCH = ("octave", "chord-tone", "shorten")
 

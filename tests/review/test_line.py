@@ -17,7 +17,7 @@ from analyzer.review.limits import REST_S, STRETCH_CARE_S, STRETCH_NOTE_S
 from analyzer.review.line import findings, review
 from analyzer.review.remedies import tuned
 from analyzer.score.document import open_document, read_document
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from tests.lines import line_of
 from tests.review.applying import IN_PITCH, outcomes
 from tests.review.scores import SAMPLES, chord_score, note, part, score

@@ -15,12 +15,12 @@ from click.testing import CliRunner
 from analyzer.commands import tune
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
-from analyzer.horns.retuned import slides
-from analyzer.horns.slides import LIMITS_MM, UNUSUAL_CENTS
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
 from analyzer.problem import Unreadable
 from analyzer.review.pulls import ALIKE_CENTS, advise
+from analyzer.tuning.best_pulls import LIMITS_MM, UNUSUAL_CENTS
+from analyzer.tuning.retuned import slides
 from tests.lines import line_of
 
 SONG = "sample_scores/evening-song-euphonium.musicxml"

@@ -10,7 +10,7 @@ import pytest
 from analyzer.analysis import Request, analyse
 from analyzer.score.document import read_document
 from analyzer.score.doubling import horn_word
-from analyzer.score.line import Line
+from analyzer.score.lines import Line
 from analyzer.score.parts import find_parts
 from analyzer.selection import part_lines
 from tests.score.build import note, score, words

@@ -17,7 +17,7 @@ from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.player import Player
-from analyzer.plan.unplayable import Code
+from analyzer.plan.unplayable import UnplayableCode
 from analyzer.problem import Unreadable
 from analyzer.report.fit.document import fit_document
 from analyzer.report.map.document import map_document
@@ -55,7 +55,7 @@ VALVES = (Hands("euphonium-3", "euphonium-4", Player(learned=("1", "2", "1-2")))
           Hands("euphonium-4-compensating", "euphonium-3", Player(cannot=("4",), low=40)))
 
 
-def expected(horn: Horn, player: Player, midi: int) -> Code | None:
+def expected(horn: Horn, player: Player, midi: int) -> UnplayableCode | None:
     ways = candidates(horn, midi)
     if not ways:
         return "beyond-horn"

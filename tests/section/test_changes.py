@@ -5,7 +5,7 @@ from itertools import combinations
 
 import pytest
 
-from analyzer.section.changes import MOST_MOVES, TEMPO_STEPS, Search, Way, _clash
+from analyzer.section.changes import MOST_MOVES, TEMPO_STEPS, ChangedSeating, Search, _clash
 from analyzer.section.seating import Desk, chairs_of
 from analyzer.selection import chosen_parts, part_lines
 from tests.score.build import words
@@ -41,7 +41,7 @@ def chance_search(seed: int, *, doubling: bool = False) -> Search:
     return Search(Desk(chairs, section(*players, spare=spare)), lambda _: seed % 3 == 0)
 
 
-def every_way(search: Search) -> Way:
+def every_way(search: Search) -> ChangedSeating:
     steps = search._steps()
     chosen = [few for size in range(MOST_MOVES + 1) for few in combinations(steps, size) if not _clash(few)]
     return min((search._way(few, least) for few in chosen for least in TEMPO_STEPS), key=lambda way: way.order)

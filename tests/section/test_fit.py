@@ -20,7 +20,7 @@ from analyzer.report.fit.text import fit_text
 from analyzer.score.document import Document, open_document, read_document
 from analyzer.section.burden import PRICES, burden_of, slowed
 from analyzer.section.changes import MOST_CHANGES
-from analyzer.section.fit import Fit, fit
+from analyzer.section.fit import SectionFit, fit
 from analyzer.section.seating import INF, assign, assign_tied, chairs_of
 from analyzer.section.section import Member, Section, read_section
 from tests.lines import line_of
@@ -52,7 +52,7 @@ def sample(name: str) -> Document:
     return open_document(SAMPLES / name)
 
 
-def seats(answer: Fit) -> dict[str, str]:
+def seats(answer: SectionFit) -> dict[str, str]:
     return {one.chair.title: f"{one.member.name} on {one.burden.horn.name}" for one in answer.seats if not one.doubles}
 
 

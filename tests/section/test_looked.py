@@ -10,17 +10,17 @@ from analyzer.cli import cli
 from analyzer.report.fit.document import fit_document
 from analyzer.report.fit.page import section_html
 from analyzer.report.fit.text import fit_text, verdict_said
-from analyzer.section.fit import Fit, fit
+from analyzer.section.fit import SectionFit, fit
 from tests.section.test_fit import member, section, small
 
 HIGH = {"Trombone": ["Bb3"] * 6 + ["Bb4"] * 2}
 
 
-def answer(parts: dict[str, list[str]], *members: object) -> Fit:
+def answer(parts: dict[str, list[str]], *members: object) -> SectionFit:
     return fit(small(parts), section(*members))  # type: ignore[arg-type]
 
 
-def everywhere(found: Fit) -> list[str]:
+def everywhere(found: SectionFit) -> list[str]:
     """The verdict where a user meets it: text, page, JSON."""
     page = section_html(found, lambda seat, first, last: "")
     return [" ".join(fit_text(found).split()), page, fit_document(found)["said"]]

@@ -18,14 +18,14 @@ import pytest
 
 from analyzer.report.fit.text import fit_text
 from analyzer.score.document import open_document
-from analyzer.section.fit import Fit, fit
+from analyzer.section.fit import SectionFit, fit
 from analyzer.section.section import section_of
 
 PIECES = tomllib.loads(Path(__file__).with_name("ten_scores.toml").read_text(encoding="utf-8"))["piece"]
 SCORES = Path(os.environ.get("LOWBRASS_SCORES", "."))
 
 
-def answer(piece: dict[str, Any]) -> Fit:
+def answer(piece: dict[str, Any]) -> SectionFit:
     players = {key: piece[key] for key in ("player", "spare") if key in piece}
     section, problems = section_of(players, "ten_scores.toml")
     assert problems == ()

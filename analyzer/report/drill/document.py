@@ -7,7 +7,7 @@ from analyzer.pitch import Pitch
 from analyzer.plan.progress import move_text
 from analyzer.practice.builder import Exercise
 from analyzer.practice.drills import RECALL_OFFER, Drills
-from analyzer.practice.moves import Move
+from analyzer.practice.moves import PracticeMove
 from analyzer.practice.weeks import Day
 from analyzer.report.drill.sound import Drone, tones
 
@@ -52,7 +52,7 @@ def drill_document(drills: Drills, days: Sequence[Day] = (), *, moves: int = 12,
     return result
 
 
-def _move_json(move: Move) -> dict[str, Any]:
+def _move_json(move: PracticeMove) -> dict[str, Any]:
     def end(pitch: Pitch, midi: int, label: str) -> dict[str, Any]:
         return {"sounding": pitch.name, "midi": midi, "label": label}
 

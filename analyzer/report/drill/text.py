@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from analyzer.plan.progress import move_text
 from analyzer.practice.builder import BEATS
 from analyzer.practice.drills import RECALL_OFFER, WARM_UP, Drills
-from analyzer.practice.moves import Move, hard_moves
+from analyzer.practice.moves import PracticeMove, hard_moves
 from analyzer.practice.weeks import MINUTES, Day
 from analyzer.report.drill.sheet import part_name, sheet_title
 from analyzer.words import cents_text, shown
@@ -38,7 +38,7 @@ def drill_text(drills: Drills, days: Sequence[Day] = ()) -> str:
     return "\n".join([*out, "", *(f"Caution: {line}" for line in drills.cautions)])
 
 
-def _said(move: Move) -> str:
+def _said(move: PracticeMove) -> str:
     facts = [f"{move.count}×", f"measure {move.measures[0]}" + (" and others" if len(move.measures) > 1 else "")]
     if move.distance_mm:
         facts.append(f"{move.distance_mm / 10:.0f} cm in {move.gap_s:.2f} s")

@@ -5,15 +5,15 @@ from typing import Any
 
 from analyzer.report.fit.text import verdict_said
 from analyzer.review.findings import CODES, Finding
-from analyzer.section.fit import Fit, Seat
-from analyzer.section.proposals import Change
+from analyzer.section.fit import Seat, SectionFit
+from analyzer.section.proposals import Proposal
 from analyzer.section.seating import Chair
 from analyzer.supposed import of_line
 
 SCHEMA = "lowbrass.fit/1"
 
 
-def fit_document(fit: Fit) -> dict[str, Any]:
+def fit_document(fit: SectionFit) -> dict[str, Any]:
     """Return the JSON document of a fit."""
     return {
         "schema": SCHEMA,
@@ -58,6 +58,6 @@ def _told_json(told: Sequence[Finding]) -> dict[str, Any]:
             "remarks": [one.as_json() for one in told if one.code not in CODES]}
 
 
-def _change_json(change: Change) -> dict[str, Any]:
+def _change_json(change: Proposal) -> dict[str, Any]:
     chair = _chair_json(change.chair) if change.chair else {"part": None, "line": None, "of": None}
     return {"kind": change.kind, "text": change.text, **chair, **change.data}

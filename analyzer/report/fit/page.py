@@ -15,8 +15,8 @@ from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, ha
 from analyzer.report.fit.text import severe, told, verdict_said
 from analyzer.report.review import HEADINGS
 from analyzer.report.shell import safe, shell
-from analyzer.review.findings import Finding, Group, grouped
-from analyzer.section.fit import Fit, Seat
+from analyzer.review.findings import Finding, FindingGroup, grouped
+from analyzer.section.fit import Seat, SectionFit
 from analyzer.section.seating import Chair
 from analyzer.words import agreeing, counted, measures_named
 
@@ -29,7 +29,7 @@ _MOST_MEASURES = 12
 _MOST_FIRST = 8
 
 
-def section_page(fit: Fit) -> bytes:
+def section_page(fit: SectionFit) -> bytes:
     """Return the page of a fit as a file, with the measures of its findings engraved where verovio is installed."""
     try:
         from analyzer.engrave.engrave import PageOptions, excerpt_svg
@@ -51,7 +51,7 @@ def section_page(fit: Fit) -> bytes:
     return section_html(fit, excerpt).encode()
 
 
-def section_html(fit: Fit, excerpt: Excerpt, *, note: str = "") -> str:
+def section_html(fit: SectionFit, excerpt: Excerpt, *, note: str = "") -> str:
     """Return the page of a fit as one HTML document; all text from score and section file is escaped.
 
     `note` is told beside the findings, for instance why there is no music.
@@ -83,7 +83,7 @@ def _listed(title: str, items: Sequence[str], *, care: bool = False) -> str:
 # --- the answer ------------------------------------------------------------------------------------------------------
 
 
-def _verdict(fit: Fit) -> str:
+def _verdict(fit: SectionFit) -> str:
     """Say the verdict first, then what would have to change, most telling words first."""
     out = [f'<p class="verdict">{safe(verdict_said(fit))}</p>']
     if fit.verdict == "does not suit":
@@ -94,7 +94,7 @@ def _verdict(fit: Fit) -> str:
     return "".join(out)
 
 
-def _who(fit: Fit) -> str:
+def _who(fit: SectionFit) -> str:
     later = {(chair.part.id, chair.line.number): f"{player} on {horn}" for chair, player, horn in fit.after}
     blocked = {(one.part_id, one.line) for one in severe(fit)}
     rows = []
@@ -143,7 +143,7 @@ def _label(seat: Seat) -> str:
     return f"{seat.member.name}, {seat.chair.title}"
 
 
-def _heat(fit: Fit, hard: _Hard) -> str:
+def _heat(fit: SectionFit, hard: _Hard) -> str:
     rows = [HeatRow(label=_label(seat), measures=hard[id(seat)]) for seat in fit.seats]
     if not rows:
         return ""
@@ -170,7 +170,7 @@ def _by_level(measures: Sequence[MeasureDifficulty]) -> str:
     return "; ".join([*said, f"{calm} calm"])
 
 
-def _first(fit: Fit, hard: _Hard) -> str:
+def _first(fit: SectionFit, hard: _Hard) -> str:
     """Name the places to rehearse first over all lines, hardest first, one entry a measure and line."""
     found = [(one, seat) for seat in fit.seats for one in hardest(hard[id(seat)], _MOST_FIRST)
              if one.level in ("busy", "hard", "beyond")]
@@ -215,7 +215,7 @@ def _span(seat: Seat, finding: Finding) -> tuple[int, int]:
     return notes[finding.index].measure_index, notes[min(stop, len(notes) - 1)].measure_index
 
 
-def _group(seat: Seat, one: Group, music: str) -> str:
+def _group(seat: Seat, one: FindingGroup, music: str) -> str:
     what = one.first.what
     measures = measures_named(one.places, _MOST_MEASURES)
     figure = ""
@@ -229,6 +229,6 @@ def _group(seat: Seat, one: Group, music: str) -> str:
             f"{figure}{f'<ul>{ways}</ul>' if ways else ''}</div>")
 
 
-def _to_know(fit: Fit) -> str:
+def _to_know(fit: SectionFit) -> str:
     stops = severe(fit) if fit.verdict == "does not suit" else []
     return _listed("To know", [told(one) for one in fit.findings if one not in stops])

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from textwrap import fill
 
 from analyzer.review.findings import Finding, grouped
-from analyzer.section.fit import Fit
+from analyzer.section.fit import SectionFit
 from analyzer.words import first_few, measures_named
 
 _MARKS = {"stop": "!!", "care": "! ", "note": "- "}
@@ -18,7 +18,7 @@ _NAMES = 6                             # players or reservations named in the se
 _SHOWN = 6
 
 
-def verdict_said(fit: Fit) -> str:
+def verdict_said(fit: SectionFit) -> str:
     """Say the verdict with what it rests on and what speaks against it, in one breath."""
     said = _VERDICTS[fit.verdict]
     if fit.about == "horns":
@@ -44,7 +44,7 @@ def _names(names: Sequence[str]) -> str:
     return first_few(list(dict.fromkeys(names)), _NAMES) or "anybody"
 
 
-def fit_text(fit: Fit) -> str:
+def fit_text(fit: SectionFit) -> str:
     """Return the fit for a director: the verdict and the changes, who plays what, what to know, cautions."""
     out = ["", fit.document.title or fit.document.name, *fill(verdict_said(fit), 100).splitlines()]
     if fit.verdict == "does not suit":
@@ -73,7 +73,7 @@ def fit_text(fit: Fit) -> str:
     return "\n".join([*out, "", *(f"Caution: {line}" for line in fit.cautions)])
 
 
-def severe(fit: Fit) -> list[Finding]:
+def severe(fit: SectionFit) -> list[Finding]:
     """Return what stands in the way of the whole piece."""
     return [one for one in fit.findings if one.severity == "stop"]
 

@@ -21,7 +21,7 @@ from analyzer.report.fit.text import verdict_said
 from analyzer.report.folders.names import file_name, stale
 from analyzer.report.map.pages import PageChoices, page_file
 from analyzer.score.document import open_document
-from analyzer.section.fit import Fit, Seat, fit
+from analyzer.section.fit import Seat, SectionFit, fit
 from analyzer.section.section import Member, Section
 from analyzer.selection import Asked
 from analyzer.words import measures_named
@@ -206,7 +206,7 @@ def _piece(order: _Order) -> Piece:
         problems=tuple(problem for problem in answer.problems if problem.severity != "note"))
 
 
-def _first(answer: Fit) -> list[str]:
+def _first(answer: SectionFit) -> list[str]:
     """Name what to rehearse first: the gravest findings, in measures."""
     found = []
     for seat in answer.seats:
@@ -220,7 +220,7 @@ def _first(answer: Fit) -> list[str]:
     return [said for _, _, said in sorted(found)[:_MOST_FIRST]]
 
 
-def _sheet(answer: Fit, seat: Seat, order: _Order) -> Sheet:
+def _sheet(answer: SectionFit, seat: Seat, order: _Order) -> Sheet:
     """Write a seat's line for its player, plan it on the horn in hand, and print it."""
     chair, member, horn = seat.chair, seat.member, seat.burden.horn
     printed = chair.line.notes[0].clef

@@ -8,7 +8,7 @@ from textwrap import fill
 from analyzer import cautions
 from analyzer.analysis import Analysis, Planned
 from analyzer.plan.difficulty import MeasureDifficulty, difficulties
-from analyzer.plan.plan import Group, PlannedNote
+from analyzer.plan.plan import AlternateGroup, PlannedNote
 from analyzer.plan.slurs import slurs_said
 from analyzer.plan.summary import missing, sentences, tempo_text, too_fast
 from analyzer.plan.variants import pins_of, variants
@@ -137,7 +137,7 @@ def _variants_text(one: Planned, plans: int, width: int) -> list[str]:
     return [*out, ""]
 
 
-def _measure_text(notes: Sequence[PlannedNote], begins: Mapping[int, Group], width: int) -> list[str]:
+def _measure_text(notes: Sequence[PlannedNote], begins: Mapping[int, AlternateGroup], width: int) -> list[str]:
     cells = []
     for note in notes:
         label = shown(note.choice.label) if note.choice else "×"
@@ -162,7 +162,7 @@ def _measure_text(notes: Sequence[PlannedNote], begins: Mapping[int, Group], wid
     return out
 
 
-def _members(notes: Sequence[PlannedNote], number: int, group: Group) -> str:
+def _members(notes: Sequence[PlannedNote], number: int, group: AlternateGroup) -> str:
     """Name the notes of a group that begins with the note `number` (from 1) of a measure, and their labels."""
     labels = " ".join(shown(label) for label in group.labels)
     first, last = notes[number - 1], number + group.last - group.first

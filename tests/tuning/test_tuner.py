@@ -7,18 +7,18 @@ from dataclasses import replace
 import pytest
 
 from analyzer.evidence import Evidence
-from analyzer.horns import tuner
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates, sounding_range
 from analyzer.horns.horn import Horn, Quantity
-from analyzer.horns.profile_text import profile_text
 from analyzer.horns.profiles import horn_from_text, load_horn
-from analyzer.horns.readings import read_readings
-from analyzer.horns.retuned import EVERY_PARTIAL, with_loops, with_offset
 from analyzer.horns.tubing import loop_share, lowered_cents, second_share, state, tube_ratio
-from analyzer.horns.tuner import SPREAD, Fit, Unknown, fit
 from analyzer.pitch import pitch_of
 from analyzer.problem import Unreadable
+from analyzer.tuning import tuner
+from analyzer.tuning.profile_text import profile_text
+from analyzer.tuning.readings import read_readings
+from analyzer.tuning.retuned import EVERY_PARTIAL, with_loops, with_offset
+from analyzer.tuning.tuner import SPREAD, FittedHorn, Unknown, fit
 
 MADE = Evidence(kind="judged", why="made up")
 Truth = Mapping[tuple[str, str], float]
@@ -76,7 +76,7 @@ def table(profile: Horn, true: Horn, rng: random.Random, count: int, noise: floa
     return "\n".join(lines).encode()
 
 
-def fitted(profile: Horn, data: bytes) -> Fit:
+def fitted(profile: Horn, data: bytes) -> FittedHorn:
     readings, _ = read_readings(data, "tuner.csv", profile)
     return fit(profile, readings, name="own", origin="tuner.csv")
 
@@ -98,7 +98,7 @@ def covered(names: tuple[str, ...], horns: int, *, count: int, seed: int) -> tup
     return inside, total, outliers
 
 
-def as_told(truth: Truth, found: Fit) -> dict[tuple[str, str], float]:
+def as_told(truth: Truth, found: FittedHorn) -> dict[tuple[str, str], float]:
     """The truth as a fit tells it: the whole horn with the mean of the partials that sounded."""
     partials = [("partial", one.unknown.name) for one in found.found if one.unknown.what == "partial"]
     mean = sum(truth[key] for key in partials) / len(partials)

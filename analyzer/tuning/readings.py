@@ -28,7 +28,7 @@ _Row = tuple[int, dict[str, str]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class TunerReading:
     """One note as a tuner showed it.
 
     `line` is its line in the file, `midi` the sounding pitch meant, `cents` what the tuner showed beside it (+ is
@@ -58,7 +58,7 @@ class Reading:
         return f"{pitch_of(self.midi).pretty} {'with' if self.position is None else 'in'} {self.label}"
 
 
-def read_readings(data: bytes, file: str, horn: Horn) -> tuple[tuple[Reading, ...], int]:
+def read_readings(data: bytes, file: str, horn: Horn) -> tuple[tuple[TunerReading, ...], int]:
     """Read a CSV of readings for a horn; return them, and how many rows without a reading were passed over.
 
     The first line names the columns: ``note`` (sounding), ``valves`` or ``position``, ``cents``; and, where wanted,
@@ -149,7 +149,7 @@ def _check_columns(names: list[str], file: str, line: int) -> None:
 # --- from a row to a reading ------------------------------------------------------------------------------------------
 
 
-def _reading(line: int, row: dict[str, str], horn: Horn) -> Reading:
+def _reading(line: int, row: dict[str, str], horn: Horn) -> TunerReading:
     """Read a row; what is wrong with it is a ValueError of two texts: what, and what to try."""
     cents = _number(row["cents"], "cents", -FARTHEST_CENTS, FARTHEST_CENTS,
                     "A tuner shows how far the note lies from the one meant, such as -12.")
@@ -164,7 +164,7 @@ def _reading(line: int, row: dict[str, str], horn: Horn) -> Reading:
     if position == 1 and place_mm is None:
         place_mm = 0.0
     partial = _partial(horn, pitch, valves, position, place_mm)
-    return Reading(
+    return TunerReading(
         line=line, midi=pitch.midi, valves=valves, position=position, place_mm=place_mm, partial=partial, cents=cents,
         weight=_number(weight, "weight", 0.01, 1000, "Give how many readings this one stands for."),
     )

@@ -6,8 +6,8 @@ from typing import Any
 
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.horn import Horn, Valves
-from analyzer.horns.retuned import MAIN, slides
 from analyzer.horns.tubing import HIGHEST_PARTIAL, lowered_cents, state, states
+from analyzer.tuning.retuned import MAIN, slides
 
 LIMITS_MM: Mapping[str, int] = {MAIN: 25, "1": 25, "2": 12, "3": 30, "4": 35, "T": 60, "S": 45}
 """How far a slide comes out and still holds [mm on one leg]. Judged: a leg is shorter than half its loop, and a third
@@ -27,7 +27,7 @@ _LAST = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Way:
+class Sounding:
     """A valve state and a partial; `handicap_cents` is what another way must bring before this one is left. [from 0]"""
 
     valves: Valves
@@ -36,12 +36,12 @@ class Way:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
+class WantedPitch:
     """A sounding pitch, how much it counts [above 0], and the ways that it may be sounded."""
 
     midi: int
     weight: float
-    ways: tuple[Way, ...]
+    ways: tuple[Sounding, ...]
 
 
 class Tuning:
@@ -55,7 +55,7 @@ class Tuning:
     ----------
     horn : Horn
         The horn with its tuning slides as they are.
-    wanted : sequence of Wanted
+    wanted : sequence of WantedPitch
         The notes; each with one way or more.
     limits_mm : mapping
         How far each of `retuned.slides` comes out; 0 keeps it as it is. [mm on one leg]
@@ -70,8 +70,8 @@ class Tuning:
         If there is no note, or one without a way.
     """
 
-    def __init__(self, horn: Horn, wanted: Sequence[Wanted], limits_mm: Mapping[str, int], *, reach_mm: float = 0.0,
-                 worst: bool = False) -> None:
+    def __init__(self, horn: Horn, wanted: Sequence[WantedPitch], limits_mm: Mapping[str, int], *,
+                 reach_mm: float = 0.0, worst: bool = False) -> None:
         import numpy as np
 
         if not wanted or not all(one.ways for one in wanted):
@@ -167,7 +167,7 @@ def _grid(np: Any, axes: Sequence[Any]) -> Any:
     return np.stack(np.meshgrid(*axes, indexing="ij")).reshape(len(axes), -1)
 
 
-def ways(horn: Horn, midi: int, usual: Candidate | None, limits_mm: Mapping[str, int]) -> tuple[Way, ...]:
+def ways(horn: Horn, midi: int, usual: Candidate | None, limits_mm: Mapping[str, int]) -> tuple[Sounding, ...]:
     """Return every way that sounds a pitch within the horn's limits, with its slides in or with some pull of them.
 
     `usual` is the way that charts print; any other bears `UNUSUAL_CENTS`.
@@ -181,5 +181,5 @@ def ways(horn: Horn, midi: int, usual: Candidate | None, limits_mm: Mapping[str,
             needed = held.partial_cents[partial - 1] - 100 * (midi - horn.fundamental_midi)
             if needed - held.cents >= -horn.flat_limit.value and needed - out <= horn.sharp_limit.value:
                 own = usual is not None and (usual.valves, usual.partial) == (valves, partial)
-                found.append(Way(valves=valves, partial=partial, handicap_cents=0.0 if own else UNUSUAL_CENTS))
+                found.append(Sounding(valves=valves, partial=partial, handicap_cents=0.0 if own else UNUSUAL_CENTS))
     return tuple(found)

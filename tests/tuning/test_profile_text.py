@@ -6,10 +6,10 @@ import pytest
 
 from analyzer.evidence import Evidence
 from analyzer.horns.horn import Offset
-from analyzer.horns.profile_text import profile_text
 from analyzer.horns.profiles import horn_from_text, horn_names, load_horn
 from analyzer.horns.tubing import lowered_cents, tube_ratio
 from analyzer.problem import Unreadable
+from analyzer.tuning.profile_text import profile_text
 
 
 @pytest.mark.parametrize("name", horn_names())

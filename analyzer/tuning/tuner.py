@@ -12,10 +12,10 @@ from typing import Any, Literal
 
 from analyzer.evidence import Evidence
 from analyzer.horns.horn import Horn, Quantity
-from analyzer.horns.readings import Reading
-from analyzer.horns.retuned import EVERY_PARTIAL, with_loops, with_offset
 from analyzer.horns.tubing import second_share, state
 from analyzer.problem import unreadable
+from analyzer.tuning.readings import TunerReading
+from analyzer.tuning.retuned import EVERY_PARTIAL, with_loops, with_offset
 
 What = Literal["horn", "tube", "loop", "second loop", "partial"]
 
@@ -26,7 +26,7 @@ loop: S10's third valve is 13 cents longer than S17's, and 19 mm of pull on the 
 the maker, so nearer; partial: sixth partials of euphoniums are sharp, some by 20 cents (common practice, no source).
 Of horns twice as odd, seven of eight 95 per cent intervals still hold the truth. A tuner on several horns would decide;
 with three readings or more of each unknown, half or double the spread moves the answers by less than their stated
-uncertainty (tests/horns/test_tuner.py)."""
+uncertainty (tests/tuning/test_tuner.py)."""
 NOISE_CENTS = 3.0
 """What one reading is worth before the readings themselves have told [cents, standard deviation]; judged, worth
 `NOISE_READINGS` readings: tuner and lip together."""
@@ -86,31 +86,31 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
+class JudgedReading:
     """A reading beside the fit: what the profile and the fitted horn say [cents], and whether it was left out."""
 
-    reading: Reading
+    reading: TunerReading
     before_cents: float
     after_cents: float
     outlier: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Fit:
+class FittedHorn:
     """A horn fitted to readings. `noise_cents` is what is left between reading and fit, as a standard deviation."""
 
     horn: Horn
     found: tuple[Found, ...]
-    readings: tuple[Judged, ...]
+    readings: tuple[JudgedReading, ...]
     noise_cents: float
 
     @property
-    def outliers(self) -> tuple[Judged, ...]:
+    def outliers(self) -> tuple[JudgedReading, ...]:
         """The readings that were left out."""
         return tuple(one for one in self.readings if one.outlier)
 
 
-def unknowns(horn: Horn, readings: Sequence[Reading]) -> tuple[Unknown, ...]:
+def unknowns(horn: Horn, readings: Sequence[TunerReading]) -> tuple[Unknown, ...]:
     """Return what readings of this horn could tell: the tube only where places were measured."""
     found = [Unknown(what="horn")]
     if any(reading.place_mm for reading in readings):
@@ -124,14 +124,14 @@ def unknowns(horn: Horn, readings: Sequence[Reading]) -> tuple[Unknown, ...]:
     return (*found, *(Unknown(what="partial", name=str(partial)) for partial in partials))
 
 
-def fit(horn: Horn, readings: Sequence[Reading], *, name: str, origin: str) -> Fit:
+def fit(horn: Horn, readings: Sequence[TunerReading], *, name: str, origin: str) -> FittedHorn:
     """Fit a horn to readings. Needs scipy and numpy (the extra ``decide``).
 
     Parameters
     ----------
     horn : Horn
         The profile to start from.
-    readings : sequence of Reading
+    readings : sequence of TunerReading
         What the tuner showed; three or more.
     name : str
         Name of the fitted horn.
@@ -162,17 +162,18 @@ def fit(horn: Horn, readings: Sequence[Reading], *, name: str, origin: str) -> F
     after = problem.model(values)
     before = problem.model(values * 0)
     fitted = _fitted(horn, found, name, f"fitted to {sum(used)} tuner readings, {origin}")
-    return Fit(
+    return FittedHorn(
         horn=fitted, found=found, noise_cents=noise,
         readings=tuple(
-            Judged(reading=reading, before_cents=float(before[k]), after_cents=float(after[k]), outlier=not used[k])
+            JudgedReading(reading=reading, before_cents=float(before[k]), after_cents=float(after[k]),
+                          outlier=not used[k])
             for k, reading in enumerate(readings)))
 
 
 class _Problem:
     """The readings as arrays, and the model that predicts them from the unknowns."""
 
-    def __init__(self, horn: Horn, readings: Sequence[Reading]) -> None:
+    def __init__(self, horn: Horn, readings: Sequence[TunerReading]) -> None:
         import numpy as np
 
         self.np = np
@@ -321,7 +322,7 @@ class _Problem:
         return tuple(out)
 
 
-def sounds_in(horn: Horn, unknown: Unknown, reading: Reading) -> bool:
+def sounds_in(horn: Horn, unknown: Unknown, reading: TunerReading) -> bool:
     """Tell whether an unknown has a say in a reading."""
     if unknown.what == "horn":
         return True

@@ -3,13 +3,13 @@
 import pytest
 
 from analyzer.horns.profiles import load_horn
-from analyzer.horns.readings import Reading, read_readings
 from analyzer.problem import Unreadable
+from analyzer.tuning.readings import TunerReading, read_readings
 
 FOUR, THREE, F = load_horn("euphonium-4"), load_horn("euphonium-3"), load_horn("tenor-f")
 
 
-def read(text: str | bytes, horn=FOUR) -> list[Reading]:
+def read(text: str | bytes, horn=FOUR) -> list[TunerReading]:
     data = text if isinstance(text, bytes) else text.encode()
     return list(read_readings(data, "tuner.csv", horn)[0])
 

@@ -6,15 +6,14 @@ from math import log2
 
 import pytest
 
-from analyzer.horns.candidates import candidates, chart_choice
-from analyzer.horns.choices import possible
+from analyzer.horns.candidates import candidates, chart_choice, possible
 from analyzer.horns.horn import Horn
-from analyzer.horns.profile_text import profile_text
 from analyzer.horns.profiles import horn_from_text, horn_names, load_horn
-from analyzer.horns.retuned import MAIN, pulled, slides
-from analyzer.horns.slides import LIMITS_MM, TIE_CENTS2_A_MM, TIE_SHARE, Tuning, Wanted, Way, ways
 from analyzer.horns.tubing import state, states
 from analyzer.problem import Unreadable
+from analyzer.tuning.best_pulls import LIMITS_MM, TIE_CENTS2_A_MM, TIE_SHARE, Sounding, Tuning, WantedPitch, ways
+from analyzer.tuning.profile_text import profile_text
+from analyzer.tuning.retuned import MAIN, pulled, slides
 
 
 def test_a_pull_by_hand() -> None:
@@ -74,8 +73,8 @@ def test_cents_are_those_of_the_pulled_horn(name: str) -> None:
         column = np.array([[float(pulls[slide])] for slide in names])
         for midi in range(36, 70):
             for choice in possible(own, midi):
-                way = Way(valves=choice.valves, partial=choice.partial)
-                tuning = Tuning(horn, [Wanted(midi=midi, weight=1, ways=(way,))], LIMITS_MM,
+                way = Sounding(valves=choice.valves, partial=choice.partial)
+                tuning = Tuning(horn, [WantedPitch(midi=midi, weight=1, ways=(way,))], LIMITS_MM,
                                 reach_mm=horn.slide_end_mm)
                 assert float(tuning.off_cents(column)[0, 0]) == pytest.approx(choice.off_cents, abs=1e-6)
                 seen += 1
@@ -96,7 +95,7 @@ def test_every_way_of_the_pulled_horn_was_open_to_the_search() -> None:
                 assert open_ways[usual.valves, usual.partial] == 0
 
 
-def left(horn: Horn, wanted: list[Wanted], pulls: dict[str, int], worst: bool) -> float:
+def left(horn: Horn, wanted: list[WantedPitch], pulls: dict[str, int], worst: bool) -> float:
     """The price of a setting, worked out note by note without arrays. [cents²]"""
     total, farthest, weights = 0.0, 0.0, sum(one.weight for one in wanted)
     for one in wanted:
@@ -113,10 +112,10 @@ def left(horn: Horn, wanted: list[Wanted], pulls: dict[str, int], worst: bool) -
     return price + TIE_CENTS2_A_MM * sum(pulls.values())
 
 
-def music(horn: Horn, limits: dict[str, int], seed: int) -> list[Wanted]:
+def music(horn: Horn, limits: dict[str, int], seed: int) -> list[WantedPitch]:
     rng = random.Random(seed)
     low = 40 if len(horn.loops) == 3 else 36
-    return [Wanted(midi=midi, weight=rng.uniform(0.2, 5), ways=ways(horn, midi, chart_choice(horn, midi), limits))
+    return [WantedPitch(midi=midi, weight=rng.uniform(0.2, 5), ways=ways(horn, midi, chart_choice(horn, midi), limits))
             for midi in rng.sample(range(low, 70), 14)]
 
 
@@ -174,7 +173,7 @@ def test_five_slides_against_another_search(name: str, seed: int, worst: bool) -
 def test_a_slide_that_helps_nothing_stays_in() -> None:
     horn = load_horn("euphonium-3")
     limits = {slide: LIMITS_MM[slide] for slide in slides(horn)} | {MAIN: 0}
-    only = [Wanted(midi=midi, weight=1, ways=(Way(valves=("1", "3"), partial=partial),))
+    only = [WantedPitch(midi=midi, weight=1, ways=(Sounding(valves=("1", "3"), partial=partial),))
             for midi, partial in ((41, 2), (53, 4))]
     best = Tuning(horn, only, limits).best()
     # By hand: 2 ** (5 / 12) wants 1.33484 tubes, 1-3 has 1.315: 29.4 mm in all.
