@@ -20,3 +20,7 @@ class Evidence:
     source: str = ""
     why: str = ""
     range: str = ""
+
+    def as_json(self) -> dict[str, str]:
+        """Return the origin with the names that every document has for it."""
+        return {"kind": self.kind, "source": self.source, "why": self.why, "range": self.range}

@@ -59,23 +59,19 @@ def horn_json(horn: Horn) -> dict[str, Any]:
         "gaps": [pitch_of(midi).name for midi in range(low, high + 1) if not candidates(horn, midi)],
         "bore_mm": _quantity(hold.bore_mm), "weight_kg": _quantity(hold.weight_kg),
         "valves": list(horn.loop_names), "compensating": bool(horn.master),
-        "valve_type": {"value": hold.valve_type or None, **_evidence(hold.evidence)},
-        "fourth_valve": {"value": hold.fourth_valve or None, **_evidence(hold.evidence)},
-        "main_slide_trigger": {"value": hold.main_slide_trigger, **_evidence(hold.evidence)},
+        "valve_type": {"value": hold.valve_type or None, **hold.evidence.as_json()},
+        "fourth_valve": {"value": hold.fourth_valve or None, **hold.evidence.as_json()},
+        "main_slide_trigger": {"value": hold.main_slide_trigger, **hold.evidence.as_json()},
         "left_hand_carries": _statement(hold.left_hand_carries), "left_hand_works": _statement(hold.left_hand_works),
     }
 
 
 def _quantity(one: Quantity) -> dict[str, Any]:
-    return {"value": one.value, **_evidence(one.evidence)}
+    return {"value": one.value, **one.evidence.as_json()}
 
 
 def _statement(one: Statement) -> dict[str, Any]:
-    return {"value": one.text, **_evidence(one.evidence)}
-
-
-def _evidence(one: Evidence) -> dict[str, Any]:
-    return {"kind": one.kind, "source": one.source, "why": one.why}
+    return {"value": one.text, **one.evidence.as_json()}
 
 
 def compare_text(comparison: Comparison) -> str:

@@ -95,7 +95,4 @@ def _facts(horn: Horn) -> Iterator[dict[str, str]]:
 
 
 def _fact(what: str, value: str, evidence: Evidence) -> dict[str, str]:
-    return {
-        "what": what, "value": value, "kind": evidence.kind, "source": evidence.source, "why": evidence.why,
-        "range": evidence.range,
-    }
+    return {"what": what, "value": value, **evidence.as_json()}

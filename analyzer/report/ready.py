@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from analyzer.evidence import Evidence
 from analyzer.section.ready import Difference, LineSum, Need, Place, Ready
 from analyzer.words import first_few
 
@@ -37,15 +36,9 @@ def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 1)
 
 
-def _origin(evidence: Evidence | None) -> dict[str, str] | None:
-    if evidence is None:
-        return None
-    return {"kind": evidence.kind, "source": evidence.source, "why": evidence.why, "range": evidence.range}
-
-
 def _change_json(one: Difference) -> dict[str, Any]:
     return {"what": one.what, "from": one.before, "to": one.after, "meaning": one.meaning,
-            "origin": _origin(one.evidence)}
+            "origin": one.evidence.as_json() if one.evidence else None}
 
 
 def _place_json(one: Place) -> dict[str, Any]:

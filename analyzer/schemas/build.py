@@ -68,7 +68,7 @@ FINDINGS = many(ref("finding"))
 ASSUMPTIONS = many(ref("assumption"))
 LINE_OF = {"part": ref("part"), "line": FROM_ONE, "of": FROM_ONE}
 KIND = words("cited", "derived", "judged", "measured")
-ORIGIN = {"kind": KIND, "source": TEXT, "why": TEXT}
+ORIGIN = {"kind": KIND, "source": TEXT, "why": TEXT, "range": TEXT}
 
 DEFS: dict[str, Schema] = {
     "score": obj({"file": TEXT, "title": TEXT}),
@@ -219,7 +219,7 @@ DOCUMENTS: dict[str, Schema] = {
     "ready": obj({
         "decides": TEXT, "scores": many(ref("score"), least=1), "player": TEXT, "from": TEXT, "to": TEXT,
         "physical": many(obj({"what": TEXT, "from": TEXT, "to": TEXT, "meaning": TEXT,
-                              "origin": maybe(obj({**ORIGIN, "range": TEXT}))})),
+                              "origin": maybe(obj(ORIGIN))})),
         "reach": obj({"reach_mm": maybe(FROM_ZERO), "estimated": YES_NO, "text": TEXT}),
         "places": many(obj({"label": TEXT, "extension_mm": FROM_ZERO, "what": TEXT,
                             "beyond_reach_mm": maybe(FROM_ZERO)})),
