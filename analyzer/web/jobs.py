@@ -36,6 +36,8 @@ _Result = TypeVar("_Result")
 ENDINGS = (*SCORE_ENDINGS, ".pdf", ".html", ".json")
 TIME_LIMIT_S = 120.0
 """Longest time for one piece of work; judged: the longest real score takes about a tenth of it."""
+START_LIMIT_S = 60.0
+"""Longest time for a worker process to start; judged: a busy machine takes some seconds."""
 _LOOK_S = 0.2                          # how often it is asked whether the page still waits
 JOBS_WAITING = 20
 """So many jobs may wait; judged: one person asks for a few."""
@@ -76,6 +78,7 @@ class Workers:
         self._count = count
         self._time_limit_s = time_limit_s
         self._pool: ProcessPoolExecutor | None = None
+        self._started: dict[ProcessPoolExecutor, Future[int]] = {}
 
     def start(self) -> None:
         """Start the processes, so that the first picture does not wait for them."""
@@ -92,8 +95,19 @@ class Workers:
         """
         with _interrupts_ignored():
             pool, future = self._submitted(work, *arguments)
+            started = self._started[pool]
         try:
+            # To start a process takes a second and more on a busy machine, and is no part of the work.
+            await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(started)), START_LIMIT_S)
             return await asyncio.wait_for(asyncio.wrap_future(future), self._time_limit_s)
+        except asyncio.CancelledError:
+            task = asyncio.current_task()
+            if task is not None and task.cancelling():
+                future.cancel()
+                raise
+            # Other work took too long or broke off, and its process was this work's, too.
+            raise unreadable("engraver", where="engraving", what="the work was stopped together with other work",
+                             try_="Try it once more.") from None
         except BrokenProcessPool:
             self._drop(pool)
             raise unreadable("engraver", where="engraving", what="the work broke off", try_="Try it once more; if it "
@@ -112,6 +126,7 @@ class Workers:
         if self._pool is not None:
             self._drop(self._pool)
         self._pool = ProcessPoolExecutor(self._count, mp_context=get_context("spawn"), initializer=_start_worker)
+        self._started = {self._pool: self._pool.submit(os.getpid)}
         return self._pool, self._pool.submit(work, *arguments)
 
     def _drop(self, pool: ProcessPoolExecutor) -> None:

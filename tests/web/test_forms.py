@@ -1,6 +1,5 @@
 """Section, player and pins as forms and as files: the same readers, one clear line for a fault, nothing on disk."""
 
-import asyncio
 import json
 import tempfile
 import time
@@ -17,9 +16,7 @@ from analyzer.problem import Unreadable
 from analyzer.section.section import EXTRA_KEYS, read_section
 from analyzer.toml_file import parse_table
 from analyzer.web.forms import MAX_TOML_BYTES, MOST_PLAYERS, player_text, read_player_file, section_text
-from analyzer.web.jobs import Jobs
-from analyzer.web.security import RefusedError
-from tests.web.conftest import SAMPLES, NoStop
+from tests.web.conftest import SAMPLES
 from tests.web.test_app import opened, planned, question
 
 FULL = {"name": 'Ch"air\\ 1 ♭', "horns": ["tenor-f", "tenor"], "keeps": "trombone", "level": "intermediate",
@@ -189,45 +186,3 @@ def test_nothing_pinned_is_said(client) -> None:
     reply = client.post("/api/pins/write", content=question(opened(client)))
     assert reply.status_code == 400
     assert "nothing is pinned" in reply.json()["line"]
-
-
-# --- jobs ---------------------------------------------------------------------------------------------------------
-
-def test_a_job_that_nobody_waits_for_is_stopped_and_the_next_begins() -> None:
-    jobs = Jobs()
-    left = asyncio.Event()
-
-    async def gone() -> bool:
-        return left.is_set()
-
-    async def waiting() -> bool:
-        return False
-
-    async def work() -> int:
-        long = asyncio.ensure_future(jobs.run(gone, time.sleep, 60))
-        await asyncio.sleep(0.5)
-        left.set()
-        with pytest.raises(RefusedError, match="Nobody waits"):
-            await long
-        return await jobs.run(waiting, len, "four")
-
-    begun = time.perf_counter()
-    try:
-        assert asyncio.run(work()) == 4
-        assert time.perf_counter() - begun < 40
-    finally:
-        jobs.stop()
-
-
-def test_too_many_jobs_are_refused(workers) -> None:
-    jobs = Jobs(NoStop(workers))
-
-    async def waiting() -> bool:
-        return False
-
-    async def many() -> list[object]:
-        return await asyncio.gather(*(jobs.run(waiting, len, "four") for _ in range(30)), return_exceptions=True)
-
-    found = asyncio.run(many())
-    assert found.count(4) == 20
-    assert all(isinstance(one, RefusedError) and one.status == 503 for one in found if one != 4)
