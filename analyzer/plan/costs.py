@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from analyzer.horns.candidate import Candidate, slide_mm
 from analyzer.horns.horn import Horn
-from analyzer.plan.familiarity import LEVELS, Level, known_as
+from analyzer.plan.familiarity import LEVELS, Familiarity, Level, known_as
 from analyzer.plan.limits import PEAK_OVER_MEAN, Limits, peak_mm_s
 from analyzer.plan.progress import Pair
 from analyzer.plan.slurs import STILL_MM as STILL_MM  # a slide that stands still belongs to its costs, too
@@ -44,6 +44,11 @@ class Move:
     breath_s: float = 0.0
     trill: bool = False
 
+    @property
+    def again(self) -> bool:
+        """Whether the pitch is struck again at once: no rest, fermata or breath between."""
+        return not (self.rising or self.gliss or self.idle_s > 0.0 or self.breath_s > 0.0)
+
 
 def move_of(time: NoteTime, slur: bool, gliss: bool, before_midi: int, after_midi: int, trill: bool = False) -> Move:
     """Build the `Move` between two notes."""
@@ -59,18 +64,18 @@ class Habit:
         self._horn = horn
         self._at = LEVELS.index(level)
         self._weights = weights
-        self._known: dict[int, tuple[Candidate, str, float]] = {}
+        self._known: dict[int, tuple[Candidate, Familiarity, float]] = {}
 
-    def items(self, one: Candidate, price: float) -> dict[str, float]:
-        """Return what leaving the chart with `one` costs, where a common alternate costs about `price`."""
+    def items(self, one: Candidate, price: float, sounds_s: float) -> dict[str, float]:
+        """Return what leaving the chart with `one` for `sounds_s` costs; a common alternate costs about `price`."""
         known = self._known.get(id(one))
         if known is None:
             found = known_as(self._horn, one)
             step = max(0, LEVELS.index(found.level) - self._at)
-            factor = getattr(self._weights, found.rank) * self._weights.above_level**step
-            known = self._known[id(one)] = one, found.rank, factor
-        _, rank, factor = known
-        return {rank: factor * price, "margin": self._weights.margin}
+            known = self._known[id(one)] = one, found, self._weights.above_level**step
+        _, found, factor = known
+        rank = found.rank_in(sounds_s)
+        return {rank: factor * getattr(self._weights, rank) * price, "margin": self._weights.margin}
 
 
 def lip_items(weights: Weights, a: Candidate, b: Candidate, move: Move, haste: float) -> dict[str, float]:
@@ -84,7 +89,7 @@ def lip_items(weights: Weights, a: Candidate, b: Candidate, move: Move, haste: f
             items["against"] = weights.against * haste
         if move.trill:
             items["trill"] = weights.trill * abs(over)
-    if not move.rising and not move.gliss and (a.valves != b.valves or over):
+    if move.again and (a.valves != b.valves or over):
         items["restrike"] = weights.restrike
     return items
 
@@ -99,13 +104,11 @@ class SlideCosts:
 
     senses = 2                         # states a candidate has: arrived by moving in (0) or out (1)
 
-    def __init__(self, horn: Horn, weights: Weights, max_speed_mm_s: float,
-                 secure: frozenset[Pair] = frozenset(), level: Level = "intermediate",
-                 limits: Limits | None = None) -> None:
+    def __init__(self, horn: Horn, weights: Weights, limits: Limits, secure: frozenset[Pair] = frozenset(),
+                 level: Level = "intermediate") -> None:
         self.horn = horn
         self.weights = weights
         self.habit = Habit(horn, weights, level)
-        self.max_speed_mm_s = max_speed_mm_s
         self.limits = limits
         self.secure = secure
 
@@ -120,14 +123,15 @@ class SlideCosts:
         }
         if one.valves:
             if one.advice:             # flat in first, where the slide cannot come in: short notes are forgiven
-                items["cents"] *= 1.0 + w.unraised * max(0.0, 1.0 - w.forgiven_s / sounds_s)
+                heard = min(1.0, max(0.0, sounds_s / w.forgiven_s - 1.0))
+                items["unraised"] = w.unraised * abs(one.off_cents) * heard
             items["held_valve"] = w.held_valve * found_s
             items["second_valve"] = w.second_valve * (len(one.valves) - 1) * found_s
             items["resonance"] = w.resonance * max(0.0, sounds_s - w.sings_from_s)
         if one.shade:
             items["shaded"] = w.shaded
         if not usual:
-            items |= self.habit.items(one, w.off_usual + w.off_usual_s * sounds_s)
+            items |= self.habit.items(one, w.off_usual + w.off_usual_s * sounds_s, sounds_s)
         return items
 
     def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:
@@ -147,7 +151,7 @@ class SlideCosts:
         elif move.slur:
             kind = slur_kind(a, b, move.rising)
             if kind == "smear":
-                items["smear"] = w.smear
+                items["smear"] = w.smear * max(1.0, move.next_s / w.smear_s)
             elif kind == "with grain":
                 items["with_grain"] = w.with_grain
         if move.slur:
@@ -162,10 +166,12 @@ class SlideCosts:
         return items
 
     def reach_mm(self, move: Move) -> float:
-        """How far the slide gets before its move counts as too fast: by the player's own limits where told. [mm]"""
-        if self.limits is not None:
-            return self.limits.reach_mm(move.next_s, move.move_s)
-        return self.max_speed_mm_s * move.move_s / PEAK_OVER_MEAN
+        """How far the slide gets before its move costs as too fast, by the limits that the ceiling asks, too. [mm]
+
+        Notes shorter than `Weights.over_from_s` are priced as if they were as long: a quick run has its limit in the
+        ceiling, and no way out of it by another place.
+        """
+        return self.limits.reach_mm(max(move.next_s, self.weights.over_from_s), move.move_s)
 
     def reversal(self, move: Move) -> float:
         """Price of a change of direction before this move."""
@@ -199,9 +205,9 @@ class SlideCosts:
         rising = move.rising
         lip = (w.lip * haste if move.slur else 0.0) + (w.trill if move.trill else 0.0)
         against = w.against * haste
-        still = not rising and not move.gliss
         if move.slur:
             per_mm += 0.1 * w.slur_travel
+        smear = w.smear * max(1.0, move.next_s / w.smear_s)
         rows: list[tuple[float, ...]] = []
         for b in after:
             to_mm = b.out_mm
@@ -218,13 +224,13 @@ class SlideCosts:
                     cost += thumb * (down + up) + (swap if down and up else 0.0)
                 elif move.slur:
                     kind = slur_kind(a, b, move.rising)
-                    cost += w.smear if kind == "smear" else w.with_grain if kind == "with grain" else 0.0
+                    cost += smear if kind == "smear" else w.with_grain if kind == "with grain" else 0.0
                 over = b.partial - a.partial
                 if over:
                     cost += lip * (over if over > 0 else -over)
                     if over * rising < 0:
                         cost += against
-                if still and (over or a.valves != b.valves):
+                if move.again and (over or a.valves != b.valves):
                     cost += w.restrike
                 if self.secure and (a.label, b.label) in self.secure:
                     cost *= w.secure
@@ -272,7 +278,7 @@ class ValveCosts:
             "valved_partial": w.valved_partial * max(0, one.partial - lowest_partial) * max(sounds_s, w.least_s),
         }
         if not usual:
-            items |= self.habit.items(one, w.off_usual + w.off_fingering + w.off_usual_s * sounds_s)
+            items |= self.habit.items(one, w.off_usual + w.off_fingering + w.off_usual_s * sounds_s, sounds_s)
         return items
 
     def move_items(self, a: Candidate, b: Candidate, move: Move) -> dict[str, float]:
@@ -317,15 +323,11 @@ def lowest_partial(choices: Sequence[Candidate]) -> int:
     return min(good, default=1)
 
 
-def costs_for(horn: Horn, weights: Weights, max_speed_mm_s: float | None,
-              secure: frozenset[Pair] = frozenset(), level: Level = "intermediate",
-              limits: Limits | None = None) -> Costs:
-    """Return the costs that fit the horn's family; `secure` moves, in both directions, cost less.
-
-    `limits` are those of a player who has told how fast the slide goes; None leaves it to the weights.
-    """
+def costs_for(horn: Horn, weights: Weights, limits: Limits, secure: frozenset[Pair] = frozenset(),
+              level: Level = "intermediate") -> Costs:
+    """Return the costs that fit the horn's family; `secure` moves, in both directions, cost less."""
     if horn.family == "slide":
-        return SlideCosts(horn, weights, max_speed_mm_s or weights.max_speed_mm_s, secure, level, limits)
+        return SlideCosts(horn, weights, limits, secure, level)
     return ValveCosts(horn, weights, secure, level)
 
 

@@ -26,11 +26,20 @@ _ANY = "any"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Familiarity:
-    """Rank of a choice, the level from which it is taught, and who says so (empty for the usual choice)."""
+    """Rank of a choice, the level from which it is taught, and who says so (empty for the usual choice).
+
+    The rank is that of notes of `from_s` or more [s].
+    """
 
     rank: Rank
     level: Level = "beginner"
     source: str = ""
+    from_s: float = 0.0
+
+    def rank_in(self, sounds_s: float) -> Rank:
+        """Return the rank in a note of this length: one less where the sources speak of longer notes only."""
+        short = sounds_s < self.from_s and self.rank != RANKS[-1]
+        return RANKS[RANKS.index(self.rank) + 1] if short else self.rank
 
 
 _USUAL = Familiarity(rank="usual")
@@ -78,7 +87,7 @@ def _table() -> dict[tuple[str, str, str], Familiarity]:
     rows = tomllib.loads(_FILE.read_text(encoding="utf-8"))["choice"]
     return {
         (row["on"], row["note"] if row["note"] == _ANY else str(parse_pitch(row["note"]).midi), row["label"]):
-            Familiarity(rank=row["rank"], level=row["level"], source=row["source"])
+            Familiarity(rank=row["rank"], level=row["level"], source=row["source"], from_s=row.get("from_s", 0.0))
         for row in rows
     }
 

@@ -22,7 +22,7 @@ from analyzer.plan.weights import Weights, default_weights
 from analyzer.score.lines import Line
 
 FITTED = ("travel", "speed", "reversal", "smear", "with_grain", "thumb", "held_valve", "second_valve", "out",
-          "high_partial", "cents", "common", "rare", "avoid", "shaded", "resonance", "finger",
+          "high_partial", "cents", "common", "rare", "avoid", "shaded", "resonance", "unraised", "finger",
           "crossing", "open_valve", "valved_partial")
 """The judged weights that marks may move; speeds, shares and times stay."""
 _STEADY = 1.0

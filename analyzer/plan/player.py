@@ -122,11 +122,6 @@ class Player:
             slur_notes_s=self.slur_notes_s, valve_notes_s=self.valve_notes_s)
 
     @property
-    def tells_slide(self) -> bool:
-        """True where the player's file says how fast the slide goes."""
-        return self.slide_acceleration_m_s2 is not None or self.max_speed_mm_s is not None
-
-    @property
     def secure_ways(self) -> frozenset[Pair]:
         """The secure moves as pairs of labels, in both directions."""
         return both_ways(self.secure)

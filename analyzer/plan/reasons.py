@@ -393,7 +393,7 @@ _SAID: tuple[tuple[tuple[str, ...], Callable[[Beside], str | None]], ...] = (
     (("thumb", "swap"), _valve),
     (("lip", "against", "trill"), _lips),
     (("held_valve", "resonance", "second_valve", "open_valve"), _held),
-    (("cents",), _tuning),
+    (("cents", "unraised"), _tuning),
     (("out",), _nearer),
     (("finger",), _finger),
     (("crossing",), _cross),

@@ -90,8 +90,7 @@ class Planner:
         self.horn = horn = self.player.own(horn)
         self.tempo_bpm = tempo_bpm
         self.weights = weights or default_weights()
-        self.costs = costs_for(horn, self.weights, self.player.max_speed_mm_s, self.player.secure_ways,
-                               self.player.level, self.player.limits if self.player.tells_slide else None)
+        self.costs = costs_for(horn, self.weights, self.player.limits, self.player.secure_ways, self.player.level)
         self.times = times or note_times(line, self.weights, tempo_bpm)
         known: dict[int, tuple[Candidate, ...]] = {}
         usual: dict[int, Candidate | None] = {}
@@ -406,7 +405,7 @@ class Planner:
                            problem=problem, rank=self._rank(k, choice), toss_up=toss_up)
 
     def _rank(self, k: int, choice: Candidate) -> Rank:
-        return familiarity(self.horn, choice, self.usual[k]).rank
+        return familiarity(self.horn, choice, self.usual[k]).rank_in(self.times[k].sounds_s)
 
     def _unplayable(self, k: int) -> Problem:
         note = self.line.notes[k]

@@ -19,9 +19,10 @@ class Weights:
     speed: float
     easy_speed_mm_s: float
     over_speed: float
-    max_speed_mm_s: float
+    over_from_s: float
     reversal: float
     smear: float
+    smear_s: float
     with_grain: float
     thumb: float
     held_valve: float

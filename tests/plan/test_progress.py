@@ -6,7 +6,6 @@ import tomllib
 
 import pytest
 
-from analyzer.plan.limits import PEAK_OVER_MEAN
 from analyzer.plan.player import Player, player_of_file
 from analyzer.plan.progress import move_text, parse_move, parse_state, recorded
 from analyzer.plan.solve import Planner
@@ -128,6 +127,6 @@ def test_a_secure_move_costs_its_share_and_no_speed_is_gained() -> None:
                     assert mine[name] == pytest.approx(share * value)
                 if secure and "over_speed" in usual:
                     way = abs((b.extension_mm or 0) - (a.extension_mm or 0))
-                    assert PEAK_OVER_MEAN * way / planner.moves[k].move_s > planner.costs.max_speed_mm_s
+                    assert way > planner.costs.reach_mm(planner.moves[k])
                 eased += secure
     assert eased > 100

@@ -38,7 +38,7 @@ def parted(plan: Plan) -> tuple[int, int]:
 
 @pytest.mark.parametrize("horn", ["tenor", "tenor-f", "bass-independent", "euphonium-4-compensating"])
 def test_what_returns_is_played_alike(horn: str, capsys: pytest.CaptureFixture[str]) -> None:
-    """One teacher's judgement: no repeated note changes; of figures that return hardly any differ (3 in 100 at most).
+    """One teacher's judgement: no repeated note changes; of figures that return hardly any differ (1 in 100 at most).
 
     The lines are our own studies and the lowest parts of music21's corpus, as if for one player, at their own tempi.
     """
@@ -50,7 +50,7 @@ def test_what_returns_is_played_alike(horn: str, capsys: pytest.CaptureFixture[s
         plan = planner.plan()
         ranks.update(one.rank for one in plan.notes)
         for a, b in zip(plan.notes, plan.notes[1:], strict=False):
-            if a.choice and b.choice and a.note.midi == b.note.midi:
+            if a.choice and b.choice and planner.moves[a.index].again:
                 repeats += 1
                 assert a.choice.label == b.choice.label, f"{line.part_name}, measure {a.note.measure}"
         assert all(one.why for one in plan.notes if one.rank == "avoid")
@@ -62,7 +62,7 @@ def test_what_returns_is_played_alike(horn: str, capsys: pytest.CaptureFixture[s
               f"{gap:.1f} of {cost:.0f}")
     assert repeats > 100
     assert total > 200
-    assert odd <= 0.03 * total
+    assert odd <= 0.01 * total
     assert gap <= cost / 1000
 
 

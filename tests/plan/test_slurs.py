@@ -13,6 +13,7 @@ from analyzer.horns.candidates import candidates
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.costs import SlideCosts, move_of
 from analyzer.plan.glissando import advice, parts_of
+from analyzer.plan.limits import limits_of
 from analyzer.plan.player import Player
 from analyzer.plan.slurs import slur_kind, slurs_of, slurs_said
 from analyzer.plan.solve import Planner
@@ -46,7 +47,7 @@ def test_each_kind_of_slur_and_its_price(horn: str, before, after, kind: str) ->
     if model.family != "slide":
         return
     weights = default_weights()
-    costs = SlideCosts(model, weights, 7000.0)
+    costs = SlideCosts(model, weights, limits_of())
     time = NoteTime(0.0, 0.5, 0.5, 0.25, 60.0)
     slurred, tongued = (costs.move_items(a, b, move_of(time, slur, False, before[0], after[0]))
                         for slur in (True, False))
@@ -55,7 +56,8 @@ def test_each_kind_of_slur_and_its_price(horn: str, before, after, kind: str) ->
     if a.partial != b.partial:
         always += weights.lip * abs(b.partial - a.partial) * (1 + (weights.finger_time_s / 0.5) ** 2)
     dearer = sum(slurred.values()) - sum(tongued.values()) - always
-    assert dearer == pytest.approx({"smear": weights.smear, "with grain": weights.with_grain}.get(kind, 0.0), abs=1e-9)
+    smear = weights.smear * 0.5 / weights.smear_s
+    assert dearer == pytest.approx({"smear": smear, "with grain": weights.with_grain}.get(kind, 0.0), abs=1e-9)
 
 
 def test_slurs_of_a_plan_are_counted_and_smears_placed() -> None:

@@ -20,7 +20,7 @@ from analyzer.picture.drawing import UNITS_PER_MM
 from analyzer.plan.player import Player
 from analyzer.plan.timing import note_times
 from analyzer.plan.weights import default_weights
-from analyzer.practice.builder import METRONOME, Exercise, exercise_line
+from analyzer.practice.builder import METRONOME, Exercise, _ceiling_bpm, exercise_line
 from analyzer.practice.drills import RECALL_OFFER, Drills, drills_for
 from analyzer.practice.weeks import practice_days
 from analyzer.problem import Unreadable
@@ -102,9 +102,8 @@ def test_the_calendar_asks_for_no_tempo_that_the_sheet_has_not() -> None:
 def test_a_player_of_whom_nothing_is_told_has_limits_too(name: str, horn: str) -> None:
     drills = sheet(name, horn, Player(), 1)
     assert drills is not None
-    limit = drills.kit.planner.weights.max_speed_mm_s
     for exercise in drills.exercises:
-        assert peak_mm_s(exercise, drills, exercise.goal_bpm) <= limit
+        assert exercise.goal_bpm * exercise.beat <= _ceiling_bpm(exercise, drills.kit, exercise.goal_bpm)
 
 
 def test_where_the_music_is_faster_the_ladder_ends_below_it_and_says_so() -> None:
