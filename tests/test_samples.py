@@ -11,6 +11,9 @@ from pathlib import Path
 import pytest
 from lxml import etree
 
+from analyzer.analysis import Request, analyse
+from analyzer.score.document import open_document
+
 FOLDER = Path(__file__).parent.parent / "sample_scores"
 SCORES = sorted(path.name for path in FOLDER.iterdir() if path.suffix in (".musicxml", ".mxl"))
 SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
@@ -211,7 +214,14 @@ def test_etude_turns_around_the_attachment_notes() -> None:
         assert pitches.count(midi) >= 8
     assert etude["21"][:4] == [48, 47, 46, 47]
     tempi = [one.get("tempo") for one in root_of("attachment-etude.musicxml").iter("sound")]
-    assert tempi == ["66", "108"]
+    assert tempi == ["56", "66"]
+
+
+def test_etude_suits_a_student_at_its_printed_tempo() -> None:
+    """It is marked for an intermediate student, so nothing in it may pass what such a player can do (limits.toml)."""
+    for one in analyse(open_document(FOLDER / "attachment-etude.musicxml"), Request()).lines:
+        assert one.plan.player.level == "intermediate"
+        assert max(load.most for load in one.planner.loads_of(one.plan)) <= 1.0
 
 
 def test_chorale_has_a_tenor_clef_and_the_old_tune() -> None:
