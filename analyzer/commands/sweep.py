@@ -18,6 +18,7 @@ from analyzer.library.store import Store
 from analyzer.library.survey import Record
 from analyzer.plain import one_line
 from analyzer.problem import unreadable
+from analyzer.words import counted
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 _DEFAULT = WorkerLimits()
@@ -79,6 +80,9 @@ class Sweep:
                 entries = find_entries(folder, leave_out=ours, foreign=self.foreign, seen=shown.looked)
                 scores = [entry for entry in entries if entry.status == "score"]
                 with Store(self.store, options) as kept:
+                    if kept.damaged:
+                        click.echo(f"Damaged in the store, and worked out again: {counted(kept.damaged, 'record')}.",
+                                   err=True)
                     had = kept.names(scores)
                     done = before = len(had)
                     shown.start(len(scores), done)

@@ -3,11 +3,12 @@
 import hashlib
 import json
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from importlib import metadata
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import Any, NoReturn
 
 from analyzer.horns.profiles import data_digest as horns_digest
 from analyzer.library.files import Entry
@@ -16,7 +17,11 @@ from analyzer.plan.familiarity import data_digest as judgement_digest
 from analyzer.problem import Unreadable, unreadable
 
 _APPLICATION_ID = 0x6C6F7762       # "lowb": tells our files from other databases
-_FORMAT = 2
+_FORMAT = 3
+_KINDS: dict[str, tuple[type, ...]] = {
+    "status": (str,), "reason": (str,), "problem": (dict, type(None)), "title": (str,), "content": (str, type(None)),
+    "problems": (list,), "lines": (list,)}
+"""What every record holds; a kind of work may add to it."""
 
 
 def settings_key(options: Any) -> str:
@@ -40,20 +45,28 @@ class Store:
     options : dataclass
         Records that were made with others stay in the file and are not seen.
 
+    Each record has a digest; one that is not as it was kept is taken out when the store is opened and counted in
+    `damaged`, and its file is done again.
+
     Raises
     ------
     Unreadable
-        If the file is no store of ours, cannot be written, or another survey has it open.
+        If the file is no store of ours, comes from a newer version, cannot be written, or another survey has it open.
     """
 
     def __init__(self, path: Path | None, options: Any) -> None:
         self.path = path
         self.settings = settings_key(options)
-        try:
+        self.damaged = 0
+        if path is not None and path.exists() and not path.is_file():
+            raise unreadable("not-a-store", where=str(path), what="this is a folder, a pipe or a device, no store",
+                             try_="Name a new file with --store.")
+        with self._problems():
             self._base = sqlite3.connect(":memory:" if path is None else path, isolation_level=None, timeout=1.0)
+            # What is no text any more does not match its digest; it must not end the reading.
+            self._base.text_factory = lambda data: data.decode("utf-8", "replace")
             self._open()
-        except sqlite3.Error as error:
-            raise self._wrong(error) from error
+            self._take_out_damaged()
 
     def _open(self) -> None:
         base = self._base
@@ -66,10 +79,39 @@ class Store:
             base.execute("ROLLBACK")
             raise unreadable("not-a-store", where=str(self.path), what="this is another program's database",
                              try_="Name a new file with --store.")
+        version = base.execute("PRAGMA user_version").fetchone()[0]
+        if version > _FORMAT:
+            base.execute("ROLLBACK")
+            raise unreadable("newer-store", where=str(self.path), what="a newer lowbrass made this store",
+                             try_="Use that one, or name a new file with --store.")
+        if tables and version < _FORMAT:
+            # Nothing that an older version kept would be seen again: what it judged by has changed since.
+            base.execute("DROP TABLE IF EXISTS record")
         base.execute("CREATE TABLE IF NOT EXISTS record (name TEXT, content TEXT, settings TEXT, record TEXT NOT NULL, "
-                     "PRIMARY KEY (name, content, settings)) WITHOUT ROWID")
-        base.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
+                     "digest TEXT NOT NULL, PRIMARY KEY (name, content, settings)) WITHOUT ROWID")
+        if (mine, version) != (_APPLICATION_ID, _FORMAT):
+            base.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
+            base.execute(f"PRAGMA user_version = {_FORMAT}")
         base.execute("COMMIT")
+
+    def _take_out_damaged(self) -> None:
+        bad = [(name, content) for name, content, text, digest in self._base.execute(
+            "SELECT name, content, record, digest FROM record WHERE settings = ?", (self.settings,))
+            if digest != self._digest(name, content, text) or not _whole(text)]
+        self._base.executemany("DELETE FROM record WHERE name IS ? AND content IS ? AND settings = ?",
+                               [(*key, self.settings) for key in bad])
+        self.damaged = len(bad)
+
+    def _digest(self, name: object, content: object, text: object) -> str:
+        return hashlib.sha256("\0".join(map(str, (name, content, self.settings, text))).encode(
+            "utf-8", "surrogatepass")).hexdigest()
+
+    @contextmanager
+    def _problems(self) -> Iterator[None]:
+        try:
+            yield
+        except sqlite3.Error as error:
+            raise self._wrong(error) from error
 
     def __enter__(self) -> "Store":
         return self
@@ -80,13 +122,15 @@ class Store:
 
     def names(self, entries: Iterable[Entry]) -> set[str]:
         """Return the names of those entries whose records are there already."""
-        kept = set(self._base.execute("SELECT name, content FROM record WHERE settings = ?", (self.settings,)))
+        with self._problems():
+            kept = set(self._base.execute("SELECT name, content FROM record WHERE settings = ?", (self.settings,)))
         return {one.name for one in entries if (one.name, one.sha256) in kept}
 
     def done(self, entries: Iterable[Entry]) -> dict[str, Record]:
         """Return the records that are there already for these entries, by name."""
-        kept = {(name, content): text for name, content, text in self._base.execute(
-            "SELECT name, content, record FROM record WHERE settings = ?", (self.settings,))}
+        with self._problems():
+            kept = {(name, content): text for name, content, text in self._base.execute(
+                "SELECT name, content, record FROM record WHERE settings = ?", (self.settings,))}
         there = [one for one in entries if (one.name, one.sha256) in kept]
         # Read as one text, so that the keys of thousands of records are the same objects: half the memory.
         texts = ",".join(kept[one.name, one.sha256] for one in there)
@@ -105,12 +149,11 @@ class Store:
         if record["problem"] and record["problem"]["code"] in OF_THE_MOMENT:
             return False
         # A plain INSERT: doing a file twice would be refused by the key, not pass unseen.
-        try:
-            self._base.execute("INSERT INTO record VALUES (?, ?, ?, ?)",
-                               (entry.name, entry.sha256, self.settings,
-                                json.dumps(record, ensure_ascii=False)))
-        except sqlite3.Error as error:
-            raise self._wrong(error) from error
+        text = json.dumps(record, ensure_ascii=False, allow_nan=False)
+        with self._problems():
+            self._base.execute("INSERT INTO record VALUES (?, ?, ?, ?, ?)",
+                               (entry.name, entry.sha256, self.settings, text,
+                                self._digest(entry.name, entry.sha256, text)))
         return True
 
     def _wrong(self, error: sqlite3.Error) -> Unreadable:
@@ -122,5 +165,22 @@ class Store:
         if "not a database" in text:
             return unreadable("not-a-store", where=where, what="this file is no store of a survey",
                               try_="Name a new file with --store.")
+        if "malformed" in text or "no such column" in text or "no column named" in text or "columns but" in text:
+            return unreadable("damaged-store", where=where, what=f"the store is damaged ({text})",
+                              try_="Name a new file with --store; what it held is worked out again.")
         return unreadable("cannot-write", where=where, what=f"the store cannot be used ({text})",
                           try_="Check folder, rights and free space, or name another file with --store.")
+
+
+def _whole(text: object) -> bool:
+    """Tell whether a text is a record: JSON without numbers that JSON has not, and of the right kinds."""
+    try:
+        record = json.loads(text, parse_constant=_no_number) if isinstance(text, str) else None
+    except (ValueError, RecursionError):
+        return False
+    return (isinstance(record, dict) and all(isinstance(record.get(key, 0), kinds) for key, kinds in _KINDS.items())
+            and all(isinstance(row, dict) for row in record["lines"]))
+
+
+def _no_number(name: str) -> NoReturn:
+    raise ValueError(f"{name} is no number of JSON")

@@ -174,7 +174,8 @@ def test_a_record_comes_back_only_for_the_same_name_content_and_options(tmp_path
         assert store.done([entry]) == {}
         store.keep(entry, {"status": "unreadable", "problem": {"code": "too-slow"}})
         assert store.done([entry]) == {}, "what is of the moment is tried again"
-        record = {"status": "read", "problem": None, "lines": []}
+        record = {"status": "read", "reason": "", "problem": None, "title": "", "content": None, "problems": [],
+                  "lines": []}
         store.keep(entry, record)
         assert store.done([entry]) == {"a.xml": record}
         with pytest.raises(Unreadable, match="cannot be used"):
