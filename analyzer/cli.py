@@ -26,6 +26,7 @@ COMMANDS = {
     "compare": "Set the same parts on several horns side by side.",
     "write": "Write one player's line for its reader: another clef, another instrument, alone.",
     "folders": "Print a programme: every player's parts in order, a page for the director.",
+    "take-home": "Write one page for a phone that practises with the student.",
     "drill": "Write a practice sheet from the moves that are new, far, fast or out of tune.",
     "progress": "Record what a player has learned and which moves are secure.",
     "survey": "Plan a whole folder of scores; sum up what horns they ask for.",

@@ -1,6 +1,7 @@
 """Seconds: when each note of a line starts, how long it sounds, and how much time the move to the next one has."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from analyzer.plan.weights import Weights
@@ -92,6 +93,11 @@ def note_times(line: Line, weights: Weights, tempo_bpm: float | None = None) -> 
             round(max(move, 0.001), 3), clock.bpm(float(note.onset)), round(idle, 6), share, breath))
         extra += wait
     return tuple(times)
+
+
+def clock_of(line: Line, weights: Weights, tempo_bpm: float | None = None) -> Callable[[float], float]:
+    """Return the clock of a line without fermatas and breaths: quarter notes from its start to seconds."""
+    return _Clock(line, weights, tempo_bpm).at
 
 
 class _Clock:

@@ -116,6 +116,12 @@ class _Music:
         return style_sheet(self._used)
 
 
+def systems_of(analysis: Analysis, one: Planned, choices: PageChoices) -> tuple[tuple[str, ...], tuple[str, ...], str]:
+    """Return the systems of a line for a narrow and a wide screen, and the style sheet with their faces."""
+    music = _Music(analysis, choices)
+    return music.systems(one, "narrow"), music.systems(one, "wide"), music.faces()
+
+
 def _copy(analysis: Analysis, one: Planned, which: Which) -> Copy:
     from analyzer.engrave.copy import engraving_copy
 

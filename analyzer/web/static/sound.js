@@ -5,8 +5,8 @@ const ATTACK_S = 0.025, RELEASE_S = 0.05;
 const AHEAD_S = 0.3, LOOK_MS = 60;
 const LOUDEST = 0.3;      // of full scale, with the knob at its end
 
-/** Frequency of a note as its choice speaks. [Hz, A4 = 440] */
-function hertz(note) { return 440 * 2 ** ((note.midi - 69 + note.off_cents / 100) / 12); }
+/** Frequency of a note at its place in the chord, as its choice speaks there. [Hz, A4 = 440] */
+export function hertz(note) { return 440 * 2 ** ((note.midi - 69 + ((note.target_cents ?? 0) + note.off_cents) / 100) / 12); }
 
 /** Gain for a knob from 0 to 100: its square, as ears hear ratios. */
 export function gainOf(knob) { return LOUDEST * (knob / 100) ** 2; }

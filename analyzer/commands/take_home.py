@@ -1,0 +1,45 @@
+"""``lowbrass take-home``: one page for a phone that practises with the student."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from analyzer.analysis import Request, analyse
+from analyzer.commands.map import read_pins
+from analyzer.commands.options import request_options, say, score_argument, write_file
+from analyzer.marking.pins import pins_of_analysis, read_pins_file
+from analyzer.report.take_home.page import take_home
+from analyzer.score.document import open_document
+from analyzer.toml_file import read_table
+
+
+@click.command("take-home")
+@score_argument
+@request_options(intonation=True)
+@click.option("--line", type=click.IntRange(1, 99), metavar="N", help="Which player's line, where several share a part.")
+@click.option("--pin", "pins", multiple=True, metavar="MEASURE:NTH=LABEL", help="Keep this choice, as in map.")
+@click.option("--pins", "pins_path", type=click.Path(path_type=Path), metavar="FILE.toml",
+              help="Keep the choices of a pins file.")
+@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="FILE.html",
+              help="The page to write.")
+def command(score: Path, request: Request, line: int | None, pins: tuple[str, ...], pins_path: Path | None,
+            output: Path) -> None:
+    """Write one self-contained page of a line of SCORE: music, moving slide or valves, player, metronome, tuner.
+
+    Send the file any way you like; it is opened from the phone's own files and asks nothing of any network.
+    """
+    if output.suffix.lower() not in (".html", ".htm"):
+        raise click.BadParameter(f"'{output.name}': the page is HTML; let its name end in .html.", param_hint="-o")
+    document = open_document(score)
+    wanted = read_pins(pins)
+    request = replace(request, pins=wanted)
+    if pins_path is not None:
+        kept = read_pins_file(read_table(pins_path))
+        free = analyse(document, replace(request, pins={}))
+        in_file = pins_of_analysis(free, kept, pins_path.name, cut=request.measures is not None)
+        request = replace(request, pins={**in_file, **wanted})
+    page, analysis = take_home(document, request, line=line)
+    say(analysis.problems)
+    write_file(output, page)
+    click.echo(f"Wrote {output} ({len(page) // 1024} KB). Send it, and open it in the phone's browser.", err=True)
