@@ -12,10 +12,12 @@ from analyzer.commands.options import format_option, missing, print_json, write_
 from analyzer.files import read_file
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.plan.player import player_of_file, read_player
+from analyzer.plan.practiced import MOST_BYTES as MOST_TICKS_BYTES
+from analyzer.plan.practiced import Practiced, kept, practiced_of, read_practice
 from analyzer.plan.progress import Pair, parse_move, parse_state, recorded
 from analyzer.problem import unreadable
 from analyzer.report.progress import progress_document, progress_text
-from analyzer.toml_file import MOST_BYTES, parse_table
+from analyzer.toml_file import MOST_BYTES, parse_table, read_table
 
 
 @click.command("progress")
@@ -25,9 +27,11 @@ from analyzer.toml_file import MOST_BYTES, parse_table
               help="A move that needs no more practice, by its two labels: T1-4, or \"1-3 to 0\".")
 @click.option("--again", multiple=True, metavar="STATE_OR_MOVE",
               help="Take a state or move back, to practise it again.")
+@click.option("--from", "practice", type=click.Path(path_type=Path), metavar="FILE.json",
+              help="What a student ticked on a take-home page and sent back.")
 @format_option("text", "json")
 def command(player: Path, learned: tuple[str, ...], secure: tuple[str, ...], again: tuple[str, ...],
-            form: str) -> None:
+            practice: Path | None, form: str) -> None:
     """Say what a player has learned and what is secure; record more of it, or take some back.
 
     The player file stays plain text for you to edit: comments and order are kept. map allows what is learned and leans
@@ -39,7 +43,8 @@ def command(player: Path, learned: tuple[str, ...], secure: tuple[str, ...], aga
         if not any(set(state) - {"-"} <= set("".join(load_horn(name).loop_names)) for name in horn_names()):
             click.echo(f"{state} is a valve state of no horn in lowbrass horns; take a slip back with --again {state}.",
                        err=True)
-    if not (states or moves or again):
+    ticked = read_practice(read_file(practice, MOST_TICKS_BYTES), practice.name) if practice is not None else ()
+    if not (states or moves or again or ticked):
         now = read_player(player)
     else:
         with _alone(player):
@@ -47,14 +52,15 @@ def command(player: Path, learned: tuple[str, ...], secure: tuple[str, ...], aga
             if states and before.learned is None:
                 click.echo(f"{player.name} lists no learned states, so every one counts as learned already; begin with "
                            "learned = [] to count them.", err=True)
-            text = _changed(player, states, moves, again)
+            text = _changed(player, states, moves, again, ticked)
             now = player_of_file(parse_table(text, player.name))
             write_file(player.resolve(), text.encode("utf-8"))
         click.echo(f"Wrote {player}.", err=True)
+    rows = practiced_of(read_table(player).data.get("practiced"))
     if form == "json":
-        print_json(progress_document(player, now))
+        print_json(progress_document(player, now, rows))
     else:
-        click.echo(progress_text(now))
+        click.echo(progress_text(now, rows))
 
 
 def _read(parse: Any, option: str, text: str, example: str) -> Any:
@@ -64,11 +70,13 @@ def _read(parse: Any, option: str, text: str, example: str) -> Any:
         raise click.BadParameter(f"{error}; write for instance {example}.", param_hint=option) from None
 
 
-def _changed(path: Path, states: list[str], moves: list[Pair], again: tuple[str, ...]) -> str:
+def _changed(path: Path, states: list[str], moves: list[Pair], again: tuple[str, ...],
+             ticked: tuple[Practiced, ...] = ()) -> str:
     """Return the new text of the file, with the line ends that it has."""
     old = read_file(path, MOST_BYTES).decode("utf-8")
     try:
         text = recorded(old, learned=states, secure=moves, again=again)
+        text = kept(text, ticked) if ticked else text
     except ValueError as error:
         raise unreadable("not-recorded", where=path.name, what=str(error),
                          try_=f"lowbrass progress {path} lists what stands there.") from None

@@ -17,7 +17,8 @@ from analyzer.toml_file import read_table
 @click.command("take-home")
 @score_argument
 @request_options(intonation=True)
-@click.option("--line", type=click.IntRange(1, 99), metavar="N", help="Which player's line, where several share a part.")
+@click.option("--line", type=click.IntRange(1, 99), metavar="N",
+              help="Which player's line, where several share a part.")
 @click.option("--pin", "pins", multiple=True, metavar="MEASURE:NTH=LABEL", help="Keep this choice, as in map.")
 @click.option("--pins", "pins_path", type=click.Path(path_type=Path), metavar="FILE.toml",
               help="Keep the choices of a pins file.")

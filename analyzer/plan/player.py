@@ -37,6 +37,8 @@ KEYS = ("name", "outermost_position", "reach_mm", "height_cm", "attachment_ceili
 TUNED_TO = ("F2", "C3")
 """Notes of the attachment's first position by which it is tuned: F2 (D. Scott, TBA clinic 2017: low F right in first),
 or C3, which leaves F2 flat and low C within the slide (common practice, no source)."""
+KEPT_BESIDE = ("practiced",)
+"""Tables of a player file beside [player]: what a student ticked. No plan asks for them."""
 EARLIER_WORDS: dict[str, Level] = {"developing": "intermediate", "experienced": "advanced"}
 """Words for levels in files of earlier versions."""
 VALVES = ("T", "S", "1", "2", "3", "4")
@@ -160,7 +162,7 @@ def player_of_file(top: Table) -> Player:
         As for `read_player`.
     """
     top.code = CODE
-    extra = [key for key in top.data if key != "player"]
+    extra = [key for key in top.data if key not in ("player", *KEPT_BESIDE)]
     if extra:
         raise top.problem(extra[0], f"unknown key '{extra[0]}'", "A player file has one table, [player].")
     if isinstance(top.data.get("player"), list):

@@ -243,7 +243,10 @@ DOCUMENTS: dict[str, Schema] = {
         "problems": PROBLEMS, "cautions": CAUTIONS},
         {"weeks": many(obj({"week": FROM_ONE, "day": COUNT, "recall": TEXTS, "exercises": many(obj(
             {"title": TEXT, "metronome": {"type": ["number", "string", "null"]}}))}))}),
-    "progress": obj({"file": TEXT, "name": TEXT, "learned": maybe(TEXTS), "secure": TEXTS}),
+    "progress": obj({
+        "file": TEXT, "name": TEXT, "learned": maybe(TEXTS), "secure": TEXTS,
+        "practiced": many(obj({"score": TEXT, "part": TEXT, "measures": TEXTS, "beat": TEXT, "bpm": FROM_ZERO,
+                               "goal_bpm": FROM_ZERO, "times": FROM_ONE, "last_day": TEXT}))}),
     "survey": obj({
         "folder": TEXT,
         "files": many(obj({"file": TEXT, "bytes": COUNT, "status": STATUS, "reason": TEXT, "duplicate_of": maybe(TEXT),

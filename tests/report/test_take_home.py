@@ -1,4 +1,4 @@
-"""The take-home page in a real browser: opened from a file, played, looped, listened to; its sound observed note by note."""
+"""The take-home page in a real browser: opened from a file, played, looped, listened to; its sound is observed."""
 
 import json
 import math
@@ -6,6 +6,7 @@ import re
 import struct
 import wave
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -83,16 +84,17 @@ def test_opened_from_a_file_it_asks_for_nothing_and_complains_of_nothing(browser
     assert said == []
     assert asked == [etude.as_uri()]
     assert faults(page) == []
-    small = page.evaluate("""[...document.querySelectorAll('button, select, input')].filter((thing) => thing.getClientRects().length)
-        .map((thing) => [thing.id, thing.closest('label') ?? thing]).filter(([, box]) => box.getBoundingClientRect().height < 43.5)
-        .map(([id]) => id)""")
+    small = page.evaluate("""[...document.querySelectorAll('button, select, input')]
+        .filter((thing) => thing.getClientRects().length).map((thing) => [thing.id, thing.closest('label') ?? thing])
+        .filter(([, box]) => box.getBoundingClientRect().height < 43.5).map(([id]) => id)""")
     assert small == [], "targets of 44 pixels"
     page.close()
 
 
 @needs_browser
 @pytest.mark.parametrize("percent", [50, 100, 130])
-@pytest.mark.parametrize("words", [("--measures", "9-12"), ("--measures", "9-12", "--horn", "tenor")], ids=["f", "straight"])
+@pytest.mark.parametrize("words", [("--measures", "9-12"), ("--measures", "9-12", "--horn", "tenor")],
+                         ids=["f", "straight"])
 def test_notes_sound_where_the_plan_and_the_score_have_them(browser, tmp_path: Path, percent: int, words) -> None:
     """Pitch within 2 cents of the plan's target and deviation, onset within 10 ms of the score's own time."""
     source = SAMPLES / "attachment-etude.musicxml"
@@ -136,7 +138,7 @@ def test_count_in_metronome_loop_and_drone(browser, tmp_path: Path) -> None:
     page.get_by_role("button", name="Play").click()
     page.wait_for_timeout((4 + 8 + 3) * step * 1000)
     clicks = [tone for tone in page.evaluate("window.heard") if tone["type"] == "square"]
-    gaps = [later["when"] - before["when"] for before, later in zip(clicks, clicks[1:], strict=False)]
+    gaps = [later["when"] - before["when"] for before, later in pairwise(clicks)]
     assert len(clicks) >= 13, "four to count in, eight in two measures, then the loop"
     assert all(abs(gap - step) < 0.010 for gap in gaps), gaps
     highs = [nth for nth, tone in enumerate(clicks) if tone["hz"] > 1500]

@@ -129,7 +129,7 @@ def _end_s(playing: dict[str, Any]) -> float:
     beats, notes = playing["beats"], playing["notes"]
     last = max(note["start_s"] + note["sounds_s"] for note in notes)
     step = beats[-1][0] - beats[-2][0] if len(beats) > 1 else 0.0
-    return round(max(last, beats[-1][0] + step if beats else 0.0), 4)
+    return float(round(max(last, beats[-1][0] + step if beats else 0.0), 4))
 
 
 def _tonic(document: Document, planned: Planned) -> int:
