@@ -56,7 +56,7 @@ _INSTEAD = [(re.compile(pattern), words) for pattern, words in (
      r"choose \1 under “Stays on parts for”."),
     (r"Write at least one \[\[player\]\] with its horns; lowbrass section new FILE shows how\.",
      "Add at least one player with a horn."),
-    (r"Write \[\[player\]\], with two brackets on each side, above each\.",
+    (r"Write \[\[.*\]\], with two brackets on each side, above each\.",
      "Save a section from this page to see how such a file is written."),
     (r"lowbrass section check .* shows (.*)\.", r"It has \1."),
     (r"A section file has \[\[player\]\] tables, and spare above them\.", "Check that it is a section file."),
