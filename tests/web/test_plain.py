@@ -36,7 +36,7 @@ HEARD = [*(ROOT / "score").glob("*.py"), *(ROOT / "plan").glob("*.py"), *(ROOT /
          ROOT / "report" / "fit" / "text.py", ROOT / "horns" / "profiles.py"]
 # Said at the terminal alone: why a file cannot be read or written there, and what no view asks for.
 ELSEWHERE = {
-    "ready.py", "learn.py", "weights.py", "pulls.py", "server.py",
+    "ready.py", "learn.py", "practiced.py", "weights.py", "pulls.py", "server.py",
     "Name one file in it; `lowbrass survey` reads a whole folder.", "width_px is {}; it goes from 200 to 10000",
     "Give another name, or look at it with lowbrass section check.",
     "Describe 3 or 4, each under [[valve]].", "valve {} has second_percent, but the second loops are the others'",
