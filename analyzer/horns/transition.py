@@ -127,17 +127,17 @@ def transition(before: Horn, after: Horn) -> Transition:
              for midi in range(min(bounds), max(bounds) + 1))
     return Transition(
         before=before, after=after,
-        places=tuple(one for valves in held for one in _places(before, after, valves)) if slide else (),
+        places=tuple(place for valves in held for place in _places(before, after, valves)) if slide else (),
         tunings=() if slide else tuple(
             TuningChange(valves=valves, before_cents=_sharp(before, valves), after_cents=_sharp(after, valves))
             for valves in held if valves),
-        notes=tuple(one for one in notes if one.before or one.after))
+        notes=tuple(note for note in notes if note.before or note.after))
 
 
 def nearest_open(horn: Horn, out_mm: float) -> tuple[int, float]:
     """Return the open position nearest to a place of the slide, and how far beyond it the place lies. [mm]"""
     places = {number: position_place_mm(horn, (), number) for number in range(1, positions(horn) + 1)}
-    number = min(places, key=lambda one: abs(places[one] - out_mm))
+    number = min(places, key=lambda place: abs(places[place] - out_mm))
     return number, out_mm - places[number]
 
 

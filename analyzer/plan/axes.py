@@ -72,10 +72,10 @@ def _leap(plan: Plan) -> list[Axis]:
 
 def _range(plan: Plan) -> Axis:
     player = plan.player
-    high = max(plan.notes, key=lambda one: (one.note.midi, -one.index))
-    low = min(plan.notes, key=lambda one: (one.note.midi, one.index))
-    outside = [one for one in (high, low) if (player.low is not None and one.note.midi < player.low)
-               or (player.high is not None and one.note.midi > player.high)]
+    high = max(plan.notes, key=lambda planned: (planned.note.midi, -planned.index))
+    low = min(plan.notes, key=lambda planned: (planned.note.midi, planned.index))
+    outside = [planned for planned in (high, low) if (player.low is not None and planned.note.midi < player.low)
+               or (player.high is not None and planned.note.midi > player.high)]
     reason = f"From {low.note.sounding.pretty} (m. {low.note.measure}) to {high.note.sounding.pretty} (m. " \
              f"{high.note.measure})"
     if outside:
@@ -86,10 +86,10 @@ def _range(plan: Plan) -> Axis:
 def _endurance(plan: Plan) -> Axis:
     """The longest stretch without a rest, from its first note."""
     best, first = (0.0, 0, 0), 0
-    for k, one in enumerate(plan.notes):
-        if k and one.time.start_s - plan.notes[k - 1].time.start_s - plan.notes[k - 1].time.sounds_s >= REST_S:
+    for k, planned in enumerate(plan.notes):
+        if k and planned.time.start_s - plan.notes[k - 1].time.start_s - plan.notes[k - 1].time.sounds_s >= REST_S:
             first = k
-        length_s = one.time.start_s + one.time.sounds_s - plan.notes[first].time.start_s
+        length_s = planned.time.start_s + planned.time.sounds_s - plan.notes[first].time.start_s
         if length_s > best[0]:
             best = length_s, first, k
     length_s, first, last = best
@@ -100,11 +100,11 @@ def _endurance(plan: Plan) -> Axis:
 def _reading(plan: Plan) -> Axis:
     """The measure with most sharps and flats, printed or of the key, and the clefs that the line changes between."""
     def signs(measure: int) -> int:
-        return sum(bool(one.note.written.alter) for one in by_measure[measure])
+        return sum(bool(planned.note.written.alter) for planned in by_measure[measure])
 
-    by_measure = {m: list(notes) for m, notes in groupby(plan.notes, key=lambda one: one.note.measure_index)}
+    by_measure = {m: list(notes) for m, notes in groupby(plan.notes, key=lambda planned: planned.note.measure_index)}
     worst = max(by_measure, key=lambda m: (signs(m), len(by_measure[m]), -m))
-    clefs = Counter(one.note.clef for one in plan.notes)
+    clefs = Counter(planned.note.clef for planned in plan.notes)
     told = f"; clefs: {', '.join(clefs)}" if len(clefs) > 1 else ""
     here = by_measure[worst]
     return _at(plan, "reading", here[0].index, f"{len(here)} note{'s' * (len(here) != 1)} in the measure, "
@@ -112,12 +112,12 @@ def _reading(plan: Plan) -> Axis:
 
 
 def _tuning(plan: Plan) -> list[Axis]:
-    heard = [(abs(one.choice.off_cents), -one.index) for one in plan.notes
-             if one.choice is not None and one.time.sounds_s >= HEARD_S and abs(one.choice.off_cents) >= 1]
+    heard = [(abs(note.choice.off_cents), -note.index) for note in plan.notes
+             if note.choice is not None and note.time.sounds_s >= HEARD_S and abs(note.choice.off_cents) >= 1]
     if not heard:
         return []
     off, k = max(heard)
-    one = plan.notes[-k]
-    assert one.choice is not None
-    said = f"{one.note.sounding.pretty} ({shown(one.choice.label)}) is {cents_text(one.choice.off_cents)}."
-    return [_at(plan, "tuning", one.index, said, BENT * off / plan.horn.lip_reach.value)]
+    planned = plan.notes[-k]
+    assert planned.choice is not None
+    said = f"{planned.note.sounding.pretty} ({shown(planned.choice.label)}) is {cents_text(planned.choice.off_cents)}."
+    return [_at(plan, "tuning", planned.index, said, BENT * off / plan.horn.lip_reach.value)]

@@ -319,7 +319,7 @@ Costs = SlideCosts | ValveCosts
 
 def lowest_partial(choices: Sequence[Candidate]) -> int:
     """Lowest partial among the choices without advice against them (all, if none is); 1 for none."""
-    good = [one.partial for one in choices if one.advice is None] or [one.partial for one in choices]
+    good = [choice.partial for choice in choices if choice.advice is None] or [choice.partial for choice in choices]
     return min(good, default=1)
 
 

@@ -99,7 +99,7 @@ class _Search:
         return self.base.with_nodes(nodes)
 
     def _labels(self, tie: Tie) -> list[str]:
-        return list(dict.fromkeys(one.label for k in tie for one in self.choices[k]))
+        return list(dict.fromkeys(choice.label for k in tie for choice in self.choices[k]))
 
     def _by_turns(self, walk: list[str]) -> tuple[Lattice, dict[Tie, str]]:
         """Label all parted ties by what their notes would pay at least, until none is parted."""

@@ -17,7 +17,7 @@ _Sweep = tuple[int, Valves]            # partial and valve state
 
 def sweeps(horn: Horn, midi: int, reach_mm: float) -> dict[_Sweep, Candidate]:
     """Return the sweeps of the slide that a pitch lies on, within reach, with the choice that plays it there."""
-    return {(one.partial, one.valves): one for one in candidates(horn, midi) if one.out_mm <= reach_mm}
+    return {(choice.partial, choice.valves): choice for choice in candidates(horn, midi) if choice.out_mm <= reach_mm}
 
 
 def parts_of(horn: Horn, start: int, stop: int, reach_mm: float) -> list[list[Candidate]] | None:

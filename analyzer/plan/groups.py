@@ -138,7 +138,7 @@ def group_of(around: Around, resolver: Resolver, first: int, last: int, measures
     ours = [one for k in range(first, last + 1) if (one := around.picked[k]) is not None]
     low, high = held.span
     return AlternateGroup(
-        first=first, last=last, measures=measures, labels=tuple(one.label for one in ours),
+        first=first, last=last, measures=measures, labels=tuple(choice.label for choice in ours),
         chart_labels=tuple(one.label for one in usual.values()), saves_mm=beside.saves_mm,
         why=group_reason(beside, {k: barred[k] for k in usual if k in barred}, pinned),
         span=(min(low, start), max(high, end)))

@@ -99,8 +99,8 @@ def settled(base: Lattice, choices: _Choices, costs: Costs, leaps: Sequence[Leap
         row = []
         for place in range(len(choices[leap.landing])):
             lattice = others
-            for one in (leap, *same):
-                lattice = _landed(lattice, choices, costs, one, place)
+            for choice in (leap, *same):
+                lattice = _landed(lattice, choices, costs, choice, place)
             row.append(lattice.cost)
         worth[leap.landing] = row
     return best, worth
@@ -117,6 +117,6 @@ def _landed(lattice: Lattice, choices: _Choices, costs: Costs, leap: Leap, place
     senses = costs.senses
     target = choices[leap.landing][place]
     landing = [cost if k // senses == place else INF for k, cost in enumerate(lattice.nodes[leap.landing])]
-    extra = [leap_cost(costs, one, target, leap) for one in choices[leap.start]]
+    extra = [leap_cost(costs, choice, target, leap) for choice in choices[leap.start]]
     start = [cost + extra[k // senses] for k, cost in enumerate(lattice.nodes[leap.start])]
     return lattice.with_nodes({leap.landing: landing, leap.start: start})

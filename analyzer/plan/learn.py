@@ -91,8 +91,8 @@ def match_rates(plan_labels: Sequence[str | None], annotators: Sequence[Mapping[
     ValueError
         If no annotator marked anything.
     """
-    rates = [sum(_bare(plan_labels[k] or "") == _bare(label) for k, label in one.items()) / len(one)
-             for one in annotators if one]
+    rates = [sum(_bare(plan_labels[k] or "") == _bare(label) for k, label in annotator.items()) / len(annotator)
+             for annotator in annotators if annotator]
     if not rates:
         raise ValueError("there is no mark to compare with")
     return sum(rates) / len(rates), max(rates)
@@ -156,9 +156,9 @@ def _fitted(layers: Sequence[Any]) -> tuple[Any, float]:
     from scipy.optimize import minimize
 
     logs = np.zeros(len(FITTED))
-    tables = [table.reshape(-1, len(FITTED)) for one in layers for table in (*one.nodes, *one.edges)]
+    tables = [table.reshape(-1, len(FITTED)) for layer in layers for table in (*layer.nodes, *layer.edges)]
     used = np.flatnonzero(sum((np.abs(table).sum(axis=0) for table in tables), np.zeros(len(FITTED))))
-    if not len(used) or not any(one.marks for one in layers):
+    if not len(used) or not any(layer.marks for layer in layers):
         return logs, _SHARPEST
     step = 1e-4
     # The last unknown is the logarithm of the sharpness, which all weights share.

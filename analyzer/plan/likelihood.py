@@ -79,8 +79,9 @@ def _run(planner: Planner, notes: range, allowed: Mapping[int, Sequence[bool]], 
         choices = planner.choices[k]
         row, rest = np.zeros((len(choices), width)), np.zeros(len(choices))
         lowest = lowest_partial(choices)
-        for j, one in enumerate(choices):
-            rest[j] = split(costs.note_items(one, planner.times[k].sounds_s, lowest, planner.at_home(k, one)), row[j])
+        for j, choice in enumerate(choices):
+            items = costs.note_items(choice, planner.times[k].sounds_s, lowest, planner.at_home(k, choice))
+            rest[j] = split(items, row[j])
         nodes.append(np.repeat(row, senses, axis=0))
         node_rest.append(np.repeat(rest, senses))
         if k in allowed and len(choices) > 1:
@@ -142,7 +143,7 @@ def surprise(layers: Sequence[Layers], factors: Any, slip: float = SLIP) -> Any:
     import numpy as np
 
     total = np.zeros(len(factors))
-    for one in layers:
-        for t, log_chance in log_chances(one, factors).items():
-            total -= np.logaddexp(np.log(1 - slip) + log_chance, np.log(slip * one.marks[t].mean()))
+    for layer in layers:
+        for t, log_chance in log_chances(layer, factors).items():
+            total -= np.logaddexp(np.log(1 - slip) + log_chance, np.log(slip * layer.marks[t].mean()))
     return total

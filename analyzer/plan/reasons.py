@@ -234,7 +234,7 @@ def _crossings(around: Around, start: int, picks: Picks) -> float:
 
 
 def _valves_held(around: Around, start: int, picks: Picks) -> float:
-    return sum(len(one.valves) for one in picks if one is not None)
+    return sum(len(pick.valves) for pick in picks if pick is not None)
 
 
 def _slurred(kinds: tuple[str, ...]) -> Callable[[Around, int, Picks], float]:
@@ -259,7 +259,7 @@ def _broken_glides(around: Around, start: int, picks: Picks) -> float:
 
 
 def _shades(around: Around, start: int, picks: Picks) -> float:
-    return sum(bool(one.shade) for one in picks if one is not None)
+    return sum(bool(pick.shade) for pick in picks if pick is not None)
 
 
 # What is said ---------------------------------------------------------------------------------------------------------

@@ -59,8 +59,8 @@ def allowed_choices(horn: Horn, player: Player, midi: int) -> tuple[Candidate, .
 
 def _within_reach(horn: Horn, player: Player, midi: int) -> tuple[Candidate, ...]:
     reach_mm = player.reach_on(horn)
-    return tuple(one for one in candidates(horn, midi)
-                 if one.out_mm <= reach_mm and player.knows(one.valves))
+    return tuple(choice for choice in candidates(horn, midi)
+                 if choice.out_mm <= reach_mm and player.knows(choice.valves))
 
 
 class Planner:
@@ -105,7 +105,7 @@ class Planner:
         self.aims = tuple(aims or ())
         self._aimed: dict[tuple[Candidate, float], Candidate] = {}
         if any(self.aims):
-            self.choices = [tuple(self.aimed(k, one) for one in ways) for k, ways in enumerate(self.choices)]
+            self.choices = [tuple(self.aimed(k, way) for way in ways) for k, ways in enumerate(self.choices)]
             self.usual = [one and self.aimed(k, one) for k, one in enumerate(self.usual)]
         # A slide trills with the lip or not at all; only fingers have trill fingerings.
         trills = trilled(line.notes, self.times) if horn.family == "valves" else [False] * len(line.notes)
@@ -173,7 +173,7 @@ class Planner:
         key = (choices, self.times[index].sounds_s, bool(homes))
         row = self._rows.get(key)
         if row is None:
-            home = [self.at_home(index, one) for one in choices]
+            home = [self.at_home(index, choice) for choice in choices]
             row = self._rows[key] = self.costs.row(choices, self.times[index].sounds_s, home)
         return row
 
@@ -278,10 +278,10 @@ class Planner:
         note = self.line.notes[index]
         wanted = label.strip().replace("♯", "#").replace("♭", "b")
         ways = candidates(self.horn, note.midi)
-        matches = [one for one in ways if one.label == wanted] or [
-            one for one in ways if one.label.rstrip("#b") == wanted and wanted]
+        matches = [way for way in ways if way.label == wanted] or [
+            way for way in ways if way.label.rstrip("#b") == wanted and wanted]
         if not matches:
-            listed = ", ".join(dict.fromkeys(one.label for one in ways)) or "none at all"
+            listed = ", ".join(dict.fromkeys(way.label for way in ways)) or "none at all"
             raise unreadable("bad-pin", where=self.where(index),
                              what=f"'{label}' does not sound {note.sounding.pretty} on {self.horn.name}",
                              try_=f"Its choices there: {listed}.")
@@ -432,7 +432,7 @@ class Planner:
         }
 
     def _totals(self, notes: Sequence[PlannedNote], peaks: Mapping[int, float]) -> Totals:
-        picked = [one.choice for one in notes]
+        picked = [note.choice for note in notes]
         slide = self.horn.family == "slide"
         # Both travels are counted over the same moves: where either side cannot play a note, neither counts it.
         usual = [chart if mine is not None else None for mine, chart in zip(picked, self.usual, strict=False)]

@@ -64,9 +64,9 @@ def tempo_text(line: Line, onset: Fraction, bpm: float) -> str:
 def missing(plan: Plan, most: int = 6) -> str:
     """Name the notes that cannot be played, each once, with its measures; empty where all can."""
     places: dict[str, list[str]] = {}
-    for one in plan.notes:
-        if one.choice is None:
-            places.setdefault(one.note.written.pretty, []).append(one.note.measure)
+    for note in plan.notes:
+        if note.choice is None:
+            places.setdefault(note.note.written.pretty, []).append(note.note.measure)
     return first_few([f"{name} ({measures_named(where, 6)})" for name, where in places.items()], most)
 
 

@@ -45,7 +45,7 @@ def why_not(horn: Horn, player: Player, midi: int) -> Reason | None:
     if not possible:
         return Reason(code="beyond-horn", how=f"cannot be sounded on {horn.name}: {_outside(horn, midi)}",
                       try_="The review names horns, octaves and chord tones that work here (lowbrass review).")
-    held = [one for one in possible if player.can_hold(one.valves)]
+    held = [choice for choice in possible if player.can_hold(choice.valves)]
     learned = [one for one in held if player.knows(one.valves)]
     if not learned:
         labels = ", ".join(dict.fromkeys(shown(one.label) for one in held or possible))
@@ -54,7 +54,7 @@ def why_not(horn: Horn, player: Player, midi: int) -> Reason | None:
                           how=f"needs {labels}, and {whose(player)} hand does not press {' or '.join(player.cannot)}")
         return Reason(code="out-of-range", how=f"needs {labels}, which {_who(player)} has not learned",
                       try_="Teach it first, or give the note to another player.")
-    nearest_mm = min(one.out_mm for one in learned)
+    nearest_mm = min(choice.out_mm for choice in learned)
     if nearest_mm > player.reach_on(horn):
         return Reason(code="long-reach", try_="Never lunge for it; the review names other ways (lowbrass review).",
                       how=f"is {nearest_mm:.0f} mm out, beyond {whose(player)} reach of "

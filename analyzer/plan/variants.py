@@ -90,7 +90,7 @@ class _Patterns:
 
     def __init__(self, planner: Planner, choices: Sequence[tuple[Candidate, ...]], plans: Sequence[Walk]) -> None:
         self.start = (0,) * len(plans)
-        free = sum(len(one) > 1 for one in choices)
+        free = sum(len(ways) > 1 for ways in choices)
         self._full = max(1, min(DIFFER, free))
         self._senses = planner.costs.senses
         self._choices = choices

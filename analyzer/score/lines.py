@@ -70,12 +70,12 @@ class Line:
 
         A metronome mark tells the beat until the time signature changes to another.
         """
-        here = next((one for one in reversed(self.measures) if one.onset <= onset), None)
+        here = next((measure for measure in reversed(self.measures) if measure.onset <= onset), None)
         meter = here.beat if here else Beat()
         told = next((tempo for tempo in reversed(self.tempi) if tempo.onset <= onset), None)
         if told is None or told.beat is None:
             return meter
-        before = next((one.beat for one in reversed(self.measures) if one.onset <= told.onset), meter)
+        before = next((measure.beat for measure in reversed(self.measures) if measure.onset <= told.onset), meter)
         return told.beat if before == meter else meter
 
     def __repr__(self) -> str:

@@ -51,26 +51,26 @@ def marks_of(element: etree._Element, marks: frozenset[str],
         elif tag == "slur":
             slurs.append((child.get("type", ""), child.get("number", "1")))
         elif tag == "articulations":
-            for one in child:
-                if one.tag in _SHORT:
+            for sign in child:
+                if sign.tag in _SHORT:
                     marks = marks | {"staccato"}
-                elif one.tag in _LONG:
+                elif sign.tag in _LONG:
                     marks = marks | {"tenuto"}
-                elif one.tag in _BREATH:
+                elif sign.tag in _BREATH:
                     marks = marks | {"breath"}
         elif tag == "technical":
-            for one in child:
-                if one.tag == "fingering":
-                    if not is_ours(one):
-                        text = " ".join((one.text or "").split())
+            for sign in child:
+                if sign.tag == "fingering":
+                    if not is_ours(sign):
+                        text = " ".join((sign.text or "").split())
                         given = f"{given} {text}" if given else text or None
-                elif one.tag == "harmonic":
+                elif sign.tag == "harmonic":
                     marks = marks | {"harmonic"}
         elif tag == "ornaments":
-            for one in child:
-                if one.tag == "trill-mark":
+            for sign in child:
+                if sign.tag == "trill-mark":
                     marks = marks | {"trill"}
-                elif one.tag == "tremolo" and one.get("type") == "start":
+                elif sign.tag == "tremolo" and sign.get("type") == "start":
                     marks = marks | {"tremolo"}
         elif tag == "fermata":
             marks = marks | {"fermata"}

@@ -97,14 +97,14 @@ def find_parts(document: Document) -> tuple[tuple[PartInfo, ...], tuple[Problem,
     heads = _heads(document)
     problems = list(document.problems)
     parts: list[PartInfo] = []
-    for index, one in enumerate(told):
-        parts.append(_judged(document, one, told, index, parts, heads.get(one.id)))
-        if one.id not in heads:
+    for index, entry in enumerate(told):
+        parts.append(_judged(document, entry, told, index, parts, heads.get(entry.id)))
+        if entry.id not in heads:
             problems.append(Problem(severity="warning", code="no-music", where=f"{document.name}: {parts[-1].name}",
-                                    what=f"the part list names part {one.id}, and the score has no music for it",
+                                    what=f"the part list names part {entry.id}, and the score has no music for it",
                                     try_="Export the score again if that part should play."))
-        if not one.in_list:
-            problems.append(Problem(severity="warning", code="unlisted-part", where=f"{document.name}: part {one.id}",
+        if not entry.in_list:
+            problems.append(Problem(severity="warning", code="unlisted-part", where=f"{document.name}: part {entry.id}",
                                     what="this part has music and no entry in the part list",
                                     try_="Name it with --part if it is a low-brass part."))
     result = (_told_apart(parts), tuple(problems))
@@ -153,7 +153,7 @@ def _told(document: Document) -> list[_Told]:
                 open_groups.append((number, name))
             continue
         part_id = element.get("id", "")
-        if any(one.id == part_id for one in result):
+        if any(entry.id == part_id for entry in result):
             continue
         name = plain(element.findtext("part-name"))
         shown = _display(element, "part-name-display")
@@ -168,7 +168,7 @@ def _told(document: Document) -> list[_Told]:
             programs=tuple(dict.fromkeys(int(text) for text in programs if text.isdecimal())),
             groups=tuple(name for _, name in reversed(open_groups) if name),
         ))
-    listed = {one.id for one in result}
+    listed = {entry.id for entry in result}
     result.extend(_Told(id=part_id, name="", abbreviation="", instruments=(), sounds=(), programs=(), groups=(),
                         in_list=False) for part_id in document.part_ids if part_id not in listed)
     return result
@@ -203,7 +203,7 @@ def _heads(document: Document) -> dict[str, etree._Element]:
     return heads
 
 
-def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, before: Sequence[PartInfo],
+def _judged(document: Document, entry: _Told, told: Sequence[_Told], index: int, before: Sequence[PartInfo],
             head: etree._Element | None) -> PartInfo:
     votes: dict[str, float] = {}
     evidence: list[tuple[str, str | None]] = []
@@ -219,25 +219,25 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
         votes[key] = votes.get(key, 0.0) + weight
         evidence.append((text, key))
 
-    named = _keyed(read_name(one.name), one.name, head)
-    group = next((name for name in one.groups if read_name(name).family is not None), "")
+    named = _keyed(read_name(entry.name), entry.name, head)
+    group = next((name for name in entry.groups if read_name(name).family is not None), "")
     # Where the name of the part says little, that of its group is printed for the player in its stead.
     for what, texts, weight in (
-        ("part name", (one.name,), _NAME), ("group name", (group,), _NAME if named.firm < 0.5 else _GROUP),
-        ("instrument name", one.instruments[:3], _INSTRUMENT), ("abbreviation", (one.abbreviation,), _ABBREVIATION),
+        ("part name", (entry.name,), _NAME), ("group name", (group,), _NAME if named.firm < 0.5 else _GROUP),
+        ("instrument name", entry.instruments[:3], _INSTRUMENT), ("abbreviation", (entry.abbreviation,), _ABBREVIATION),
     ):
         for text in texts:
             reading = named if what == "part name" else read_name(text)
             vote(reading.family, weight * reading.firm / len(texts), f"{what} '{text}'")
             high += weight / len(texts) if reading.high else 0.0
-    for sound in one.sounds[:3]:
-        vote(sound_family(sound), _SOUND / min(3, len(one.sounds)), f"sound '{sound}'")
+    for sound in entry.sounds[:3]:
+        vote(sound_family(sound), _SOUND / min(3, len(entry.sounds)), f"sound '{sound}'")
         high += _SOUND if sound in ("brass.trombone.tenor", "brass.trombone.alto") else 0.0
-    for program in one.programs[:1]:
+    for program in entry.programs[:1]:
         family_told = "trombone" if program == GENERAL_MIDI_TROMBONE else (
             None if program in GENERAL_MIDI_UNTOLD else "other")
         vote(family_told, _SOUND if program in GENERAL_MIDI_VOICES else _PROGRAM, f"MIDI program {program}")
-    if one.bare and before and told[index - 1].groups == one.groups and _ordinal(one) > 1:
+    if entry.bare and before and told[index - 1].groups == entry.groups and _ordinal(entry) > 1:
         vote(before[-1].family, _ORDINAL, f"numbered on from '{before[-1].name}'")
     clef = head.findtext("attributes/clef/sign") if head is not None else None
     if clef is not None and plain(clef) in ("F", "C") and votes.get("trombone"):
@@ -245,7 +245,7 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
     ours = {family: weight for family, weight in votes.items() if family != "other"}
     best = max(ours, key=lambda family: ours[family], default=None)
     if best is not None and named.firm < 1.0:
-        _vote_singers(document, one, told, index, vote)
+        _vote_singers(document, entry, told, index, vote)
         ours = {family: weight for family, weight in votes.items() if family != "other"}
     family: PartFamily = "other"
     if named.firm == 1.0 and named.family is not None:
@@ -253,30 +253,30 @@ def _judged(document: Document, one: _Told, told: Sequence[_Told], index: int, b
     elif ours.get(best or "", 0.0) < _ENOUGH or ours.get(best or "", 0.0) <= votes.get("other", 0.0):
         best = None
     if best is not None and best != "other":
-        family = _refined(best, one, bass, high)
+        family = _refined(best, entry, bass, high)
     said = tuple(text for text, key in evidence if key == ("trombone" if family == "bass trombone" else family))
     against = tuple(f"against it: {text} (says {key})" for text, key in evidence
                     if key != ("trombone" if family == "bass trombone" else family))
-    name = one.name or one.abbreviation or (one.instruments[0] if one.instruments else "") or f"part {one.id}"
-    full_name = f"{one.groups[0]} {name}" if one.bare and one.name and one.groups else name
-    horn, reason = _horn_of(family, one, name)
-    return PartInfo(id=one.id, name=name, full_name=full_name, family=family, low_brass=family != "other",
+    name = entry.name or entry.abbreviation or (entry.instruments[0] if entry.instruments else "") or f"part {entry.id}"
+    full_name = f"{entry.groups[0]} {name}" if entry.bare and entry.name and entry.groups else name
+    horn, reason = _horn_of(family, entry, name)
+    return PartInfo(id=entry.id, name=name, full_name=full_name, family=family, low_brass=family != "other",
                     evidence=said + against if family != "other" or against else said or ("nothing names low brass",),
                     horn=horn, horn_reason=reason)
 
 
-def _horn_of(family: PartFamily, one: _Told, name: str) -> tuple[str | None, str]:
+def _horn_of(family: PartFamily, entry: _Told, name: str) -> tuple[str | None, str]:
     """Return the horn that is assumed, and why where the name leaves it open or tells valves."""
     horn = HORN_OF_FAMILY.get(family)
-    if family in ("trombone", "bass trombone") and has_valves(one.name):
+    if family in ("trombone", "bass trombone") and has_valves(entry.name):
         return HORN_OF_FAMILY["baritone"], f"'{name}' has no slide; its valves are those of a baritone"
     if horn is None:
         return None, ""
-    if first_of_two(one.name) is not None:
+    if first_of_two(entry.name) is not None:
         return horn, f"'{name}' names two instruments, and the first is taken"
-    if is_open(one.name):
+    if is_open(entry.name):
         return horn, f"'{name}' names no instrument; any low brass may play it"
-    if tenor_horn(one.name) is not None:
+    if tenor_horn(entry.name) is not None:
         return horn, f"'{name}' is read as the tenor horn in B flat, which is a baritone"
     return horn, ""
 
@@ -291,31 +291,31 @@ def _keyed(reading: NameReading, name: str, head: etree._Element | None) -> Name
     return NameReading("baritone") if down & {"-14", "-2"} else reading
 
 
-def _refined(family: str, one: _Told, bass: float, high: float) -> PartFamily:
+def _refined(family: str, entry: _Told, bass: float, high: float) -> PartFamily:
     """Tell a bass trombone from the others: the printed name decides, then what the rest says."""
     if family != "trombone":
         return cast(PartFamily, family)
-    reading = read_name(one.name)
-    if reading.family == "bass trombone" or (reading.family != "trombone" and says_bass(one.name)):
+    reading = read_name(entry.name)
+    if reading.family == "bass trombone" or (reading.family != "trombone" and says_bass(entry.name)):
         return "bass trombone"
     if reading.family == "trombone" and reading.high:
         return "trombone"
     return "bass trombone" if bass >= _ENOUGH and bass > high else "trombone"
 
 
-def _vote_singers(document: Document, one: _Told, told: Sequence[_Told], index: int,
+def _vote_singers(document: Document, entry: _Told, told: Sequence[_Told], index: int,
                   vote: Callable[[str | None, float, str], None]) -> None:
     """Add what speaks for a singer (words under the notes, singers beside the part), or for a baritone among brass."""
     beside = [told[place] for place in (index - 1, index + 1) if 0 <= place < len(told)]
-    if any(read_name(name).family not in (None, "other") for name in one.groups[:1]):
+    if any(read_name(name).family not in (None, "other") for name in entry.groups[:1]):
         beside = []                    # "Alto", "Tenor", "Bass" under a group of trombones
     for other in beside:
         if is_brass(other.name):
-            vote("baritone" if read_name(one.name).family == "baritone" else None, _BRASS_NEIGHBOUR,
+            vote("baritone" if read_name(entry.name).family == "baritone" else None, _BRASS_NEIGHBOUR,
                  f"stands beside '{other.name}'")
         elif is_vocal(other.name):
             vote("other", _VOCAL_NEIGHBOUR, f"stands beside '{other.name}'")
-    if any(next(music.iter("lyric"), None) is not None for music in document.part_measures(one.id)):
+    if any(next(music.iter("lyric"), None) is not None for music in document.part_measures(entry.id)):
         vote("other", _LYRICS, "has words to sing")
 
 
@@ -327,8 +327,8 @@ def sound_family(sound: str) -> PartFamily:
     return "other"
 
 
-def _ordinal(one: _Told) -> int:
-    digits = [int(word) for word in "".join(sign if sign.isdigit() else " " for sign in one.name).split()]
+def _ordinal(entry: _Told) -> int:
+    digits = [int(word) for word in "".join(sign if sign.isdigit() else " " for sign in entry.name).split()]
     if digits:
         return digits[0]
-    return {"I": 1, "II": 2, "III": 3, "IV": 4}.get(one.name.strip(" ."), 0)
+    return {"I": 1, "II": 2, "III": 3, "IV": 4}.get(entry.name.strip(" ."), 0)

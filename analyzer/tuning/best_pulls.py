@@ -74,15 +74,15 @@ class Tuning:
                  reach_mm: float = 0.0, worst: bool = False) -> None:
         import numpy as np
 
-        if not wanted or not all(one.ways for one in wanted):
+        if not wanted or not all(pitch.ways for pitch in wanted):
             raise ValueError("Tuning wants notes, each with a way to sound it")
         self._np = np
         self._slides = slides(horn)
         self._limits = np.array([limits_mm[slide] for slide in self._slides])
         self._worst = worst
         self._reach = 2 * reach_mm / horn.tube_mm
-        ways = [(one.midi, way, state(horn, way.valves)) for one in wanted for way in one.ways]
-        self._first = np.cumsum([0, *(len(one.ways) for one in wanted)])[:-1]
+        ways = [(pitch.midi, way, state(horn, way.valves)) for pitch in wanted for way in pitch.ways]
+        self._first = np.cumsum([0, *(len(pitch.ways) for pitch in wanted)])[:-1]
         self._weight = np.array([one.weight for one in wanted]) / sum(one.weight for one in wanted)
         self._needed = np.array([held.partial_cents[way.partial - 1] - 100 * (midi - horn.fundamental_midi)
                                  for midi, way, held in ways])

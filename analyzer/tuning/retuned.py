@@ -108,10 +108,10 @@ def with_offset(horn: Horn, partials: tuple[int, ...], cents: float, evidence: E
     Unreadable
         If they would lie more than 60 cents off.
     """
-    same = [one for one in horn.offsets if one.valves is None and one.partials == partials]
+    same = [offset for offset in horn.offsets if offset.valves is None and offset.partials == partials]
     total = cents + sum(one.cents for one in same)
     if abs(total) > MOST_OFFSET_CENTS:
         raise unreadable("out-of-tune", where=horn.name, what=f"the horn would stand {total:+.0f} cents off",
                          try_="Check the tuner's A and that notes are the ones that sound; then tune and read again.")
-    rest = [one for one in horn.offsets if one not in same]
+    rest = [offset for offset in horn.offsets if offset not in same]
     return replace(horn, offsets=(*rest, Offset(valves=None, partials=partials, cents=total, evidence=evidence)))

@@ -107,7 +107,7 @@ class FittedHorn:
     @property
     def outliers(self) -> tuple[JudgedReading, ...]:
         """The readings that were left out."""
-        return tuple(one for one in self.readings if one.outlier)
+        return tuple(reading for reading in self.readings if reading.outlier)
 
 
 def unknowns(horn: Horn, readings: Sequence[TunerReading]) -> tuple[Unknown, ...]:
@@ -180,11 +180,11 @@ class _Problem:
         self.horn = horn
         self.readings = readings
         self.unknowns = unknowns(horn, readings)
-        self.spread = np.array([one.spread for one in self.unknowns])
-        self.read = np.array([one.cents for one in readings])
-        self.weight = np.array([one.weight for one in readings])
-        self._held = [state(horn, one.valves) for one in readings]
-        placed = [one.position is not None and one.place_mm is None for one in readings]
+        self.spread = np.array([unknown.spread for unknown in self.unknowns])
+        self.read = np.array([reading.cents for reading in readings])
+        self.weight = np.array([reading.weight for reading in readings])
+        self._held = [state(horn, reading.valves) for reading in readings]
+        placed = [reading.position is not None and reading.place_mm is None for reading in readings]
         # By position only: true by ear, so nothing of the tube is told, and the hand adds its own spread.
         self._placed = np.array(placed)
         slope = 2 * 1200 / log(2) / horn.tube_mm
@@ -194,16 +194,16 @@ class _Problem:
         self._ratio = np.array([held.ratio for held in self._held])
         self._named = np.array([held.semitones + (one.position or 1) - 1
                                 for one, held in zip(readings, self._held, strict=True)])
-        self._out = np.array([2 * (one.place_mm or 0.0) / horn.tube_mm for one in readings])
+        self._out = np.array([2 * (reading.place_mm or 0.0) / horn.tube_mm for reading in readings])
         self._sounds = np.array([
             held.partial_cents[one.partial - 1] - 100 * (one.midi - horn.fundamental_midi)
             for one, held in zip(readings, self._held, strict=True)])
         # [readings × unknowns]: what adds to a reading as it is, and by how much a cent of a loop lengthens its tube.
         says = np.array([[sounds_in(horn, one, reading) for one in self.unknowns] for reading in readings], dtype=float)
-        self._adds = says * np.array([one.what in ("horn", "partial") for one in self.unknowns])
-        self._lengths = says * np.array([per_cent(horn, one) for one in self.unknowns])
-        self._tube = np.array([one.what == "tube" for one in self.unknowns])
-        partial = np.array([one.what == "partial" for one in self.unknowns], dtype=float)
+        self._adds = says * np.array([unknown.what in ("horn", "partial") for unknown in self.unknowns])
+        self._lengths = says * np.array([per_cent(horn, unknown) for unknown in self.unknowns])
+        self._tube = np.array([unknown.what == "tube" for unknown in self.unknowns])
+        partial = np.array([unknown.what == "partial" for unknown in self.unknowns], dtype=float)
         first = np.eye(len(self.unknowns))[0]
         self._shared = np.eye(len(self.unknowns)) + np.outer(first - partial, partial) / max(partial.sum(), 1)
 
