@@ -305,7 +305,7 @@ def plan(score: Score | PathLike, *, horn: Horn | PathLike | Sequence[Horn | Pat
     part : str or list of str
         Ids or names; by default every low-brass part.
     tempo_bpm : float
-        Quarter notes a minute, 10 to 600, in place of the score's own tempo.
+        Quarter notes a minute, 10 to 600, instead of the score's tempo.
     player : str, Path, or dict
         A player file, or its keys.
     measures : str, int, or pair
@@ -334,7 +334,7 @@ def review(score: Score | PathLike, *, horn: Horn | PathLike | Sequence[Horn | P
            part: str | Sequence[str] | None = None, tempo_bpm: float | None = None,
            player: Player | PathLike | Mapping[str, Any] | None = None, measures: Measures | None = None,
            reads: str | None = None) -> Review:
-    """Review a score on a horn note by note: what is beyond it, what asks for care, what to do. Options as in `plan`.
+    """Review a score on a horn note by note: what is beyond it, where to take care, what to do. Options as in `plan`.
 
     Raises
     ------
@@ -599,7 +599,7 @@ def _pins(given: Pins | None) -> dict[tuple[int | None, str, int], str]:
 def _target(path: PathLike, endings: Sequence[str]) -> Path:
     target = Path(path)
     if target.suffix.lower() not in endings:
-        raise ValueError(f"'{target.name}' has an ending that is not known; use one of {', '.join(endings)}.")
+        raise ValueError(f"'{target.name}' has an unknown file ending; use one of {', '.join(endings)}.")
     return target
 
 

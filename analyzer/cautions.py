@@ -1,4 +1,4 @@
-"""Short cautions that go with every answer that sets someone to play, practise or change horn.
+"""Short cautions that go with every answer that sets someone to play, practice or change horn.
 
 Sources: NASM-PAMA student sheets on neuromusculoskeletal and hearing health (breaks, pain, loudness); Artist- och
 musikerhälsan, *Trombone ergonomics* (the left hand's load); JMU brass pedagogy, *Euphonium set-up* (resting the horn);
@@ -21,7 +21,7 @@ IN_SHORT = "If it hurts or tingles, stop and rest; the teacher who is present an
 
 
 def for_playing(*, slide: bool, valves: bool, estimated_reach: bool = False) -> tuple[str, ...]:
-    """Return the cautions for playing or practising on a slide horn, a valved horn, or both; never empty."""
+    """Return the cautions for playing or practicing on a slide horn, a valved horn, or both; never empty."""
     lines = [PAIN, BREAKS]
     if slide:
         lines.append(REACH)

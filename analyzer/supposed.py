@@ -45,7 +45,7 @@ def doubts_of(line: Line, name: str, tempo_bpm: float | None = None,
         return ()
     said = "; ".join(f"{found.value} ({found.source})" for found in doubtful[:3])
     return (Problem(severity="note", code="tempo-assumed", where=name, what=f"planned at {said}",
-                    try_="Say --tempo to plan it at another."),)
+                    try_="Give --tempo to plan it at another."),)
 
 
 def no_notes(line: Line, name: str) -> Problem:
@@ -77,7 +77,7 @@ def _tempi(line: Line, default_bpm: float) -> Iterator[Assumption]:
         return Assumption(about="tempo", value=speed_text(bpm, line, onset), source=source)
 
     if not line.tempi:
-        yield supposed(default_bpm, start, "the score tells no tempo")
+        yield supposed(default_bpm, start, "the score gives no tempo")
         return
     if line.tempi[0].onset > start:
         yield supposed(line.tempi[0].bpm, start, "from the first tempo mark, which comes later")
@@ -103,7 +103,7 @@ def _horn(part: PartInfo, planner: Planner, assumed: bool) -> Assumption | None:
     own = load_horn(part.horn or DEFAULT_HORN)
     if assumed:
         why = part.horn_reason or (f"usual for a {part.family} part" if part.horn else
-                                   "nothing tells what this part is played on")
+                                   "the score does not say what this part is played on")
         against = [text for text in part.evidence if text.startswith("against it")]
         return Assumption(about="horn", value=planner.horn.name,
                           source="; ".join([why, *against[:1], "choose another with --horn"]))

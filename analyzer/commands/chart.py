@@ -20,7 +20,7 @@ _ENDINGS = (".svg", ".html", ".pdf")
 @click.command(name="chart")
 @click.argument("horn", type=HornName())
 @click.option("--from", "before", type=HornName(), metavar="HORN",
-              help="The horn played so far: show what stays and what moves, by how many mm or cents.")
+              help="The current horn: show what stays and what moves, by how many mm or cents.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
               help="Write the printable chart: .svg (picture), .html (staff, picture, table) or .pdf (staff, picture).")
 @click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Paper of a .pdf.")
@@ -30,11 +30,11 @@ def command(horn: str, before: str | None, output: Path | None, paper: Literal["
             form: str) -> None:
     """Print every note of HORN (a name, or a TOML profile) with every way to sound it, the usual one first.
 
-    With --from, print what a change from another horn to HORN asks of the hand.
+    With --from, print what changes for the hands from another horn to HORN.
     """
     ending = output.suffix.lower() if output else ""
     if output is not None and ending not in _ENDINGS:
-        raise click.BadParameter(f"'{output.name}' has an ending that is not known; use .svg, .html or .pdf.",
+        raise click.BadParameter(f"'{output.name}' has an unknown file ending; use .svg, .html or .pdf.",
                                  param_hint="-o")
     if before is not None:
         _print_change(load_horn(before), load_horn(horn), output, form, paper)

@@ -25,7 +25,7 @@ from analyzer.words import counted
 def command(score: Path, request: Request, horns: str, one_by_one: tuple[str, ...], form: str) -> None:
     """Compare horns on the parts of SCORE: travel, speed, far positions, intonation, valves, and how they are held.
 
-    SCORE may be a folder: then a row a piece, and all of them together.
+    SCORE may be a folder: then one row for each piece, and the totals.
     """
     names = list(dict.fromkeys(name.strip() for name in (*horns.split(","), *one_by_one) if name.strip()))
     if len(names) < 2:

@@ -32,12 +32,12 @@ _ENGRAVING = ("verovio", "reportlab", "fontTools", "brotli")
 @score_argument
 @request_options(intonation=True)
 @click.option("-o", "--output", "outputs", type=click.Path(path_type=Path), multiple=True, metavar="FILE",
-              help="Write the practice sheet; its ending says what: a score (.musicxml) or a page (.pdf, .svg, "
-                   ".html). May be repeated.")
+              help="Write the practice sheet; the file ending sets the format: a score (.musicxml) or a page (.pdf, "
+                   ".svg, .html). May be repeated.")
 @click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True,
               help="Paper of a .pdf or .svg.")
 @click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=1, show_default=True,
-              help="Another number draws other patterns; the same one gives the same sheet.")
+              help="Another number gives other patterns; the same one gives the same sheet.")
 @click.option("--weeks", type=click.IntRange(1, 12), metavar="N", help="Spread the exercises over N weeks.")
 @click.option("--calendar", type=click.Path(path_type=Path), metavar="FILE.ics",
               help="Write the weeks as a calendar file; needs --weeks and --start.")
@@ -55,11 +55,11 @@ def command(score: Path, request: Request, outputs: tuple[Path, ...], paper: Lit
     """Make a practice sheet from the moves of SCORE that are new, far, fast or out of tune.
 
     The sheet is for one line: of the parts named, the one with the hardest moves. No tempo on it is above what this
-    player can do; what is left out for that is said.
+    player can do; anything left out for that is listed.
     """
     for path in outputs:
         if path.suffix.lower() not in ENDINGS:
-            raise click.BadParameter(f"'{path.name}' has an ending that is not known; use one of "
+            raise click.BadParameter(f"'{path.name}' has an unknown file ending; use one of "
                                      f"{', '.join(ENDINGS)}.", param_hint="-o")
     if calendar is not None and (weeks is None or start is None):
         raise click.UsageError("--calendar needs --weeks N and --start YYYY-MM-DD.")
@@ -69,7 +69,7 @@ def command(score: Path, request: Request, outputs: tuple[Path, ...], paper: Lit
         raise click.UsageError("--drone is for the sound file; add --tones FILE.wav.")
     for other, endings in ((midi, (".mid", ".midi")), (reference, (".wav",)), (calendar, (".ics",))):
         if other is not None and other.suffix.lower() not in endings:
-            raise click.BadParameter(f"'{other.name}': let its name end in {endings[0]}.")
+            raise click.BadParameter(f"'{other.name}': give it a name that ends in {endings[0]}.")
     if outputs or midi is not None:
         warm("music21.musicxml.m21ToXml", *(("verovio",) if any(
             path.suffix.lower() in PAGES for path in outputs) else ()))

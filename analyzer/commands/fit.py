@@ -46,7 +46,7 @@ def command(ctx: click.Context, score: Path, section: Path, parts: tuple[str, ..
     """
     span = measure_range(measures)
     if output is not None and output.suffix.lower() not in _PAGES:
-        raise click.BadParameter(f"'{output.name}': the answer is written as a page; let its name end in .html.",
+        raise click.BadParameter(f"'{output.name}': the answer is a page; give it a name that ends in .html.",
                                  param_hint="-o")
     players = read_section(section)
     answer = fit(open_document(score), players, parts=parts, measures=span, tempo_bpm=tempo,

@@ -56,21 +56,21 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 @click.option("--prefer", type=click.Path(path_type=Path), metavar="FILE.toml",
               help="Preferences of a teacher, as lowbrass learn writes them.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
-              help="Write a file; its ending says what: an annotated score (.musicxml or .xml plain, "
+              help="Write a file; the file ending sets the format: an annotated score (.musicxml or .xml plain, "
                    ".mxl compressed), or a page (.svg, .pdf, .html).")
 @click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True,
               help="Paper of a .pdf, and of a printed .html.")
 @click.option("--large", is_flag=True, help="Large print on pages.")
 @click.option("--marks", "which", type=click.Choice(("all", "changes", "alternates")), default="all",
               show_default=True, help="Which notes get a mark in -o: all; changes (the first note, the first after a "
-              "rest, every alternate); alternates (notes that leave the usual chart). × is always shown.")
+              "rest, every alternate); alternates. × is always shown.")
 @click.option("--write-as", type=click.Choice(("fingering", "lyric")), default="fingering", show_default=True,
               help="How marks stand in a score: fingering, for notation programs; lyric, a row of lyrics, for "
                    "converters that take only digits as fingerings. Pages look the same with both.")
-@click.option("--clear", is_flag=True, help="Take our marks out of the score and write it to -o.")
+@click.option("--clear", is_flag=True, help="Remove lowbrass marks; write the clean score to -o.")
 @click.option("--strict", is_flag=True, help="Exit with 3 if a note has no playable choice.")
 @click.option("--plans", type=click.IntRange(1, 50), metavar="K",
-              help="Show other plans that really differ, up to 5 in all; with --format json also the K best plans.")
+              help="Show other plans that differ clearly, up to 5 in all; with --format json also the K best plans.")
 @click.option("--notes", is_flag=True, help="Print every note with its mark, the reasons, and all cautions.")
 @format_option("text", "json", "csv")
 @click.pass_context
@@ -84,7 +84,7 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
     """
     wanted = read_pins(pins)
     if output is not None and output.suffix.lower() not in ENDINGS:
-        raise click.BadParameter(f"'{output.name}' has an ending that is not known; use one of "
+        raise click.BadParameter(f"'{output.name}' has an unknown file ending; use one of "
                                  f"{', '.join(ENDINGS)}.", param_hint="-o")
     if output is not None and output.suffix.lower() not in SCORES:
         warm("verovio")

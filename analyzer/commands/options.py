@@ -27,9 +27,9 @@ part_option = click.option("--part", "parts", multiple=True, type=PartName(), me
 horn_option = click.option("--horn", "horns", multiple=True, type=HornName(), metavar="NAME_OR_FILE",
                            help="Horn, by name (lowbrass horns) or TOML file; may be repeated.")
 player_option = click.option("--player", type=click.Path(path_type=Path), metavar="FILE.toml",
-                             help="Player file: reach, ceiling, slide speed, range, learned valve states.")
+                             help="Player file: reach, ceiling, slide speed, range, learned valve combinations.")
 tempo_option = click.option("--tempo", type=Number(10, 600), metavar="BPM",
-                            help="Quarter notes a minute, in place of the score's own tempo.")
+                            help="Quarter notes a minute, instead of the score's tempo.")
 reads_option = click.option(
     "--reads", type=click.Choice(("concert", "treble-b-flat")),
     help="How treble-clef low-brass parts are read: at concert pitch, or in B flat (sounding a major ninth lower).")
@@ -68,7 +68,7 @@ def request_options(*, horn: bool = True, intonation: bool = False,
 def format_option(*formats: str) -> Callable[[_Command], _Command]:
     """Return the --format option of a command that knows these forms (the first is the default)."""
     return click.option("--format", "form", type=click.Choice(formats), default=formats[0], show_default=True,
-                        help="Form of what is printed.")
+                        help="Output format.")
 
 
 def measure_range(text: str | None) -> tuple[str, str] | None:

@@ -26,7 +26,7 @@ from analyzer.toml_file import MOST_BYTES, parse_table, read_table
 @click.option("--secure", multiple=True, metavar="MOVE",
               help="A move that needs no more practice, by its two labels: T1-4, or \"1-3 to 0\".")
 @click.option("--again", multiple=True, metavar="STATE_OR_MOVE",
-              help="Take a state or move back, to practise it again.")
+              help="Take a state or move back, to practice it again.")
 @click.option("--from", "practice", type=click.Path(path_type=Path), metavar="FILE.json",
               help="What a student ticked on a take-home page and sent back.")
 @format_option("text", "json")

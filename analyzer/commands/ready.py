@@ -18,7 +18,7 @@ from analyzer.section.ready import ready
 @click.argument("scores", nargs=-1, required=True, metavar="SCORE...", type=click.Path(path_type=Path))
 @click.option("--from", "before", required=True, type=HornName(), metavar="HORN",
               help="The horn now, by name or TOML file.")
-@click.option("--to", "after", required=True, type=HornName(), metavar="HORN", help="The horn that is thought of.")
+@click.option("--to", "after", required=True, type=HornName(), metavar="HORN", help="The new horn.")
 @player_option
 @part_option
 @reads_option

@@ -31,7 +31,7 @@ _PACKED = (".mxl",)
 @click.pass_context
 def command(ctx: click.Context, score: Path, request: Request, wanted: bool, output: Path | None,
             refusals: tuple[str, ...], form: str) -> None:
-    """Review the low-brass parts of SCORE on a horn: what cannot be played, what asks for care, and what to do.
+    """Review the low-brass parts of SCORE on a horn: what cannot be played, where to take care, and what to do.
 
     Exit code 3 if notes lie beyond the horn.
     """

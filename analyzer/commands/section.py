@@ -26,7 +26,7 @@ def new(file: Path) -> None:
 @click.argument("file", type=click.Path(path_type=Path))
 @click.pass_context
 def check(ctx: click.Context, file: Path) -> None:
-    """Explain the mistakes of a section FILE, a line each with its line number and the mend."""
+    """Explain the mistakes of a section FILE, a line each with its line number and the fix."""
     section, problems = check_section(file)
     for problem in problems:
         click.echo(problem.line(), err=True)

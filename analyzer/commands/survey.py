@@ -40,21 +40,21 @@ _ENDINGS = (".html", ".parquet", ".csv")
 @reads_option
 @sweep_options
 @click.option("--section", type=click.Path(path_type=Path), metavar="FILE.toml",
-              help="Section file (as for fit): say what one more horn, or more learned, would open to its players.")
+              help="Section file (as for fit): say what one more horn, or one more lesson, would open to its players.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
               help="Write a page with pictures (.html), or the table of lines (.parquet, .csv).")
 @format_option("text", "json", "csv")
 def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[str, ...], player: Path | None,
             tempo: float | None, reads: Reads | None, section: Path | None, output: Path | None,
             form: str, **how: Any) -> None:
-    """Plan every trombone and euphonium line in FOLDER (and in its zip archives), and sum up what horns they ask for.
+    """Plan every trombone and euphonium line in FOLDER (and in its zip archives), and sum up what horns they need.
 
     Scores are MusicXML, told by its content; --foreign reads ABC, Humdrum, MEI and MIDI too. A file that cannot be
     read is named with the reason, and the others go on. Without --horn each line is planned on two horns of its kind,
     a plainer and a fuller one, so that they can be compared.
     """
     if output is not None and output.suffix.lower() not in _ENDINGS:
-        raise click.BadParameter(f"'{output.name}' has an ending that is not known; use one of {', '.join(_ENDINGS)}.",
+        raise click.BadParameter(f"'{output.name}' has an unknown file ending; use one of {', '.join(_ENDINGS)}.",
                                  param_hint="-o")
     sweep = Sweep(**how)
     if bass_clef and parts:

@@ -39,9 +39,9 @@ def sweep_options(command: _Command) -> _Command:
         click.option("--scheduler", metavar="ADDRESS",
                      help="With --engine dask: the scheduler, such as tcp://host:8786."),
         click.option("--time-limit", type=Number(1, 86_400), metavar="SECONDS", default=_DEFAULT.seconds,
-                     show_default=True, help="A score that takes longer is named and left."),
+                     show_default=True, help="Skip (and report) a score that takes longer."),
         click.option("--memory-limit", type=click.IntRange(256, 2**20), metavar="MIB", default=_DEFAULT.memory_mib,
-                     show_default=True, help="Memory of each process; a score that needs more is named and left."),
+                     show_default=True, help="Memory of each process; skip (and report) a score that needs more."),
     )):
         command = option(command)
     return command

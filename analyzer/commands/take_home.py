@@ -1,4 +1,4 @@
-"""``lowbrass take-home``: one page for a phone that practises with the student."""
+"""``lowbrass take-home``: one page for a phone that practices with the student."""
 
 from dataclasses import replace
 from pathlib import Path

@@ -107,7 +107,7 @@ def fit_command(readings: Path, name: str, output: Path | None, form: str) -> No
 @player_option
 @tempo_option
 @reads_option
-@click.option("--worst", is_flag=True, help="Make the farthest note least, in place of the mean over the time.")
+@click.option("--worst", is_flag=True, help="Improve the worst note instead of the average.")
 @click.option("--keep", "kept", multiple=True, metavar="SLIDE",
               help="A slide that stays as it is (main, 1 to 4, T, S); may be repeated.")
 @click.option("--limit", "limits", multiple=True, metavar="SLIDE=MM",

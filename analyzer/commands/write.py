@@ -60,7 +60,7 @@ def command(ctx: click.Context, score: Path, request: Request, line: int | None,
         raise click.UsageError("Name one part with --part; lowbrass parts SCORE lists them.")
     for output in outputs:
         if output.suffix.lower() not in (*SCORES, *PAGES):
-            raise click.BadParameter(f"'{output.name}' has an ending that is not known; use .musicxml, .mxl or .pdf.",
+            raise click.BadParameter(f"'{output.name}' has an unknown file ending; use .musicxml, .mxl or .pdf.",
                                      param_hint="-o")
     document = open_document(score)
     asked, problems = line_of_part(document, request.parts[0], line, measures=request.measures,

@@ -1,4 +1,4 @@
-"""What would open more of a library to a section: one more horn, or something learned by one of its players.
+"""What would open more music of a library to a section: one more horn, or something that a player learns.
 
 By pitch alone: a line is open to a player with a horn if every note can be sounded in tune within reach, range and
 the learned valve states, and its clefs are read. Speed is not asked, nor whether two lines want the same player:

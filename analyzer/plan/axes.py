@@ -93,7 +93,7 @@ def _endurance(plan: Plan) -> Axis:
         if length_s > best[0]:
             best = length_s, first, k
     length_s, first, last = best
-    return _at(plan, "endurance", first, f"{length_s:.0f} s without a rest of {REST_S:.0f} s, mm. "
+    return _at(plan, "endurance", first, f"{length_s:.0f} s with no rest of {REST_S:.0f} s, mm. "
                                          f"{plan.notes[first].note.measure}-{plan.notes[last].note.measure}.")
 
 

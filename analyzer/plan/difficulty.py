@@ -78,7 +78,7 @@ def difficulties(planner: Planner, plan: Plan) -> tuple[MeasureDifficulty, ...]:
 
 
 def hardest(found: tuple[MeasureDifficulty, ...], most: int = 4) -> tuple[MeasureDifficulty, ...]:
-    """Return the measures to practise first, hardest first, without calm ones and repeated spots.
+    """Return the measures to practice first, hardest first, without calm ones and repeated spots.
 
     Tuning comes last while the lip can mend it: nobody names a flat D4 before the fast measure.
     """

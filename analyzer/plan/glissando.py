@@ -1,4 +1,4 @@
-"""What can be done about a glissando that does not stay on one partial and one valve state.
+"""What can be done about a glissando that does not stay on one partial with one valve combination.
 
 One partial of one valve state is one sweep of the slide: six semitones open at most, fewer with an attachment. From the
 notes that a sweep holds follows where a longer one can begin later, end sooner, or be parted.

@@ -23,7 +23,7 @@ HAND_AT_FIRST_MM = 60.0
 """How much of the arm first position takes already [mm]. Derived: with more, children of nine of median height (WHO
 Reference 2007) could not hold sixth, which average fourth and fifth graders reach (J. Wright, "Little trombonists: can
 it work for them?", 2013). Cautious: F. Hallen, "Posaune", finds seven positions mostly in reach from ten on, where
-this leaves seventh to players of 160 cm. Measured reaches of pupils would change our mind."""
+this leaves seventh to players of 160 cm. Measured reaches of students would change our mind."""
 RATES = {
     "slide_acceleration_m_s2": (1, 200, " m/s2: about 20 for a student, 60 for a virtuoso"),
     "max_slide_speed_mm_s": (100, 20000, " mm/s"),
@@ -224,7 +224,7 @@ def player_from(table: Table) -> Player:
 
 
 def _reach(table: Table) -> tuple[float | None, int | None, bool]:
-    """Return the reach [mm], the outermost position, and whether the reach is only estimated, from the height."""
+    """Return the reach [mm], the farthest position, and whether the reach is only estimated, from the height."""
     outermost = table.number("outermost_position", 1, 7, None)
     if outermost is not None and outermost != int(outermost):
         table.refuse("outermost_position", f"outermost_position is {outermost:g}", "Give a whole number from 1 to 7.")

@@ -59,7 +59,7 @@ def parse_move(text: str) -> Pair:
 
 
 def move_text(pair: Pair) -> str:
-    """Return a move as the player file has it.
+    """Return a move from the player file.
 
     Examples
     --------

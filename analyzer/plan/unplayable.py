@@ -39,11 +39,11 @@ def why_not(horn: Horn, player: Player, midi: int) -> Reason | None:
     --------
     >>> from analyzer.horns.profiles import load_horn
     >>> why_not(load_horn("tenor"), Player(), 39).how
-    'cannot be sounded on tenor: it has nothing between B♭1 and E2'
+    'cannot be played on tenor; it has no notes between B♭1 and E2'
     """
     possible = candidates(horn, midi)
     if not possible:
-        return Reason(code="beyond-horn", how=f"cannot be sounded on {horn.name}: {_outside(horn, midi)}",
+        return Reason(code="beyond-horn", how=f"cannot be played on {horn.name}: {_outside(horn, midi)}",
                       try_="The review names horns, octaves and chord tones that work here (lowbrass review).")
     held = [choice for choice in possible if player.can_hold(choice.valves)]
     learned = [one for one in held if player.knows(one.valves)]
@@ -70,7 +70,7 @@ def _outside(horn: Horn, midi: int) -> str:
         return f"its highest note (partial 12) is {pitch_of(high).pretty}"
     under = next(other for other in range(midi, low - 1, -1) if candidates(horn, other))
     over = next(other for other in range(midi, high + 1) if candidates(horn, other))
-    return f"it has nothing between {pitch_of(under).pretty} and {pitch_of(over).pretty}"
+    return f"it has no notes between {pitch_of(under).pretty} and {pitch_of(over).pretty}"
 
 
 def _who(player: Player) -> str:
@@ -83,7 +83,7 @@ def whose(player: Player) -> str:
 
 
 def broken_glissandi(horn: Horn, notes: Sequence[LineNote], choices: Sequence[Candidate | None]) -> tuple[int, ...]:
-    """Return the notes whose glissando does not stay on one partial and one valve state; on valves, every real one."""
+    """Return the notes whose glissando leaves its partial or valve combination; on valves, every real one."""
     return tuple(
         k for k, ((note, after), (a, b)) in enumerate(zip(pairwise(notes), pairwise(choices), strict=True))
         if note.gliss_after and not (a is not None and b is not None and keeps_gliss(a, b))

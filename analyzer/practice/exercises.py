@@ -160,7 +160,7 @@ def _move_drill(kit: Kit, move: PracticeMove) -> Exercise | None:
 def mixed(kit: Kit, moves: Sequence[PracticeMove], *, most: int = 5) -> list[Exercise]:
     """Return the hardest moves a measure each, in an order drawn by chance; nothing where there are fewer than three.
 
-    Moves practised in turn are kept better than each by itself, though it feels
+    Moves practiced in turn are kept better than each by itself, though it feels
     harder (J. Shea and R. Morgan, *Contextual interference effects*, J. Exp. Psychol. Hum. Learn. Mem. 5, 1979; on
     clarinets C. Carter and J. Grahn, *Optimizing music learning*, Front. Psychol. 7, 2016).
     """

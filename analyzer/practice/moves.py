@@ -83,7 +83,7 @@ class PracticeMove:
 
     @property
     def pair(self) -> frozenset[tuple[int, str]]:
-        """Both ends, whichever comes first: what is practised in both directions is one."""
+        """Both ends, whichever comes first: what is practiced in both directions is one."""
         return frozenset(((self.before.midi, self.before.label), (self.after.midi, self.after.label)))
 
     @property

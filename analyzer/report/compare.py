@@ -94,8 +94,8 @@ def _titled(title: str, rows: Sequence[str]) -> list[str]:
 def _effort(columns: Sequence[Column]) -> list[str]:
     """Return the table of one line, or of many together: a row a measure of effort, a column a horn."""
     return _table(["", *(one.horn for one in columns)], [
-        ["notes beyond the horn", *(str(one.beyond) for one in columns)],
-        ["notes this player cannot play", *(str(one.unplayable) for one in columns)],
+        ["unplayable on this horn", *(str(one.beyond) for one in columns)],
+        ["unplayable for this player", *(str(one.unplayable) for one in columns)],
         ["slide travel", *(_metres(one.travel_mm) for one in columns)],
         ["fastest move (peak)", *(_fastest(one) for one in columns)],
         ["  from measure", *(one.fastest.measure if one.fastest else "-" for one in columns)],
@@ -103,7 +103,7 @@ def _effort(columns: Sequence[Column]) -> list[str]:
         ["  to position", *(shown(one.fastest.to_label) if one.fastest else "-" for one in columns)],
         ["notes in 6th position", *("-" if one.sixth is None else str(one.sixth) for one in columns)],
         ["notes in 7th position", *("-" if one.seventh is None else str(one.seventh) for one in columns)],
-        *([f"more than {limit} cents out", *(str(one.off[k]) for one in columns)]
+        *([f"more than {limit} cents off", *(str(one.off[k]) for one in columns)]
           for k, limit in enumerate(OFF_STEPS_CENTS)),
         ["valve changes", *(str(one.valve_changes) for one in columns)],
         ["top tempo (quarter notes)", *(_top(one) for one in columns)],
@@ -117,9 +117,13 @@ def _horns(horns: Sequence[Horn]) -> list[str]:
     for horn in horns:
         hold = horn.handling
         out += ["", f"{horn.name}: {horn.description}.",
-                f"  Left hand: carries {hold.left_hand_carries.text} ({hold.left_hand_carries.evidence.kind}); works "
-                f"{hold.left_hand_works.text} ({hold.left_hand_works.evidence.kind})."]
+                f"  Left hand: holds {hold.left_hand_carries.text} ({hold.left_hand_carries.evidence.kind}). "
+                f"{_works(hold.left_hand_works.text)} ({hold.left_hand_works.evidence.kind})."]
     return out
+
+
+def _works(text: str) -> str:
+    return "It works no valve" if text == "nothing" else f"{text[:1].upper()}{text[1:]}"
 
 
 def _metres(travel_mm: float | None) -> str:
@@ -200,7 +204,7 @@ def folder_text(folder: Folder) -> str:
     if folder.totals:
         out += _titled(f"All {counted(len(folder.counted), 'piece')} - {counted(folder.totals[0].notes, 'note')}",
                        _effort(folder.totals))
-        out += [f"{total.horn} moves fastest in {_holder(folder.counted, k, total)}." for k, total in
+        out += [f"{total.horn} has its fastest move in {_holder(folder.counted, k, total)}." for k, total in
                 enumerate(folder.totals) if total.fastest is not None]
     if odd:
         out += _titled("Left out of the totals", [f"{one.name}: {one.outlier}." for one in odd])

@@ -4,11 +4,10 @@ from analyzer.analysis import Planned
 
 
 def heading(one: Planned) -> str:
-    """Return the name of a line and its horn, for a person."""
+    """Return the name of a line and its horn, for a person; that a horn is assumed is said once, by `supposed_text`."""
     plan = one.plan
     whose = f", {plan.line.whose}" if plan.line.whose else ""
-    assumed = " (assumed; choose another with --horn)" if one.assumed else ""
-    return f"{one.part.full_name or one.part.name or one.part.id}{whose} - {plan.horn.description}{assumed}"
+    return f"{one.part.full_name or one.part.name or one.part.id}{whose} - {plan.horn.description}"
 
 
 def supposed_text(one: Planned) -> str:

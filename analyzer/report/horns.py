@@ -8,7 +8,7 @@ from analyzer.horns.candidates import candidates, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.pitch import pitch_of
 from analyzer.tuning.retuned import EVERY_PARTIAL
-from analyzer.words import shown, side, valves_text
+from analyzer.words import counted, shown, side, valves_text
 
 SCHEMA = "lowbrass.horns/1"
 _ONE_SCHEMA = "lowbrass.horn/1"
@@ -69,7 +69,7 @@ def _facts(horn: Horn) -> Iterator[dict[str, str]]:
     for loop in horn.loops:
         flat = f", tuned {abs(loop.flat_cents):.3g} cents {side(-loop.flat_cents)}" if loop.flat_cents else ""
         needs = f", only with {loop.needs}" if loop.needs else ""
-        value = f"{loop.semitones} semitones{flat}{needs}; {100 * loop.share:.1f} % of the open tube"
+        value = f"{counted(loop.semitones, 'half step')}{flat}{needs}; {100 * loop.share:.1f} % of the open tube"
         yield _fact(f"valve {loop.name}", value, loop.evidence)
         if loop.second_share is not None:
             yield _fact(f"second loop of valve {loop.name}", f"{100 * loop.second_share:.1f} % of the open tube",
@@ -85,10 +85,10 @@ def _facts(horn: Horn) -> Iterator[dict[str, str]]:
     yield _fact("lip reach", f"{horn.lip_reach.value:g} cents", horn.lip_reach.evidence)
     for printed in horn.printed:
         value = valves_text(printed.valves)
-        yield _fact(f"usual for {printed.down} semitones below a partial", value, printed.evidence)
+        yield _fact(f"usual for {counted(printed.down, 'half step')} below a partial", value, printed.evidence)
     yield _fact("bore", f"{handling.bore_mm.value:g} mm", handling.bore_mm.evidence)
     yield _fact("weight", f"{handling.weight_kg.value:g} kg", handling.weight_kg.evidence)
-    yield _fact("the left hand carries", handling.left_hand_carries.text, handling.left_hand_carries.evidence)
+    yield _fact("the left hand holds", handling.left_hand_carries.text, handling.left_hand_carries.evidence)
     yield _fact("the left hand works", handling.left_hand_works.text, handling.left_hand_works.evidence)
     if handling.fourth_valve:
         yield _fact("the fourth valve lies", handling.fourth_valve, handling.evidence)

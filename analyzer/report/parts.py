@@ -60,7 +60,7 @@ def parts_text(document: Document, found: _Found) -> str:
     others = [info for info, _ in found if not info.low_brass]
     lines = [title, ""]
     if not ours:
-        lines += ["No trombone, euphonium or baritone part was recognised. If one is there under another name, plan it "
+        lines += ["No trombone, euphonium or baritone part was recognized. If one is there under another name, plan it "
                   "with:", "  lowbrass map SCORE --part ID", ""]
     for info, facts in ours:
         sounding = f"sounding {_range(facts.sounding_low, facts.sounding_high)}"

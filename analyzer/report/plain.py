@@ -10,7 +10,7 @@ from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.problem import Problem
 
 FIELD_NAMES = {
-    "outermost_position": "outermost position", "reach_mm": "reach", "attachment_ceiling": "attachment up to",
+    "outermost_position": "farthest position", "reach_mm": "reach", "attachment_ceiling": "attachment up to",
     "max_slide_speed_mm_s": "slide speed", "slide_acceleration_m_s2": "slide acceleration",
     "tongue_notes_s": "tongued notes a second", "slur_notes_s": "lip-slurred notes a second",
     "valve_notes_s": "valve changes a second", "low": "lowest note", "high": "highest note", "height_cm": "height",

@@ -4,10 +4,10 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from analyzer.section.ready import Difference, LineSum, Need, Place, Ready
-from analyzer.words import first_few
+from analyzer.words import first_few, shown
 
 SCHEMA = "lowbrass.ready/1"
-DECIDES = ("This is for the talk between teacher, pupil and home. It decides nothing and rules nobody out: "
+DECIDES = ("This is for a conversation between teacher, student and family. It decides nothing and rules nobody out: "
            "the teacher who is present decides.")
 _MOST_MEASURES = 8                     # named in one line; the JSON has all
 
@@ -66,14 +66,14 @@ def reach_text(ready: Ready) -> str:
     if ready.after.family != "slide":
         return "The new horn has no slide."
     if ready.reach_mm is None:
-        return ("No reach is told: add reach_mm, outermost_position or height_cm to the player file, best measured "
+        return ("No reach is given: add reach_mm, outermost_position or height_cm to the player file, best measured "
                 "with the horn in hand.")
     text = f"Comfortable reach {ready.reach_mm:.0f} mm"
     if ready.reach_estimated:
         return f"{text}: an estimate from height, kept low. Measure it with the horn in hand before it counts."
     if ready.reach_mm >= ready.after.slide_end_mm:
         return f"{text}: the whole slide."
-    return f"{text}, as the player file has it."
+    return f"{text}, from the player file."
 
 
 def ready_text(ready: Ready) -> str:
@@ -91,13 +91,14 @@ def ready_text(ready: Ready) -> str:
         for place in ready.places:
             beyond = f", {place.beyond_reach_mm:.0f} mm beyond that reach" if place.beyond_reach_mm is not None else ""
             out.append(f"  {place.label:<4} {place.extension_mm:4.0f} mm: {place.what}{beyond}")
-    out += ["", f"What this music has for {ready.after.name} that {ready.before.name} lacks or has only so"]
-    out += _needs_text(ready.gains, ready) or ["  Nothing: every note is as good on the old horn."]
+    out += ["", f"Notes that get easier (or possible) on {ready.after.name}"]
+    out += _needs_text(ready.gains, ready) or ["  None: every note is as good on the current horn."]
     if ready.losses:
-        out += ["", f"What is lost against {ready.before.name}", *_needs_text(ready.losses, ready)]
+        out += ["", f"Notes that get harder (or impossible) compared with {ready.before.name}",
+                *_needs_text(ready.losses, ready)]
     if ready.neither:
-        out += ["", "What neither horn has in this player's hands", *_needs_text(ready.neither, ready)]
-    out += ["", "What to look at with the pupil present"]
+        out += ["", "What this player cannot play on either horn", *_needs_text(ready.neither, ready)]
+    out += ["", "What to look at with the student present"]
     for number, skill in enumerate(ready.skills, 1):
         out.append(f"  {number}. {skill.look}")
         if skill.where:
@@ -119,5 +120,5 @@ def _each(needs: Sequence[Need], *, several: bool) -> Iterable[str]:
             yield f"  {title}"
         have = f"; there {one.have}" if one.have else ""
         times = f" ({one.count} notes)" if one.count > 1 else ""
-        yield (f"    {one.sounding.replace('#', '♯').replace('b', '♭')}{times}: {one.lack}{have}. "
+        yield (f"    {shown(one.sounding)}{times}: {one.lack}{have}. "
                f"Measure{'s' if len(one.measures) > 1 else ''} {first_few(one.measures, _MOST_MEASURES)}.")

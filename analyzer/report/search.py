@@ -44,12 +44,12 @@ def search_text(survey: Survey, most: int) -> str:
         out += ["", f"And {len(good) - most} more; --most shows them, --format json gives all."]
     bad = [row for row in rows if row["verdict"] == "does not suit"]
     if bad:
-        out += ["", f"Not suited: {counted(len(bad), what)}, such as {_named(bad[0])}: "
+        out += ["", f"Does not suit: {counted(len(bad), what)}, such as {_named(bad[0])}: "
                     f"{', '.join(bad[0]['against']) or 'see lowbrass fit'}."]
     return "\n".join([*out, "", *(f"Caution: {line}" for line in _cautions(survey))])
 
 
-_HEADS = dict(zip(BANDS, (f"Teaches up to {A_FEW} new moves:", "Nothing new, for reading and pleasure:",
+_HEADS = dict(zip(BANDS, (f"At most {A_FEW} new moves:", "Nothing new; for sight-reading and fun:",
                           f"More than {A_FEW} new moves for one player at once:"), strict=True))
 
 
@@ -66,7 +66,8 @@ def _said(row: Record) -> list[str]:
            for seat in row.get("seats", ()) if seat["teaches"]]
     if "seats" not in row and row["teaches"]:
         out.append(_moves(row["teaches"]))
-    return [*row.get("changes", ()), *out, f"hardest measure {row['difficulty']:.2f} of the limit; file {row['file']}"]
+    hardest = f"hardest measure: {100 * row['difficulty']:.0f} % of the limit"
+    return [*row.get("changes", ()), *out, f"{hardest}; file {row['file']}"]
 
 
 def _moves(taught: list[Record]) -> str:

@@ -32,7 +32,7 @@ def shell(body: str, *, heading: str, lead: str, title: str = "", nav: str = "",
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{safe(title or heading)}</title><style>{css}</style></head><body>"
-        f'<a class="skip" href="#content">To the content</a><header><h1>{safe(heading)}</h1>'
+        f'<a class="skip" href="#content">Skip to content</a><header><h1>{safe(heading)}</h1>'
         f'<p class="faint">{safe(lead)}</p>{nav}</header><main id="content">{body}</main></body></html>\n')
 
 

@@ -11,8 +11,8 @@ from analyzer.tuning.retuned import MAIN
 from analyzer.tuning.tuner import CONFIDENCE, FittedHorn, Found, JudgedReading, per_cent
 from analyzer.words import listed, shown, signed
 
-CARE = ("Pull a slide only as far as it stays tight, and never force one that is stuck: that is work for a repairer.",
-        "Ears decide: try the advice with a tuner and with the band; the teacher who is present has the last word.")
+CARE = ("Pull a slide only as far as it stays tight, and never force one that is stuck: see a repair technician.",
+        "Let your ears decide: try it with a tuner and with the band; the teacher who is present has the last word.")
 SHOWN_CENTS = 5.0
 """Notes nearer than this before and after are left out of the text (judged: 5 cents are heard by nobody in a line)."""
 _ORDINALS = {"1": "first", "2": "second", "3": "third", "4": "fourth"}
@@ -46,7 +46,7 @@ def fit_text(fit: FittedHorn, profile: Horn) -> str:
     """Return a fit for a director: what was measured and how sure it is, what was not, which readings to take again."""
     used = len(fit.readings) - len(fit.outliers)
     told = [one for one in fit.found if one.state != "kept"]
-    lines = [f"{fit.horn.name}: {profile.name} fitted to {used} readings; they scatter by {fit.noise_cents:.1f} cents.",
+    lines = [f"{fit.horn.name}: {profile.name} fitted to {used} readings; they vary by {fit.noise_cents:.1f} cents.",
              ""]
     heads = ("", "profile", "yours", f"give or take ({CONFIDENCE:.0%} sure)", "readings")
     lines += _columns([heads, *(_found_row(one, profile, fit.horn) for one in told)])
@@ -61,12 +61,12 @@ def fit_text(fit: FittedHorn, profile: Horn) -> str:
                       f"{push_mm:.0f} mm if it can, then it stands right."]
     leaning = [_name(one) for one in told if one.state == "leans"]
     if leaning:
-        lines += ["", f"Few readings, so these lean on the profile: {', '.join(leaning)}."]
+        lines += ["", f"Few readings, so these rely on the profile: {', '.join(leaning)}."]
     kept = [_name(one) for one in fit.found if one.state == "kept"]
     if kept:
         lines += ["", f"Too few readings to tell, so these stay as {profile.name} has them: {', '.join(kept)}."]
     if fit.outliers:
-        lines += ["", "Left out, since the other readings say otherwise; read them again:"]
+        lines += ["", "Left out because they disagree with the other readings; measure them again:"]
         lines += [f"  {_outlier(one)}" for one in fit.outliers]
     return "\n".join(lines)
 
@@ -179,23 +179,23 @@ def pull_text(advice: Advice, scores: Sequence[str]) -> str:
         lines += _columns([("slide", "pull out", "at most"), *(
             (slide_name(slide), f"{pull_mm} mm" if pull_mm else "-", f"{advice.limits_mm[slide]} mm")
             for slide, pull_mm in advice.pulls_mm.items())])
-        lines += ["  From where the slide stands now, measured on one leg: so much more of the bare tube shows.", ""]
+        lines += ["  From where the slide stands now, measured on one leg: that much more bare tube shows.", ""]
     lines += _columns([
-        ("", "now", "then"),
-        ("all notes, weighed by time (rms)", f"{advice.rms_cents[0]:.1f} cents", f"{advice.rms_cents[1]:.1f} cents"),
-        ("farthest note", _far(first, first.before), _far(last, last.after))])
+        ("", "before", "after"),
+        ("all notes, weighted by time (rms)", f"{advice.rms_cents[0]:.1f} cents", f"{advice.rms_cents[1]:.1f} cents"),
+        ("worst note", _far(first, first.before), _far(last, last.after))])
     rows = [one for one in advice.notes if _worth_telling(one)]
     if rows:
-        lines += ["", *_columns([("note", "of the time", "now", "then", ""), *(
+        lines += ["", *_columns([("note", "of the time", "before", "after", ""), *(
             (pitch_of(one.midi).pretty, f"{100 * one.sounds_s / seconds:.0f} %", _told(one.before), _told(one.after),
              "other fingering" if one.before.label != one.after.label else "")
             for one in rows)])]
     rest = len(advice.notes) - len(rows)
     if rest:
         lines.append(f"  {'The other ' if rows else 'All '}{rest} pitches keep their fingering and lie within "
-                     f"{SHOWN_CENTS:.0f} cents, now and then.")
+                     f"{SHOWN_CENTS:.0f} cents, before and after.")
     if advice.horn.family == "slide":
-        lines.append("  What the hand slide can put right is put right; only what is left counts here.")
+        lines.append("  The hand slide corrects what it can; only what is left counts here.")
     return "\n".join([*lines, *_afterwards(advice), "", *(f"Caution: {line}" for line in CARE)])
 
 
@@ -209,7 +209,7 @@ def slide_name(slide: str) -> str:
 def _what_to_pull(advice: Advice) -> str:
     pulls = [f"the {slide_name(slide)} {pull_mm} mm" for slide, pull_mm in advice.pulls_mm.items() if pull_mm]
     if not pulls:
-        return "Leave every slide where it is: no pull brings this music nearer."
+        return "Leave every slide where it is: no slide change improves the tuning of this music."
     still = [f"the {slide_name(slide)}" for slide, pull_mm in advice.pulls_mm.items() if not pull_mm]
     return f"Pull out {listed(pulls)}{f'; leave {listed(still)}' if still else ''}."
 
@@ -226,7 +226,7 @@ def _far(note: Retuned, played: Played) -> str:
 
 def _told(played: Played) -> str:
     if played.label is None:
-        return "no way to sound it"
+        return "no fingering"
     also = " or ".join(shown(label) for label in (played.label, *(one for one in played.labels if one != played.label)))
     return f"{also} {signed(played.off_cents)}"
 
@@ -238,11 +238,11 @@ def _afterwards(advice: Advice) -> list[str]:
     left = [one for one in advice.notes if abs(one.after.farthest_cents) > reach and one.after.label is not None]
     if left:
         told = listed([f"{pitch_of(one.midi).pretty} ({signed(one.after.farthest_cents)})" for one in left])
-        lines += ["", f"Still more than {reach:.0f} cents off, for the lip or another fingering: {told}."]
+        lines += ["", f"Still more than {reach:.0f} cents off; use the lip or another fingering: {told}."]
     if advice.refingered >= 0.005:
-        lines += ["", f"With these slides the plan takes other fingerings for {100 * advice.refingered:.0f} % of the "
+        lines += ["", f"With these slides the plan uses other fingerings for {100 * advice.refingered:.0f} % of the "
                       "time; lowbrass map with the pulled horn (-o FILE.toml) marks them."]
     if advice.beyond:
         names = listed([pitch_of(midi).pretty for midi in advice.beyond])
-        lines += ["", f"Not on this horn, whatever is pulled, and left out of all figures: {names}."]
+        lines += ["", f"Not on this horn with any slide pulled, and not counted: {names}."]
     return lines

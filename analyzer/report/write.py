@@ -59,7 +59,7 @@ def findings(written: Written, analysis: Analysis | None) -> list[Finding]:
         return [finding for reviewed in review(analysis) for finding in reviewed.findings]
     reader = written.reader
     return [finding_at(written.line, index, "out-of-range", "stop",
-                       f"{pitch_of(_midi(written, index)).pretty} lies outside the range of the {reader.name}",
+                       f"{pitch_of(_midi(written, index)).pretty} is outside the range of the {reader.name}",
                        more=("Leave the note out, or give it to another player.",)) for index in written.outside]
 
 
@@ -94,7 +94,7 @@ def write_text(written: Written, analysis: Analysis | None) -> str:
         out.append(f"{counted(count, 'note')} cannot be played in any octave: {first_few(places, 8)}.")
     found = [finding for finding in findings(written, analysis) if finding.severity != "note"]
     if analysis is not None and found:
-        out.append(f"{counted(len(found), 'place')} to take care of on this horn: run lowbrass "
+        out.append(f"{counted(len(found), 'place')} to check on this horn: run lowbrass "
                    "review on the written part.")
     return "\n".join([*out, *(f"Caution: {text}" for text in _cautions(analysis)[:1])])
 
@@ -113,7 +113,7 @@ def _measures(written: Written, phrase: Phrase) -> str:
 
 def interval_said(semitones: int) -> str:
     """Name the interval of a transposing part: how far the written note lies from the sound."""
-    return {14: "a major ninth", 12: "an octave", 2: "a major second"}.get(semitones, f"{semitones} semitones")
+    return {14: "a major ninth", 12: "an octave", 2: "a major second"}.get(semitones, f"{semitones} half steps")
 
 
 def write_bytes(written: Written, analysis: Analysis | None, ending: str, *, marked: bool,

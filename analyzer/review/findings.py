@@ -2,16 +2,12 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Literal, get_args
+from typing import Any, Literal
 
 from analyzer.pitch import Pitch
 from analyzer.score.lines import Line
 
 FindingSeverity = Literal["stop", "care", "note"]
-FindingCode = Literal["beyond-horn", "end-of-slide", "out-of-tune", "above-ceiling", "out-of-range", "too-fast",
-                      "long-reach", "gliss", "tiring"]
-CODES: frozenset[str] = frozenset(get_args(FindingCode))
-"""What a review finds in the music; a section has words of its own, about players and seats."""
 RemedyKind = Literal["octave", "chord-tone", "shorten", "straight", "horn", "tune", "tempo", "choice"]
 
 
@@ -55,10 +51,10 @@ class Remedy:
 class Finding:
     """One thing found in a line.
 
-    `severity`: ``stop`` cannot be played so, ``care`` can but at a price, ``note`` is good to know. `line` counts from
-    1, None where it concerns no line. `measure` is the number as printed, `index` the place of the note in the line,
-    None for what concerns no single note; `written`, `sounding` its pitches by name. `try_` are the ways out in
-    words, `remedies` the same as data where they were computed.
+    `severity`: ``stop`` cannot be played as written, ``care`` can but at a price, ``note`` is good to know. `line`
+    counts from 1, None where it concerns no line. `measure` is the number as printed, `index` the
+    place of the note in the line, None for what concerns no single note; `written`, `sounding` its pitches by name.
+    `try_` are the remedies in words, `remedies` the same as data where they were computed.
     """
 
     code: str
@@ -84,7 +80,7 @@ class Finding:
         }
 
 
-def finding_at(line: Line, index: int | None, code: FindingCode, severity: FindingSeverity, what: str,
+def finding_at(line: Line, index: int | None, code: str, severity: FindingSeverity, what: str,
                remedies: tuple[Remedy, ...] = (), *, more: tuple[str, ...] = ()) -> Finding:
     """Build a finding for a note of a line (or the whole line); `more` are ways out that need no data."""
     note = None if index is None else line.notes[index]

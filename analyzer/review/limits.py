@@ -28,7 +28,7 @@ in the samples."""
 PASSING_S = 0.6
 """Notes outside the low or high region that last no longer together do not end a stretch. [s] Judged."""
 STRETCH_NOTE_S = 15.0
-"""A stretch of this length is mentioned, of `STRETCH_CARE_S` it asks for care. [s] Judged: a few long breaths, and
+"""A stretch of this length is mentioned, of `STRETCH_CARE_S` it needs care. [s] Judged: a few long breaths, and
 about the time a school player keeps a good sound there; a trial with players would decide."""
 STRETCH_CARE_S = 30.0
 

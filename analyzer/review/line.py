@@ -1,6 +1,6 @@
 """The note-by-note review of a planned line: what lies beyond the horn, at its edges, or beyond the player."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from statistics import median
@@ -34,6 +34,26 @@ from analyzer.words import cents_text, shown
 
 _ORDER = {"stop": 0, "care": 1, "note": 2}
 
+Rule = Callable[[Remedies], Iterable[Finding]]
+"""Looks at a whole planned line and yields what it finds, in playing order."""
+CODES: set[str] = set()
+"""The codes of everything that a review finds in the music; a section has words of its own, about players and seats."""
+_RULES: list[Rule] = []
+
+
+def rule(*codes: str) -> Callable[[Rule], Rule]:
+    """Make a function a rule of every review; its findings have one of `codes`.
+
+    This is all that a new finding needs: text, JSON, schema, pages, fit and section take it from here. At one note and
+    severity, findings stand in the order of their rules.
+    """
+    def kept(found: Rule) -> Rule:
+        CODES.update(codes)
+        _RULES.append(found)
+        return found
+
+    return kept
+
 
 def findings(plan: Plan, planner: Planner, *, harmony: Harmony | None = None,
              horns: Sequence[Horn] | None = None) -> tuple[Finding, ...]:
@@ -53,114 +73,140 @@ def findings(plan: Plan, planner: Planner, *, harmony: Harmony | None = None,
     tuple of Finding
         In playing order; at one note the gravest first.
     """
-    ways = Remedies(plan, planner, harmony, horns)
-    found = [*_notes(ways), *_moves(ways), *_glissandi(ways), *_stretches(ways)]
-    found.sort(key=lambda one: (-1 if one.index is None else one.index, _ORDER[one.severity]))
+    remedies = Remedies(plan, planner, harmony, horns)
+    found = [finding for rule in _RULES for finding in rule(remedies)]
+    found.sort(key=lambda finding: (-1 if finding.index is None else finding.index, _ORDER[finding.severity]))
     return tuple(found)
 
 
-def _notes(ways: Remedies) -> Iterator[Finding]:
-    for k in range(len(ways.line.notes)):
-        yield from _note(ways, k)
+@rule("beyond-horn", "out-of-range", "long-reach")
+def _cannot_be_played(remedies: Remedies) -> Iterator[Finding]:
+    yield from (_unplayable(remedies, k) for k, note in enumerate(remedies.plan.notes) if note.choice is None)
 
 
-def _note(ways: Remedies, k: int) -> Iterator[Finding]:
-    plan, horn, player, line = ways.plan, ways.horn, ways.player, ways.line
-    note, choices = line.notes[k], ways.planner.choices[k]
-    name = note.sounding.pretty
-    planned = plan.notes[k].choice
-    outside = outside_range(player, note.midi)
-    if planned is None:
-        yield _unplayable(ways, k)
-    elif (left_mm := room_mm(horn, choices)) is not None:
-        nearest = min(choices, key=lambda one: one.out_mm)
-        yield finding_at(
-            line, k, "end-of-slide", "care" if left_mm < END_CARE_MM else "note",
-            f"{name} lies only in {shown(nearest.label)}, with {left_mm:.0f} mm of slide left beyond it",
-            (*ways.other_horns(k, better=True), *(ways.pitches(k) if left_mm < END_CARE_MM else ())))
-    elif tense(horn, player, choices):
-        nearest = min(choices, key=lambda one: one.out_mm)
-        yield finding_at(
-            line, k, "long-reach", "care",
-            f"{name} in {shown(nearest.label)} takes the slide {nearest.out_mm:.0f} mm out, the last bit of "
-            f"{whose(player)} comfortable {player.reach_on(horn):.0f} mm",
-            (*ways.other_horns(k, better=True), *ways.pitches(k)))
-    forgiven = ways.planner.times[k].sounds_s < FORGIVEN_S and any(one.advice is None for one in choices)
-    if planned is not None and planned.advice is not None and not forgiven:
-        yield finding_at(
-            line, k, "out-of-tune", "care",
-            f"{name} as {shown(planned.label)} is {cents_text(planned.off_cents)}, more than the lip bends "
-            "with ease", (*ways.in_tune(k), *ways.other_horns(k, better=True), *ways.pitches(k)))
-    if planned is not None and player.ceiling_midi is not None and above_ceiling(horn, player, planned):
-        yield finding_at(
-            line, k, "above-ceiling", "care",
-            f"{name} needs {shown(planned.label)}, the attachment above {whose(player)} ceiling of "
-            f"{pitch_of(player.ceiling_midi).pretty}", (*ways.other_horns(k, better=True), *ways.pitches(k)),
-            more=("Raise attachment_ceiling in the player file if the teacher agrees.",))
-    if outside and planned is not None:
-        low, high = player.low, player.high
-        below = low is not None and note.midi < low
-        edge = pitch_of(low if below and low is not None else high or 0).pretty
-        yield finding_at(
-            line, k, "out-of-range", "care",
-            f"{name} is {'below' if below else 'above'} {whose(player)} {'lowest' if below else 'highest'} note, "
-            f"{edge}", ways.pitches(k), more=("Give the note to another player.",))
+@rule("end-of-slide", "long-reach")
+def _far_out(remedies: Remedies) -> Iterator[Finding]:
+    horn, player = remedies.horn, remedies.player
+    for k, note in enumerate(remedies.line.notes):
+        choices = remedies.planner.choices[k]
+        if remedies.plan.notes[k].choice is None:
+            continue
+        nearest = min(choices, key=lambda choice: choice.out_mm)
+        name = f"{note.sounding.pretty} is"
+        if (left_mm := room_mm(horn, choices)) is not None:
+            care = left_mm < END_CARE_MM
+            yield finding_at(
+                remedies.line, k, "end-of-slide", "care" if care else "note",
+                f"{name} only in {shown(nearest.label)}, {left_mm:.0f} mm from the end of the slide",
+                (*remedies.other_horns(k, better=True), *(remedies.pitches(k) if care else ())))
+        elif tense(horn, player, choices):
+            yield finding_at(
+                remedies.line, k, "long-reach", "care",
+                f"{note.sounding.pretty} in {shown(nearest.label)} is {nearest.out_mm:.0f} mm out, close to "
+                f"the limit of {whose(player)} reach, {player.reach_on(horn):.0f} mm",
+                (*remedies.other_horns(k, better=True), *remedies.pitches(k)))
 
 
-def _unplayable(ways: Remedies, k: int) -> Finding:
-    line = ways.line
-    reason = why_not(ways.horn, ways.player, line.notes[k].midi)
+@rule("out-of-tune")
+def _out_of_tune(remedies: Remedies) -> Iterator[Finding]:
+    for k, note in enumerate(remedies.plan.notes):
+        choices = remedies.planner.choices[k]
+        forgiven = (remedies.planner.times[k].sounds_s < FORGIVEN_S
+                    and any(choice.advice is None for choice in choices))
+        if note.choice is not None and note.choice.advice is not None and not forgiven:
+            yield finding_at(
+                remedies.line, k, "out-of-tune", "care",
+                f"{note.note.sounding.pretty} as {shown(note.choice.label)} is {cents_text(note.choice.off_cents)}, "
+                "more than the lip can easily bend",
+                (*remedies.in_tune(k), *remedies.other_horns(k, better=True), *remedies.pitches(k)))
+
+
+@rule("above-ceiling")
+def _above_the_ceiling(remedies: Remedies) -> Iterator[Finding]:
+    horn, player = remedies.horn, remedies.player
+    for k, note in enumerate(remedies.plan.notes):
+        if note.choice is not None and player.ceiling_midi is not None and above_ceiling(horn, player, note.choice):
+            yield finding_at(
+                remedies.line, k, "above-ceiling", "care",
+                f"{note.note.sounding.pretty} needs {shown(note.choice.label)}, the attachment above {whose(player)} "
+                f"ceiling of {pitch_of(player.ceiling_midi).pretty}",
+                (*remedies.other_horns(k, better=True), *remedies.pitches(k)),
+                more=("Raise attachment_ceiling in the player file if the teacher agrees.",))
+
+
+@rule("out-of-range")
+def _outside_the_range(remedies: Remedies) -> Iterator[Finding]:
+    player = remedies.player
+    for k, note in enumerate(remedies.line.notes):
+        if remedies.plan.notes[k].choice is None or not outside_range(player, note.midi):
+            continue
+        below = player.low is not None and note.midi < player.low
+        edge = pitch_of(player.low if below and player.low is not None else player.high or 0).pretty
+        yield finding_at(
+            remedies.line, k, "out-of-range", "care",
+            f"{note.sounding.pretty} is {'below' if below else 'above'} {whose(player)} "
+            f"{'lowest' if below else 'highest'} note, {edge}",
+            remedies.pitches(k), more=("Give the note to another player.",))
+
+
+def _unplayable(remedies: Remedies, k: int) -> Finding:
+    line = remedies.line
+    reason = why_not(remedies.horn, remedies.player, line.notes[k].midi)
     assert reason is not None, "a note without a choice has a reason"
     what = f"{line.notes[k].sounding.pretty} {reason.how}"
     if reason.code == "beyond-horn":
-        remedies = (*ways.pitches(k), *ways.other_horns(k), *ways.tune(k))
-        more = () if remedies else ("Check it against the score; it may be a misprint.",)
+        offered = (*remedies.pitches(k), *remedies.other_horns(k), *remedies.tune(k))
+        more = () if offered else ("Check it against the score; it may be a misprint.",)
     elif reason.code == "out-of-range":
-        remedies, more = (*ways.learn(k), *ways.pitches(k)), ("Or give the note to another player.",)
+        offered, more = (*remedies.learn(k), *remedies.pitches(k)), ("Or give the note to another player.",)
     else:
-        remedies, more = (*ways.learn(k), *ways.other_horns(k), *ways.pitches(k)), ("Never lunge for it.",)
-    return finding_at(line, k, reason.code, "stop", what, remedies, more=more)
+        offered, more = (*remedies.learn(k), *remedies.other_horns(k), *remedies.pitches(k)), ("Never lunge for it.",)
+    return finding_at(line, k, reason.code, "stop", what, offered, more=more)
 
 
-def _moves(ways: Remedies) -> Iterator[Finding]:
-    loads = ways.planner.loads_of(ways.plan)
+@rule("too-fast")
+def _moves(remedies: Remedies) -> Iterator[Finding]:
+    loads = remedies.planner.loads_of(remedies.plan)
     for by, steps in groupby(range(len(loads)), key=lambda k: loads[k].by if loads[k].most > TOO_MUCH else None):
         if by is not None:
             run = list(steps)
-            yield _too_fast(ways, run, max(run, key=lambda k: loads[k].most), loads)
+            yield _too_fast(remedies, run, max(run, key=lambda k: loads[k].most), loads)
 
 
-def _too_fast(ways: Remedies, run: Sequence[int], worst: int, loads: Sequence[Load]) -> Finding:
+def _too_fast(remedies: Remedies, run: Sequence[int], worst: int, loads: Sequence[Load]) -> Finding:
     hardest = f" (hardest of {len(run)} in a row)" if len(run) > 1 else ""
-    remedies = (*ways.tempo(worst), *ways.quicker_horns(worst))
-    return finding_at(ways.line, worst, "too-fast", "care",
-                      haste_said(ways.planner, ways.plan, worst, loads[worst]) + hardest, remedies,
-                      more=() if remedies else ("Leave out a note before or after it, or share the passage.",))
+    offered = (*remedies.tempo(worst), *remedies.quicker_horns(worst))
+    return finding_at(remedies.line, worst, "too-fast", "care",
+                      haste_said(remedies.planner, remedies.plan, worst, loads[worst]) + hardest, offered,
+                      more=() if offered else ("Leave out a note before or after it, or share the passage.",))
 
 
-def _glissandi(ways: Remedies) -> Iterator[Finding]:
-    line = ways.line
-    for k in broken_glissandi(ways.horn, line.notes, [one.choice for one in ways.plan.notes]):
+@rule("gliss")
+def _glissandi(remedies: Remedies) -> Iterator[Finding]:
+    line = remedies.line
+    for k in broken_glissandi(remedies.horn, line.notes, [one.choice for one in remedies.plan.notes]):
         note, after = line.notes[k], line.notes[k + 1]
         step = abs(after.midi - note.midi)
-        name = f"the glissando from {note.sounding.pretty} to {after.sounding.pretty} ({step} semitones)"
-        if ways.horn.family == "slide":
-            yield finding_at(line, k, "gliss", "stop", f"{name} does not stay on one partial and one valve state",
-                             ways.gliss(k), more=("Or write the notes between, to be tongued softly.",))
+        name = f"the glissando from {note.sounding.pretty} to {after.sounding.pretty} ({step} half steps)"
+        if remedies.horn.family == "slide":
+            yield finding_at(line, k, "gliss", "stop",
+                             f"{name} does not stay on one partial with one valve combination",
+                             remedies.gliss(k), more=("Or write out the notes between, with a legato tongue.",))
         else:
             yield finding_at(line, k, "gliss", "care",
-                             f"{name} has no slide to make it; valves break it into steps or smear it half-pressed",
-                             more=("Give it to a trombone, or write the notes between.",))
+                             f"{name} has no slide to make it; valves break it into steps or a half-valve smear",
+                             more=("Give it to a trombone, or write out the notes between.",))
 
 
-def _stretches(ways: Remedies) -> Iterator[Finding]:
-    pedal = ways.horn.fundamental_midi
-    yield from _zone(ways, "low", [note.midi <= pedal + LOW_SEMITONES for note in ways.line.notes])
-    yield from _zone(ways, "high", [note.midi >= pedal + HIGH_SEMITONES for note in ways.line.notes])
+@rule("tiring")
+def _stretches(remedies: Remedies) -> Iterator[Finding]:
+    pedal = remedies.horn.fundamental_midi
+    yield from _zone(remedies, "low", [note.midi <= pedal + LOW_SEMITONES for note in remedies.line.notes])
+    yield from _zone(remedies, "high", [note.midi >= pedal + HIGH_SEMITONES for note in remedies.line.notes])
 
 
-def _zone(ways: Remedies, name: str, inside: Sequence[bool]) -> Iterator[Finding]:
-    times = ways.planner.times
+def _zone(remedies: Remedies, name: str, inside: Sequence[bool]) -> Iterator[Finding]:
+    times = remedies.planner.times
     run: list[int] = []
     passing_s = 0.0
     for k in range(len(inside) + 1):
@@ -174,13 +220,13 @@ def _zone(ways: Remedies, name: str, inside: Sequence[bool]) -> Iterator[Finding
             if passing_s <= PASSING_S:
                 continue
         if run:
-            yield from _tiring(ways, name, run)
+            yield from _tiring(remedies, name, run)
         run = [k] if k < len(inside) and inside[k] else []
         passing_s = 0.0
 
 
-def _tiring(ways: Remedies, name: str, run: Sequence[int]) -> Iterator[Finding]:
-    times, line = ways.planner.times, ways.line
+def _tiring(remedies: Remedies, name: str, run: Sequence[int]) -> Iterator[Finding]:
+    times, line = remedies.planner.times, remedies.line
     first, last = run[0], run[-1]
     length_s = times[last].start_s + times[last].sounds_s - times[first].start_s
     if length_s < STRETCH_NOTE_S:
@@ -190,10 +236,10 @@ def _tiring(ways: Remedies, name: str, run: Sequence[int]) -> Iterator[Finding]:
     middle_pitch = pitch_of(round(median(line.notes[k].midi for k in run))).pretty
     yield finding_at(
         line, first, "tiring", "care" if length_s >= STRETCH_CARE_S else "note",
-        f"{length_s:.0f} seconds {name} (about {middle_pitch}) without a rest of {REST_S:.0f} seconds, to measure "
+        f"{length_s:.0f} s of {name} playing (around {middle_pitch}) with no rest of {REST_S:.0f} s, through m. "
         f"{line.notes[last].measure}",
-        more=(f"Leave {REST_S:.0f} seconds out about measure {line.notes[middle].measure}, or let two players take "
-              "turns.", "Practise it in halves, with rests between."))
+        more=(f"Rest {REST_S:.0f} s near m. {line.notes[middle].measure}, or have two players take "
+              "turns.", "Practice it in two halves with a rest between."))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -84,7 +84,7 @@ def advise(planners: Sequence[Planner], limits_mm: Mapping[str, int], *, worst: 
     limits_mm : mapping
         How far each slide of `horns.retuned.slides` comes out; 0 keeps it as it is. [mm on one leg]
     worst : bool
-        Make the farthest note least, in place of the mean square over the sounding time.
+        Make the worst note least, in place of the mean square over the sounding time.
 
     Raises
     ------

@@ -37,7 +37,7 @@ AROUND = 8
 """Notes on each side of a move that are planned anew when a tempo or a horn is tried. Judged: a plan forgets what lies
 further off within four notes in every test."""
 
-_BETTER = "Take a horn on which it lies better"
+_BETTER = "Better on"
 
 
 class Remedies:
@@ -165,7 +165,7 @@ class Remedies:
         midi = self.line.notes[k].midi
         if midi not in self._others:
             self._others[midi] = tuple(horn.name for horn in self.horns if self._sounds(horn, midi))
-        return _horn_remedy(self._others[midi], _BETTER if better else "Take a horn that has it")
+        return _horn_remedy(self._others[midi], _BETTER if better else "Use a horn that has it")
 
     def _sounds(self, horn: Horn, midi: int) -> bool:
         choices = [one for one in allowed_choices(horn, self._willing(), midi) if one.advice is None]
@@ -198,10 +198,10 @@ class Remedies:
                            if candidates(self.horn, note.midi) and not candidates(other, note.midi)}.items())
             label = shown(min(candidates(other, midi), key=lambda one: one.out_mm).label)
             cost = f"; {', '.join(name for _, name in lost)} would then be missing" if lost else ""
-            far = ", more than to E: measure your own horn" if high > 100 else ""
+            far = ", past E; check that yours is long enough" if high > 100 else ""
             return (Remedy(
                 kind="tune", cents=float(high), label=label,
-                text=f"Tune the attachment {loop.name} {high} cents flatter (pull it about {pull_mm:.0f} mm{far}); "
+                text=f"Or pull the {loop.name} slide {high} cents flatter (about {pull_mm:.0f} mm{far}); "
                      f"then it is {label}{cost}."),)
         return ()
 
@@ -211,7 +211,7 @@ class Remedies:
         if not better:
             return ()
         best = min(better, key=lambda one: (round(abs(one.off_cents)), one.out_mm))
-        return (Remedy(kind="choice", text=f"Take {shown(best.label)} where there is time: it is in tune.",
+        return (Remedy(kind="choice", text=f"Use {shown(best.label)} where there is time: it is in tune.",
                        label=best.label),)
 
     def learn(self, k: int) -> tuple[Remedy, ...]:
@@ -241,7 +241,7 @@ class Remedies:
             middle = (low + high) // 2
             low, high = (middle, high) if goes(middle) else (low, middle)
         return (Remedy(kind="tempo", bpm=float(low),
-                       text=f"It can be played up to {low} quarter notes a minute (now {now:.0f})."),)
+                       text=f"Playable up to quarter note = {low} (now {now:.0f})."),)
 
     def quicker_horns(self, k: int) -> tuple[Remedy, ...]:
         """Return the horns on which the move after note `k` keeps within what the player can do at this tempo."""
@@ -285,12 +285,12 @@ class Remedies:
                       for pitch in _spellings(a.sounding, midi) if self.keeps_harmony(k, pitch)), None)
         if start is not None:
             remedies.append(self._pitch_remedy("shorten", k, start,
-                                               "Begin the glissando on {}: from there it stays on one partial."))
-        remedies.append(Remedy(kind="straight", text="Play its two notes without the glide."))
+                                               "Start the glissando on {}: from there it stays on one partial."))
+        remedies.append(Remedy(kind="straight", text="Play the two notes without the glissando."))
         names = [horn.name for horn in self.horns if any(
             keeps_gliss(x, y) for x in allowed_choices(horn, self._willing(), a.midi)
             for y in allowed_choices(horn, self._willing(), b.midi))]
-        return (*remedies, *_horn_remedy(names, "Take a horn that holds it on one partial"))
+        return (*remedies, *_horn_remedy(names, "Use a horn that holds it on one partial"))
 
     def _begins(self, k: int, midi: int) -> bool:
         """Whether the glissando of note `k` could begin on another pitch and leave what comes before it as it is."""

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from analyzer.review.findings import CODES
+from analyzer.review.line import CODES
 
 Schema = dict[str, Any]
 

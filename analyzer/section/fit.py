@@ -173,12 +173,12 @@ def _seat(desk: Desk, i: int, j: int, burden: Burden, *, doubles: bool, harmony:
     clefs = unread_clefs(chair.line, member)
     if clefs:
         found.append(_finding(chair, "clef", "care", f"{member.name} does not read {' or '.join(clefs)} clef",
-                              "Print the part in a clef that is read, or teach this one first."))
+                              "Print the part in a clef the player reads, or teach this one first."))
     excess = excess_s(burden.plan, member)
     if excess:
         found.append(_finding(chair, "tiring", "care",
                               f"{member.name} plays {excess / 60:.1f} minutes more here than the endurance in the file",
-                              "Let another player take a strain, and rest before it."))
+                              "Let another player take a phrase, and rest before it."))
     first = next((horn for horn in member.horns if takes(horn, chair.line.family)), burden.horn)
     if first != burden.horn:
         found.append(_finding(chair, "horn", "note", f"{member.name} takes {burden.horn.name}, not {first.name}: "
@@ -189,7 +189,7 @@ def _seat(desk: Desk, i: int, j: int, burden: Burden, *, doubles: bool, harmony:
 def _gain(first: Burden, taken: Burden) -> str:
     """Say what is better on the horn taken than on the player's first one."""
     for name, words in (("unplayable", "that cannot be played"), ("too_fast", "too fast to move to"),
-                        ("gliss", "whose glide breaks"), ("out_of_range", "out of range")):
+                        ("gliss", "whose glissando breaks"), ("out_of_range", "out of range")):
         less = len(getattr(first, name)) - len(getattr(taken, name))
         if less > 0:
             return f"{counted(less, 'note')} fewer {words}"
@@ -198,10 +198,10 @@ def _gain(first: Burden, taken: Burden) -> str:
     if first.items.get("small_horn", 0) > taken.items.get("small_horn", 0):
         return "this line is not for an alto trombone"
     if first.items.get("not_alto", 0) > taken.items.get("not_alto", 0):
-        return "an alto trombone line lies well on an alto trombone"
+        return "an alto trombone line suits an alto trombone"
     if first.items.get("not_bass", 0) > taken.items.get("not_bass", 0):
         return "a bass trombone line belongs on a bass trombone"
-    return "the line lies easier there"
+    return "the line is easier there"
 
 
 def _about_horns(desk: Desk, placed: Placed) -> Iterator[Finding]:
@@ -215,7 +215,7 @@ def _about_horns(desk: Desk, placed: Placed) -> Iterator[Finding]:
         if len({j for j, _ in taken}) == 1:
             horns = listed([burden.horn.name for _, burden in taken])
             yield _finding(first, "changes-horns", "note", f"{names} plays all of {first.part_title} and changes "
-                           f"between {horns}", "Have every one of them ready at the stand.")
+                           f"between {horns}", "Have each horn ready on a stand.")
         else:
             yield _finding(first, "shared-part", "care", f"{first.part_title} is for one player who changes horns; "
                            f"nobody here can take all of it, so {names} share it",
@@ -239,7 +239,7 @@ def _about_players(desk: Desk, seated: set[int], doubling: dict[int, tuple[int, 
         more = f", leaving out the {len(burden.blocked)} notes that do not fit" if burden.blocked else ""
         found.append(_finding(desk.chairs[i], "doubling", "note",
                               f"{desk.members[j].name} doubles {desk.chairs[i].title} on {burden.horn.name}{more}",
-                              "There are more players than lines; choose another line to double if balance asks."))
+                              "You have more players than parts; double another part if the balance needs it."))
     found += [_idle(desk, j) for j in range(len(desk.members)) if j not in seated]
     return found
 
@@ -255,11 +255,11 @@ def _idle(desk: Desk, j: int) -> Finding:
                        what=f"this piece has no line for {member.name}'s {horns}")
     bars = {desk.bars(i, j) for i in fitting}
     if bars == {"kept"}:
-        why, ways = f"kept on {member.dedicated} parts", "Take keeps out of the section file to let the player move."
+        why, ways = f"kept on {member.dedicated} parts", "Remove keeps from the section file to let the player move."
     elif None not in bars:
-        why, ways = "the lines are for others", "Write an easier part."
+        why, ways = "every part went to another player", "Write an easier part."
     else:
-        why, ways = f"none is left on {horns} that goes without leaving much out", "Write an easier part."
+        why, ways = f"no remaining part is playable on {horns} without large cuts", "Write an easier part."
     return Finding(code="no-line", severity="care", part_id="", part_name="",
                    what=f"{member.name} has no line here: {why}",
                    try_=(ways,))
@@ -284,7 +284,7 @@ def _why_empty(desk: Desk, i: int, placed: Placed, covered: Covered) -> str:
     bars = {desk.bars(i, j) for j in fitting}
     if bars == {"beginner"}:
         names = member_names([desk.members[j] for j in fitting])
-        return f"only {names} could take it, and a beginner is not put on bass trombone because the chair is free{tail}"
+        return f"only {names} could take it, and a beginner does not go on bass trombone just to fill a chair{tail}"
     if None not in bars:
         return f"everybody with a horn for it is kept on other parts{tail}"
     free = [j for j in fitting if not desk.bars(i, j)]
@@ -294,14 +294,14 @@ def _why_empty(desk: Desk, i: int, placed: Placed, covered: Covered) -> str:
         lacks = len(desk.burden(i, j, horn).blocked)
         return (f"nobody can play half of it: {desk.members[j].name} on {horn.name} comes nearest and lacks {lacks} of "
                 f"{len(chair.line.notes)} notes{tail}")
-    return f"there are fewer players for it than lines, and others are missed sooner{tail}"
+    return f"there are fewer players than parts, and other parts matter more{tail}"
 
 
 def _tail(chair: Chair, covered: Covered, empty: Collection[str] = ()) -> str:
     double = covered.best_double(chair.line, empty)
     if double is None:
         return "; no other part has its notes"
-    return f"; {double.part_name} has {100 * double.share:.0f} % of its notes in some octave"
+    return f"; {double.part_name} has {100 * double.share:.0f} % of its notes (some in another octave)"
 
 
 def _blocking(search: Search, way: ChangedSeating, verdict: Verdict, placed: Placed, covered: Covered) -> list[Finding]:
@@ -327,7 +327,7 @@ def _blocked(search: Search, seats: Placed, least: float, covered: Covered) -> I
     for i, place in enumerate(seats):
         chair = desk.chairs[i]
         if place is None and leading(desk.chairs, i):
-            yield _finding(chair, "empty-line", "stop", f"no change fills {chair.title}{_tail(chair, covered, empty)}",
+            yield _finding(chair, "empty-line", "stop", f"no change covers {chair.title}{_tail(chair, covered, empty)}",
                            "Ask a player from another section, or choose another piece.")
         elif place is not None and search.changes_at(place[1], least) >= FAR and (trouble := _trouble(place[1])):
             yield _finding(chair, "beyond-player", "stop",
@@ -337,7 +337,7 @@ def _blocked(search: Search, seats: Placed, least: float, covered: Covered) -> I
 
 def _trouble(burden: Burden) -> str:
     counts = ((burden.unplayable, "cannot be played"), (burden.out_of_range, "out of range"),
-              (burden.too_fast, "with a move that is too fast"), (burden.gliss, "with a glide that breaks"))
+              (burden.too_fast, "with a move that is too fast"), (burden.gliss, "with a glissando that breaks"))
     return ", ".join(f"{len(which)} of {len(burden.plan.notes)} notes {words}" for which, words in counts if which)
 
 

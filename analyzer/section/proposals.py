@@ -75,7 +75,7 @@ def _clef(chair: Chair, member: Member, clefs: Sequence[str]) -> Proposal:
 
 def _lend(desk: Desk, step: Lend, member: Member, chair: Chair | None) -> Proposal:
     owner = desk.members[step.owner].name if step.owner is not None else None
-    whence = {"band room": "the band has one to lend", "player": f"{owner} has one beside another horn",
+    whence = {"band room": "the band has one to lend", "player": f"{owner} has one as a second horn",
               "elsewhere": "nobody in the file has one to spare"}[step.source]
     use = f" for {chair.title}" if chair else ""
     return Proposal(kind="lend", chair=chair, text=f"Lend {member.name} a {step.horn.name}{use}: {whence}.",
@@ -100,7 +100,7 @@ def _tempo(desk: Desk, way: ChangedSeating) -> Proposal:
     half = f" (half note = {bpm / 2:g})" if was > _CUT_TIME_BPM else ""
     return Proposal(
         kind="tempo", chair=desk.chairs[i],
-        text=f"Lower the tempo: quarter note = {bpm}{half} in place of {was:.0f} at measure {note.measure}, and in "
+        text=f"Lower the tempo: quarter note = {bpm}{half} instead of {was:.0f} at measure {note.measure}, and in "
              f"proportion elsewhere ({100 * bpm / was:.0f} %).",
         data={"measure": note.measure, "from_bpm": round(was, 1), "to_bpm": bpm, "factor": round(bpm / was, 4)})
 
@@ -131,12 +131,12 @@ def _note(chair: Chair, burden: Burden, k: int, covered: Covered, remedies: Reme
     note = chair.line.notes[k]
     item = {"index": k, "measure": note.measure, "sounding": note.sounding.name, "pitch": note.sounding.pretty}
     if k in burden.gliss and k not in burden.blocked:
-        return item | {"way": "play it without the glide"}
+        return item | {"way": "play it without the glissando"}
     heard = covered.at(chair.line, k)
-    spare = f"may be left out: {heard}" if heard else "left out, it is heard nowhere else"
+    spare = f"may be left out: {heard}" if heard else "if left out, nobody else plays it"
     if k not in burden.blocked:
-        return item | {"way": f"too quick to reach; {spare}"}
+        return item | {"way": f"too fast to reach; {spare}"}
     # The review decides which other pitches go, so that the two never contradict each other.
     others = [remedy.sounding.pretty for remedy in remedies.pitches(k) if remedy.sounding is not None]
-    ways = [f"{' or '.join(others)} goes instead"] if others else []
+    ways = [f"{' or '.join(others)} works instead"] if others else []
     return item | {"way": "; or ".join([*ways, spare])}

@@ -1,6 +1,6 @@
 """A teacher's aid for a change of horn: what changes in the hands, what the music needs, what to look at together.
 
-It never answers yes or no: a pupil is never counted out or in by numbers, and the teacher who is present decides.
+It never answers yes or no: a student is never counted out or in by numbers, and the teacher who is present decides.
 """
 
 from collections.abc import Iterable, Sequence
@@ -94,7 +94,7 @@ class LineSum:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ready:
-    """Everything for the talk between teacher and pupil; no verdict.
+    """Everything for the talk between teacher and student; no verdict.
 
     `reach_mm` is the player's comfortable reach on the new horn, None where the file tells none or there is no slide;
     `reach_estimated` where it was worked out from height.
@@ -185,31 +185,31 @@ def physical(before: Horn, after: Horn) -> Iterable[Difference]:
                          meaning=f"{abs(by):.1f} kg {'more' if by > 0 else 'less'} ({share:.0f} %), for the arm, "
                                  "wrist and hand that carry it")
     if old.left_hand_carries.text != new.left_hand_carries.text:
-        yield Difference(what="the left hand carries", before=old.left_hand_carries.text,
-                         after=new.left_hand_carries.text, meaning="another way of holding",
+        yield Difference(what="the left hand holds", before=old.left_hand_carries.text,
+                         after=new.left_hand_carries.text, meaning="held differently",
                          evidence=new.left_hand_carries.evidence)
     if old.left_hand_works.text != new.left_hand_works.text:
         yield Difference(what="the left hand works", before=old.left_hand_works.text, after=new.left_hand_works.text,
-                         meaning="fingers of the hand that carries now move too, without gripping"
-                                 if new.left_hand_works.text != "nothing" else "that hand only carries",
+                         meaning="fingers of the hand that holds the horn now move too, without gripping"
+                                 if new.left_hand_works.text != "nothing" else "that hand only holds the horn",
                          evidence=new.left_hand_works.evidence)
     if old.fourth_valve != new.fourth_valve:
         words = {"": "none", "right hand": "under the fourth finger of the right hand",
                  "left side": "at the left side, for the left hand"}
         yield Difference(what="fourth valve", before=words[old.fourth_valve], after=words[new.fourth_valve],
-                         meaning="the weakest finger of the right hand has work now" if new.fourth_valve == "right hand"
-                         else "the left hand has work now" if new.fourth_valve else "there is one valve less",
+                         meaning="the weakest finger of the right hand now has work" if new.fourth_valve == "right hand"
+                         else "the left hand now works a valve" if new.fourth_valve else "one valve fewer",
                          evidence=new.evidence)
     if old.valve_type != new.valve_type and before.family == after.family == "valves":
         yield Difference(what="valves", before=old.valve_type or "none", after=new.valve_type or "none",
-                         meaning="another stroke under the fingers", evidence=new.evidence)
+                         meaning="a different valve action", evidence=new.evidence)
     if before.family != after.family:
         kind = {"slide": "a slide", "valves": "valves"}
-        yield Difference(what="how pitch is found", before=kind[before.family], after=kind[after.family],
+        yield Difference(what="how you find the pitch", before=kind[before.family], after=kind[after.family],
                          meaning="another instrument: positions or valves are learned from the start", evidence=None)
     if before.fundamental_midi != after.fundamental_midi:
         yield Difference(what="key of the horn", before=_key(before), after=_key(after), evidence=None,
-                         meaning="every note has another position or valve than before")
+                         meaning="every note has a new position or fingering")
     if before.master != after.master:
         yield Difference(what="compensation", before="with" if before.master else "without",
                          after="with" if after.master else "without", evidence=after.master_evidence,
@@ -227,7 +227,7 @@ def _mm(quantity: Quantity) -> str:
 
 
 def _places(horn: Horn, reach_mm: float | None, lines: Sequence[Line]) -> Iterable[Place]:
-    """Yield the outermost place of each valve state, then the farthest place that this music cannot avoid."""
+    """Yield the outermost place of each valve state, then the farthest position this piece requires."""
     def beyond(place_mm: float) -> float | None:
         return place_mm - reach_mm if reach_mm is not None and place_mm > reach_mm else None
 
@@ -238,7 +238,7 @@ def _places(horn: Horn, reach_mm: float | None, lines: Sequence[Line]) -> Iterab
         place = position_place_mm(horn, valves, last)
         name = f"{''.join(valves)}{last}"
         held = f"with {listed(valves)} held" if valves else "open"
-        yield Place(label=name, extension_mm=place, what=f"outermost position {held}", beyond_reach_mm=beyond(place))
+        yield Place(label=name, extension_mm=place, what=f"farthest position {held}", beyond_reach_mm=beyond(place))
     farthest: tuple[float, Candidate, str, str] | None = None
     for line in lines:
         for note in line.notes:
@@ -252,7 +252,7 @@ def _places(horn: Horn, reach_mm: float | None, lines: Sequence[Line]) -> Iterab
     if farthest is not None:
         out_mm, way, name, where = farthest
         yield Place(label=shown(way.label), extension_mm=out_mm, beyond_reach_mm=beyond(out_mm),
-                    what=f"farthest place that this music cannot avoid: {name}, {where}")
+                    what=f"farthest position this piece requires: {name}, {where}")
 
 
 # --- the music -------------------------------------------------------------------------------------------------------
@@ -286,7 +286,7 @@ def _better(worse: Planner, better: Planner) -> list[_Found]:
         # What can be in tune counts, not what the plan takes for the sake of the hand.
         off, on = (min(abs(one.off_cents) for one in planner.choices[a.index]) for planner in (worse, better))
         if far and near - nearest.out_mm >= NEARER_MM:
-            found.append((a, "far-out", f"only far out, {_has(a.choice)}", _has(nearest)))
+            found.append((a, "far-out", f"only far out on the slide, {_has(a.choice)}", _has(nearest)))
         elif off > worse.horn.lip_reach.value and off - on >= BETTER_CENTS:
             found.append((a, "out-of-tune", _has(a.choice), have))
     return found

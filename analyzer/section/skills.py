@@ -1,4 +1,4 @@
-"""What a teacher would look at with the pupil present before a change of horn, with places of the music to try it on.
+"""What a teacher would look at with the student present before a change of horn, with places of the music to try it on.
 
 The list is common practice, no source; each item is raised only where the two horns differ in it.
 """
@@ -19,7 +19,7 @@ _LONG_S = 1.5                           # a long note, for tone and tuning; judg
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Skill:
-    """Something to look at with the pupil present; `where` names places of this music to try it on."""
+    """Something to look at with the student present; `where` names places of this music to try it on."""
 
     look: str
     where: tuple[str, ...] = ()
@@ -34,15 +34,15 @@ def skills_of(before: Horn, after: Horn, planned: Planned) -> Iterable[Skill]:
     yield from _slide(before, after, planned)
     yield from _valves(before, after, planned)
     if after.handling.bore_mm.value > before.handling.bore_mm.value:
-        yield Skill(look="Air: does a long low note keep its tone to the end, and how often does the pupil breathe?",
+        yield Skill(look="Air: does a long low note keep its tone to the end, and how often does the student breathe?",
                     where=_where(planned, lambda note: _low(after, note) and note.time.sounds_s >= _LONG_S))
-    yield Skill(look="Ear: are the first notes on the new horn matched to a drone or a neighbour by listening, not by "
+    yield Skill(look="Ear: are the first notes on the new horn matched to a drone or a neighbor by listening, not by "
                      "the numbers on the page?",
                 where=_where(planned, lambda note: note.time.sounds_s >= _LONG_S))
     clefs = dict.fromkeys(note.note.clef for _, planner in planned for note in planner.plan().notes)
     if len(clefs) > 1 or before.family != after.family:
-        yield Skill(look=f"Reading: does the pupil read the clefs of these parts ({', '.join(clefs)})?")
-    yield Skill(look="Wish: does the pupil want the change, and is there a horn to try for some weeks, and a way back?")
+        yield Skill(look=f"Reading: does the student read the clefs of these parts ({', '.join(clefs)})?")
+    yield Skill(look="Wish: does the student want the change? Is there a horn to try for some weeks, and a way back?")
 
 
 def _carrying(before: Horn, after: Horn) -> Iterable[Skill]:

@@ -62,7 +62,7 @@ class Tuning:
     reach_mm : float
         How far the hand slide goes; 0 on a valved horn. [mm]
     worst : bool
-        Count the farthest note in place of the weighted mean square.
+        Count the worst note in place of the weighted mean square.
 
     Raises
     ------

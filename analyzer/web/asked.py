@@ -192,7 +192,7 @@ def _player(given: object) -> Player:
 
 
 def read_refusals(given: dict[str, Any]) -> tuple[Refusal, ...]:
-    """Read the changes that the reader does not want, as the command line has them; another form is left aside."""
+    """Read the changes that the reader does not want, as the command line has them; another form is skipped."""
     texts = given.get("refuse", [])
     return tuple(found for text in texts if isinstance(text, str) for found in [read_refusal(text)] if found) \
         if isinstance(texts, list) else ()

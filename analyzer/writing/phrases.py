@@ -110,12 +110,12 @@ def _why(notes: Sequence[LineNote], here: Sequence[int], octaves: int, outside: 
     high = reader.high is not None and max(midis) > reader.high
     extreme = pitch_of(min(midis) if low or not high else max(midis)).pretty
     place = (f"below {pitch_of(reader.low or 0).pretty}" if low else f"above {pitch_of(reader.high or 0).pretty}"
-             if high else "not to be had")
-    said = f"{extreme} lies {place}" if low or high else f"{extreme} is {place} there"
+             if high else "not on this horn")
+    said = f"{extreme} is {place}"
     if octaves:
         far = "an octave" if abs(octaves) == 1 else f"{abs(octaves)} octaves"
-        said += f": {far} {'higher' if octaves > 0 else 'lower'}"
+        said += f": moved {'up' if octaves > 0 else 'down'} {far}"
     if outside:
         names = ", ".join(dict.fromkeys(pitch_of(notes[index].midi + 12 * octaves).pretty for index in outside))
-        said += f"; {names} still {'lies' if ',' not in names else 'lie'} outside"
+        said += f"; {names} still {'is' if ',' not in names else 'are'} outside"
     return said

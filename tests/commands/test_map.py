@@ -235,7 +235,7 @@ def test_what_cannot_be_played_is_in_the_first_paragraph_with_its_measures(tmp_p
     path.write_text(score(B1 + B2), encoding="utf-8")
     said = run("map", path, "--horn", "tenor-f").stdout
     assert "Cannot be played: B1 (measure 1)." in " ".join(said.split("\n\n")[0].split())
-    assert "! m. 1: B1 cannot be sounded on tenor-f" in said
+    assert "! m. 1: B1 cannot be played on tenor-f" in said
     path.write_text(score(B2), encoding="utf-8")
     assert "Every note can be played. Nothing is too fast." in " ".join(run("map", path).stdout.split())
 

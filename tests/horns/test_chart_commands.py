@@ -70,7 +70,7 @@ def test_chart_table_has_the_same_choices() -> None:
 def test_chart_text_has_a_line_a_note() -> None:
     lines = run("chart", "tenor-f").splitlines()
     assert lines[0] == "Tenor trombone in B flat with F attachment (tenor-f), sounding pitch"
-    assert "B1    none: no choice of this horn sounds it" in lines
+    assert "B1    none: this horn cannot play it" in lines
     assert next(line for line in lines if line.startswith("F♯4")).split()[1] == "3♯"
     assert next(line for line in lines if line.startswith("F2")).endswith("T1 (17 flat)")
     assert len([line for line in lines if line and line[0] in "ABCDEFG"]) == 77 - 24 + 1

@@ -25,7 +25,7 @@ from tests.lines import line_of
 
 ROOT = Path(__file__).parents[2]
 NAMES = ("C2", "D2", "Eb2", "E2", "F2", "A2", "Bb2", "B2", "C3", "D3", "F3", "Bb3", "D4", "F4")
-PUPIL = Player(name="Pupil", learned=(), high=65)
+PUPIL = Player(name="Student", learned=(), high=65)
 
 
 @pytest.fixture(scope="module")
@@ -90,7 +90,7 @@ def test_order_is_that_of_the_rule_for_every_two(found: Survey) -> None:
 def test_secure_moves_teach_nothing_more(library: Path, found: Survey) -> None:
     row = next(one for one in sorted_rows(found) if band_of(one) == "teaches")
     pairs = tuple((a, b) for one in row["teaches"] for a, b in [one["move"].split(" to ")])
-    again = searched(library, Wanted(player=Player(name="Pupil", learned=("T",), high=65, secure=pairs),
+    again = searched(library, Wanted(player=Player(name="Student", learned=("T",), high=65, secure=pairs),
                                      horns=(load_horn("tenor-f"),)))
     same = next(one for one in again.lines if one["file"] == row["file"])
     assert not {one["move"] for one in row["teaches"]} & {one["move"] for one in same["teaches"]}
@@ -127,14 +127,14 @@ def test_answer_names_every_file_and_has_cautions(found: Survey) -> None:
     assert [one["where"].split(",")[0] for one in document["problems"]] == ["cut.xml"]
     assert document["cautions"]
     text = search_text(found, 5)
-    assert f"Teaches up to {A_FEW} new moves:" in text
+    assert f"At most {A_FEW} new moves:" in text
     assert "more; --most shows them" in text
     assert "Caution:" in text
 
 
 def test_command(library: Path, tmp_path: Path) -> None:
-    player = tmp_path / "pupil.toml"
-    player.write_text('[player]\nname = "Pupil"\nlearned = []\nhigh = "F4"\n')
+    player = tmp_path / "student.toml"
+    player.write_text('[player]\nname = "Student"\nlearned = []\nhigh = "F4"\n')
     command = [sys.executable, "-m", "analyzer", "search", str(library), "--jobs", "2", "--horn", "tenor-f"]
     done = subprocess.run([*command, "--player", str(player), "--format", "json"], cwd=ROOT, check=True, text=True,
                           capture_output=True)

@@ -280,7 +280,7 @@ def test_other_forms_are_read_when_asked(tmp_path: Path) -> None:
     assert set(status_of(without).values()) == {"not a score", "archive"}
     assert sum("another form" in row["reason"] for row in without.files) == 3
     for text in (survey_text(without), search_text(without, 5)):
-        assert "MEI or Humdrum is left aside: 3 files; add --foreign to read it." in " ".join(text.split())
+        assert "MEI or Humdrum is skipped: 3 files; add --foreign to read it." in " ".join(text.split())
     entries = find_entries(tmp_path, foreign=True)
     assert {one.name for one in entries if one.status == "score"} == {
         "tune.abc", "pack.zip/inner.abc", "looks like xml.xml"}
@@ -327,7 +327,7 @@ def test_one_more_horn_is_worth_the_lines_that_it_opens(tmp_path: Path) -> None:
     assert (adds["tenor-f"], adds["bass-independent"]) == (1, 2)
     text = " ".join(survey_text(survey, case).split())
     assert "1 of 3 lines are open" in text
-    assert "Next: the best step is buy bass-dependent; then 3 of 3 are open." in text
+    assert "Best next purchase: bass-dependent (then 3 of 3 lines are playable)." in text
 
 
 def test_compensating_is_compared_with_its_like_once_a_line(tmp_path: Path) -> None:
@@ -342,7 +342,7 @@ def test_compensating_is_compared_with_its_like_once_a_line(tmp_path: Path) -> N
 
 def test_text_says_it_in_words(folder: Path) -> None:
     text = survey_text(surveyed(folder))
-    assert "21 files: 4 read; 1 without the parts looked for; 4 the same as another" in " ".join(text.split())
+    assert "21 files: 4 read; 1 without the parts asked for; 4 the same as another" in " ".join(text.split())
     assert "cut.musicxml: the file stops in the middle of the score" in text
     assert "Attachment:" in text
     assert text.count("Caution:") >= 3

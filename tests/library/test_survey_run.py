@@ -193,7 +193,7 @@ def test_foreign_files_are_left_alone(tmp_path: Path) -> None:
     text, other = tmp_path / "notes.txt", tmp_path / "other.sqlite"
     text.write_text("not a database, " * 100)
     base = sqlite3.connect(other)
-    base.execute("CREATE TABLE pupils (name TEXT)")
+    base.execute("CREATE TABLE students (name TEXT)")
     base.commit()
     base.close()
     before = other.read_bytes(), text.read_bytes()

@@ -25,7 +25,7 @@ def test_every_axis_names_its_own_measure() -> None:
     assert here["slide"].reason.startswith("B♭2 (1) to E2 (7) needs 61 cm of slide in 0.50 s")
     assert here["leap and lip"].reason == "The widest leap, B♭2 to B♭3, is 12 half steps, 0.5 s from note to note."
     assert here["range"].reason == "From E2 (m. 2) to D♯4 (m. 4)."
-    assert here["endurance"].reason == "8 s without a rest of 2 s, mm. 1-4."
+    assert here["endurance"].reason == "8 s with no rest of 2 s, mm. 1-4."
     assert here["reading"].reason == "4 notes in the measure, 4 of them sharp or flat."
 
 

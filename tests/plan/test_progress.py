@@ -13,7 +13,7 @@ from analyzer.problem import Unreadable
 from analyzer.toml_file import parse_table
 from tests.brute.test_plan import price, random_planner
 
-FILE = """# A pupil.
+FILE = """# A student.
 [player]
 name = "Player 1"   # invented
 learned = [

@@ -27,7 +27,7 @@ def check(drills: Drills, schema: Any) -> None:  # noqa: F811
     sheet = sheet_musicxml(drills)
     schema.assertValid(etree.fromstring(sheet))
     horn, learner = drills.planned.plan.horn, drills.kit.player
-    # What the music needs is learned by the sheet; reach, range and speed stay the pupil's own.
+    # What the music needs is learned by the sheet; reach, range and speed stay the student's own.
     analysis = analyse(read_document(sheet, "sheet.musicxml"), Request(horns=(horn.name,), player=learner))
     assert len(analysis.lines) == 1
     notes = map_document(analysis)["lines"][0]["notes"]

@@ -90,7 +90,7 @@ def test_the_same_survey_gives_the_same_bytes(survey: Survey) -> None:
 def test_purchase_stands_on_the_page(survey: Survey, tmp_path: Path) -> None:
     (tmp_path / "s.toml").write_text('[[player]]\nname = "First <1>"\nhorns = ["tenor"]\nhigh = "Eb3"\n')
     page = survey_page(survey, purchase(survey, read_section(tmp_path / "s.toml")))
-    assert "What would open more" in page
+    assert "What would open more music" in page
     assert "First &lt;1&gt; reaches up to F3" in page
     assert "buy tenor-f" in page
 

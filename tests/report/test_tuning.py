@@ -34,7 +34,7 @@ def fitted():
 def test_a_fit_in_words() -> None:
     found, horn = fitted()
     text = fit_text(found, horn)
-    assert text.startswith("mine: euphonium-3 fitted to 9 readings; they scatter by ")
+    assert text.startswith("mine: euphonium-3 fitted to 9 readings; they vary by ")
     assert "  line 9: E♭4 with 1 read -45 cents, where +" in text
     assert "Too few readings to tell, so these stay as euphonium-3 has them: valve 3." in text
     row = next(line for line in text.splitlines() if line.startswith("  valve 1"))
@@ -61,7 +61,7 @@ def test_an_advice_in_words() -> None:
     text = pull_text(advice, ["tune.xml"])
     mm = advice.pulls_mm["3"]
     assert f"Pull out the third valve slide {mm} mm; leave the main tuning slide, the first valve slide and" in text
-    assert "Not on this horn, whatever is pulled, and left out of all figures: C2." in text
+    assert "Not on this horn with any slide pulled, and not counted: C2." in text
     assert all(line == line.rstrip() for line in text.splitlines())
     document = pull_document(advice, ["tune.xml"], worst=False, cautions=["Rest."], problems=[])
     assert document["beyond"] == ["C2"]
@@ -73,8 +73,8 @@ def test_an_advice_in_words() -> None:
 def test_no_pull_is_said_too() -> None:
     planner = Planner(line_of("Bb2 Bb3 F3", 2), load_horn("tenor"))
     text = pull_text(advise([planner], {"main": 25}), ["tune.xml"])
-    assert "Leave every slide where it is: no pull brings this music nearer." in text
-    assert "What the hand slide can put right is put right; only what is left counts here." in text
+    assert "Leave every slide where it is: no slide change improves the tuning of this music." in text
+    assert "The hand slide corrects what it can; only what is left counts here." in text
     assert "at most" not in text
 
 

@@ -3,14 +3,17 @@
 import random
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
 from analyzer.analysis import Request, analyse
 from analyzer.horns.candidates import candidates
 from analyzer.horns.profiles import horn_names, load_horn
+from analyzer.pitch import parse_pitch
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
+from analyzer.review import line as line_review
 from analyzer.review.findings import Finding
 from analyzer.review.harmony import Harmony, moment_of
 from analyzer.review.limits import REST_S, STRETCH_CARE_S, STRETCH_NOTE_S
@@ -326,3 +329,22 @@ def test_the_mistakes_that_the_samples_tell_of() -> None:
     march = review(analyse(open_document(SAMPLES / "harbour-march-trio.musicxml"), Request(horns=("tenor",))))
     assert {(one.code, one.measure, one.sounding) for line in march for one in line.findings
             if one.code == "beyond-horn"} == {("beyond-horn", "42", "Eb2")}
+
+
+# --- the worked example -------------------------------------------------------------------------------------------
+
+def test_the_finding_of_the_developers_page_is_told_by_its_rule_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    example = text.split("**Add a finding.**")[1].split("```python\n")[1].split("```")[0]
+    monkeypatch.setattr(line_review, "_RULES", list(line_review._RULES))
+    monkeypatch.setattr(line_review, "CODES", set(line_review.CODES))
+    exec(example, line_review.__dict__)
+    sounds = line_of("C4 D4")
+    # A treble-clef reader: written a major ninth above what sounds.
+    read = replace(sounds, notes=tuple(replace(note, written=parse_pitch(written))
+                                       for note, written in zip(sounds.notes, ("D5", "E5"), strict=True)))
+    new = [one for one in found(read, "tenor", Player(high=60)) if one.code == "above-written-range"]
+    assert [(one.index, one.what) for one in new] == [
+        (1, "E5 is written above D5, the highest note this player reads")]
+    assert "above-written-range" in line_review.CODES
+    assert new[0].remedies, "the octave down is offered as to every rule"

@@ -138,7 +138,7 @@ def test_the_command_says_it_in_a_sentence_and_writes_the_horn(tmp_path: Path) -
     assert said.exit_code == 0
     assert "Pull out the " in said.stdout
     assert "third valve slide 20 mm" in said.stdout
-    assert "Not on this horn, whatever is pulled, and left out of all figures: C2, D2 and E♭2." in said.stdout
+    assert "Not on this horn with any slide pulled, and not counted: C2, D2 and E♭2." in said.stdout
     assert said.stdout.rstrip().splitlines()[-1].startswith("Caution: ")
     horn = load_horn(str(own))
     assert horn.name == "pulled"

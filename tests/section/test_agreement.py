@@ -181,5 +181,5 @@ def test_the_octave_that_fit_names_is_one_that_the_review_offers(low: str) -> No
     offered = [remedy.sounding.pretty for finding in findings if finding.index == 20
                for remedy in finding.remedies if remedy.sounding is not None]
     way = next(change for change in answer.changes if change.kind == "notes").data["notes"][0]["way"]
-    assert (way.split(" goes instead")[0].split(" or ") if "goes instead" in way else []) == offered
+    assert (way.split(" works instead")[0].split(" or ") if "works instead" in way else []) == offered
     assert ("B2" in way) is False

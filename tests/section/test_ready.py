@@ -52,7 +52,7 @@ def test_notes_far_out_come_near_with_the_attachment() -> None:
     answer = asked("tenor", "tenor-f", "C3", "B2", "Bb2")
     far = {one.sounding: one for one in answer.gains if one.reason == "far-out"}
     assert set(far) == {"C3", "B2"}
-    assert far["C3"].lack.startswith("only far out, 6 at")
+    assert far["C3"].lack.startswith("only far out on the slide, 6 at")
     assert far["C3"].have.startswith("T1 at 0 mm")
     assert far["B2"].have.startswith("T2 at")
 
@@ -83,7 +83,7 @@ def test_the_way_back_is_the_mirror() -> None:
 def test_what_neither_has_is_told() -> None:
     answer = asked("tenor", "tenor-f", "G0", "Bb2")
     assert [(one.sounding, one.lack) for one in answer.neither] == [
-        ("G0", "cannot be sounded on tenor-f: its lowest note is C1")]
+        ("G0", "cannot be played on tenor-f: its lowest note is C1")]
 
 
 def test_hands_are_told_from_the_profiles() -> None:
@@ -127,7 +127,7 @@ def test_the_farthest_place_that_cannot_be_avoided_is_named_with_its_measure() -
 
 
 @pytest.mark.parametrize(("table", "said"), [
-    ({}, "No reach is told"), ({"height_cm": 150}, "estimate from height, kept low"), ({"reach_mm": 520}, "520 mm")])
+    ({}, "No reach is given"), ({"height_cm": 150}, "estimate from height, kept low"), ({"reach_mm": 520}, "520 mm")])
 def test_reach_is_told_as_known_estimated_or_measured(table: dict[str, float], said: str) -> None:
     answer = asked("tenor", "tenor-f", "Bb2", player=player_of(table))
     assert said in ready_text(answer)
@@ -185,7 +185,7 @@ def test_the_command(tmp_path: Path) -> None:
     student = str(SAMPLES / "student.toml")
     good = run(cli, ["ready", str(path), "--player", student, "--from", "tenor", "--to", "tenor-f"])
     assert good.exit_code == 0
-    assert "What to look at with the pupil present" in good.stdout
+    assert "What to look at with the student present" in good.stdout
     data = json.loads(run(cli, ["ready", str(path), "--from", "tenor", "--to", "alto", "--format", "json"]).stdout)
     assert data["schema"] == "lowbrass.ready/1"
     assert run(cli, ["ready", str(path), "--from", "tenor", "--to", "tenor"]).exit_code == 2

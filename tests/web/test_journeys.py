@@ -100,16 +100,16 @@ def test_a_bass_part_is_reviewed(tab, kind: str) -> None:
     hands.turn("review")
     expect(tab.locator("#review-said")).to_contain_text("cannot be played as written", timeout=WAIT_MS)
     expect(tab.locator("#view-review h2")).to_contain_text("with F attachment")
-    gap = tab.locator(".finding.stop", has_text="B1 cannot be sounded")
+    gap = tab.locator(".finding.stop", has_text="B1 cannot be played")
     expect(gap.first).to_be_visible()
-    expect(gap.first.locator("ul")).to_contain_text("Take a horn that has it: bass trombone with two")
+    expect(gap.first.locator("ul")).to_contain_text("Use a horn that has it: bass trombone with two")
     with tab.expect_download() as found:
         hands.press("#playable")
     assert found.value.suggested_filename == "deep-water-bass-trombone-playable.musicxml"
     # Another horn closes the gap, without leaving the review.
     hands.choose("#horn", "bass-independent")
     expect(tab.locator("#view-review h2")).to_contain_text("two independent valves", timeout=WAIT_MS)
-    expect(tab.locator(".finding.stop", has_text="B1 cannot be sounded")).to_have_count(0)
+    expect(tab.locator(".finding.stop", has_text="B1 cannot be played")).to_have_count(0)
     # A measure leads to its note.
     hands.press(".finding .places button")
     expect(tab.locator("#view-marks")).to_be_visible()

@@ -55,7 +55,7 @@ def chart_page(horn: Horn) -> str:
         + f"<h2>Every choice</h2>{table('Every choice as a table', heads, ''.join(rows))}",
         heading=horn.description, title=f"Chart: {horn.description}",
         lead="Every note this horn sounds on partials 1 to 12, at sounding pitch, and every way to sound it. Cents in "
-             "brackets where the note is out of tune and cannot be mended by the slide.")
+             "brackets where the note is out of tune and cannot be corrected with the slide.")
 
 
 def _staff(horn: Horn) -> str:

@@ -10,7 +10,7 @@ from analyzer.words import shown, side
 _LEGEND = {
     "slide": "T, S: attachments held, each with its own scale of positions. ♯ ♭: slide a little in or out of the "
     "place. [ ]: above the attachment's usual ceiling, C3.",
-    "valves": "0: no valve. Numbers in brackets: cents sharp or flat, where that is more than 5.",
+    "valves": "0: no valve. Numbers in parentheses: cents sharp or flat, where more than 5.",
 }
 
 
@@ -19,7 +19,7 @@ def chart_text(horn: Horn) -> str:
     low, high = sounding_range(horn)
     lines = [f"{horn.description} ({horn.name}), sounding pitch", ""]
     out = "  slide out" if horn.family == "slide" else ""
-    lines.append(f"{'note':<5} {'usual':<8}{out}  {'tuning':<9}  other ways")
+    lines.append(f"{'note':<5} {'usual':<8}{out}  {'tuning':<9}  other choices")
     for midi in range(low, high + 1):
         lines.append(_line(horn, midi).rstrip())
     return "\n".join([*lines, "", _LEGEND[horn.family]])
@@ -29,7 +29,7 @@ def _line(horn: Horn, midi: int) -> str:
     usual = chart_choice(horn, midi)
     name = pitch_of(midi).pretty
     if usual is None:
-        return f"{name:<5} none: no choice of this horn sounds it"
+        return f"{name:<5} none: this horn cannot play it"
     out = "" if usual.extension_mm is None else f"  {usual.extension_mm:>6.0f} mm"
     others = "  ".join(_other(choice) for choice in candidates(horn, midi) if choice != usual)
     return f"{name:<5} {shown(usual.label):<8}{out}  {_tuning(usual) or 'in tune':<9}  {others}"

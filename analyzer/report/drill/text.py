@@ -9,15 +9,16 @@ from analyzer.practice.drills import RECALL_OFFER, WARM_UP, Drills
 from analyzer.practice.moves import PracticeMove, hard_moves
 from analyzer.practice.weeks import MINUTES, Day
 from analyzer.report.drill.sheet import part_name, sheet_title
+from analyzer.report.heading import supposed_text
 from analyzer.words import cents_text, shown
 
 
 def drill_text(drills: Drills, days: Sequence[Day] = ()) -> str:
     """Return the drills in words: the hard moves, the exercises, the weeks, the cautions."""
     plan = drills.planned.plan
-    out = [f"{part_name(drills)}, {plan.horn.description}" + (" (assumed; choose another with --horn)"
-                                                              if drills.planned.assumed else ""), "",
-           "Hard moves" if any(move.kinds for move in drills.moves) else "No move is hard; these are the hardest"]
+    out = [f"{part_name(drills)}, {plan.horn.description}",
+           *([supposed] if (supposed := supposed_text(drills.planned)) else ()), "",
+           "Hard moves" if any(move.kinds for move in drills.moves) else "No move is hard; the hardest are"]
     out += [f"  {_said(move)}" for move in hard_moves(drills.moves)[:8]] or ["  none"]
     if drills.secure:
         out.append(f"  left out as secure: {', '.join(move_text(pair) for pair in drills.secure)}")

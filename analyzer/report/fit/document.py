@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from analyzer.report.fit.text import verdict_said
-from analyzer.review.findings import CODES, Finding
+from analyzer.review.findings import Finding
+from analyzer.review.line import CODES
 from analyzer.section.fit import Seat, SectionFit
 from analyzer.section.proposals import Proposal
 from analyzer.section.seating import Chair

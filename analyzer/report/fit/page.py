@@ -124,7 +124,7 @@ def _state(seat: Seat, blocked: Collection[tuple[str, int | None]]) -> str:
     stops = sum(one.severity == "stop" for one in seat.findings)
     cares = sum(one.severity == "care" for one in seat.findings)
     if stops:
-        return f"{_places(stops)} cannot be played so" + (f", {cares} more ask for care" if cares else "")
+        return f"{_places(stops)} cannot be played as written" + (f", {cares} more need care" if cares else "")
     if not seat.doubles and (seat.chair.part.id, seat.chair.line.number) in blocked:
         return f"does not suit; {_places(cares)} {agreeing(cares, 'ask')} for care"
     return f"suits; {_places(cares)} {agreeing(cares, 'ask')} for care" if cares else "suits"
@@ -180,7 +180,7 @@ def _first(fit: SectionFit, hard: _Hard) -> str:
     items = "".join(
         f"<li><strong>Measure {safe(one.measure)}</strong>, {safe(_label(seat))} ({one.level}). {safe(one.reason)}</li>"
         for one, seat in found[:_MOST_FIRST])
-    beyond = (" What is beyond a limit is not for rehearsing as it stands: see the ways out below."
+    beyond = (" What is beyond a limit is not for rehearsing as it stands: see the remedies below."
               if any(one.level == "beyond" for one, _ in found[:_MOST_FIRST]) else "")
     return (f'<h2>What to rehearse first</h2><p class="faint">Hardest first; begin slowly, and stop before it '
             f"tires.{beyond}</p><ol>{items}</ol>")
@@ -231,4 +231,4 @@ def _group(seat: Seat, one: FindingGroup, music: str) -> str:
 
 def _to_know(fit: SectionFit) -> str:
     stops = severe(fit) if fit.verdict == "does not suit" else []
-    return _listed("To know", [told(one) for one in fit.findings if one not in stops])
+    return _listed("Notes", [told(one) for one in fit.findings if one not in stops])

@@ -5,9 +5,10 @@ from textwrap import fill
 
 from analyzer.review.findings import Finding, grouped
 from analyzer.section.fit import SectionFit
-from analyzer.words import first_few, measures_named
+from analyzer.words import counted, first_few, measures_short
 
-_MARKS = {"stop": "!!", "care": "! ", "note": "- "}
+_MARKS = {"stop": "STOP ", "care": "CARE ", "note": "- "}
+_LEGEND = "STOP: cannot be played as written. CARE: playable, but take care."
 _VERDICTS = {
     "suits": "The piece suits this section",
     "suits with changes": "The piece suits this section with changes",
@@ -68,8 +69,10 @@ def fit_text(fit: SectionFit) -> str:
         out += [f"  {one.chair.title}: {one.why}." for one in fit.unfilled]
     general = [one for one in fit.findings if not (fit.verdict == "does not suit" and one.severity == "stop")]
     if general:
-        out += ["", "To know"]
+        out += ["", "Notes"]
         out += [f"  {_MARKS[one.severity]}{told(one)}" for one in general]
+    if any(line.lstrip().startswith((_MARKS["stop"], _MARKS["care"])) for line in out):
+        out += ["", _LEGEND]
     return "\n".join([*out, "", *(f"Caution: {line}" for line in fit.cautions)])
 
 
@@ -90,12 +93,12 @@ def _findings_text(findings: Sequence[Finding]) -> Iterable[str]:
     shown = 0
     for group in groups[:_SHOWN]:
         shown += len(group.findings)
-        measures = measures_named(group.places, _SHOWN)
+        measures = measures_short(group.places, _SHOWN) if group.places else ""
         place = f"{measures}: " if measures else ""
         what = group.first.what
         way = f" {group.first.try_[0]}" if group.first.try_ else ""
         yield f"      {_MARKS[group.first.severity]}{place}{what}{'' if what.endswith('.') else '.'}{way}"
     more = len(findings) - shown
     if more:
-        what = f"and {more} more" if shown else f"{more} thing{'s' if more > 1 else ''} good to know"
-        yield f"      {what}, all of them in --format json and on the page (-o FILE.html)"
+        what = f"and {more} more" if shown else counted(more, "note")
+        yield f"      {what}: see the page (-o FILE.html) or --format json"

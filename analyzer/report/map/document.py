@@ -159,5 +159,5 @@ def what_differs(plan: Plan, other: Variant, most: int = 6) -> str:
                         f"(not {shown(note.choice.label)})")
     if not said:
         return "The plan itself."
-    more = f", and {len(said) - most} notes more" if len(said) > most else ""
+    more = f", and {len(said) - most} more notes" if len(said) > most else ""
     return f"Differs: {', '.join(said[:most])}{more}."

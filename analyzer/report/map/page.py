@@ -103,12 +103,12 @@ def _measures(plan: Plan) -> str:
 def _practice(found: Sequence[MeasureDifficulty]) -> str:
     worst = hardest(tuple(found))
     if not worst:
-        return "<h3>What to practise first</h3><p>No measure comes near a limit: practise for sound and time.</p>"
+        return "<h3>What to practice first</h3><p>No measure comes near a limit: practice for sound and time.</p>"
     items = "".join(f"<li><strong>Measure {safe(one.measure)}</strong> ({one.level}). {safe(one.reason)}</li>"
                     for one in worst)
     change = (" What is beyond a limit is not for practice as it stands: take a slower tempo, another horn, or a "
               "change that the teacher agrees to.") if any(one.level == "beyond" for one in worst) else ""
-    return (f'<h3>What to practise first</h3><p class="faint">Hardest first; begin slowly, and stop before it tires.'
+    return (f'<h3>What to practice first</h3><p class="faint">Hardest first; begin slowly, and stop before it tires.'
             f"{change}</p><ol>{items}</ol>")
 
 

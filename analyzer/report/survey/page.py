@@ -38,7 +38,7 @@ def survey_page(survey: Survey, bought: Case | None = None) -> str:
         body += [f'<p class="lead">{escape(lines_sentence(sums))}</p>', _listed(findings(sums)),
                  _difficulty(survey), _slide(survey), _compensating(survey), _horns(sums)]
         if bought:
-            body.append(f"<h2>What would open more</h2>{_listed(bought_sentences(bought))}{_steps(bought)}")
+            body.append(f"<h2>What would open more music</h2>{_listed(bought_sentences(bought))}{_steps(bought)}")
     else:
         body.append('<p class="lead">No line to plan was found.</p>')
     body.append(_unread(survey))
@@ -81,7 +81,8 @@ def _slide(survey: Survey) -> str:
     shares = "".join(row(words[one], str(pieces[one]), f"{100 * pieces[one] / total:.0f} %") for one in DEMANDS)
     notes = "".join(row(pitch_of(midi).pretty, f"{count:,}") for midi, count in sorted(pitches.items()))
     return ("<h2>Who needs an attachment</h2><p>Each piece with slide parts by the utmost that any of its notes asks "
-            "of a slide without attachment. Where notes lie only far out, an attachment spares long reaches.</p>"
+            "of a slide without attachment. Where notes are only far out on the slide, an attachment spares long "
+            "reaches.</p>"
             f"{figure(demand_plot(pieces), 'How far out the pieces go, a picture')}"
             f"{table('Pieces by what they ask of the slide', ('The piece has', 'Pieces', 'Share'), shares)}"
             f"{figure(pitch_plot(dict(pitches)), 'Where the notes lie, a picture')}"
@@ -97,7 +98,7 @@ def _compensating(survey: Survey) -> str:
                         f"{one.with_cents:.1f}", f"{one.saved_cents:.1f}", f"{one.plain_out} / {one.with_out}")
                     for one in found[:_HARDEST])
     return ("<h2>What a compensating horn saves</h2><p>How far the notes of each line lie off on average as the valves "
-            "give them, before lip or slide mend it.</p>"
+            "give them, before lip or slide corrects it.</p>"
             f"{figure(saving_plot(found), 'What a compensating horn saves, a picture')}"
             + table("Lines that gain most", ("Line", "Notes", "Without [cents]", "With [cents]", "Saved [cents]",
                                              "Out of tune, without / with"), cells))

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 _SAID = {
-    "read": "read", "no low brass": "without the parts looked for", "duplicate": "the same as another",
+    "read": "read", "no low brass": "without the parts asked for", "duplicate": "the same as another",
     "archive": "zip (its files are counted one by one)", "not a score": "no score", "unreadable": "not readable",
 }
 _SHOWN = 20
@@ -56,7 +56,7 @@ def files_sentence(sums: Record) -> str:
 def other_forms_sentence(survey: Survey) -> str:
     """Return how many files hold music in another form that was not asked for; empty where none does."""
     count = sum((row["problem"] or {}).get("code") == OTHER_FORM for row in survey.files)
-    return f"Music in MIDI, ABC, MEI or Humdrum is left aside: {counted(count, 'file')}; add --foreign to read it." \
+    return f"Music in MIDI, ABC, MEI or Humdrum is skipped: {counted(count, 'file')}; add --foreign to read it." \
         if count else ""
 
 
@@ -87,7 +87,7 @@ def _horn_table(horns: Sequence[Record]) -> list[str]:
     wide = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return ["  ".join(cell.ljust(wide[k]) if k == 0 else cell.rjust(wide[k]) for k, cell in enumerate(row)).rstrip()
             for row in rows] + [
-        "Not playable: notes, and in how many lines. Out of tune: notes farther off than a player bends with a good",
+        "Not playable: notes, and in how many lines. Out of tune: notes farther off than a player can bend with a good",
         "tone. Too fast: lines whose hardest move leaves less time than the player needs at the tempo in force."]
 
 
@@ -100,7 +100,7 @@ def findings(sums: Record) -> list[str]:
                    f"({100 * one['share']:.0f} %) {'has' if one['lines_needing'] == 1 else 'have'} notes that no "
                    f"position without it sounds in tune; {counted(one['notes_needing'], 'note')} in all.")
     if two:
-        out.append(f"Second valve: {two['lines_needing']} of {counted(two['lines'], 'line')} looked at with two valves "
+        out.append(f"Second valve: {two['lines_needing']} of {counted(two['lines'], 'line')} planned with two valves "
                    f"({100 * two['share']:.0f} %); {counted(two['notes_needing'], 'note')} in all.")
     if loops:
         plain, with_loops = loops["plain"], loops["compensating"]
@@ -114,13 +114,16 @@ def findings(sums: Record) -> list[str]:
 def bought_sentences(case: Case) -> list[str]:
     """Return what is open to the section, and the next steps that would open more."""
     out = [f"Purchase: with the section's horns ({', '.join(case.owned)}) and what its players have learned, "
-           f"{case.open_now} of {counted(case.lines, 'line')} are open: somebody can sound every note in tune, within "
-           "range, and reads the clef."]
+           f"{case.open_now} of {counted(case.lines, 'line')} are playable: somebody can play every note in tune, "
+           "within range, and reads the clef."]
     if not case.together:
-        return [*out, "No horn, and nothing learned, would open more within three steps."]
+        return [*out, "No purchase and no lesson within three steps would open more."]
     for number, one in enumerate(case.together):
         what = listed([step.text for step in one.steps])
-        sure = "" if one.exact else f" (found step by step; no set of so many opens more than {one.bound})"
-        lead = "Next: the best step is" if not number else f"The best {_WORDS[len(one.steps)]} together:"
-        out.append(f"{lead} {what}; then {one.met} of {case.lines} are open{sure}.")
-    return [*out, "Speed is not asked here, nor whether two lines want the same player: see lowbrass fit."]
+        sure = "" if one.exact else f"; found step by step, and no set of that size opens more than {one.bound}"
+        lead = f"Best {_WORDS[len(one.steps)]} together"
+        if not number:
+            bought = one.steps[0].kind == "buy"
+            lead, what = f"Best next {'purchase' if bought else 'step'}", one.steps[0].what if bought else what
+        out.append(f"{lead}: {what} (then {one.met} of {counted(case.lines, 'line')} are playable{sure}).")
+    return [*out, "Speed is not checked here, nor whether two parts need the same player: see lowbrass fit."]

@@ -1,4 +1,4 @@
-// The review of a part on a horn: what cannot be played, what asks for care, and the ways out.
+// The review of a part on a horn: what cannot be played, where to take care, and the ways out.
 
 import { ask, post, question, savedAs, state, tell, working } from "./state.js";
 import { $, listOf, make } from "./pieces.js";
