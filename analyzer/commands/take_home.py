@@ -31,7 +31,7 @@ def command(score: Path, request: Request, line: int | None, pins: tuple[str, ..
     Send the file any way you like; it is opened from the phone's own files and asks nothing of any network.
     """
     if output.suffix.lower() not in (".html", ".htm"):
-        raise click.BadParameter(f"'{output.name}': the page is HTML; let its name end in .html.", param_hint="-o")
+        raise click.BadParameter(f"'{output.name}': the page is HTML; its name ends in .html.", param_hint="-o")
     document = open_document(score)
     wanted = read_pins(pins)
     request = replace(request, pins=wanted)

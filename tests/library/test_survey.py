@@ -326,7 +326,7 @@ def test_one_more_horn_is_worth_the_lines_that_it_opens(tmp_path: Path) -> None:
     adds = {step.what: lines for step, lines in case.singles}
     assert (adds["tenor-f"], adds["bass-independent"]) == (1, 2)
     text = " ".join(survey_text(survey, case).split())
-    assert "1 of 3 lines are open" in text
+    assert "1 of 3 lines are playable" in text
     assert "Best next purchase: bass-dependent (then 3 of 3 lines are playable)." in text
 
 
