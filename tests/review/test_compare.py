@@ -175,7 +175,7 @@ def test_review_of_a_clean_part_says_so() -> None:
     done = run("review", SAMPLES / "harbour-march-trio.musicxml", "--part", "1 & 2")
     assert done.returncode == 0
     assert "Nothing found" in done.stdout
-    assert "assumed" in done.stdout
+    assert "Assumed" in done.stdout
     assert "Caution: " in done.stdout
 
 
