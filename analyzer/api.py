@@ -269,7 +269,7 @@ class Survey(Answer):
 
 
 def read(path: PathLike) -> Score:
-    """Read a score: MusicXML, or ABC, Humdrum, MEI and MIDI where music21 is installed.
+    """Read a score: MusicXML, .mscz, .mscx or MEI; ABC, Humdrum and MIDI where music21 is installed.
 
     Raises
     ------
@@ -492,7 +492,7 @@ def survey(folder: PathLike, *, horn: Horn | PathLike | Sequence[Horn | PathLike
     bass_clef : bool
         Plan every part that begins in bass clef, too.
     foreign : bool
-        Read ABC, Humdrum, MEI and MIDI, too.
+        Read ABC, Humdrum and MIDI, too.
 
     Raises
     ------

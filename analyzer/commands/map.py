@@ -23,8 +23,8 @@ from analyzer.marking.pins import pins_of_analysis, read_pin, read_pins_file
 from analyzer.marking.which import Which, WriteAs
 from analyzer.plan.weights import read_preferences
 from analyzer.report.map.document import ROW_COLUMNS, map_document, rows
-from analyzer.report.map.file import ENDINGS, SCORES, in_form, map_file
-from analyzer.score.document import open_document
+from analyzer.report.map.file import ENDINGS, SCORES, cleared_file, map_file
+from analyzer.score.document import OWN_FORM_ENDINGS, open_document
 from analyzer.toml_file import read_table
 
 
@@ -57,7 +57,7 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
               help="Preferences of a teacher, as lowbrass learn writes them.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
               help="Write a file; the file ending sets the format: an annotated score (.musicxml or .xml plain, "
-                   ".mxl compressed), or a page (.svg, .pdf, .html).")
+                   ".mxl compressed; .mscz, .mscx or .mei where SCORE is one), or a page (.svg, .pdf, .html).")
 @click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True,
               help="Paper of a .pdf, and of a printed .html.")
 @click.option("--large", is_flag=True, help="Large print on pages.")
@@ -79,22 +79,20 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
             form: str, paper: Literal["a4", "letter"], large: bool, which: Which, write_as: WriteAs) -> None:
     """Plan every trombone and euphonium line of SCORE: the best position or valves for each note, and why.
 
-    SCORE is MusicXML (.musicxml, .xml or .mxl), or ABC, Humdrum, MEI or MIDI. The answer comes first, in a paragraph;
-    --notes prints every note, with * where it differs from the usual chart.
+    SCORE is MusicXML (.musicxml, .xml or .mxl), .mscz, .mscx, MEI, ABC, Humdrum or MIDI. The answer comes first, in a
+    paragraph; --notes prints every note, with * where it differs from the usual chart.
     """
     wanted = read_pins(pins)
     if output is not None and output.suffix.lower() not in ENDINGS:
         raise click.BadParameter(f"'{output.name}' has an unknown file ending; use one of "
                                  f"{', '.join(ENDINGS)}.", param_hint="-o")
-    if output is not None and output.suffix.lower() not in SCORES:
+    if output is not None and output.suffix.lower() not in (*SCORES, *OWN_FORM_ENDINGS):
         warm("verovio")
     document = open_document(score)
     if clear:
-        if output is None or output.suffix.lower() not in SCORES:
+        if output is None or output.suffix.lower() not in (*SCORES, *OWN_FORM_ENDINGS):
             raise click.UsageError("--clear needs -o FILE, a score to write the cleared music to.")
-        from analyzer.marking.annotate import cleared
-
-        write_file(output, in_form(cleared(document), document, output))
+        write_file(output, cleared_file(document, output))
         click.echo(f"Wrote {output} without our marks.", err=True)
         return
     request = replace(request, pins=wanted, weights=read_preferences(prefer) if prefer else None)

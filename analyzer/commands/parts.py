@@ -15,7 +15,7 @@ from analyzer.score.document import open_document
 def command(score: Path, form: str) -> None:
     """List every part of SCORE: family, clefs, range, notes, players' lines, and why it is low brass or not.
 
-    SCORE is MusicXML (.musicxml, .xml or .mxl), or ABC, Humdrum, MEI or MIDI.
+    SCORE is MusicXML (.musicxml, .xml or .mxl), .mscz, .mscx, MEI, ABC, Humdrum or MIDI.
     """
     document = open_document(score)
     found, problems = parts_of(document)

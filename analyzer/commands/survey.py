@@ -49,9 +49,9 @@ def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[
             form: str, **how: Any) -> None:
     """Plan every trombone and euphonium line in FOLDER (and in its zip archives), and sum up what horns they need.
 
-    Scores are MusicXML, told by its content; --foreign reads ABC, Humdrum, MEI and MIDI too. A file that cannot be
-    read is named with the reason, and the others go on. Without --horn each line is planned on two horns of its kind,
-    a plainer and a fuller one, so that they can be compared.
+    Scores are MusicXML, .mscz, .mscx and MEI, told by content; --foreign reads ABC, Humdrum and MIDI too. A file that
+    cannot be read is named with the reason, and the others go on. Without --horn each line is planned on two horns of
+    its kind, a plainer and a fuller one, so that they can be compared.
     """
     if output is not None and output.suffix.lower() not in _ENDINGS:
         raise click.BadParameter(f"'{output.name}' has an unknown file ending; use one of {', '.join(_ENDINGS)}.",

@@ -31,7 +31,7 @@ def sweep_options(command: _Command) -> _Command:
                      help="Keep what is done in this file; the same command goes on where it stopped, and does nothing "
                           "twice."),
         click.option("--foreign", is_flag=True,
-                     help="Read ABC, Humdrum, MEI and MIDI too, through music21 (some seconds each)."),
+                     help="Read ABC, Humdrum and MIDI too, through music21 (some seconds each)."),
         click.option("--jobs", type=click.IntRange(1, 256), metavar="N",
                      help="Processes that read and plan. Default: one for each processor."),
         click.option("--engine", type=click.Choice(("pool", "dask")), default="pool", show_default=True,

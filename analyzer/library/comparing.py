@@ -10,7 +10,7 @@ from analyzer.horns.horn import Horn
 from analyzer.library.files import Contents, Entry, find_entries
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.review.compare import Column, changing, compare, summed
-from analyzer.score.document import read_document
+from analyzer.score.document import read_score
 from analyzer.words import counted
 
 _NOBODY_MM_S = 21_000.0
@@ -148,7 +148,7 @@ def _outlier(one: Piece, usual_bpm: Sequence[float]) -> str:
 
 def _piece(contents: Contents, entry: Entry, horns: Sequence[Horn], request: Request) -> Piece:
     try:
-        document = read_document(contents.read(entry), entry.name)
+        document = read_score(contents.read(entry), entry.name)
         comparison = compare(document, horns, request, fitting=True)
     except Unreadable as error:
         return Piece(name=entry.name, title=None, lines=0, totals=(), problem=error.problem)

@@ -66,7 +66,7 @@ def find_entries(folder: Path, *, leave_out: Collection[Path] = (), foreign: boo
     leave_out : collection of Path
         Files that belong to the survey itself (its store, its output).
     foreign : bool
-        Whether ABC, Humdrum, MEI and MIDI count as scores too (`score.foreign` reads them, slowly).
+        Whether ABC, Humdrum and MIDI count as scores too (`score.foreign` reads them, slowly).
     seen : callable
         Told the number of files after each.
 

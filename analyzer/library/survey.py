@@ -101,7 +101,7 @@ def survey_bytes(name: str, data: bytes, options: Options) -> Record:
 def survey_folder(folder: Path, options: Options, *, foreign: bool = False) -> Survey:
     """Survey every file of a folder one after the other in this process, without limits of time or memory.
 
-    `foreign` reads ABC, Humdrum, MEI and MIDI too. A library of thousands wants `library.run` instead.
+    `foreign` reads ABC, Humdrum and MIDI too. A library of thousands wants `library.run` instead.
 
     Raises
     ------

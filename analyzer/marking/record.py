@@ -47,14 +47,14 @@ def with_record(document: Document, xml: bytes, told: _Told, encoded: Callable[[
         start = stop = header_end.start()
         made = 2
     sign = b"<?" + MARK + (b" was=" + was if was else b"") + b"?>"
-    field = (b'<miscellaneous-field name="' + MARK + b'">' + encoded(record_text(_parts(document, told), made)) + sign
-             + b"</miscellaneous-field>")
+    text = encoded(record_text(entries_of(document, told), made))
+    field = b'<miscellaneous-field name="' + MARK + b'">' + text + sign + b"</miscellaneous-field>"
     for name in (b"miscellaneous", b"identification")[:made]:
         field = b"<" + name + b">" + field + b"</" + name + b">"
     return xml[:start] + field + xml[stop:]
 
 
-def _parts(document: Document, told: _Told) -> dict[str, tuple[int, dict[int, list[MarkEntry]]]]:
+def entries_of(document: Document, told: _Told) -> dict[str, tuple[int, dict[int, list[MarkEntry]]]]:
     """Return the marks as the record tells them: by part, measure and onset."""
     body = document.root.iterfind("measure/part") if document.timewise else document.root.iterchildren("part")
     order = list(dict.fromkeys(part.get("id", "") for part in body))

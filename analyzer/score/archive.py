@@ -22,11 +22,12 @@ _CONTAINER = "META-INF/container.xml"
 _AGAIN = "Export the score again as MusicXML (.musicxml or .mxl)."
 
 
-def score_member(data: bytes, name: str, parser: etree.XMLParser) -> tuple[str, bytes]:
+def score_member(data: bytes, name: str, parser: etree.XMLParser, ending: str = "") -> tuple[str, bytes]:
     """Return name and bytes of the member that holds the score.
 
     The container file names it (W3C MusicXML 4.0, "Compressed .MXL Files": the first rootfile is the score). Without
-    a container the only .musicxml or .xml file outside META-INF is taken.
+    a container the only .musicxml or .xml file outside META-INF is taken. With an `ending` (.mscx) the first file of
+    that ending counts, in the container, else in the archive.
 
     Raises
     ------
@@ -37,7 +38,7 @@ def score_member(data: bytes, name: str, parser: etree.XMLParser) -> tuple[str, 
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             infos = archive.infolist()
             _check(infos, name)
-            member = _root_file(archive, name, parser)
+            member = _root_file(archive, name, parser, ending)
             return member, _read(archive, member, MAX_XML_BYTES, name)
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError, UnicodeError,
             ValueError) as error:
@@ -80,8 +81,12 @@ def _check(infos: list[zipfile.ZipInfo], name: str) -> None:
         raise _refused(name, f"it unpacks to more than {_MAX_SUM_BYTES // 2**20} MiB")
 
 
-def _root_file(archive: zipfile.ZipFile, name: str, parser: etree.XMLParser) -> str:
+def _root_file(archive: zipfile.ZipFile, name: str, parser: etree.XMLParser, ending: str) -> str:
     names = [info.filename for info in archive.infolist() if not info.is_dir()]
+    if ending and _CONTAINER not in names:
+        scores = sorted((path for path in names if path.lower().endswith(ending)), key=lambda path: path.count("/"))
+        if scores:
+            return scores[0]
     if _CONTAINER not in names:
         scores = [path for path in names
                   if not path.startswith(("META-INF/", "__MACOSX/")) and path.lower().endswith((".musicxml", ".xml"))]
@@ -97,6 +102,8 @@ def _root_file(archive: zipfile.ZipFile, name: str, parser: etree.XMLParser) -> 
                          try_=_AGAIN) from None
     for element in root.iter("{*}rootfile"):
         path = (element.get("full-path") or "").removeprefix("./")
+        if ending and not path.lower().endswith(ending):
+            continue
         if path in names:
             return path
         raise unreadable("wrong-container", where=name,

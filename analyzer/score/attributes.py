@@ -189,7 +189,7 @@ class Attributes:
         if whole != chromatic:
             self._faults.add("warning", "microtone", "a transposition by less than a semitone is rounded", "")
         # Without diatonic steps the usual spelling of the interval is taken (a major second is one step).
-        diatonic = int(number(diatonic_text, self._faults)) if diatonic_text else _diatonic(whole)
+        diatonic = int(number(diatonic_text, self._faults)) if diatonic_text else usual_steps(whole)
         if abs(octaves) > 9 or abs(whole) > 60 or abs(diatonic) > 60:
             self._faults.add("warning", "transpose", "a transposition by more than five octaves is ignored",
                              "Mend it in the score, or say with --reads how the part is read.")
@@ -239,7 +239,14 @@ def length_of(text: str | None, faults: Faults) -> int | Fraction:
     return 0
 
 
-def _diatonic(chromatic: int) -> int:
+def usual_steps(chromatic: int) -> int:
+    """Return the diatonic steps of the usual interval of so many semitones.
+
+    Examples
+    --------
+    >>> usual_steps(-2), usual_steps(-14), usual_steps(-9)
+    (-1, -8, -5)
+    """
     steps = (0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6)
     octave, rest = divmod(abs(chromatic), 12)
     size = 7 * octave + steps[rest]

@@ -14,10 +14,13 @@ from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.score.archive import MAX_ARCHIVE_BYTES, MAX_XML_BYTES, score_member
 from analyzer.score.damage import AGAIN, damaged, wrong_letters
 from analyzer.score.own_marks import sign
+from analyzer.score.source import Form, Source
 from analyzer.score.vocabulary import one_line
 
 SCORE_ENDINGS = (".musicxml", ".mxl", ".xml")
 """How files of MusicXML are named."""
+OWN_FORM_ENDINGS = (".mscz", ".mscx", ".mei")
+"""How files of other forms are named that have a reader of their own here, and take marks."""
 
 _MAGIC = (
     (b"\x89PNG", "a PNG picture"), (b"\xff\xd8\xff", "a JPEG picture"), (b"GIF8", "a GIF picture"),
@@ -27,8 +30,11 @@ _MAGIC = (
 )
 _LIST_END = b"</part-list>"
 # Endings of files that notation programs keep for themselves.
-_OWN = frozenset((".mscz", ".mscx", ".mus", ".musx", ".sib", ".dorico", ".enc", ".nwc", ".ove", ".cap", ".capx", ".ly",
+_OWN = frozenset((".mus", ".musx", ".sib", ".dorico", ".enc", ".nwc", ".ove", ".cap", ".capx", ".ly",
                   ".gp", ".gpx", ".gp5"))
+_HEAD_BYTES = 64 * 2**10
+_MEI = re.compile(rb"<(?:[A-Za-z_][\w.-]*:)?mei[\s>]")
+_BARE_AND = re.compile(rb"&(?!(?:#\d+|#x[\da-fA-F]+|[A-Za-z]\w*);)")
 _UTF16 = (b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<")
 _LESS = "Export only the low-brass parts, or split the score by movement."
 _ENTITY = re.compile(rb"&(?!amp;|lt;|gt;|quot;|apos;|#)")
@@ -38,8 +44,9 @@ _ENTITY = re.compile(rb"&(?!amp;|lt;|gt;|quot;|apos;|#)")
 class Document:
     """A score as it came: `xml` are the bytes of the score, `archive` those of the .mxl around it (None without).
 
-    `root` is the parsed tree and must not be changed. `member` is the score's name inside the archive. `memo` holds
-    what is worth finding only once for all parts.
+    `root` is the parsed tree and must not be changed. `member` is the score's name inside the archive. `source` is the
+    file of another form that the score was read from; `xml` then is what it became. `memo` holds what is worth finding
+    only once for all parts.
     """
 
     name: str
@@ -49,6 +56,7 @@ class Document:
     archive: bytes | None = None
     member: str | None = None
     problems: tuple[Problem, ...] = ()
+    source: Source | None = None
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     def __repr__(self) -> str:
@@ -114,7 +122,7 @@ class Document:
 
 
 def open_document(path: Path) -> Document:
-    """Read a score from disk; ABC, Humdrum, MEI and MIDI become MusicXML, and `problems` say what that leaves out.
+    """Read a score from disk; other forms become MusicXML, and `problems` say what that leaves out.
 
     Raises
     ------
@@ -135,7 +143,12 @@ def read_score(data: bytes, name: str) -> Document:
     Unreadable
         If `read_document` or `to_musicxml` refuses the content.
     """
-    if not data.startswith(b"PK") and b"<score-" not in data[:4096]:
+    if b"<score-" in data[:4096]:
+        return read_document(data, name)
+    own = own_form(data)
+    if own is not None:
+        return _converted(data, name, own)
+    if not data.startswith(b"PK"):
         from analyzer.score.foreign import foreign_form, to_musicxml  # not paid for by a plain score
 
         form = foreign_form(data, name)
@@ -143,6 +156,42 @@ def read_score(data: bytes, name: str) -> Document:
             xml, problems = to_musicxml(data, name, form)
             return replace(read_document(xml, name), problems=problems)
     return read_document(data, name)
+
+
+def own_form(data: bytes) -> Form | None:
+    """Return the form other than MusicXML that has a reader of its own here, from the content; None for any other."""
+    if data.startswith(b"PK"):
+        return "mscx" if b".mscx" in data else None      # names of members stand in the clear
+    head = data[:_HEAD_BYTES]
+    if b"<museScore" in head:
+        return "mscx"
+    return "mei" if _MEI.search(head) and head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<") else None
+
+
+def _converted(data: bytes, name: str, form: Form) -> Document:
+    """Read a score of a form with a reader of its own, with the care that MusicXML gets."""
+    archive = member = None
+    xml = data
+    if data.startswith(b"PK"):
+        if len(data) > MAX_ARCHIVE_BYTES:
+            raise _too_large(name, len(data))
+        archive = data
+        member, xml = score_member(data, name, _parser(), ".mscx")
+    elif len(data) > MAX_XML_BYTES:
+        raise _too_large(name, len(data))
+    # Version 2 of the .mscx form writes "1 & 2" into names as it stands; elements keep their places all the same.
+    root, problems = _tree(_BARE_AND.sub(b"&amp;", xml) if form == "mscx" else xml, name)
+    if etree.QName(root).localname != ("mei" if form == "mei" else "museScore"):
+        raise unreadable("not-musicxml", where=name, what="this is no score: its outermost element is "
+                         f"<{one_line(etree.QName(root).localname)}>", try_=AGAIN)
+    if form == "mei":                  # neither is paid for by a plain score
+        from analyzer.score.mei import to_musicxml
+    else:
+        from analyzer.score.mscx import to_musicxml
+    converted, origins, found = to_musicxml(root, name)
+    document = read_document(converted, name)
+    return replace(document, problems=(*problems, *found), source=Source(
+        form=form, xml=xml, origins=origins, archive=archive, member=member))
 
 
 def read_document(data: bytes, name: str) -> Document:
@@ -182,6 +231,8 @@ def read_head(data: bytes, name: str) -> Document | None:
     Unreadable
         If an archive is refused or damaged.
     """
+    if own_form(data) is not None:
+        return None
     packed = data.startswith(b"PK")
     xml = score_member(data, name, _parser())[1] if packed else data
     end = xml.find(_LIST_END)
@@ -201,6 +252,15 @@ def _parser(encoding: str | None = None) -> etree.XMLParser:
 
 
 def _root(xml: bytes, name: str) -> tuple[etree._Element, tuple[Problem, ...]]:
+    """Parse MusicXML with care, and sign the marks that the record knows."""
+    root, problems = _tree(xml, name)
+    score = _score(root, name)
+    sign(score)
+    return score, problems
+
+
+def _tree(xml: bytes, name: str) -> tuple[etree._Element, tuple[Problem, ...]]:
+    """Parse XML with care: no entities, no other files, nothing that only looks like a score."""
     start = xml.lstrip(b"\xef\xbb\xbf \t\r\n")
     for magic, kind in _MAGIC:
         if xml.startswith(magic):
@@ -225,9 +285,7 @@ def _root(xml: bytes, name: str) -> tuple[etree._Element, tuple[Problem, ...]]:
                             or (_may_hold_entities(xml) and next(root.iter(etree.Entity), None) is not None)):
         raise unreadable("refused-xml", where=name, what="the score defines or uses XML entities, which MusicXML does "
                          "not need and which can hide other files", try_=AGAIN)
-    score = _score(root, name)
-    sign(score)
-    return score, problems
+    return root, problems
 
 
 def _parsed(xml: bytes, name: str) -> tuple[etree._Element, tuple[Problem, ...]]:

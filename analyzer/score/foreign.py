@@ -1,4 +1,4 @@
-"""Other forms of score (ABC, Humdrum, MEI, MIDI), turned into MusicXML by music21.
+"""Other forms of score (ABC, Humdrum, MIDI), turned into MusicXML by music21.
 
 music21 runs in a process of its own: a hostile file can then cost neither more time nor more memory than is allowed,
 its settings and temporary files go when it ends, and a score that is MusicXML never pays for its import.
@@ -18,7 +18,7 @@ from lxml import etree
 
 from analyzer.problem import Problem, unreadable
 
-Form = Literal["abc", "humdrum", "mei", "midi"]
+Form = Literal["abc", "humdrum", "midi"]
 
 # Judged limits: the largest sample scores of music21's corpus in these forms stay below 0.3 MB and are read in seconds.
 # A change of any limit by a factor of two accepts and refuses the same real files.
@@ -28,20 +28,18 @@ _MAX_MEMORY_BYTES = 4 * 2**30
 _MAX_QUARTERS = 50_000                 # seven hours at 120 quarter notes a minute
 _HEAD_BYTES = 64 * 2**10
 
-_ENDINGS: dict[str, Form] = {".abc": "abc", ".krn": "humdrum", ".mei": "mei", ".mid": "midi", ".midi": "midi"}
-_NAMES: dict[Form, str] = {"abc": "ABC", "humdrum": "Humdrum", "mei": "MEI", "midi": "MIDI"}
+_ENDINGS: dict[str, Form] = {".abc": "abc", ".krn": "humdrum", ".mid": "midi", ".midi": "midi"}
+_NAMES: dict[Form, str] = {"abc": "ABC", "humdrum": "Humdrum", "midi": "MIDI"}
 _LACKS: dict[Form, str] = {
     "abc": "ABC seldom names instruments or clefs, and decorations may be lost: check the clef, and name the part "
            "with --part",
     "humdrum": "Humdrum **kern keeps pitches and durations; layout and some slurs, articulations and dynamics are "
                "lost, and every part stands at sounding pitch",
-    "mei": "of MEI only the music itself is read; layout, editorial variants and some marks are lost",
     "midi": "MIDI has no note spelling, slurs, articulations or clefs, and its durations are as played: they were "
             "rounded to sixteenths and triplet eighths, sharps and flats were guessed, and every part stands at "
             "sounding pitch",
 }
 _KERN = re.compile(rb"^(?:[^\n]*\t)?\*\*kern(?:[\t\r\n]|$)", re.MULTILINE)
-_MEI = re.compile(rb"<(?:\w+:)?mei[\s>]")
 _TUNE = re.compile(r"^X:", re.MULTILINE)
 _SHIFT = re.compile(r"(?:^|\[)[KV]:[^\n\]]*(?:\b(?:octave|transpose|middle|[mt])=|[a-z\d][+-]8)", re.MULTILINE)
 _SOUNDING: tuple[Form, ...] = ("humdrum", "midi")
@@ -59,9 +57,7 @@ def foreign_form(data: bytes, name: str) -> Form | None:
     if head.startswith(b"MThd"):
         return "midi"
     start = head.lstrip()
-    if start.startswith(b"<"):
-        return "mei" if _MEI.search(head) and b"<score-" not in head else None
-    if not start or start.startswith((b"PK", b"\x89PNG", b"%PDF", b"\xff\xd8\xff", b"GIF8", b"\x1f\x8b")):
+    if not start or start.startswith((b"<", b"PK", b"\x89PNG", b"%PDF", b"\xff\xd8\xff", b"GIF8", b"\x1f\x8b")):
         return None
     if b"\0" not in head:
         if _KERN.search(head):
@@ -87,8 +83,6 @@ def to_musicxml(data: bytes, name: str, form: Form) -> tuple[bytes, tuple[Proble
                         f"{_LACKS[form]}", try_="A written score is MusicXML: name it .musicxml.")]
     if form == "midi":
         _check_midi(data, name)
-    elif form == "mei":
-        data = _plain_mei(data, name)
     else:
         text = _text(data, name, form)
         if form == "abc":
@@ -130,26 +124,6 @@ def _check_midi(data: bytes, name: str) -> None:
         at = end
     if tracks < int.from_bytes(data[10:12]) or not tracks:
         raise _cut(name, "midi")
-
-
-def _plain_mei(data: bytes, name: str) -> bytes:
-    """Parse with the care of the MusicXML reader, and hand on a file without any document type."""
-    parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False, huge_tree=False,
-                             remove_comments=True, remove_pis=True)
-    try:
-        root = etree.fromstring(data, parser)
-    except (etree.XMLSyntaxError, ValueError, LookupError) as error:
-        if b"<" in data and not re.search(rb"</(\w+:)?mei\s*>", data):
-            raise _cut(name, "mei") from None
-        raise _damaged(name, "mei", (getattr(error, "msg", None) or str(error)).split("\n")[0]) from None
-    if etree.QName(root).localname != "mei":
-        raise _damaged(name, "mei", f"its outermost element is <{etree.QName(root).localname}>")
-    dtd: Any = root.getroottree().docinfo.internalDTD
-    if dtd is not None and (next(dtd.iterentities(), None) is not None or next(root.iter(etree.Entity), None)
-                            is not None):
-        raise unreadable("refused-xml", where=name, what="the score defines XML entities, which no score needs",
-                         try_="Export it again.")
-    return etree.tostring(root, encoding="UTF-8", xml_declaration=True)
 
 
 def _text(data: bytes, name: str, form: Form) -> str:

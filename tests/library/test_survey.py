@@ -277,10 +277,11 @@ def test_other_forms_are_read_when_asked(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("bring mutes")
     (tmp_path / "looks like xml.xml").write_bytes(b'<mei xmlns="http://www.music-encoding.org/ns/mei"/>')
     without = surveyed(tmp_path)
-    assert set(status_of(without).values()) == {"not a score", "archive"}
-    assert sum("another form" in row["reason"] for row in without.files) == 3
+    assert status_of(without).pop("looks like xml.xml") == "unreadable", "MEI is read unasked, and this holds no music"
+    assert set(status_of(without).values()) == {"not a score", "archive", "unreadable"}
+    assert sum("another form" in row["reason"] for row in without.files) == 2
     for text in (survey_text(without), search_text(without, 5)):
-        assert "MEI or Humdrum is skipped: 3 files; add --foreign to read it." in " ".join(text.split())
+        assert "MIDI, ABC or Humdrum is skipped: 2 files; add --foreign to read it." in " ".join(text.split())
     entries = find_entries(tmp_path, foreign=True)
     assert {one.name for one in entries if one.status == "score"} == {
         "tune.abc", "pack.zip/inner.abc", "looks like xml.xml"}

@@ -6,12 +6,13 @@ from typing import Literal
 
 from analyzer.analysis import Analysis, Planned, with_notes
 from analyzer.marking.which import Which, WriteAs, marks
+from analyzer.problem import unreadable
 from analyzer.score.archive import new_archive
-from analyzer.score.document import Document, read_document
+from analyzer.score.document import OWN_FORM_ENDINGS, Document, read_document
 
 _PAGES = (".svg", ".pdf", ".html")
 SCORES = (".musicxml", ".xml", ".mxl")
-ENDINGS = (*SCORES, *_PAGES)
+ENDINGS = (*SCORES, *OWN_FORM_ENDINGS, *_PAGES)
 """Of the files that a map writes."""
 
 
@@ -21,6 +22,14 @@ def map_file(analysis: Analysis, output: Path, *, paper: Literal["a4", "letter"]
     """Return what is written to `output`, whose ending is one of `ENDINGS`: a marked score, or a page."""
     ending = output.suffix.lower()
     analysis = with_notes(analysis)
+    if ending in OWN_FORM_ENDINGS:
+        from analyzer.marking.source_file import annotated_source
+
+        _check_form(analysis.document, output)
+        if write_as != "fingering":
+            raise unreadable("other-form", where=output.name, what="--write-as lyric is for MusicXML alone",
+                             try_="Leave it out, or name a .musicxml file.")
+        return annotated_source(analysis.document, marks(analysis.lines, which))
     if ending in SCORES:
         from analyzer.marking.annotate import annotated
 
@@ -29,6 +38,27 @@ def map_file(analysis: Analysis, output: Path, *, paper: Literal["a4", "letter"]
     from analyzer.report.map.pages import PageChoices, page_file
 
     return page_file(analysis, ending, PageChoices(paper=paper, large=large, which=which), each=each)
+
+
+def cleared_file(document: Document, output: Path) -> bytes:
+    """Return the score without our marks, as the ending of `output` wants it."""
+    if output.suffix.lower() in OWN_FORM_ENDINGS:
+        from analyzer.marking.source_file import cleared_source
+
+        _check_form(document, output)
+        return cleared_source(document)
+    from analyzer.marking.annotate import cleared
+
+    return in_form(cleared(document), document, output)
+
+
+def _check_form(document: Document, output: Path) -> None:
+    """Refuse to change one form into another: what our reading leaves out would be lost."""
+    ending = document.source.ending if document.source else document.ending
+    if ending != output.suffix.lower():
+        raise unreadable("other-form", where=output.name, what=f"'{document.name}' cannot be written in this form; its "
+                         f"marks can go into a copy that ends in {ending}, or into MusicXML",
+                         try_=f"Name the output {output.stem}{ending} or {output.stem}.musicxml.")
 
 
 def in_form(score: bytes, document: Document, output: Path) -> bytes:

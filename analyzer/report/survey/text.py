@@ -56,7 +56,7 @@ def files_sentence(sums: Record) -> str:
 def other_forms_sentence(survey: Survey) -> str:
     """Return how many files hold music in another form that was not asked for; empty where none does."""
     count = sum((row["problem"] or {}).get("code") == OTHER_FORM for row in survey.files)
-    return f"Music in MIDI, ABC, MEI or Humdrum is skipped: {counted(count, 'file')}; add --foreign to read it." \
+    return f"Music in MIDI, ABC or Humdrum is skipped: {counted(count, 'file')}; add --foreign to read it." \
         if count else ""
 
 
