@@ -111,6 +111,23 @@ class Lattice:
         new.changed = (max(first, 0), last + 1)
         return new
 
+    def repriced(self, changes: Mapping[int, Row]) -> "Lattice":
+        """Return the same as `with_nodes`, with the tables from the end left until they are asked for.
+
+        Half the work where only costs and walks are looked at; `changed` is the whole.
+        """
+        new: Lattice = object.__new__(Lattice)
+        nodes = list(self.nodes)
+        for t, row in changes.items():
+            nodes[t] = row
+        edges = self.edges
+        new.nodes, new.edges, new.changed = nodes, edges, (0, len(nodes))
+        new._forward, new._shift, _ = _redone(
+            list(self._forward), self._shift, list(changes), +1,
+            lambda table, t: _step_forward(table[t - 1], nodes[t - 1], edges[t - 1]))
+        new._backward, new._backward_shift = None, new._shift
+        return new
+
     def rewalk(self, walk: Sequence[int], nodes: Mapping[int, Row], edges: Mapping[int, Edges] | None = None,
                ) -> tuple[float, int, tuple[int, ...]] | None:
         """Re-solve with other rows in some layers, without building tables: what changes, and where.

@@ -28,7 +28,7 @@ MAY = {
                                          "review"},
     "practice": READ | {"cautions", "words"},
     "library": READ | {"guard", "words", "selection", "review", "section", "practice"},
-    "marking": (READ - {"horns"}) | {"toml_file", "words"},
+    "marking": (READ - {"horns"}) | {"toml_file", "words", "selection"},
     "engrave": {"guard", "problem", "score", "marking"},
     "picture": {"pitch", "plain", "cautions", "words", "horns", "plan", "analysis"},
     "report": READ | {"guard", "tuning", "evidence", "intonation", "files", "cautions", "supposed", "words", "tables",

@@ -19,7 +19,7 @@ from analyzer.commands.options import (
     write_file,
 )
 from analyzer.guard import warm
-from analyzer.marking.pins import pins_of_analysis, read_pin, read_pins_file
+from analyzer.marking.pins import fitting, pins_of_analysis, read_pin, read_pins_file
 from analyzer.marking.which import Which, WriteAs
 from analyzer.plan.weights import read_preferences
 from analyzer.report.map.document import ROW_COLUMNS, map_document, rows
@@ -101,7 +101,9 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
         # Its lines count within their part: the score has to be read once to know them among all.
         free = analyse(document, replace(request, pins={}))
         in_file = pins_of_analysis(free, kept, pins_path.name, cut=request.measures is not None)
-        request = replace(request, pins={**in_file, **wanted})
+        fit, unfit = fitting(free, in_file, pins_path.name)
+        request = replace(request, pins={**fit, **wanted})
+        say(unfit)
     analysis = analyse(document, request)
     say(analysis.problems)
     if output is not None:

@@ -6,12 +6,13 @@ each part; its lines count within the part, so that it holds whatever else of th
 """
 
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from analyzer.analysis import Analysis
-from analyzer.problem import Unreadable, unreadable
+from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.score.parts import PartInfo
+from analyzer.selection import attack
 from analyzer.toml_file import Table, toml_value
 
 _PIN = re.compile(r"(?P<measure>[^:=]+):(?:(?P<line>\d{1,4})\.)?(?P<nth>\d{1,6})=(?P<label>\S+)")
@@ -126,6 +127,26 @@ def pins_of_analysis(analysis: Analysis, parts: Sequence[PinnedPart], file: str,
         raise unreadable(CODE, where=file, what=f"none of its parts ({names}) is planned here",
                          try_="Choose the score that the pins were made for, or name its part with --part.")
     return result
+
+
+def fitting(analysis: Analysis, pins: Mapping[tuple[int | None, str, int], str], file: str,
+            ) -> tuple[dict[tuple[int | None, str, int], str], list[Problem]]:
+    """Return the pins of a file that still fit, and a warning for each that does not: score or horn may have changed.
+
+    `analysis` is that of the same request without pins.
+    """
+    kept: dict[tuple[int | None, str, int], str] = {}
+    problems = []
+    for (number, measure, nth), label in pins.items():
+        planner = analysis.lines[(number or 1) - 1].planner
+        try:
+            planner.pinned(attack(planner.line, measure, nth), label)
+        except Unreadable as error:
+            problems.append(replace(error.problem, severity="warning", where=f"{file}, pin {measure}:{nth}={label}",
+                                    try_="The pin is left out; pin the note again, or save the pins anew."))
+        else:
+            kept[number, measure, nth] = label
+    return kept, problems
 
 
 def part_of(part: PinnedPart, parts: Sequence[PartInfo]) -> PartInfo | None:

@@ -30,9 +30,15 @@ _STEADY = 1.0
 teachers besides those of the tests: from 0.3 to 5 their least agreement changes by less than 2 per cent."""
 _MOST = 3.0
 """No weight moves by more than e to this power: 20 times."""
+HABITS = ("common", "rare", "avoid", "unraised")
+"""What players are used to is ours to guess and a teacher's to know, so marks move these weights more easily."""
+_LOOSE = 0.2
+"""Their share of `_STEADY`; with it six marks of one choice outweigh the dearest rank. Judged."""
+_MOST_HABIT = 5.0
+"""And no habit moves by more than e to this power: 150 times."""
 _SHARPEST = 1.0
 """Cost that makes a plan e times less likely is at least one cm over this; sharper leaves the fit to single notes."""
-_NO_SLIP = 1e-100                      # nearly no chance of a slip, and yet a logarithm
+_NO_SLIP = 0.0
 _FOREIGN = 0.5
 """A line more of whose marks than this do not sound their notes is marked for another instrument. Judged: of a string
 player's fingers 0 to 4 about one in five happens to be a position of its note, of a teacher's slips nine in ten are."""
@@ -161,6 +167,8 @@ def _fitted(layers: Sequence[Any]) -> tuple[Any, float]:
     if not len(used) or not any(layer.marks for layer in layers):
         return logs, _SHARPEST
     step = 1e-4
+    steady = np.array([_STEADY * (_LOOSE if name in HABITS else 1.0) for name in FITTED])
+    most = [_MOST_HABIT if FITTED[k] in HABITS else _MOST for k in used]
     # The last unknown is the logarithm of the sharpness, which all weights share.
     steps = np.vstack([np.zeros(len(used) + 1), step * np.eye(len(used) + 1)])
 
@@ -168,11 +176,11 @@ def _fitted(layers: Sequence[Any]) -> tuple[Any, float]:
         points = point + steps
         tried = np.zeros((len(points), len(FITTED)))
         tried[:, used] = points[:, :-1]
-        values = surprise(layers, np.exp(tried + points[:, -1:]), slip) + _STEADY * (tried**2).sum(axis=1)
+        values = surprise(layers, np.exp(tried + points[:, -1:]), slip) + (steady * tried**2).sum(axis=1)
         return float(values[0]), (values[1:] - values[0]) / step
 
     def search(begin: Any, slip: float) -> Any:
-        bounds = [(-_MOST, _MOST)] * len(used) + [(-_MOST, np.log(_SHARPEST))]
+        bounds = [*((-far, far) for far in most), (-_MOST, np.log(_SHARPEST))]
         return minimize(value_and_slope, begin, args=(slip,), jac=True, method="L-BFGS-B", bounds=bounds,
                         options={"ftol": 1e-6})
 

@@ -145,5 +145,6 @@ def surprise(layers: Sequence[Layers], factors: Any, slip: float = SLIP) -> Any:
     total = np.zeros(len(factors))
     for layer in layers:
         for t, log_chance in log_chances(layer, factors).items():
-            total -= np.logaddexp(np.log(1 - slip) + log_chance, np.log(slip * layer.marks[t].mean()))
+            slipped = np.log(slip * layer.marks[t].mean()) if slip else -np.inf
+            total -= np.logaddexp(np.log(1 - slip) + log_chance, slipped)
     return total

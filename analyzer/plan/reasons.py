@@ -30,13 +30,17 @@ _SECOND_SHARE = 0.4                    # a second ground is named where it is wo
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """The whole plan, to look at a note's neighbours. `usual` is the chart's choice of each note."""
+    """The whole plan, to look at a note's neighbours. `usual` is the chart's choice of each note.
+
+    `at_home` tells whether a note with a choice pays nothing for leaving the chart.
+    """
 
     costs: Costs
     times: Sequence[NoteTime]
     moves: Sequence[Move]
     picked: Picks
     usual: Picks
+    at_home: Callable[[int, Candidate], bool]
 
     def glides(self, k: int) -> bool:
         """Tell whether a glissando begins or ends at note `k`."""
@@ -187,7 +191,7 @@ def _prices(beside: Beside, picks: Picks) -> dict[str, float]:
         if choice is not None and (choice is not beside.ours[k - beside.start]
                                    or choice is not beside.chart[k - beside.start]):
             add(costs.note_items(choice, around.times[k].sounds_s, lowest_partial([choice]),
-                                 choice is around.usual[k]))
+                                 around.at_home(k, choice)))
     for k, (a, b) in enumerate(pairwise(picks), beside.start):
         if a is not None and b is not None:
             add(costs.move_items(a, b, around.moves[k]))

@@ -241,7 +241,7 @@ class Planner:
         choices = list(self.choices)
         changes: dict[int, list[float]] = {}
         for index, label in pins.items():
-            pinned = self._pinned(index, label)
+            pinned = self.pinned(index, label)
             choices[index] = self._widened(index, pinned)
             row = self._row(index, choices[index])
             place = choices[index].index(pinned)
@@ -274,7 +274,14 @@ class Planner:
             return self.plan()
         return self._planned(self.lattice, self.choices, {}, None, outline=True)
 
-    def _pinned(self, index: int, label: str) -> Candidate:
+    def pinned(self, index: int, label: str) -> Candidate:
+        """Return the choice that a pin means for a note.
+
+        Raises
+        ------
+        Unreadable
+            If the label does not sound it on this horn, or needs a valve that the player's hand cannot press.
+        """
         note = self.line.notes[index]
         wanted = label.strip().replace("♯", "#").replace("♭", "b")
         ways = candidates(self.horn, note.midi)
@@ -285,7 +292,12 @@ class Planner:
             raise unreadable("bad-pin", where=self.where(index),
                              what=f"'{label}' does not sound {note.sounding.pretty} on {self.horn.name}",
                              try_=f"Its choices there: {listed}.")
-        return self.aimed(index, matches[0])
+        held = [one for one in matches if self.player.can_hold(one.valves)]
+        if not held:
+            raise unreadable("bad-pin", where=self.where(index),
+                             what=f"'{label}' needs a valve that this player cannot press",
+                             try_="Take the pin away, or the valve out of cannot in the player file.")
+        return self.aimed(index, held[0])
 
     def where(self, index: int) -> str:
         """Return part, measure and line of a note, for a person."""
@@ -308,7 +320,7 @@ class Planner:
         picked = [one[j // senses] if one else None for one, j in zip(choices, best, strict=True)]
         first, last = lattice.changed if old else (0, len(picked))
         notes = []
-        around = Around(self.costs, self.times, self.moves, picked, self.usual)
+        around = Around(self.costs, self.times, self.moves, picked, self.usual, self.at_home)
         groups = () if outline else self._groups(
             pinned_lattice, (lattice, best), choices, pins, around, old, (first - 1, last))
         whys = {k: why for group in groups for k, why in note_whys(group).items()}
@@ -400,9 +412,19 @@ class Planner:
         if note.gliss_after and broken_glissandi(self.horn, self.line.notes[k:k + 2], around.picked[k:k + 2]):
             problem = self._broken_gliss(k)
         said = why or note_reasons(around, k, alternatives, pinned, toss_up)
+        if not pinned and (elsewhere := self._elsewhere(k, choice)):
+            said = (*said, elsewhere)
         return PlannedNote(index=k, note=note, time=self.times[k], choice=choice, usual=self.usual[k], pinned=pinned,
                            why=said, alternatives=tuple(alternatives),
                            problem=problem, rank=self._rank(k, choice), toss_up=toss_up)
+
+    def _elsewhere(self, k: int, choice: Candidate) -> str | None:
+        """Say where a note is played otherwise than the figure that it belongs to is in the rest of the line."""
+        labels = {label for tie, label in self.tied.labels.items() if k in tie and label != choice.label}
+        if not labels:
+            return None
+        return (f"The same figure takes {' or '.join(shown(one) for one in sorted(labels))} elsewhere; here the notes "
+                "around it are worth the difference.")
 
     def _rank(self, k: int, choice: Candidate) -> Rank:
         return familiarity(self.horn, choice, self.usual[k]).rank_in(self.times[k].sounds_s)

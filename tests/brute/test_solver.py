@@ -71,7 +71,11 @@ def test_changed_layers_equal_a_fresh_solve(seed: int) -> None:
             changes[t] = [0.0 if j == keep else INF for j in range(len(nodes[t]))] if rng.random() < 0.6 else [
                 rng.uniform(0, 10) for _ in nodes[t]]
         before = lattice
+        half = lattice.repriced(changes)
         lattice = lattice.with_nodes(changes)
+        assert (half.cost, half.best()) == (lattice.cost, lattice.best())
+        if half.best() is not None:
+            assert all(half.through(t) == pytest.approx(lattice.through(t)) for t in range(len(nodes)))
         nodes = [changes.get(t, row) for t, row in enumerate(nodes)]
         fresh = Lattice(nodes, edges)
         assert lattice.cost == pytest.approx(fresh.cost)

@@ -2,6 +2,7 @@
 
 import json
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,11 +10,15 @@ from click.testing import CliRunner
 
 from analyzer.analysis import Request, analyse
 from analyzer.commands.map import command
+from analyzer.horns.profiles import load_horn
 from analyzer.marking.pins import Pin, PinnedPart, part_of, pins_file, pins_of_analysis, read_pin, read_pins_file
+from analyzer.plan.player import Player
+from analyzer.plan.solve import Planner
 from analyzer.problem import Unreadable
 from analyzer.score.document import open_document
 from analyzer.score.parts import find_parts
 from analyzer.toml_file import parse_table
+from tests.lines import line_of
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_scores"
 HYMN = SAMPLES / "quiet-chorale-trombones.mxl"
@@ -93,6 +98,26 @@ def test_the_command_keeps_what_the_file_pins_in_every_line(tmp_path: Path) -> N
     held = {(line["line"], note["label"]) for line in json.loads(done.stdout)["lines"] for note in line["notes"]
             if note["pinned"]}
     assert held == {(pin.line, pin.label) for pin in one.pins if pin.measure == one.pins[0].measure}
+
+
+def test_a_pin_that_no_longer_fits_is_one_line_and_the_others_stay(tmp_path: Path) -> None:
+    parts = second_choices(HYMN)
+    first, *others = parts
+    spoilt = PinnedPart(id=first.id, name="", pins=(replace(first.pins[0], label="T7"), replace(first.pins[0], nth=99)))
+    file = tmp_path / "pins.toml"
+    file.write_text(pins_file([spoilt, *others]), encoding="utf-8")
+    done = CliRunner().invoke(command, [str(HYMN), "--pins", str(file), "--format", "json"])
+    assert done.exit_code == 0, done.output
+    assert len([line for line in done.stderr.splitlines() if "[bad-pin]" in line]) == 2
+    assert sum(note["pinned"] for line in json.loads(done.stdout)["lines"] for note in line["notes"]) == sum(
+        len(part.pins) for part in others)
+
+
+def test_a_pin_of_a_valve_that_the_hand_cannot_press_is_told() -> None:
+    planner = Planner(line_of("C3 B2", 0.5), load_horn("tenor-f"), Player(cannot=("T",)))
+    with pytest.raises(Unreadable, match="valve that this player cannot press"):
+        planner.plan({0: "T1"})
+    assert planner.plan({0: "6"}).notes[0].pinned
 
 
 def test_pins_of_another_score_are_told() -> None:

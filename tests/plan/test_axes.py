@@ -1,15 +1,23 @@
 """What makes a line hard, axis by axis: each sentence held against what stands in the line."""
 
+import html
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
+from analyzer.analysis import Request, analyse
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.axes import axes
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
+from analyzer.report.map.page import page_html
+from analyzer.report.map.text import map_text
+from analyzer.score.document import open_document
 from tests.lines import line_of
+
+SAMPLES = Path(__file__).parents[2] / "sample_scores"
 
 
 def found(line, horn: str, player: Player | None = None):
@@ -45,3 +53,17 @@ def test_a_line_without_notes_has_none_and_a_told_range_is_a_limit() -> None:
     assert found(line_of("F3 Bb4"), "tenor")["range"].share is None
     over = found(line_of("F3 Bb4"), "tenor", Player(high=65))["range"]
     assert (over.share, over.index) == (1.0, 1)
+
+
+def test_a_reader_of_the_notes_is_told_every_axis_once_and_no_grade() -> None:
+    analysis = analyse(open_document(SAMPLES / "attachment-etude.musicxml"), Request())
+    one = analysis.lines[0]
+    named = axes(one.planner, one.plan)
+    text = " ".join(map_text(analysis, notes=True).split())
+    page = html.unescape(page_html(analysis, lambda one, form: [""]))
+    assert len(named) >= 6
+    for axis in named:
+        assert text.count(f"{axis.axis}, m. {axis.measure}") == 1
+        assert axis.reason in text
+        assert page.count(axis.reason) >= 1
+    assert "What it asks for" not in map_text(analysis)

@@ -171,3 +171,13 @@ def test_marks_are_read_from_the_file() -> None:
     line = line_of("C3 F3")
     marked = replace(line, notes=(replace(line.notes[0], given=" T1 "), line.notes[1]))
     assert marks_in(marked) == {0: "T1"}
+
+
+@pytest.mark.parametrize(("name", "label", "seconds"), [
+    ("B2", "7", 2.4), ("B2", "7", 1.0), ("C3", "6", 2.4), ("F2", "T1", 2.4)])
+def test_six_marks_outweigh_what_is_rare_avoided_or_flat(name: str, label: str, seconds: float) -> None:
+    """What a teacher writes six times over is what that teacher wants, however seldom others do (judged)."""
+    one = Marked(line=line_of(" ".join([name] * 6), seconds), horn=load_horn("tenor-f"),
+                 labels=dict.fromkeys(range(6), label))
+    assert agreement([one], None) == 0.0
+    assert learn([one]).after == 1.0

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 from analyzer.analysis import Analysis, Planned
 from analyzer.picture.picture import LARGE, NARROW, WIDE, key_of, pictures_of
+from analyzer.plan.axes import axes
 from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
 from analyzer.plan.plan import Plan
 from analyzer.plan.summary import sentences
@@ -74,6 +75,7 @@ def _section(one: Planned, number: int, engrave: Engraver, large: bool) -> str:
         return "".join([*body, "<p>This line has no notes here.</p></section>"])
     body.append(f'<p class="lead">{" ".join(safe(text) for text in sentences(one.plan, found))}</p>')
     body.append(_practice(found))
+    body.append(_axes(one))
     body.append(_strip(found))
     body.append(_music(one, engrave))
     body.append(_pictures(one, prefix, large))
@@ -110,6 +112,16 @@ def _practice(found: Sequence[MeasureDifficulty]) -> str:
               "change that the teacher agrees to.") if any(one.level == "beyond" for one in worst) else ""
     return (f'<h3>What to practice first</h3><p class="faint">Hardest first; begin slowly, and stop before it tires.'
             f"{change}</p><ol>{items}</ol>")
+
+
+def _axes(one: Planned) -> str:
+    """What makes the line hard, axis by axis; never one grade."""
+    items = "".join(
+        f"<li><strong>{safe(axis.axis.capitalize())}</strong>, measure {safe(axis.measure)}"
+        f"{'' if axis.share is None else f' ({100 * axis.share:.0f} %)'}: {safe(axis.reason)}</li>"
+        for axis in axes(one.planner, one.plan))
+    return (f'<h3>What it asks for</h3><p class="faint">Where each is hardest; 100 % is this player’s limit.</p>'
+            f"<ul>{items}</ul>")
 
 
 def _music(one: Planned, engrave: Engraver) -> str:

@@ -7,6 +7,7 @@ from textwrap import fill
 
 from analyzer import cautions
 from analyzer.analysis import Analysis, Planned
+from analyzer.plan.axes import axes
 from analyzer.plan.difficulty import MeasureDifficulty, difficulties
 from analyzer.plan.plan import AlternateGroup, PlannedNote
 from analyzer.plan.slurs import slurs_said
@@ -104,10 +105,20 @@ def _line_text(one: Planned, hard: Sequence[MeasureDifficulty], notes: bool, wid
         begins = {group.first: group for group in plan.groups}
         for _, measure in groupby(plan.notes, key=lambda note: note.note.measure_index):
             out += _measure_text(list(measure), begins, width)
-        out.append("")
+        out += ["", *_axes_text(one, width)]
     if plans > 1:
         out += _variants_text(one, plans, width)
     return "\n".join(out)
+
+
+def _axes_text(one: Planned, width: int) -> list[str]:
+    """What makes the line hard, axis by axis: where, how near the player's limit, and why; never one grade."""
+    out = ["What it asks for (100 % is this player's limit):"] if one.plan.notes else []
+    for axis in axes(one.planner, one.plan):
+        share = "" if axis.share is None else f", {100 * axis.share:.0f} %"
+        out += fill(f"{axis.axis}, m. {axis.measure}{share}: {axis.reason}", width, initial_indent="  ",
+                    subsequent_indent="    ").splitlines()
+    return [*out, ""] if out else []
 
 
 def _problems(one: Planned, width: int) -> list[str]:
