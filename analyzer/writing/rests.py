@@ -7,6 +7,8 @@ from lxml import etree
 _VALUES = (("breve", Fraction(8)), ("whole", Fraction(4)), ("half", Fraction(2)), ("quarter", Fraction(1)),
            ("eighth", Fraction(1, 2)), ("16th", Fraction(1, 4)), ("32nd", Fraction(1, 8)), ("64th", Fraction(1, 16)),
            ("128th", Fraction(1, 32)))
+_LONGEST = Fraction(256)
+"""A gap that is longer [quarter notes] stands in no measure of music: a damaged one becomes a single rest (judged)."""
 _NORMAL = {3: 2, 5: 4, 6: 4, 7: 4, 9: 8, 11: 8, 13: 8}
 
 
@@ -27,7 +29,7 @@ def rests_between(start: Fraction, end: Fraction, bar: Fraction, divisions: Frac
     pickup : bool
         The measure is an incomplete one, in which a whole-measure rest would be read as a full bar.
     """
-    if start == 0 and end == bar and not pickup:
+    if (start == 0 and end == bar and not pickup) or end - start > _LONGEST:
         return [_rest(end - start, divisions, measure=True)]
     found: list[etree._Element] = []
     at = start
