@@ -27,6 +27,7 @@ COMMANDS = {
     "write": "Write one player's line for another reader: a new clef, another instrument, alone.",
     "folders": "Print a programme: every player's parts in order, a page for the director.",
     "take-home": "Write one page for a phone that practices with the student.",
+    "listen": "Hear a recording against the plan: what was played, how far off, what to practice.",
     "drill": "Write a practice sheet from the moves that are new, far, fast or out of tune.",
     "progress": "Record what a player has learned and which moves are secure.",
     "survey": "Plan a whole folder of scores; sum up what horns they need.",

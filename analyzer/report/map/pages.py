@@ -97,7 +97,7 @@ class _Music:
             from analyzer.engrave.engrave import engraved, faces_of, systems_with
 
             narrow = form == "narrow"
-            copy = _copy(self._analysis, one, self._choices.which)
+            copy = part_copy(self._analysis, one, self._choices.which)
             engraving = engraved(copy, PageOptions(
                 paper="screen", width_px=360 if narrow else 900, large_print=self._choices.large and not narrow,
                 again=narrow, id_prefix=f"{form[0]}{self._analysis.lines.index(one) + 1}-"))
@@ -105,7 +105,7 @@ class _Music:
                 self._used.setdefault(face, set()).update(characters)
             return systems_with(engraving, copy)
 
-        return _engraving(work, self._analysis, one)
+        return engraved_or_said(work, self._analysis, one)
 
     def faces(self) -> str:
         """Return the style sheet with the faces of all systems so far."""
@@ -122,7 +122,8 @@ def systems_of(analysis: Analysis, one: Planned, choices: PageChoices) -> tuple[
     return music.systems(one, "narrow"), music.systems(one, "wide"), music.faces()
 
 
-def _copy(analysis: Analysis, one: Planned, which: Which) -> Copy:
+def part_copy(analysis: Analysis, one: Planned, which: Which) -> Copy:
+    """Return the copy of a part that is engraved, with the marks of its line."""
     from analyzer.engrave.copy import engraving_copy
 
     measures = one.plan.line.measures
@@ -143,10 +144,10 @@ def _pages(analysis: Analysis, one: Planned, options: PageOptions, which: Which)
     """Engrave a line, one SVG a page."""
     from analyzer.engrave.engrave import engraved_pages
 
-    return _engraving(lambda: engraved_pages(_copy(analysis, one, which), options), analysis, one)
+    return engraved_or_said(lambda: engraved_pages(part_copy(analysis, one, which), options), analysis, one)
 
 
-def _engraving(work: Callable[[], _T], analysis: Analysis, one: Planned) -> _T:
+def engraved_or_said(work: Callable[[], _T], analysis: Analysis, one: Planned) -> _T:
     """Engrave, or say in one line why that cannot be done."""
     try:
         return _needing(work, analysis.document.name)
@@ -175,7 +176,7 @@ def _svg(analysis: Analysis, choices: PageChoices, each: Each) -> str:
         for page in _pages(analysis, one, options, choices.which):
             width, height = _size(page)
             scale = WIDE / width
-            parts.append(_nested(page, y, WIDE, height * scale))
+            parts.append(nested(page, y, WIDE, height * scale))
             y += height * scale + 14
         if not one.plan.notes:
             continue
@@ -209,7 +210,7 @@ def _size(svg: str) -> tuple[float, float]:
     return float(found[1]), float(found[2])
 
 
-def _nested(svg: str, y: float, width: float, height: float) -> str:
+def nested(svg: str, y: float, width: float, height: float) -> str:
     """Return an engraved picture to stand within another, at another size."""
     opening, rest = svg.split(">", 1)
     opening = re.sub(r' (?:width|height)="[^"]*"', "", opening)

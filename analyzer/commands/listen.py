@@ -1,0 +1,144 @@
+"""``lowbrass listen``: a recording, or a folder of them, held against the plan."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from analyzer.analysis import Analysis, Planned, Request, analyse, with_notes
+from analyzer.commands.options import (
+    format_option,
+    missing,
+    print_json,
+    request_options,
+    say,
+    score_argument,
+    write_file,
+)
+from analyzer.hearing.hear import Hearing, hear
+from analyzer.hearing.sound import ENDINGS, PHONE_ENDINGS, read_sound
+from analyzer.marking.pins import pins_of_analysis, read_pins_file
+from analyzer.problem import Unreadable, unreadable
+from analyzer.report.listen.document import Student, class_document, listen_document
+from analyzer.report.listen.text import class_text, listen_text
+from analyzer.score.document import Document, open_document
+from analyzer.toml_file import read_table
+
+_OUTPUTS = (".html", ".pdf", ".musicxml", ".xml", ".mxl")
+_MOST_RECORDINGS = 400
+
+
+@click.command("listen")
+@score_argument
+@click.argument("recording", type=click.Path(path_type=Path))
+@request_options(intonation=True)
+@click.option("--line", type=click.IntRange(1, 99), metavar="N",
+              help="Which player's line, where several share the part.")
+@click.option("--pins", type=click.Path(path_type=Path), metavar="FILE.toml",
+              help="Choices saved on the page, or by hand: the plan keeps them.")
+@click.option("--reference", type=click.FloatRange(380, 480), metavar="HZ",
+              help="The A that was tuned to. Default: estimated from the recording.")
+@click.option("-o", "--output", "outputs", type=click.Path(path_type=Path), multiple=True, metavar="FILE",
+              help="Write the part with what was heard under its notes: .html, .pdf, or .musicxml (the findings as "
+                   "words). May be repeated; for a class, one page a student in one file.")
+@click.option("--notes", is_flag=True, help="Print every note.")
+@format_option("text", "json")
+def command(score: Path, recording: Path, request: Request, line: int | None, pins: Path | None,
+            reference: float | None, outputs: tuple[Path, ...], notes: bool, form: str) -> None:
+    """Hear what was played in RECORDING, held against the plan of one line of SCORE.
+
+    For each note: whether it was played, how far off, on a slide by how many mm and which way, and how it began; then
+    the two or three things to practise. RECORDING is WAV, FLAC, Ogg or MP3; a folder of recordings is a class. The
+    recording stays where it is: nothing is kept or sent. It informs player and teacher; it is not a grade.
+    """
+    for path in outputs:
+        if path.suffix.lower() not in _OUTPUTS:
+            raise click.BadParameter(f"'{path.name}' has an ending that is not known; use .html, .pdf or .musicxml.",
+                                     param_hint="-o")
+    document = open_document(score)
+    if pins is not None:
+        kept = read_pins_file(read_table(pins))
+        request = replace(request, pins=pins_of_analysis(analyse(document, request), kept, pins.name,
+                                                         cut=request.measures is not None))
+    analysis = with_notes(analyse(document, request))
+    planned = _line(analysis, line)
+    say(analysis.problems)
+    try:
+        if recording.is_dir():
+            _class(document, analysis, planned, recording, reference, outputs, form)
+        else:
+            _one(document, analysis, planned, recording, reference, outputs, notes, form)
+    except ImportError as error:
+        name = error.name or "a package"
+        raise missing(name, "listen" if name in ("numpy", "soundfile") else "engrave") from error
+
+
+def _line(analysis: Analysis, number: int | None) -> Planned:
+    """Return the line that is asked for; one must be clear where there are several."""
+    lines = analysis.lines
+    if number is not None:
+        found = [one for one in lines if one.plan.line.number == number]
+        if not found:
+            raise unreadable("no-line", where=analysis.document.name, what=f"there is no line {number}",
+                             try_="Lines of a part are numbered from 1.")
+        lines = tuple(found)
+    if len(lines) > 1:
+        names = ", ".join(f"{one.part.id} {one.part.full_name or one.part.name} line {one.plan.line.number}"
+                          for one in lines[:8])
+        raise unreadable("which-line", where=analysis.document.name,
+                         what=f"there are {len(lines)} lines, and a recording is of one",
+                         try_=f"Name it with --part (and --line): {names}.")
+    return lines[0]
+
+
+def _one(document: Document, analysis: Analysis, planned: Planned, recording: Path, reference: float | None,
+         outputs: Sequence[Path], notes: bool, form: str) -> None:
+    hearing = hear(read_sound(recording), planned, reference_hz=reference)
+    say(hearing.problems)
+    _write(document, analysis, [Student(file=hearing.sound_name, hearing=hearing, problem=None)], outputs)
+    if form == "json":
+        print_json(listen_document(hearing, analysis.cautions, analysis.problems))
+    else:
+        click.echo(listen_text(hearing, analysis.cautions, notes=notes))
+
+
+def _class(document: Document, analysis: Analysis, planned: Planned, folder: Path, reference: float | None,
+           outputs: Sequence[Path], form: str) -> None:
+    files = sorted(path for path in folder.iterdir()
+                   if path.is_file() and path.suffix.lower() in (*ENDINGS, *PHONE_ENDINGS))
+    if not files:
+        raise unreadable("no-recordings", where=str(folder), what="there is no recording in this folder",
+                         try_="Put one WAV, FLAC, Ogg or MP3 file a student into it.")
+    if len(files) > _MOST_RECORDINGS:
+        raise unreadable("many-recordings", where=str(folder), what=f"there are {len(files)} recordings in it",
+                         try_=f"Up to {_MOST_RECORDINGS} are heard at once.")
+    students = []
+    for number, path in enumerate(files, 1):
+        click.echo(f"{number} of {len(files)}: {path.name}", err=True)
+        students.append(_student(path, lambda sound_path: hear(read_sound(sound_path), planned,
+                                                               reference_hz=reference)))
+    _write(document, analysis, students, outputs)
+    if form == "json":
+        print_json(class_document(students, analysis.cautions))
+    else:
+        click.echo(class_text(students, analysis.cautions))
+
+
+def _student(path: Path, heard: Callable[[Path], Hearing]) -> Student:
+    try:
+        return Student(file=path.name, hearing=heard(path), problem=None)
+    except Unreadable as error:
+        return Student(file=path.name, hearing=None, problem=error.problem)
+
+
+def _write(document: Document, analysis: Analysis, students: Sequence[Student], outputs: Sequence[Path]) -> None:
+    """Make every file before the first is written, so that one that cannot be made leaves none half done."""
+    if not outputs:
+        return
+    from analyzer.report.listen.files import listen_file
+
+    files = [(path, listen_file(document, analysis, students, path)) for path in outputs]
+    for path, content in files:
+        write_file(path, content)
+        click.echo(f"Wrote {path}.", err=True)

@@ -1,0 +1,190 @@
+"""Fundamental frequency and level of a sound, frame by frame.
+
+The pitch is YIN's (A. de Cheveigne and H. Kawahara, *YIN, a fundamental frequency estimator for speech and music*,
+J. Acoust. Soc. Am. 111, 2002), its difference function computed by Fourier transform, its dip refined at a multiple of
+the period, where an error of a fraction of a sample weighs less.
+"""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from analyzer.hearing.sound import Sound
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+HOP_S = 0.005
+LOWEST_HZ, HIGHEST_HZ = 27.0, 1000.0
+_DIP = 0.15                            # YIN's absolute threshold
+_UNVOICED = 0.35                       # no period where the best dip is above that; judged on tones in noise
+_AT_ONCE = 512                         # frames; bounds memory
+_LEVEL_S = 0.012
+_BODY_HZ = 1200.0
+QUIET_DB = -90.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frames:
+    """Pitch and level at times `HOP_S` apart.
+
+    `midi` is the pitch on the scale of midi numbers at 440 Hz, with fractions, NaN where no period was heard; `rough`
+    how far from periodic (0 to 1); `level_db` the level about the time, 0 is full scale.
+    """
+
+    midi: "Floats"
+    rough: "Floats"
+    level_db: "Floats"
+
+    @property
+    def times_s(self) -> "Floats":
+        """Times of the frames. [s]"""
+        import numpy as np
+
+        times: Floats = np.arange(len(self.midi), dtype=np.float64) * np.float64(HOP_S)
+        return times
+
+    def __repr__(self) -> str:
+        """Return one short line."""
+        return f"Frames({len(self.midi)})"
+
+
+def frames_of(sound: Sound, *, lowest_hz: float = LOWEST_HZ, highest_hz: float = HIGHEST_HZ) -> Frames:
+    """Return pitch and level of a sound.
+
+    Parameters
+    ----------
+    sound : Sound
+        One channel.
+    lowest_hz, highest_hz : float
+        Bounds of the pitch. A higher lowest pitch makes shorter windows, and so sharper times.
+    """
+    import numpy as np
+
+    low = _below(sound.samples, sound.rate)
+    count = max(1, int(sound.seconds / HOP_S))
+    centres = np.round(np.arange(count) * HOP_S * sound.rate).astype(int)
+    midi, rough = _pitches(low, sound.rate, centres, max(LOWEST_HZ, lowest_hz), highest_hz)
+    around_s = min(0.03, max(_LEVEL_S, 0.75 / max(LOWEST_HZ, lowest_hz)))  # most of a period, else it ripples
+    level = levels_db(low, sound.rate, centres, around_s)
+    level = level - _clicks_db(level, levels_db(sound.samples - low, sound.rate, centres, around_s))
+    return Frames(midi=midi, rough=rough, level_db=level)
+
+
+def _below(samples: Any, rate: float) -> Any:
+    """Return the sound below `_BODY_HZ`: enough harmonics of any low brass, and less of clicks, hiss and keys."""
+    import numpy as np
+
+    half = int(1.5 * rate / _BODY_HZ)
+    x = np.arange(-half, half + 1)
+    taps = np.sinc(2 * _BODY_HZ / rate * x) * np.hanning(2 * half + 3)[1:-1]
+    taps = (taps / taps.sum()).astype(np.float32)
+    size = 1 << 16
+    out = np.empty_like(samples)
+    padded = np.concatenate((np.zeros(half, np.float32), samples, np.zeros(half, np.float32)))
+    for start in range(0, len(samples), size):
+        out[start:start + size] = np.convolve(padded[start:start + size + 2 * half], taps, "valid")
+    return out
+
+
+def _clicks_db(level: Any, above: Any) -> Any:
+    """Return by how much clicks (a metronome) lift the level: short bursts that stand out above `_BODY_HZ`. [dB]"""
+    import numpy as np
+
+    wide, near = 24, 6                 # frames on either side: 120 and 30 ms
+    padded = np.pad(above, wide, mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, wide - near)
+    before, after = np.median(windows[:len(above)], axis=1), np.median(windows[wide + near:][:len(above)], axis=1)
+    burst = above > np.maximum(before, after) + 9
+    padded = np.pad(level, wide, mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, wide - near)
+    around = np.maximum(np.median(windows[:len(level)], axis=1), np.median(windows[wide + near:][:len(level)], axis=1))
+    return np.where(burst, np.maximum(level - around, 0.0), 0.0)
+
+
+def levels_db(samples: Any, rate: float, centres: Any, around_s: float = _LEVEL_S) -> "Floats":
+    """Return the level around each place of a sound. [dB, 0 is full scale]"""
+    import numpy as np
+
+    half = max(2, int(around_s * rate / 2))
+    power = np.concatenate(([0.0], np.cumsum(samples.astype(np.float64) ** 2)))
+    low, high = np.clip(centres - half, 0, len(samples)), np.clip(centres + half, 0, len(samples))
+    mean = (power[high] - power[low]) / np.maximum(high - low, 1)
+    level: Floats = 10 * np.log10(np.maximum(mean, 10 ** (QUIET_DB / 10)))
+    return level
+
+
+def pitch_at(sound: Sound, times_s: Any, *, lowest_hz: float, highest_hz: float) -> "Floats":
+    """Return the pitch around some times only (midi scale, NaN without a period)."""
+    import numpy as np
+
+    centres = np.round(np.asarray(times_s) * sound.rate).astype(int)
+    midi: Floats = _pitches(sound.samples, sound.rate, centres, lowest_hz, highest_hz)[0]
+    return midi
+
+
+def _pitches(samples: Any, rate: float, centres: Any, lowest_hz: float, highest_hz: float) -> tuple[Any, Any]:
+    import numpy as np
+
+    longest = int(rate / lowest_hz) + 3
+    shortest = max(2, int(rate / highest_hz))
+    window = max(longest, int(0.028 * rate))
+    whole = window + longest
+    size = 1 << (whole - 1).bit_length()
+    padded = np.concatenate((np.zeros(whole, np.float32), samples, np.zeros(2 * whole, np.float32))).astype(np.float32)
+    starts = centres + whole - whole // 2
+    midi, rough = np.full(len(centres), np.nan), np.ones(len(centres))
+    offsets = np.arange(whole)
+    for begin in range(0, len(centres), _AT_ONCE):
+        chosen = slice(begin, min(begin + _AT_ONCE, len(centres)))
+        block = padded[starts[chosen, None] + offsets]
+        block -= block.mean(axis=1, keepdims=True)
+        spectrum = np.fft.rfft(block, size)
+        first = np.fft.rfft(block[:, :window], size)
+        together = np.fft.irfft(spectrum * np.conj(first), size)[:, :longest + 1]
+        power = np.concatenate((np.zeros((len(block), 1)), np.cumsum(block**2, axis=1, dtype=np.float64)), axis=1)
+        lags = np.arange(longest + 1)
+        later = power[:, np.minimum(lags + window, whole)] - power[:, lags]
+        apart = np.maximum(later[:, :1] + later - 2 * together, 0.0)
+        summed = np.cumsum(apart[:, 1:], axis=1)
+        norm = np.ones_like(apart)
+        norm[:, 1:] = apart[:, 1:] * lags[1:] / np.maximum(summed, 1e-12)
+        midi[chosen], rough[chosen] = _dips(apart, norm, rate, shortest, longest)
+    return midi, rough
+
+
+def _dips(apart: Any, norm: Any, rate: float, shortest: int, longest: int) -> tuple[Any, Any]:
+    """Return for each frame the pitch of its first deep dip, and the depth of it."""
+    import numpy as np
+
+    inner = norm[:, shortest:longest]
+    dip = (inner <= norm[:, shortest - 1:longest - 1]) & (inner < norm[:, shortest + 1:longest + 1])
+    deep = dip & (inner < _DIP)
+    best = np.where(dip, inner, np.inf).argmin(axis=1)
+    lag = np.where(deep.any(axis=1), deep.argmax(axis=1), best) + shortest
+    rows = np.arange(len(norm))
+    rough = np.minimum(norm[rows, lag], 1.0)
+    period = _bottom(apart, rows, lag)
+    for _ in range(2):                 # a dip farther out tells the same period more sharply
+        times = np.maximum(1, ((longest - 2) / period).astype(int))
+        times = np.minimum(times, 4)
+        around = np.round(times * period).astype(int)
+        far = _bottom(apart, rows, np.clip(around, 1, longest - 1)) / times
+        good = (np.abs(far - period) * times < 1.0) & (norm[rows, np.clip(around, 1, longest - 1)] < 2 * rough + 0.05)
+        period = np.where(good, far, period)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        midi = 69 + 12 * np.log2(rate / period / 440)
+    midi[(rough > _UNVOICED) | ~np.isfinite(midi) | (apart[:, 1:].mean(axis=1) < 1e-9)] = np.nan
+    return midi, rough
+
+
+def _bottom(apart: Any, rows: Any, lag: Any) -> Any:
+    """Return where the parabola through three values of the difference function is least."""
+    import numpy as np
+
+    before, here, after = apart[rows, lag - 1], apart[rows, lag], apart[rows, lag + 1]
+    bend = before - 2 * here + after
+    shift = np.where(bend > 1e-12, 0.5 * (before - after) / np.maximum(bend, 1e-12), 0.0)
+    return lag + np.clip(shift, -1.0, 1.0)

@@ -1,0 +1,1 @@
+"""A recording held against a plan, said to people."""

@@ -1,0 +1,99 @@
+"""`lowbrass listen` as data: a recording, and a class of them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import median
+from typing import Any
+
+from analyzer.hearing.advice import advice_of, well_of
+from analyzer.hearing.hear import HeardNote, Hearing
+from analyzer.problem import Problem
+
+SCHEMA, CLASS_SCHEMA = "lowbrass.listen/1", "lowbrass.listen-class/1"
+NO_GRADE = "A recording is not a grade: microphone, room and nerves are heard, too. The teacher who listens decides."
+NO_KEEPING = "The recording stays where it is; nothing of it is kept or sent."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Student:
+    """One recording of a class: the name of its file, and what was heard, or why nothing was."""
+
+    file: str
+    hearing: Hearing | None
+    problem: Problem | None
+
+
+def cautions_of(hearing: Hearing, cautions: Sequence[str]) -> tuple[str, ...]:
+    """Return what goes with every answer: a recording is no grade, and the cautions of practising."""
+    return (NO_GRADE, NO_KEEPING, *cautions)
+
+
+def listen_document(hearing: Hearing, cautions: Sequence[str], problems: Sequence[Problem] = ()) -> dict[str, Any]:
+    """Return the JSON document of a recording."""
+    planned = hearing.planned
+    plan, timing = planned.plan, hearing.timing
+    heard = [note for note in hearing.notes if note.cause.heard]
+    missed = [note for note in hearing.notes if note.sound is None or note.sound.midi is None]
+    return {
+        "schema": SCHEMA, "recording": hearing.sound_name,
+        "part": {"id": planned.part.id, "name": planned.part.name}, "line": plan.line.number, "of": plan.line.of,
+        "horn": plan.horn.name, "horn_assumed": planned.assumed,
+        "assumptions": [found.as_json() for found in planned.assumptions],
+        "reference_hz": round(hearing.reference_hz, 2), "reference_told": hearing.told,
+        "tempo_bpm": _rounded(tempo_bpm(hearing)),
+        "notes": [_note_json(hearing, note) for note in hearing.notes],
+        "totals": {
+            "heard": len(heard), "missed": len(missed), "wrong": len(hearing.notes) - len(heard) - len(missed),
+            "extra": hearing.extra, "median_off_cents": _rounded(median_off_cents(hearing), 2),
+            "tempo_steadiness": _rounded(timing.steadiness, 3)},
+        "passes": [
+            {"first": one.first, "last": one.last,
+             "measures": [plan.notes[one.first].note.measure, plan.notes[one.last].note.measure],
+             "start_s": round(one.start_s, 3), "end_s": round(one.end_s, 3), "heard": one.heard,
+             "median_off_cents": _rounded(one.median_off_cents, 2)} for one in hearing.passes],
+        "well": list(well_of(hearing)),
+        "advice": [{"what": one.what, "where": list(one.where), "try": one.try_} for one in advice_of(hearing)],
+        "problems": [problem.as_json() for problem in (*problems, *hearing.problems)],
+        "cautions": list(cautions_of(hearing, cautions)),
+    }
+
+
+def tempo_bpm(hearing: Hearing) -> float | None:
+    """Return the beat that fits the recording, in quarter notes a minute at the first note; None with too few notes."""
+    scale = hearing.timing.scale
+    return hearing.planned.plan.notes[0].time.bpm / scale if scale else None
+
+
+def median_off_cents(hearing: Hearing) -> float | None:
+    """Return how far off the notes are, whichever way, in the middle; None where none can be read."""
+    offs = [abs(note.cause.off_cents) for note in hearing.notes if note.cause.off_cents is not None]
+    return median(offs) if offs else None
+
+
+def _rounded(value: float | None, digits: int = 1) -> float | None:
+    return None if value is None else round(value, digits) + 0.0
+
+
+def _note_json(hearing: Hearing, note: HeardNote) -> dict[str, Any]:
+    wanted = hearing.planned.plan.notes[note.index]
+    sound = note.sound if note.sound is not None and note.sound.midi is not None else None
+    cause = note.cause
+    readable = sound is not None and cause.heard and not sound.short
+    return {
+        "index": note.index, "measure": wanted.note.measure, "sounding": wanted.note.sounding.name,
+        "label": wanted.choice.label if wanted.choice else None, "heard": cause.heard,
+        "start_s": _rounded(sound.start_s if sound else None, 3), "end_s": _rounded(sound.end_s if sound else None, 3),
+        "late_s": _rounded(note.late_s, 3), "off_cents": _rounded(cause.off_cents, 2),
+        "spread_cents": _rounded(sound.spread_cents, 2) if sound and readable else None,
+        "slide_mm": _rounded(cause.slide_mm, 1), "heard_as": cause.heard_as.name if cause.heard_as else None,
+        "settle_ms": _rounded(sound.settle_ms, 0) if sound and readable else None,
+        "attack": cause.attack, "what": cause.what,
+    }
+
+
+def class_document(students: Sequence[Student], cautions: Sequence[str]) -> dict[str, Any]:
+    """Return the JSON document of a class."""
+    return {"schema": CLASS_SCHEMA, "students": [
+        {"file": one.file, "document": listen_document(one.hearing, cautions) if one.hearing else None,
+         "problem": one.problem.as_json() if one.problem else None} for one in students],
+        "cautions": [NO_GRADE, NO_KEEPING, *cautions]}
