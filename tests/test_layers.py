@@ -27,7 +27,7 @@ MAY = {
     "section": (READ - {"analysis"}) | {"evidence", "toml_file", "cautions", "words", "selection", "supposed",
                                          "review"},
     "practice": READ | {"cautions", "words"},
-    "hearing": (READ - {"plan", "score"}) | {"words"},
+    "hearing": (READ - {"score"}) | {"words"},
     "library": READ | {"guard", "words", "selection", "review", "section", "practice"},
     "marking": (READ - {"horns"}) | {"toml_file", "words", "selection"},
     "engrave": {"guard", "problem", "score", "marking"},

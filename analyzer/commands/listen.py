@@ -49,7 +49,7 @@ def command(score: Path, recording: Path, request: Request, line: int | None, pi
     """Hear what was played in RECORDING, held against the plan of one line of SCORE.
 
     For each note: whether it was played, how far off, on a slide by how many mm and which way, and how it began; then
-    the two or three things to practise. RECORDING is WAV, FLAC, Ogg or MP3; a folder of recordings is a class. The
+    the two or three things to practice. RECORDING is WAV, FLAC, Ogg or MP3; a folder of recordings is a class. The
     recording stays where it is: nothing is kept or sent. It informs player and teacher; it is not a grade.
     """
     for path in outputs:

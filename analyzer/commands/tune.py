@@ -19,15 +19,20 @@ from analyzer.commands.options import (
     write_file,
 )
 from analyzer.files import read_file
+from analyzer.hearing.moves import measure_moves, sheet_text
+from analyzer.hearing.sound import read_sound
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.player import Player, read_player
+from analyzer.plan.progress import with_limits
 from analyzer.plan.solve import Planner
 from analyzer.problem import Problem, unreadable
+from analyzer.report.moves import moves_document, moves_text
 from analyzer.report.tune import fit_document, fit_text, pull_document, pull_text
 from analyzer.review.pulls import advise
 from analyzer.score.document import open_document
 from analyzer.score.transposing import Reads
+from analyzer.toml_file import MOST_BYTES
 from analyzer.tuning.best_pulls import LIMITS_MM
 from analyzer.tuning.profile_text import own_name, profile_text
 from analyzer.tuning.readings import MOST_BYTES as MOST_READING_BYTES
@@ -97,6 +102,43 @@ def fit_command(readings: Path, name: str, output: Path | None, form: str) -> No
         click.echo(f"{counted(empty, 'row')} without a reading passed over.", err=True)
     if output is not None:
         click.echo(f"Wrote {output}; use it as --horn {output}.", err=True)
+
+
+@command.command(name="moves")
+@click.argument("recording", type=_READ, required=False)
+@click.option("--horn", "name", type=HornName(), required=True, metavar="NAME_OR_FILE", help="The horn that is played.")
+@click.option("--sheet", "only_sheet", is_flag=True, help="Say what to play and record, and stop.")
+@click.option("-o", "--output", type=click.Path(path_type=Path, dir_okay=False), metavar="PLAYER.toml",
+              help="The player file to write into; what stands in it already stays.")
+@format_option("text", "json")
+def moves_command(recording: Path | None, name: str, only_sheet: bool, output: Path | None, form: str) -> None:
+    """Measure how fast a player moves the slide, or the valves, from RECORDING: two notes in turn, fast and clean.
+
+    First --sheet, which says what to play. Plans, top tempos and practice sheets follow the player file.
+    """
+    horn = load_horn(name)
+    if only_sheet:
+        click.echo(sheet_text(horn))
+        return
+    if recording is None:
+        raise click.UsageError("Name a recording, or ask for --sheet.")
+    try:
+        found = measure_moves(read_sound(recording), horn)
+        if output is not None:
+            old = ""
+            if output.exists():
+                read_player(output)
+                old = read_file(output, MOST_BYTES).decode("utf-8")
+            write_file(output, with_limits(old, {found.key: round(found.value, 1)}).encode())
+    except ImportError as error:
+        package = error.name or "a package"
+        raise missing(package, "progress" if package == "tomlkit" else "listen") from error
+    if form == "json":
+        print_json(moves_document(found, recording.name))
+    else:
+        click.echo(moves_text(found, recording.name))
+    if output is not None:
+        click.echo(f"Wrote {output}; use it as --player {output}.", err=True)
 
 
 @command.command(name="pull")

@@ -28,6 +28,7 @@ _LEAP = 22.0                           # to anywhere
 _QUIET_RANGE_DB = 34.0                 # below the loud frames: silence
 _STRIDE = 4                            # frames to a step of the walk
 _MISSED = 0.6                         # of an attack passed over, a step
+_ATTACK_STEPS = 6                      # an attack is heard so long
 _HASTE = 10.0                           # a note left at once
 
 # How a state was reached: so many notes on, or one of these; and of the state's gap, whether it began now, and whether
@@ -138,7 +139,7 @@ def follow(frames: Frames, notes: Sequence[Wanted], loud: Loudness, *, tuning: f
     attack = attack.reshape(-1, _STRIDE).max(axis=1)
     wanted = np.array([note.midi for note in notes])
     lasts = np.array([max(0.05, note.sounds_s * scale) for note in notes]) / (HOP_S * _STRIDE)
-    weight = np.clip(_PER_NOTE / lasts, 0.010, 0.12) * _STRIDE / 2
+    weight = np.clip(_PER_NOTE / lasts, 0.02, 0.24)
     loud_gap = np.maximum(0.075 * _STRIDE, weight * (_CAP + 2))   # sound where the note should have ended
     loud_start = 0.06 * _STRIDE
     known = ~np.isnan(pitch)
@@ -175,7 +176,7 @@ def follow(frames: Frames, notes: Sequence[Wanted], loud: Loudness, *, tuning: f
         source[t] = 2 * origin + after_gap[origin]
         leap = either[origin] + _LEAP + entry
         # Who stays through an attack has missed one; who stays too long is somewhere else.
-        choice = sound + (_MISSED * attack[t] + np.where(age > overdue, late, 0.0))
+        choice = sound + (_MISSED * attack[t] * (age > _ATTACK_STEPS) + np.where(age > overdue, late, 0.0))
         hasty = _HASTE * np.maximum(0.0, 1 - age / haste)
         leaving = either + np.where(after_gap, 0.0, hasty)
         code = np.zeros(count, np.uint16)

@@ -28,7 +28,7 @@ LONGEST_S = 1800.0
 SHORTEST_S = 0.3
 _LEAST_RATE = 4000
 _LOW_RATE = 11000
-_BLOCK = 1 << 18                       # values read at a time, over all channels
+_BLOCK = 1 << 15                       # values read at a time, over all channels; where a file breaks off, so many go
 _EXPORT = "Export it as WAV, FLAC or MP3 (a phone's share or save menu, or any sound editor, does this)."
 _PLAIN = "Give a recording as WAV, FLAC, Ogg or MP3."
 

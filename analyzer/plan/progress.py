@@ -135,3 +135,20 @@ def _take_back(player: Any, text: str) -> None:
     for key, places in (("learned", states), ("secure", moves)):
         for k in reversed(places):
             del player[key][k]
+
+
+def with_limits(text: str, limits: dict[str, float]) -> str:
+    """Return a player file with these numbers under ``[player]``; all else stays as it is written.
+
+    Raises
+    ------
+    ImportError
+        If tomlkit (extra `progress`) is not installed.
+    """
+    import tomlkit
+
+    document = tomlkit.parse(text)
+    player: Any = document.setdefault("player", tomlkit.table())
+    for key, value in limits.items():
+        player[key] = value
+    return tomlkit.dumps(document)

@@ -162,6 +162,29 @@ PLAYED = obj({"label": maybe(TEXT), "labels": TEXTS, "off_cents": maybe(NUMBER)}
 WRITTEN = obj({"part": ref("part"), "line": FROM_ONE, "measure": maybe(TEXT), "index": maybe(COUNT),
                "was_written": maybe(PITCH)}, {"written": PITCH, "sounding": PITCH, "was_sounding": maybe(PITCH)})
 
+LISTENED = obj({
+    "recording": TEXT, **LINE_OF, "horn": TEXT, "horn_assumed": YES_NO, "assumptions": ASSUMPTIONS,
+    "reference_hz": NUMBER, "reference_told": YES_NO, "tempo_bpm": maybe(FROM_ZERO),
+    "notes": many(obj({
+        "index": COUNT, "measure": TEXT, "sounding": PITCH, "label": maybe(TEXT), "heard": YES_NO,
+        "start_s": maybe(FROM_ZERO), "end_s": maybe(FROM_ZERO), "late_s": maybe(NUMBER), "off_cents": maybe(NUMBER),
+        "spread_cents": maybe(FROM_ZERO), "slide_mm": maybe(NUMBER), "heard_as": maybe(PITCH),
+        "settle_ms": maybe(FROM_ZERO),
+        "attack": words("clean", "scoop", "late slide", "cracked", "smear", "unknown"), "what": maybe(TEXT)})),
+    "totals": obj({"heard": COUNT, "missed": COUNT, "wrong": COUNT, "extra": COUNT,
+                   "median_off_cents": maybe(FROM_ZERO), "tempo_steadiness": maybe(FROM_ZERO)}),
+    "passes": many(obj({"first": COUNT, "last": COUNT, "measures": {**many(TEXT, least=2), "maxItems": 2},
+                        "start_s": FROM_ZERO, "end_s": FROM_ZERO, "heard": COUNT,
+                        "median_off_cents": maybe(FROM_ZERO)})),
+    "well": TEXTS, "advice": many(obj({"what": TEXT, "where": TEXTS, "try": TEXT})), "problems": PROBLEMS,
+    "cautions": CAUTIONS})
+LISTENED_IN_CLASS = {**LISTENED, "properties": {"schema": {"const": "lowbrass.listen/1"}, **LISTENED["properties"]},
+                     "required": ["schema", *LISTENED["required"]]}
+MOVES = obj({
+    "file": TEXT, "horn": TEXT, "key": words("slide_acceleration_m_s2", "valve_notes_s"), "value": FROM_ZERO,
+    "low": FROM_ZERO, "high": FROM_ZERO,
+    "moves": many(obj({"from": TEXT, "to": TEXT, "distance_mm": FROM_ZERO, "notes": FROM_ONE, "move_s": FROM_ZERO})),
+    "cautions": CAUTIONS})
 DOCUMENTS: dict[str, Schema] = {
     "parts": obj({"score": ref("score"), "parts": many(obj(
         {"id": TEXT, "name": TEXT, "family": FAMILY, "low_brass": YES_NO, "evidence": TEXTS, "clefs": TEXTS,
@@ -243,6 +266,9 @@ DOCUMENTS: dict[str, Schema] = {
         "problems": PROBLEMS, "cautions": CAUTIONS},
         {"weeks": many(obj({"week": FROM_ONE, "day": COUNT, "recall": TEXTS, "exercises": many(obj(
             {"title": TEXT, "metronome": {"type": ["number", "string", "null"]}}))}))}),
+    "listen": LISTENED,
+    "listen-class": obj({"students": many(obj({"file": TEXT, "document": maybe(LISTENED_IN_CLASS),
+                                               "problem": maybe(ref("problem"))})), "cautions": CAUTIONS}),
     "progress": obj({
         "file": TEXT, "name": TEXT, "learned": maybe(TEXTS), "secure": TEXTS,
         "practiced": many(obj({"score": TEXT, "part": TEXT, "measures": TEXTS, "beat": TEXT, "bpm": FROM_ZERO,
@@ -268,6 +294,7 @@ DOCUMENTS: dict[str, Schema] = {
                                               "teaches": many(ref("taught"))}))})),
         "files": many(obj({"file": TEXT, "status": STATUS, "reason": TEXT, "duplicate_of": maybe(TEXT)})),
         "problems": PROBLEMS, "cautions": CAUTIONS}),
+    "tune-moves": MOVES,
     "tune-fit": obj({
         "horn": TEXT, "profile": TEXT, "file": TEXT, "confidence": FROM_ZERO, "noise_cents": FROM_ZERO,
         "found": many(obj({"what": TEXT, "name": TEXT, "unit": words("per cent", "cents"), "change": NUMBER,

@@ -1,0 +1,34 @@
+"""`lowbrass tune moves` as data and as text."""
+
+from typing import Any
+
+from analyzer import cautions
+from analyzer.hearing.moves import Moves
+from analyzer.words import shown
+
+_CAUTIONS = (cautions.PAIN, "As fast as clean on one day is a beginning, not a grade; measure again when rested.",
+             cautions.WHO)
+
+
+def moves_document(moves: Moves, file: str) -> dict[str, Any]:
+    """Return the JSON document of measured moves."""
+    return {
+        "schema": "lowbrass.tune-moves/1", "file": file, "horn": moves.horn.name, "key": moves.key,
+        "value": round(moves.value, 2), "low": round(moves.low, 2), "high": round(moves.high, 2),
+        "moves": [{"from": one.what.first.label, "to": one.what.second.label,
+                   "distance_mm": round(one.what.distance_mm, 1), "notes": one.count, "move_s": round(one.move_s, 4)}
+                  for one in moves.timed],
+        "cautions": list(_CAUTIONS)}
+
+
+def moves_text(moves: Moves, file: str) -> str:
+    """Say how fast each alternation went, and what limit that makes."""
+    unit = "m/s2, greatest acceleration of the slide" if moves.key == "slide_acceleration_m_s2" else \
+        "notes a second, with a change of valves"
+    out = [f"{file}, {moves.horn.name}:"]
+    for one in moves.timed:
+        way = f", {one.what.distance_mm:.0f} mm" if one.what.distance_mm else ""
+        out.append(f"  {shown(one.what.first.label)} and {shown(one.what.second.label)}{way}: {1 / one.move_s:.1f} "
+                   f"notes a second ({one.count} notes)")
+    out.append(f"{moves.key} = {moves.value:.1f}  ({unit}; 95 % between {moves.low:.1f} and {moves.high:.1f})")
+    return "\n".join([*out, *(f"Caution: {text}" for text in _CAUTIONS)])
