@@ -10,13 +10,19 @@ from typing import Any
 
 import click
 import jsonschema
+import numpy as np
 import pytest
+import soundfile
 from click.testing import CliRunner
 
 from analyzer.cli import COMMANDS, cli
 from analyzer.schemas import schema, schema_names
 from analyzer.schemas.build import DOCUMENTS, built
 from tests.commands.test_map import B2, score
+from tests.hearing.measure import WAYS
+from tests.hearing.players import planned, played, recording
+from tests.hearing.synth import RATE
+from tests.hearing.test_moves import turned
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
 TRIO, ETUDE, BASS, SONG = (f"{{samples}}/{name}.musicxml" for name in (
@@ -52,6 +58,9 @@ SAID = [
     ("survey {samples} --jobs 1", "survey", {0}), (f"survey {{samples}} --jobs 1 --section {SECTION}", "survey", {0}),
     ("search {samples} --jobs 1 --player " + STUDENT, "search", {0}),
     (f"search {{samples}} --jobs 1 --section {SECTION}", "search", {0}),
+    (f"listen {ETUDE} {{out}}/heard/one.wav --measures 1-4", "listen", {0}),
+    (f"listen {ETUDE} {{out}}/heard --measures 1-4", "listen-class", {0}),
+    ("tune moves {out}/moves.wav --horn tenor", "tune-moves", {0}),
     ("tune fit {out}/readings.csv --horn tenor-f -o {out}/tuned.toml", "tune-fit", {0}),
     (f"tune pull {SONG} --horn euphonium-4", "tune-pull", {0}),
     ("learn {out}/marked.musicxml -o {out}/preferences.toml", "learn", {0}),
@@ -73,6 +82,12 @@ def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
     sheet = run("tune sheet --horn tenor-f", folder).stdout.splitlines()
     rows = [line if line.startswith(("#", "note")) else f"{line}{k % 5 - 2}" for k, line in enumerate(sheet)]
     (folder / "readings.csv").write_text("\n".join(rows), encoding="utf-8")
+    (folder / "heard").mkdir()
+    rng = np.random.default_rng(3)
+    sound = recording(played(planned("tenor-f", 1, 4), WAYS["slips"], rng), "clean", rng)
+    soundfile.write(folder / "heard" / "one.wav", sound, RATE)
+    (folder / "heard" / "two.wav").write_text("no sound at all")
+    soundfile.write(folder / "moves.wav", turned("tenor", [0.2, 0.24, 0.28, 0.33], rng), RATE)
     return folder
 
 
