@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-About = Literal["tempo", "swing", "transposition", "horn", "repeats", "players"]
+About = Literal["tempo", "swing", "transposition", "horn", "repeats", "players", "form"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

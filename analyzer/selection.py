@@ -10,7 +10,7 @@ from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.score.document import Document
 from analyzer.score.lines import Line, lines_of
 from analyzer.score.naming import PartFamily
-from analyzer.score.parts import HORN_OF_FAMILY, PartInfo, find_parts
+from analyzer.score.parts import HORN_OF_FAMILY, UNTOLD, PartInfo, find_parts
 from analyzer.score.reader import read_part
 from analyzer.score.transposing import Reads
 from analyzer.words import first_few
@@ -91,6 +91,11 @@ def chosen_parts(document: Document, asked: Sequence[str]) -> tuple[list[PartInf
 def no_low_brass(document: Document) -> Problem:
     """Return what is said of a score in which nothing is recognised as low brass, with the names of its parts."""
     parts = find_parts(document)[0]
+    if document.lost is not None and not any(part.family != "other" or part.evidence != UNTOLD for part in parts):
+        named = first_few([f"{part.id} {part.full_name}".strip() for part in parts], _MOST_NAMED)
+        return Problem(severity="error", code="names-not-read", where=document.name, what="the "
+                       f"{document.lost.value} file names no instruments, so nothing tells which part is low brass",
+                       try_=f"Name a part with --part: {named}.")
     among = f"among its {len(parts)} parts" if len(parts) != 1 else "here; its only part is"
     names = first_few([part.full_name or part.id for part in parts], _MOST_NAMED)
     return Problem(severity="error", code="no-low-brass", where=document.name,

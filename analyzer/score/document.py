@@ -8,6 +8,7 @@ from typing import Any
 
 from lxml import etree
 
+from analyzer.assumption import Assumption
 from analyzer.files import read_file
 from analyzer.plain import one_line as visible_line
 from analyzer.problem import Problem, Unreadable, unreadable
@@ -45,8 +46,8 @@ class Document:
     """A score as it came: `xml` are the bytes of the score, `archive` those of the .mxl around it (None without).
 
     `root` is the parsed tree and must not be changed. `member` is the score's name inside the archive. `source` is the
-    file of another form that the score was read from; `xml` then is what it became. `memo` holds what is worth finding
-    only once for all parts.
+    file of another form that the score was read from; `xml` then is what it became. `lost` says what a form does not
+    carry that another library read. `memo` holds what is worth finding only once for all parts.
     """
 
     name: str
@@ -57,6 +58,7 @@ class Document:
     member: str | None = None
     problems: tuple[Problem, ...] = ()
     source: Source | None = None
+    lost: Assumption | None = None
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     def __repr__(self) -> str:
@@ -149,12 +151,12 @@ def read_score(data: bytes, name: str) -> Document:
     if own is not None:
         return _converted(data, name, own)
     if not data.startswith(b"PK"):
-        from analyzer.score.foreign import foreign_form, to_musicxml  # not paid for by a plain score
+        from analyzer.score.foreign import foreign_form, lost_in, to_musicxml  # not paid for by a plain score
 
         form = foreign_form(data, name)
         if form is not None:
             xml, problems = to_musicxml(data, name, form)
-            return replace(read_document(xml, name), problems=problems)
+            return replace(read_document(xml, name), problems=problems, lost=lost_in(form))
     return read_document(data, name)
 
 

@@ -16,7 +16,9 @@ from typing import Any, Literal
 
 from lxml import etree
 
+from analyzer.assumption import Assumption
 from analyzer.problem import Problem, unreadable
+from analyzer.score.counting import attacks_in_abc, attacks_in_kern, attacks_in_midi, attacks_in_musicxml
 
 Form = Literal["abc", "humdrum", "midi"]
 
@@ -74,7 +76,8 @@ def to_musicxml(data: bytes, name: str, form: Form) -> tuple[bytes, tuple[Proble
     Raises
     ------
     Unreadable
-        If the file is larger than 2 MiB, damaged, holds no notes or takes too long, or music21 is not installed.
+        If the file is larger than 2 MiB, damaged, holds no notes or takes too long, if a second count of its notes
+        gives another number, or music21 is not installed.
     """
     if len(data) > MAX_FOREIGN_BYTES:
         raise unreadable("too-large", where=name, what=f"the {_NAMES[form]} file has {len(data) / 2**20:.1f} MiB, more "
@@ -97,7 +100,26 @@ def to_musicxml(data: bytes, name: str, form: Form) -> tuple[bytes, tuple[Proble
             problems.append(Problem(severity="warning", code="first-tune", where=name, what=f"the file holds {tunes} "
                                     "pieces; only the first is read", try_="Save the one you want in a file alone."))
         data = text.encode("utf-8")
-    return _tidy(_run(data, name, form), name, form), tuple(problems)
+    xml = _tidy(_run(data, name, form), name, form)
+    _check_count(data, xml, name, form)
+    return xml, tuple(problems)
+
+
+def lost_in(form: Form) -> Assumption:
+    """Return what a form does not carry, as something supposed that goes with every answer."""
+    return Assumption(about="form", value=_NAMES[form], source=f"read through music21; {_LACKS[form]}")
+
+
+def _check_count(data: bytes, xml: bytes, name: str, form: Form) -> None:
+    """Refuse a score that has other notes after the reading than before: a plan of the rest would look whole."""
+    read = attacks_in_musicxml(xml)
+    if form == "midi":
+        held = attacks_in_midi(data)
+    else:
+        held = (attacks_in_abc if form == "abc" else attacks_in_kern)(data.decode("utf-8"))
+    if held is not None and held != read:
+        raise unreadable("notes-differ", where=name, what=f"the {_NAMES[form]} file holds {held} notes, and {read} "
+                         "came through the reading, so nothing is planned", try_="Export the score as MusicXML.")
 
 
 def _check_midi(data: bytes, name: str) -> None:

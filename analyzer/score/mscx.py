@@ -369,7 +369,7 @@ class _Staff:
         length = self.lengths.get(key)
         if length is None:
             value = _fraction(told) * 4
-            count = min(_int(dots, 0), 4)
+            count = _dots(dots)
             value = value or _LENGTHS.get(kind, Fraction(1)) * (2 - Fraction(1, 2**count))
             length = min(_LONGEST, value * ratio[1] / ratio[0] / self.stretch)
             if len(self.lengths) < 10_000:
@@ -405,7 +405,7 @@ class _Staff:
             elif tag == "Rest":
                 kind = (child.findtext("durationType") or "measure").strip()
                 sound = Sound(at=at, length=self.length(child, ratio, index), kind="" if kind == "measure" else kind,
-                              dots=min(_int(child.findtext("dots"), 0), 4), ratio=ratio, whole=kind == "measure",
+                              dots=_dots(child.findtext("dots")), ratio=ratio, whole=kind == "measure",
                               hidden=_hidden(child), notations=starting.pop(voice, []))
                 self.pending.pop(voice, None)
                 sounds.append(sound)
@@ -528,7 +528,7 @@ class _Staff:
         grace = next((tag for tag in texts if tag in _GRACE), "")
         kind = texts.get("durationType", "quarter")
         sound = Sound(at=at, length=_ZERO if grace else self.length(child, ratio, index),
-                      kind=kind if kind in _LENGTHS else "quarter", dots=min(_int(texts.get("dots"), 0), 4),
+                      kind=kind if kind in _LENGTHS else "quarter", dots=_dots(texts.get("dots")),
                       ratio=(1, 1) if grace else ratio, grace=bool(grace), slash=grace == "acciaccatura",
                       after=grace.endswith("after"), hidden=texts.get("visible") == "0")
         small = texts.get("small", "0") != "0"
@@ -747,6 +747,10 @@ def _fraction(text: str | None) -> Fraction:
     top, _, below = text.partition("/")
     value = Fraction(int(top), int(below or 1) or 1)
     return max(-_LONGEST, min(_LONGEST, value))
+
+
+def _dots(text: str | None) -> int:
+    return max(0, min(_int(text, 0), 4))
 
 
 def _int(text: str | None, default: int) -> int:

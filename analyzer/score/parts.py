@@ -29,6 +29,9 @@ from analyzer.score.vocabulary import (
     plain,
 )
 
+UNTOLD = ("nothing names low brass",)
+"""The evidence of a part that tells nothing."""
+
 HORN_OF_FAMILY: dict[str, str] = {
     "bass trombone": "bass-independent",
     "trombone": "tenor-f",
@@ -261,7 +264,7 @@ def _judged(document: Document, entry: _Told, told: Sequence[_Told], index: int,
     full_name = f"{entry.groups[0]} {name}" if entry.bare and entry.name and entry.groups else name
     horn, reason = _horn_of(family, entry, name)
     return PartInfo(id=entry.id, name=name, full_name=full_name, family=family, low_brass=family != "other",
-                    evidence=said + against if family != "other" or against else said or ("nothing names low brass",),
+                    evidence=said + against if family != "other" or against else said or UNTOLD,
                     horn=horn, horn_reason=reason)
 
 

@@ -343,6 +343,8 @@ def read_part(document: Document, part_id: str, *, reads: Reads | None = None) -
         part, problems, _ = _as_printed(document, info, found.transposition)
     if found.assumption is not None:
         part = replace(part, assumptions=(found.assumption, *part.assumptions))
+    if document.lost is not None:
+        part = replace(part, assumptions=(*part.assumptions, document.lost))
     return part, problems if found.problem is None else (found.problem, *problems)
 
 

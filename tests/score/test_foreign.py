@@ -15,10 +15,12 @@ import pytest
 
 from analyzer.problem import Unreadable
 from analyzer.score import foreign
+from analyzer.score.counting import attacks_in_abc, attacks_in_kern, attacks_in_midi
 from analyzer.score.document import Document, open_document
 from analyzer.score.foreign import MAX_FOREIGN_BYTES, foreign_form
 from analyzer.score.parts import find_parts
 from analyzer.score.reader import read_part
+from analyzer.selection import no_low_brass
 
 music21 = pytest.importorskip("music21", reason="needs music21 (extra build)")
 CORPUS = Path(music21.__file__).parent / "corpus"
@@ -194,6 +196,33 @@ def test_a_clef_moves_no_abc_note(key: str, tmp_path: Path) -> None:
 def test_an_octave_that_may_not_be_followed_is_said(tmp_path: Path) -> None:
     document = open_document(_put(tmp_path, "a.abc", ABC.replace("bass", "clef=bass octave=-1")))
     assert [problem.code for problem in document.problems] == ["converted", "clef-shift"]
+
+
+def test_a_second_count_of_the_notes_has_to_agree(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Counted by hand in the three examples above; ties once, every note of a chord."""
+    assert attacks_in_abc(ABC) == 7
+    assert attacks_in_abc("X:1\nK:C\n\"Am\"!f!A2-A [CEG]-[CEG] {c}B z [K:G] G|\nw: no bad egg\n") == 7
+    assert attacks_in_kern(KERN) == 7
+    assert attacks_in_kern("**kern\n[4c\n4c_\n4c]\n*^\n4d\t4e 4g\n*v\t*v\n4r\n8ryy\n*-\n") == 4
+    assert attacks_in_midi(MIDI) == 10
+    for name, data in (("a.abc", ABC), ("b.krn", KERN), ("c.mid", MIDI)):
+        document = open_document(_put(tmp_path, name, data))
+        assert document.lost is not None
+        assert document.lost.about == "form"
+        for part_id in document.part_ids:
+            assert document.lost in read_part(document, part_id)[0].assumptions
+    monkeypatch.setattr(foreign, "attacks_in_abc", lambda _: 8)
+    with pytest.raises(Unreadable, match="holds 8 notes, and 7 came through") as caught:
+        open_document(_put(tmp_path, "a.abc", ABC))
+    assert caught.value.problem.code == "notes-differ"
+
+
+def test_names_that_a_form_does_not_carry_are_not_called_missing(tmp_path: Path) -> None:
+    document = open_document(_put(tmp_path, "b.krn", KERN))
+    assert no_low_brass(document).code == "names-not-read"
+    assert "no trombone" not in no_low_brass(document).what
+    named = open_document(_put(tmp_path, "c.mid", _midi(_named("Flute", 73, (70, 72)))))
+    assert no_low_brass(named).code == "no-low-brass", "here the name was read"
 
 
 def test_mei_has_the_notes_that_music21_reads(tmp_path: Path) -> None:

@@ -7,7 +7,10 @@ The twins: our own sample scores, imported and saved by other programs. ``tests/
 written by hand after the files of version 1.14 in Debian's source of musescore3.
 """
 
+import contextlib
+import copy
 import io
+import random
 import zipfile
 from collections import Counter
 from pathlib import Path
@@ -237,6 +240,39 @@ def test_hostile_and_broken_files_get_one_line(name: str, data: bytes, code: str
         read_score(data, name)
     assert caught.value.problem.code == code
     assert "\n" not in caught.value.problem.line()
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_damaged_scores_are_read_or_refused(seed: int) -> None:
+    """Elements gone, doubled, renamed, with other texts: a document or one line, never a trace of our insides."""
+    chance = random.Random(seed)
+    if seed % 4:
+        path = ZIPPED[seed % len(ZIPPED)]
+        [data] = [body for name, body in _members(path.read_bytes()).items() if name.endswith(".mscx")]
+        root = etree.fromstring(data.replace(b"1 & 2", b"1 and 2"))
+    else:
+        root = etree.fromstring(MEI)
+    elements = list(root.iter(etree.Element))
+    for _ in range(chance.choice((3, 20, 100))):
+        one, kind = chance.choice(elements), chance.random()
+        parent = one.getparent()
+        if kind < 0.4 and not len(one):
+            one.text = chance.choice(_STRANGE)
+        elif kind < 0.6 and one.attrib:
+            one.set(chance.choice(list(one.attrib)), chance.choice(_STRANGE))
+        elif kind < 0.8 and parent is not None:
+            parent.remove(one)
+        elif kind < 0.9 and parent is not None:
+            parent.append(copy.deepcopy(one))
+        else:
+            one.tag = chance.choice(elements).tag
+    with contextlib.suppress(Unreadable):
+        document = read_score(etree.tostring(root), "damaged.mscx" if seed % 4 else "damaged.mei")
+        for info in find_parts(document)[0]:
+            read_part(document, info.id)
+
+
+_STRANGE = ("", "0", "-1", "-99", "999999999", "1/0", "-5/3", "abc", "1e9", "\u0660", "9" * 30, "NaN", "16")
 
 
 MEI = MEI_HEAD + """<meiHead><fileDesc><titleStmt><title>Low</title></titleStmt></fileDesc></meiHead>
