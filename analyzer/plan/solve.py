@@ -118,6 +118,7 @@ class Planner:
         self.leaps = leaps_of(line, self.times, self.weights.glide_from_s)
         self._lattice: Lattice | None = None
         self._tied: Tied | None = None
+        self._figured: dict[int, set[str]] = {}    # what the figures of a note take there
         self._matrices: dict[object, Matrix] = {}
         self._rows: dict[object, list[float]] = {}
         self._wider: dict[tuple[int, Candidate], tuple[Candidate, ...]] = {}
@@ -208,6 +209,9 @@ class Planner:
             base = self._built(self.choices)
             self._tied = tied(base, self.choices, self.costs.senses, ties_of(self.line.notes, self.choices),
                               self.weights.figure)
+            for tie, label in self._tied.labels.items():
+                for k in tie:
+                    self._figured.setdefault(k, set()).add(label)
         return self._tied
 
     # --- answers -------------------------------------------------------------------------------------------------
@@ -420,8 +424,8 @@ class Planner:
 
     def _elsewhere(self, k: int, choice: Candidate) -> str | None:
         """Say where a note is played otherwise than the figure that it belongs to is in the rest of the line."""
-        labels = {label for tie, label in self.tied.labels.items() if k in tie and label != choice.label}
-        if not labels:
+        labels = self._figured.get(k, set()) - {choice.label}
+        if not labels or choice.label in self._figured[k]:
             return None
         return (f"The same figure takes {' or '.join(shown(one) for one in sorted(labels))} elsewhere; here the notes "
                 "around it are worth the difference.")

@@ -54,6 +54,12 @@ def test_what_returns_is_played_alike(horn: str, capsys: pytest.CaptureFixture[s
                 repeats += 1
                 assert a.choice.label == b.choice.label, f"{line.part_name}, measure {a.note.measure}"
         assert all(one.why for one in plan.notes if one.rank == "avoid")
+        # A note that departs from its figure says so.
+        for tie, label in planner.tied.labels.items():
+            others = {other for more, other in planner.tied.labels.items() if set(more) & set(tie)}
+            for k in tie:
+                if plan.notes[k].choice.label not in others | {label}:
+                    assert any("The same figure takes" in why for why in plan.notes[k].why)
         here, there = parted(plan)
         odd, total = odd + here, total + there
         gap, cost = gap + planner.tied.gap, cost + plan.cost
