@@ -13,6 +13,7 @@ from analyzer.marking.mark import Mark
 from analyzer.practice.builder import Exercise
 from analyzer.practice.drills import WARM_UP, Drills
 from analyzer.practice.weeks import WEEKS_SAID, Day, by_week
+from analyzer.problem import unreadable
 from analyzer.report.drill.stream import PART, sheet_stream
 from analyzer.score.document import Document, read_document
 from analyzer.score.naming import read_name
@@ -60,7 +61,13 @@ def _exported(exercises: Sequence[Exercise], title: str, name: str, clef: str, f
     """Build the music with music21 and export it; done in a worker process."""
     exporter: Any = importlib.import_module("music21.musicxml.m21ToXml")
     stream = sheet_stream(exercises, title, name, clef=clef, fifths=fifths, headings=headings)
-    found: bytes = exporter.GeneralObjectExporter(stream).parse()
+    exceptions: Any = importlib.import_module("music21.exceptions21")
+    try:
+        found: bytes = exporter.GeneralObjectExporter(stream).parse()
+    except exceptions.Music21Exception as error:
+        raise unreadable("cannot-write-sheet", where=title, what=f"this music cannot be written as a sheet: {error}",
+                         try_="Leave out the measures with odd note lengths (--measures).",
+                         ) from None
     return found
 
 
