@@ -20,7 +20,7 @@ from analyzer.commands.options import (
 )
 from analyzer.guard import warm
 from analyzer.marking.pins import fitting, pins_of_analysis, read_pin, read_pins_file
-from analyzer.marking.which import Which, WriteAs
+from analyzer.marking.which import Pictures, Which, WriteAs
 from analyzer.plan.weights import read_preferences
 from analyzer.report.map.document import ROW_COLUMNS, map_document, rows
 from analyzer.report.map.file import ENDINGS, SCORES, cleared_file, map_file
@@ -67,6 +67,9 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 @click.option("--write-as", type=click.Choice(("fingering", "lyric")), default="fingering", show_default=True,
               help="How marks stand in a score: fingering, for notation programs; lyric, a row of lyrics, for "
                    "converters that take only digits as fingerings. Pages look the same with both.")
+@click.option("--pictures", type=click.Choice(("hard", "all", "none")), default="hard", show_default=True,
+              help="Behind a part in a .pdf: one sheet of its hardest spots; all slide or valve pictures as well; or "
+                   "nothing.")
 @click.option("--clear", is_flag=True, help="Remove lowbrass marks; write the clean score to -o.")
 @click.option("--strict", is_flag=True, help="Exit with 3 if a note has no playable choice.")
 @click.option("--plans", type=click.IntRange(1, 50), metavar="K",
@@ -76,7 +79,8 @@ def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
 @click.pass_context
 def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, ...], pins_path: Path | None,
             prefer: Path | None, output: Path | None, clear: bool, strict: bool, plans: int | None, notes: bool,
-            form: str, paper: Literal["a4", "letter"], large: bool, which: Which, write_as: WriteAs) -> None:
+            form: str, paper: Literal["a4", "letter"], large: bool, which: Which, write_as: WriteAs,
+            pictures: Pictures) -> None:
     """Plan every trombone and euphonium line of SCORE: the best position or valves for each note, and why.
 
     SCORE is MusicXML (.musicxml, .xml or .mxl), .mscz, .mscx, MEI, ABC, Humdrum or MIDI. The answer comes first, in a
@@ -107,7 +111,7 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
     analysis = analyse(document, request)
     say(analysis.problems)
     if output is not None:
-        _write(analysis, output, paper, large, which, write_as)
+        _write(analysis, output, paper, large, which, write_as, pictures)
     if form == "json":
         print_json(map_document(analysis, plans=plans or 0))
     elif form == "csv":
@@ -121,9 +125,9 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
 
 
 def _write(analysis: Analysis, output: Path, paper: Literal["a4", "letter"], large: bool, which: Which,
-           write_as: WriteAs) -> None:
+           write_as: WriteAs, pictures: Pictures) -> None:
     write_file(output, map_file(analysis, output, paper=paper, large=large, which=which, write_as=write_as,
-                                each=_watched))
+                                pictures=pictures, each=_watched))
     click.echo(f"Wrote {output}.", err=True)
 
 

@@ -1,4 +1,4 @@
-"""What a cut-out part needs from around it: attributes in force, directions meant for everyone, folded rests."""
+"""What a cut-out part needs from around it: attributes in force, directions meant for everyone."""
 
 from copy import deepcopy
 from fractions import Fraction
@@ -186,52 +186,6 @@ def _onset(document: Document, part_id: str, index: int, direction: etree._Eleme
             offset = _fraction(direction.findtext("offset")) or Fraction(0)
             return max(Fraction(0), at + offset / in_force.divisions)
     return Fraction(0)
-
-
-def fold_rests(measures: list[etree._Element]) -> None:
-    """Mark runs of two or more empty measures as one rest of several measures.
-
-    Measures with a direction, a clef, a new key or a repeat stand alone: the engraver drops or misplaces what stands in
-    a measure that opens a long rest.
-    """
-    run: list[etree._Element] = []
-    for measure in measures:
-        if _empty(measure):
-            run.append(measure)
-            if any(barline.get("location", "right") == "right" for barline in measure.findall("barline")):
-                _write_run(run)
-                run = []
-            continue
-        # A clef at the start of this measure is drawn at the end of the last, where a long rest has no room for it.
-        _write_run(run[:-1] if measure.find("attributes/clef") is not None else run)
-        run = []
-    _write_run(run)
-
-
-def _empty(measure: etree._Element) -> bool:
-    """Whether nothing is printed in the measure but a rest, and perhaps a barline at its end."""
-    for child in measure:
-        if child.tag == "note":
-            if child.find("rest") is None or child.find("notations") is not None or child.find("lyric") is not None:
-                return False
-        elif child.tag == "barline":
-            if child.get("location", "right") != "right" or child.find("ending") is not None \
-                    or child.find("fermata") is not None:
-                return False
-        elif child.tag not in ("backup", "forward", "sound"):
-            return False
-    return measure.get("implicit") != "yes"
-
-
-def _write_run(run: list[etree._Element]) -> None:
-    if len(run) < 2:
-        return
-    attributes = run[0].find("attributes")
-    if attributes is None:
-        attributes = etree.Element("attributes")
-        run[0].insert(0, attributes)
-    style = etree.SubElement(attributes, "measure-style")
-    etree.SubElement(style, "multiple-rest").text = str(len(run))
 
 
 def _fraction(text: str | None) -> Fraction | None:

@@ -13,7 +13,9 @@ from fractions import Fraction
 
 from lxml import etree
 
-from analyzer.engrave.context import Attributes, directions_for_all, fold_rests, tempo_before
+from analyzer.engrave.context import Attributes, directions_for_all, tempo_before
+from analyzer.engrave.rests import joined_rests
+from analyzer.engrave.tempo import print_tempo
 from analyzer.marking.mark import Mark
 from analyzer.score.document import Document
 from analyzer.score.own_marks import is_ours
@@ -31,17 +33,24 @@ class Copy:
     """What is engraved: the music, the marks under it, and what stands on top of the first page.
 
     `musicxml` is partwise MusicXML without a title; the same part and measures give the same text whatever the marks.
+    With `part` the heading is that of a printed part: its name at the left, the subtitle small below it. `running` is
+    the running head from the second page on.
     `row_names` stand at the left of the rows of marks, by line from 1; without them several rows tell their player's
-    number. `notice` stands at the foot of every sheet of paper.
+    number. `notice` stands at the foot of the first page of paper. `ranges` are the printed
+    numbers of the measures of long rests, by the id of the rest.
     """
 
     musicxml: str
     marks: tuple[Mark, ...] = ()
     title: str = ""
     subtitle: str = ""
+    movement: str = ""
+    part: str = ""
+    running: str = ""
     makers: tuple[str, ...] = ()
     row_names: tuple[str, ...] = ()
     notice: str = ""
+    ranges: tuple[tuple[str, str], ...] = ()
 
 
 def engraving_copy(
@@ -54,6 +63,11 @@ def engraving_copy(
     subtitle: str = "",
     notice: str = "",
     fold: bool = True,
+    tempo: str = "",
+    own_tempo: bool = False,
+    movement: str = "",
+    part: str = "",
+    running: str = "",
 ) -> Copy:
     """Return one part, or some measures of it, ready to be engraved.
 
@@ -70,11 +84,17 @@ def engraving_copy(
         in the first of them.
     title, subtitle : str
         Printed on top of the first page; the subtitle is the place for the player's part and horn.
+    movement, part, running : str
+        Name of the movement and of the part for the heading of a printed part; head of its further pages.
     notice : str
-        Printed at the foot of every sheet of paper.
+        Printed at the foot of the first page of paper.
     fold : bool
         Join empty measures into rests of several measures. Copies for sound leave them as they are, and start with
         the tempo in force.
+    tempo : str
+        A tempo to print over the first measure.
+    own_tempo : bool
+        It holds throughout: the metronome marks of the score are left out.
 
     Raises
     ------
@@ -88,17 +108,19 @@ def engraving_copy(
     if not 0 <= first <= last < len(music):
         raise ValueError(f"measures {first} to {last} are not within 0 to {len(music) - 1}")
     # Marks change with every question about the same music; the music itself is copied once.
-    key = f"engrave.copy {part_id} {first} {last} {fold}"
+    key = f"engrave.copy {part_id} {first} {last} {fold} {own_tempo} {tempo}"
     if key not in document.memo:
-        document.memo[key] = _music(document, part_id, first, last, fold)
-    musicxml, refs = document.memo[key]
+        document.memo[key] = _music(document, part_id, first, last, fold, tempo, own_tempo)
+    musicxml, refs, ranges = document.memo[key]
     return Copy(musicxml=musicxml, title=_plain(title), subtitle=_plain(subtitle), notice=_plain(notice),
-                makers=_makers(document),
+                movement=_plain(movement), part=_plain(part), running=_plain(running),
+                makers=_makers(document), ranges=ranges,
                 marks=tuple(mark for mark in marks if mark.part_id == part_id and mark.ref in refs))
 
 
-def _music(document: Document, part_id: str, first: int, last: int, fold: bool) -> tuple[str, range]:
-    """Return the measures as MusicXML, and the ordinals of their notes."""
+def _music(document: Document, part_id: str, first: int, last: int, fold: bool, tempo: str, own_tempo: bool,
+           ) -> tuple[str, range, tuple[tuple[str, str], ...]]:
+    """Return the measures as MusicXML, the ordinals of their notes, and the numbers under long rests."""
     shared = directions_for_all(document, part_id, first, last)
     in_force = Attributes()
     written: list[etree._Element] = []
@@ -121,13 +143,16 @@ def _music(document: Document, part_id: str, first: int, last: int, fold: bool) 
             _insert_direction(measure, direction, onset, in_force.divisions)
         ref = _name_notes(measure, ref, in_force, opening=index == first)
         written.append(measure)
-    if fold:
-        fold_rests(written)
+    if tempo or own_tempo:
+        print_tempo(written, tempo, alone=own_tempo)
+    ranges: tuple[tuple[str, str], ...] = ()
+    if fold and not any(measure.find("attributes/staves") is not None for measure in written):
+        written, ranges = joined_rests(written)
     root = _frame(document, part_id)
     part = etree.SubElement(root, "part", id=part_id)
     part.extend(written)
     # Line breaks between elements are a fifth of some files, and the engraver reads them, too.
-    return _BETWEEN.sub("><", etree.tostring(root, encoding="unicode")), range(opened, ref)
+    return _BETWEEN.sub("><", etree.tostring(root, encoding="unicode")), range(opened, ref), ranges
 
 
 def _measure(document: Document, source: etree._Element, index: int) -> etree._Element:
@@ -193,6 +218,9 @@ def _forget_layout(direction: etree._Element) -> None:
         for name in [str(name) for name in element.attrib]:
             if name.startswith(("font-size", "font-family", "default-", "relative-")):
                 del element.attrib[name]
+    for letter in direction.iter("rehearsal"):
+        # Boxed, as the standard has it where nothing is said (MusicXML 4.0, `rehearsal`) and parts print it.
+        letter.set("enclosure", "square")
 
 
 def _insert_direction(measure: etree._Element, direction: etree._Element, onset: Fraction, divisions: Fraction) -> None:

@@ -6,13 +6,19 @@ music cost a hundredth of an engraving: `engraved` first, then `pages_with` or `
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
+from typing import Any
 
+from lxml import etree
+
+from analyzer.engrave.breaks import SQUEEZES, better_pages, breaks_of, hurried, little_left
 from analyzer.engrave.copy import Copy, engraving_copy
 from analyzer.engrave.drawn import all_drawn
-from analyzer.engrave.fonts import Face, style_sheet
+from analyzer.engrave.fonts import Face, runs, style_sheet
 from analyzer.engrave.geometry import System
 from analyzer.engrave.layout import SMALLER, STEPS, Engraving, Sheet, in_one_line, laid_out
 from analyzer.engrave.marks import (
+    FAR,
     MarkRow,
     depth_of,
     drawn,
@@ -25,7 +31,7 @@ from analyzer.engrave.marks import (
 )
 from analyzer.engrave.options import PAPER_MM, PageOptions
 from analyzer.engrave.sound import midi_of, note_times
-from analyzer.engrave.svg import LOOK, SVG, foot_of
+from analyzer.engrave.svg import LOOK, SVG, foot_of, running_head
 from analyzer.marking.mark import Mark
 from analyzer.score.document import Document
 
@@ -33,12 +39,6 @@ __all__ = ["PAPER_MM", "Copy", "Engraving", "PageOptions", "engraved", "engraved
            "engraving_copy", "excerpt_svg", "faces_of", "mark_layers", "midi_of", "new_layers", "note_times",
            "pages_with", "places_of", "suits", "systems_with"]
 
-FAR = 180.0
-"""A mark may stand one staff space beside its note. [engraver's units]
-
-Measured on the samples: 0 but for quick notes with an attachment on most, where marks stand up to 1100 away until the
-music is set wider, then 120.
-"""
 _AIR = 100.0
 """Above and below a system that stands alone. [engraver's units]"""
 LayOut = Callable[[Copy, PageOptions, int, int], Engraving]
@@ -68,13 +68,55 @@ def engraved(copy: Copy, options: PageOptions | None = None, *, lay_out: LayOut 
     while True:
         engraving = lay_out(copy, options, rows, step)
         if step == STEPS - 1 or suits(engraving, copy.marks, copy.row_names):
-            return engraving
+            return _paged(engraving, copy, lay_out, step) if options.paper != "screen" else engraving
         under = _rows(engraving, copy.marks, copy.row_names)
         needed = max((row.nth + 1 for found in under for row in found), default=0)
         if needed > rows:
             rows = needed
         else:
             step = max(step + 1, SMALLER if _one_measure_is_too_wide(engraving, under) else 0)
+
+
+def _paged(engraving: Engraving, copy: Copy, lay_out: LayOut, step: int) -> Engraving:
+    """Return an engraving for paper with better page turns and no system alone on its last page, where that can be."""
+    def again(**changed: Any) -> Engraving | None:
+        """Engrave in another form; None if the marks do not fit or something leaves the page."""
+        other = lay_out(copy, replace(engraving.options, **changed), engraving.rows, step)
+        low = 0.0 if other.above else depth_of(other.rows)
+        inside = all(sheet.systems[-1].bottom + low <= other.height + _AIR for sheet in other.sheets if sheet.systems)
+        return other if inside and suits(other, copy.marks, copy.row_names) else None
+
+    if len(engraving.sheets) < 2:
+        return engraving
+    if little_left([sheet.systems for sheet in engraving.sheets]):
+        for squeeze in SQUEEZES:
+            smaller = again(squeeze=squeeze)
+            if smaller is not None and len(smaller.sheets) < len(engraving.sheets):
+                engraving = smaller
+                break
+    pages = [sheet.systems for sheet in engraving.sheets]
+    wanted = better_pages(pages, *_room(engraving)) if all(pages) else None
+    breaks = breaks_of(pages, wanted) if wanted else None
+    if wanted is None or breaks is None:
+        return engraving
+    other = again(breaks=breaks)
+    return other if other is not None and [len(sheet.systems) for sheet in other.sheets] == [
+        len(page) for page in wanted] else engraving
+
+
+def _room(engraving: Engraving) -> tuple[list[float], list[float]]:
+    """Return what each system takes of a page, and what each page has. [engraver's units]"""
+    heights: list[float] = []
+    room: list[float] = []
+    below = 0.0 if engraving.above else depth_of(engraving.rows)
+    for sheet in engraving.sheets:
+        tops = [system.top for system in sheet.systems]
+        pitches = [two - one for one, two in pairwise(tops)]
+        last = sheet.systems[-1]
+        # The last system of a page needs no gap below it; this one has it, on the safe side.
+        heights += [*pitches, last.bottom - last.top + below + 2 * _AIR]
+        room.append(engraving.height - tops[0] + 2 * _AIR)
+    return heights, room if len(room) < 2 else [room[0], max(room[1:])]
 
 
 def _one_measure_is_too_wide(engraving: Engraving, rows: Sequence[Sequence[MarkRow]]) -> bool:
@@ -101,9 +143,11 @@ def pages_with(engraving: Engraving, copy: Copy) -> tuple[str, ...]:
     sheet = style_sheet(faces_of(engraving, copy)) if engraving.options.embed_fonts else ""
     style = f'<style type="text/css">{sheet}</style>' if sheet else ""
     pages = []
-    for page, foot in zip(engraving.sheets, _feet(engraving, copy), strict=True):
+    paper = engraving.options.paper != "screen"
+    for number, (page, (foot, _)) in enumerate(zip(engraving.sheets, _feet(engraving, copy), strict=True), 1):
         lines = "".join(f"{line}{next(layers)}</g>" for line in page.lines)
-        opening, rest = page.opening.split(">", 1)
+        turned = engraving.turned(page.opening) if paper and number % 2 == 0 else page.opening
+        opening, rest = turned.split(">", 1)
         pages.append(f"{opening}>{style}{rest}{lines}{foot}{page.closing}")
     return tuple(pages)
 
@@ -124,7 +168,7 @@ def systems_with(engraving: Engraving, copy: Copy) -> tuple[str, ...]:
             under, layer = next(marked)
             used = max((row.nth + 1 for row in under), default=0)
             # The part's own lyrics were moved down by all rows that room was kept for.
-            below = depth_of(engraving.rows if system.has_lyrics else used)
+            below = 0.0 if engraving.above else depth_of(engraving.rows if system.has_lyrics else used)
             top, bottom = system.top - _AIR, system.bottom + below + _AIR
             defined = "" if found else f'<defs>{"".join(glyphs)}</defs>'
             found.append(
@@ -138,8 +182,9 @@ def faces_of(engraving: Engraving, copy: Copy) -> dict[Face, set[str]]:
     used: dict[Face, set[str]] = {face: set(characters) for face, characters in engraving.used}
     for face, characters in used_by(copy.marks, row_names_of(copy.marks, copy.row_names)).items():
         used.setdefault(face, set()).update(characters)
-    for foot in _feet(engraving, copy):
-        used.setdefault("regular", set()).update(foot)
+    for _, said in _feet(engraving, copy):
+        for part, face in runs(said, "regular"):
+            used.setdefault(face, set()).update(part)
     return used
 
 
@@ -250,20 +295,29 @@ def _rows(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence[str],
     order, names = row_of_line(marks), row_names_of(marks, row_names)
     systems = _systems(engraving)
     chosen = systems if among is None else [systems[nth] for nth in among]
-    return [rows_under(system, by_ref, order, names) for system in chosen]
+    return [rows_under(system, by_ref, order, names, above=engraving.above) for system in chosen]
 
 
-def _feet(engraving: Engraving, copy: Copy) -> list[str]:
-    """Return the foot of every page: what the part is, page numbers, what the forms of marks on the page mean."""
+def _feet(engraving: Engraving, copy: Copy) -> list[tuple[str, str]]:
+    """Return head and foot of every page as SVG, and their words: what the part is, page numbers, what marks mean."""
+    pages = len(engraving.sheets)
     if engraving.options.paper == "screen":
-        return [""] * len(engraving.sheets)
+        return [("", "")] * pages
     by_ref: dict[int, set[str]] = {}
     for mark in copy.marks:
         by_ref.setdefault(mark.ref, set()).add(form_of(mark))
-    running = " · ".join(part for part in (copy.title, copy.subtitle) if part)
-    return [foot_of(f"{running} · {number} / {len(engraving.sheets)}".lstrip(" ·"), sorted(_forms(sheet, by_ref)),
-                    notice=copy.notice, width=engraving.width, y=engraving.height)
-            for number, sheet in enumerate(engraving.sheets, 1)]
+    title = " · ".join(part for part in (copy.title, copy.subtitle) if part)
+    running = copy.running or title
+    found = []
+    turned = hurried([sheet.systems for sheet in engraving.sheets]) if all(
+        sheet.systems for sheet in engraving.sheets) else set()
+    for number, sheet in enumerate(engraving.sheets, 1):
+        head = running_head(running, number, pages, width=engraving.width, y=engraving.head_at) if number > 1 else ""
+        foot = foot_of("", sorted(_forms(sheet, by_ref)), notice=copy.notice if number == 1 else "",
+                       width=engraving.width,
+                       y=engraving.foot_at, head=head, turn="V.S." if number in turned else "")
+        found.append((foot, "".join(map(str, etree.fromstring(foot).itertext()))))
+    return found
 
 
 def _forms(sheet: Sheet, by_ref: Mapping[int, set[str]]) -> set[str]:

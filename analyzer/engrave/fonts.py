@@ -1,7 +1,9 @@
-"""The two typefaces of our pages, taken from the engraver's own package: nothing is shipped or fetched.
+"""The typefaces of our pages, taken from the packages that engrave and print: nothing is shipped or fetched.
 
 verovio carries its music face Leipzig and the text face Liberation Serif (widths of Times, for which the engraver
-measures) as WOFF2 inside style sheets. Pictures and PDF get subsets of them; both faces permit that (OS/2 fsType 8).
+measures) as WOFF2 inside style sheets. Marks are set in Bitstream Vera Sans, which reportlab carries: sturdy strokes,
+and figures that stay open where copies are poor (6, 8 and 9; 1 has a foot that 7 has not). Pictures and PDF get
+subsets; the faces permit that (OS/2 fsType 8; Vera's own licence).
 """
 
 import base64
@@ -13,15 +15,19 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal
 
-Face = Literal["regular", "bold", "italic", "bold-italic", "music"]
+Face = Literal["regular", "bold", "italic", "bold-italic", "music", "mark", "mark-bold"]
 
 TEXT_FAMILY = "Liberation Serif"
 MUSIC_FAMILY = "Leipzig"
 TEXT_STACK = "Liberation Serif, Times New Roman, Times, serif"
 """What a picture asks for: the embedded face, else one with the same widths."""
+MARK_FAMILY = "Bitstream Vera Sans"
+MARK_STACK = "Bitstream Vera Sans, DejaVu Sans, Verdana, sans-serif"
+FIGURE_EM = 0.729
+"""Height of the figures of the marks' face: 1493 of 2048 units. [em]"""
 
 _ORDER: tuple[Face, ...] = ("regular", "bold", "italic", "bold-italic")
-_FACES: tuple[Face, ...] = (*_ORDER, "music")
+_FACES: tuple[Face, ...] = (*_ORDER, "music", "mark", "mark-bold")
 SIGN_SCALE = 1.25
 _MUSIC_SIGNS = frozenset("♭♮♯")
 
@@ -42,7 +48,12 @@ def data_path() -> Path:
 
 @cache
 def _packed(face: Face) -> bytes:
-    """Return a whole face as the WOFF2 file that the engraver has of it."""
+    """Return a whole face as the file that a package has of it, WOFF2 or TrueType."""
+    if face.startswith("mark"):
+        import reportlab
+
+        name = "Vera.ttf" if face == "mark" else "VeraBd.ttf"
+        return (Path(reportlab.__file__).parent / "fonts" / name).read_bytes()
     sheet, place = ("Leipzig.css", 0) if face == "music" else ("Liberation.css", _ORDER.index(face))
     packed = re.findall(r"base64,([A-Za-z0-9+/=]+)", (data_path() / sheet).read_text(encoding="utf-8"))
     return base64.b64decode(packed[place])
@@ -134,8 +145,8 @@ def _rule(face: Face, characters: str) -> str:
     font.flavor = "woff2"
     out = io.BytesIO()
     font.save(out)
-    family = MUSIC_FAMILY if face == "music" else TEXT_FAMILY
-    weight = "bold" if face.startswith("bold") else "normal"
+    family = MUSIC_FAMILY if face == "music" else MARK_FAMILY if face.startswith("mark") else TEXT_FAMILY
+    weight = "bold" if face in ("bold", "bold-italic", "mark-bold") else "normal"
     slope = "italic" if face.endswith("italic") else "normal"
     data = base64.b64encode(out.getvalue()).decode("ascii")
     return (f'@font-face{{font-family:"{family}";font-weight:{weight};font-style:{slope};'

@@ -14,10 +14,13 @@ from itertools import pairwise
 from lxml import etree
 
 from analyzer.engrave.fonts import data_path
+from analyzer.engrave.rests import measures_of_rest
 from analyzer.engrave.style import matrices, numbers
 from analyzer.engrave.svg import HREF, SVG, classes, code_of
 
 _GROUP = f"{{{SVG}}}g"
+MAKES_WAY = frozenset({"tempo", "reh", "mNum", "ending", "repeatMark", "dir", "harm"})
+"""What stands above a staff for everyone: it keeps above marks that stand there."""
 _TEXT_RISE, _TEXT_DEPTH = 0.86, 0.22
 """How far text reaches above and below its base line: the note of a metronome mark, descenders. [em]"""
 _NO_HEAD = 100.0
@@ -37,24 +40,33 @@ class Head:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Staff:
-    """One staff of a system: top and bottom line, left and right end, and the lowest ink that belongs to it."""
+    """One staff of a system: top and bottom line, left and right end, lowest and highest ink that belong to it.
+
+    `rise` leaves out what makes way for marks above the staff (`MAKES_WAY`).
+    """
 
     top: float
     bottom: float
     left: float
     right: float
     ink: float
+    rise: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class System:
-    """One line of music: how many measures, heads by the ordinal of the note, staves from the top, extent of ink."""
+    """One line of music: how many measures, heads by the ordinal of the note, staves from the top, extent of ink.
+
+    `indices` are those of its measures, `rests` how many measures of rest each stands for, 0 where something is played.
+    """
 
     measures: int
     heads: Mapping[int, Head]
     staves: tuple[Staff, ...]
     top: float
     bottom: float
+    indices: tuple[int, ...] = ()
+    rests: tuple[int, ...] = ()
 
     @property
     def has_lyrics(self) -> bool:
@@ -89,6 +101,8 @@ def system_of(system: etree._Element) -> System:
     glyphs = _glyphs()
     heads: dict[int, Head] = {}
     measures = 0
+    indices: list[int] = []
+    rests: list[int] = []
     # From top and bottom line of each staff to its left and right end; every measure has a piece of it.
     lines: dict[tuple[float, float], tuple[float, float]] = {}
     extent: list[tuple[float, float]] = []
@@ -96,6 +110,10 @@ def system_of(system: etree._Element) -> System:
         kinds = classes(group)
         if "measure" in kinds:
             measures += 1
+            name = group.get("id") or ""
+            if name[:1] == "m" and name[1:].isdecimal():
+                indices.append(int(name[1:]))
+                rests.append(_rest_of(group))
         elif "staff" in kinds:
             drawn = sorted((line for path in group.iterchildren(f"{{{SVG}}}path")
                             if (line := _straight(path)) is not None), key=lambda line: line[1])
@@ -118,16 +136,55 @@ def system_of(system: etree._Element) -> System:
     # What lies above the middle between two staves belongs to the upper one.
     ends = [(upper[1] + lower[0]) / 2 for upper, lower in pairwise(spans)] + [float("inf")]
     lowest = [bottom + _LEAST_BELOW for _, bottom in spans]
+    highest = [top - _LEAST_BELOW for top, _ in spans]
     top = spans[0][0]
-    for high, low in inks:
+    for high, low, makes_way in inks:
         top = min(top, high)
+        if not makes_way:
+            place = next(k for k, end in enumerate(ends) if high < end)
+            highest[place] = min(highest[place], high)
         if low > lowest[0]:
             place = next(k for k, end in enumerate(ends) if low < end)
             lowest[place] = max(lowest[place], low)
-    staves = tuple(Staff(top=span[0], bottom=span[1], left=lines[span][0], right=lines[span][1], ink=ink)
-                   for span, ink in zip(spans, lowest, strict=True))
+    staves = tuple(Staff(top=span[0], bottom=span[1], left=lines[span][0], right=lines[span][1], ink=ink,
+                         rise=rise)
+                   for span, ink, rise in zip(spans, lowest, highest, strict=True))
     return System(measures=measures, heads=heads, staves=staves, top=top,
-                  bottom=max((*lowest, *(low for _, low in extent))))
+                  bottom=max((*lowest, *(low for _, low in extent))), indices=tuple(indices), rests=tuple(rests))
+
+
+def lowest_of(group: etree._Element) -> float:
+    """Return how far down what a group draws reaches; minus infinity if it draws nothing."""
+    glyphs = _glyphs()
+    return max((low for element in group.iter(etree.Element) for _, low in _reaches(element, glyphs)),
+               default=float("-inf"))
+
+
+def rests_of(system: etree._Element) -> list[tuple[etree._Element, tuple[str, float, float]]]:
+    """Return the rests of many measures of a system: their id, their middle, and the lowest line of their staff."""
+    found = []
+    for staff in (group for group in system.iter(_GROUP) if "staff" in classes(group)):
+        lines = [line for path in staff.iterchildren(f"{{{SVG}}}path") if (line := _straight(path)) is not None]
+        for rest in (group for group in staff.iter(_GROUP) if "multiRest" in classes(group)):
+            bars = [(float(bar.get("x") or 0), float(bar.get("width") or 0)) for bar in rest.iter(f"{{{SVG}}}rect")]
+            if lines and bars:
+                left, right = min(x for x, _ in bars), max(x + wide for x, wide in bars)
+                found.append((rest, (rest.get("id") or "", (left + right) / 2, max(line[3] for line in lines))))
+    return found
+
+
+def _rest_of(measure: etree._Element) -> int:
+    """Return how many measures of rest a measure stands for, 0 where something is played in it."""
+    count = 0
+    for group in measure.iter(_GROUP):
+        kinds = classes(group)
+        if "note" in kinds:
+            return 0
+        if "multiRest" in kinds:
+            count = measures_of_rest(group.get("id") or "")
+        elif "mRest" in kinds:
+            count = max(count, 1)
+    return count
 
 
 def _straight(path: etree._Element) -> tuple[float, float, float, float] | None:
@@ -168,15 +225,20 @@ def _placed(use: etree._Element) -> tuple[str, float, float, float]:
 
 
 def _inks(system: etree._Element, glyphs: Mapping[str, tuple[float, float, float]],
-          verses: list[tuple[float, float]]) -> Iterable[tuple[float, float]]:
-    """Yield from where to where down the page everything drawn reaches; that of lyrics goes to `verses`."""
+          verses: list[tuple[float, float]]) -> Iterable[tuple[float, float, bool]]:
+    """Yield from where to where down the page everything drawn reaches, and whether it makes way for marks above.
+
+    What lyrics reach goes to `verses`.
+    """
+    moves = {element for group in system.iter(_GROUP) if not MAKES_WAY.isdisjoint(classes(group))
+             for element in group.iter()}
     sung = {element for group in system.iter(_GROUP) if "verse" in classes(group) for element in group.iter()}
     for element in system.iter(etree.Element):
         for reach in _reaches(element, glyphs):
             if element in sung:
                 verses.append(reach)
             else:
-                yield reach
+                yield (*reach, element in moves)
 
 
 def _reaches(element: etree._Element,

@@ -3,7 +3,7 @@
 The engraver (verovio) holds the interpreter's lock while it works: to engrave several parts at once, use processes.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from math import ceil
 from typing import Any, TypeVar
@@ -11,10 +11,11 @@ from typing import Any, TypeVar
 from lxml import etree
 
 from analyzer.engrave import native
+from analyzer.engrave.breaks import with_breaks
 from analyzer.engrave.copy import Copy
 from analyzer.engrave.fonts import Face, data_path, runs
-from analyzer.engrave.geometry import System, system_of
-from analyzer.engrave.marks import depth_of
+from analyzer.engrave.geometry import MAKES_WAY, System, lowest_of, rests_of, system_of
+from analyzer.engrave.marks import depth_of, height_of
 from analyzer.engrave.options import PageOptions
 from analyzer.engrave.svg import (
     MAKER_SIZE,
@@ -39,10 +40,14 @@ _UNITS_PER_MM = 10.0                 # the engraver's page units: staff 72 units
 _UNITS_PER_PX = 2.0                  # on a screen: staff 36 px high, marks 16 px
 _INNER = 10.0                        # finer units that the picture counts in, to a page unit
 _HALF_SPACE = 90.0                   # [finer units] half a staff space, in which the engraver's options count
-_MARGIN = 100                        # [page units] 10 mm on paper
+_MARGIN = 120                        # [page units] 12 mm on paper, half an inch
+_PUNCHED = 150                       # [page units] 15 mm where sheets are punched: left of odd pages, right of even
+_NOTICE = 40                         # [page units] for a second and third line at the foot
+_FOOT_DROP, _HEAD_RISE = 50, 40      # [page units] the foot below the music's field, the running head above it
+_RANGE_SIZE, _RANGE_DROP = 270.0, 330.0      # [engraver's units] numbers of the measures of a long rest; judged by eye
 _SCREEN_MARGIN = 30
-_FOOT = 110                          # [page units] for the three lines at the foot
-_BETWEEN_SYSTEMS = 5                 # [half spaces] from the marks of a system to the highest of the next; judged
+_SCREEN_SLACK = 40
+_BETWEEN_SYSTEMS = 4                 # [half spaces] from the marks of a system to the highest of the next; judged
 _BETWEEN_STAVES = 12                 # [half spaces] the engraver's own default
 _MOST_SPACING = 48                   # [half spaces] the engraver's own limit
 _LOOSER: tuple[tuple[float, float], ...] = (
@@ -55,6 +60,7 @@ _SPACING_LINEAR = 0.25               # the engraver's own default
 LAYOUT: dict[str, Any] = {
     "footer": "none", "svgViewBox": True, "svgFormatRaw": True, "xmlIdSeed": 1, "mnumInterval": 0,
     "breaksNoWidow": True, "smuflTextFont": "none",
+    "multiRestStyle": "block", "minLastJustification": 0.6,
 }
 """Options that are always the engraver's."""
 _CREDIT = '<credit page="1"><credit-words justify="center" valign="top">x</credit-words></credit><part-list>'
@@ -86,7 +92,7 @@ class Engraving:
     """Engraved music with room for `rows` rows of marks under each staff.
 
     `used` are the characters of its texts by face. `width` and `height` are those between the margins, `margin` is that
-    at the left and right. [engraver's units]
+    at the left and right. [engraver's units] With `above` the rows stand above the staves: the part has lyrics.
     """
 
     sheets: tuple[Sheet, ...]
@@ -96,6 +102,22 @@ class Engraving:
     width: float
     height: float
     margin: float
+    above: bool = False
+
+    @property
+    def foot_at(self) -> float:
+        """Base line of the foot, in the margin below the music's field. [engraver's units]"""
+        return self.height + _FOOT_DROP * _INNER / self.options.scale
+
+    @property
+    def head_at(self) -> float:
+        """Base line of the running head, in the margin above. [engraver's units]"""
+        return -_HEAD_RISE * _INNER / self.options.scale - (height_of(self.rows) if self.above else 0.0)
+
+    def turned(self, opening: str) -> str:
+        """Return the opening of an even page: the wider margin, where sheets are punched, is at the right there."""
+        left, right = (round(side / self.options.scale * _INNER) for side in (_PUNCHED, _MARGIN))
+        return opening.replace(f"translate({left}", f"translate({right}", 1)
 
 
 def laid_out(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engraving:
@@ -112,28 +134,35 @@ def laid_out(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engr
     paper = options.paper != "screen"
     scale = options.scale / shrink
     margin = round(_MARGIN / scale) if paper else _SCREEN_MARGIN
+    left = round(_PUNCHED / scale) if paper else _SCREEN_MARGIN
+    above = _has_lyrics(copy)
+    risen = _risen(rows, paper=paper) if above else 0
     if paper:
         width, height = (round(mm * _UNITS_PER_MM / scale) for mm in options.size_mm)
     else:
         width, height = max(100, round(options.width_px * _UNITS_PER_PX / scale)), 60000
-    inner = (width - 2 * margin) * _INNER
+    inner = (width - left - margin) * _INNER
     heading = _heading(copy, inner) if paper else Heading()
-    headed = bool(heading.title or heading.subtitle or heading.makers)
+    headed = bool(heading.title or heading.subtitle or heading.makers or heading.part)
     # The engraver's own header is one line; the rest of ours is asked for as the margin below it.
     music = copy.musicxml.replace("<part-list>", _CREDIT, 1) if headed else copy.musicxml
+    if options.breaks:
+        music = with_breaks(music, options.breaks)
     drawn = engraver(native.pages, music, LAYOUT | _spacing(music, rows, looser) | {
-        "pageWidth": width, "pageHeight": height, "pageMarginLeft": margin, "pageMarginRight": margin,
-        "pageMarginTop": margin, "pageMarginBottom": margin + _below(rows) + (_FOOT if paper else 0),
+        "breaks": "encoded" if options.breaks else "auto",
+        "pageWidth": width, "pageHeight": height, "pageMarginLeft": left, "pageMarginRight": margin,
+        "pageMarginTop": margin + risen,
+        "pageMarginBottom": margin + (0 if above else _below(rows)) + (_NOTICE if paper and copy.notice else 0),
         "adjustPageHeight": not paper, "header": "encoded" if headed else "none",
         "bottomMarginHeader": min(24.0, max(0.0, (heading_height(heading) - 324) / 90)),
     }, where=copy.title)
     used: dict[Face, set[str]] = {}
-    sheets = tuple(_sheet(svg, options, rows, inner, used,
+    sheets = tuple(_sheet(svg, copy, options, rows, inner, used,
                           size_mm=options.size_mm if paper else None, px_per_unit=options.width_px / width,
-                          heading=heading_of(heading, inner) if number == 1 else "")
+                          heading=heading_of(heading, inner, -risen * _INNER) if number == 1 else "")
                    for number, svg in enumerate(drawn, 1))
-    return Engraving(sheets=sheets, options=options, rows=rows, used=_sorted(used, heading), width=inner,
-                     height=(height - 2 * margin) * _INNER, margin=margin * _INNER)
+    return Engraving(sheets=sheets, options=options, rows=rows, used=_sorted(used, heading), width=inner, above=above,
+                     height=(height - 2 * margin - risen) * _INNER, margin=margin * _INNER)
 
 
 def in_one_line(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engraving:
@@ -141,15 +170,17 @@ def in_one_line(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> E
     options = replace(options, paper="screen")
     # A single line has all the width it wants: where pages make the music smaller, it is set wider still.
     looser, shrink = _LOOSER[step]
+    above = _has_lyrics(copy)
     drawn = engraver(native.pages, copy.musicxml, LAYOUT | _spacing(copy.musicxml, rows, looser * shrink) | {
         "breaks": "none", "adjustPageWidth": True, "adjustPageHeight": True, "header": "none", "pageWidth": 60000,
         "pageHeight": 60000, "pageMarginLeft": _SCREEN_MARGIN, "pageMarginRight": _SCREEN_MARGIN,
-        "pageMarginTop": _SCREEN_MARGIN, "pageMarginBottom": _SCREEN_MARGIN + _below(rows)},
+        "pageMarginTop": _SCREEN_MARGIN + (_risen(rows, paper=False) if above else 0),
+        "pageMarginBottom": _SCREEN_MARGIN + (0 if above else _below(rows))},
         1, where=copy.title)
     used: dict[Face, set[str]] = {}
-    sheet = _sheet(drawn[0], options, rows, 0.0, used, px_per_unit=options.scale / _UNITS_PER_PX)
+    sheet = _sheet(drawn[0], copy, options, rows, 0.0, used, px_per_unit=options.scale / _UNITS_PER_PX)
     return Engraving(sheets=(sheet,), options=options, rows=rows, used=_sorted(used, Heading()), width=0.0, height=0.0,
-                     margin=_SCREEN_MARGIN * _INNER)
+                     margin=_SCREEN_MARGIN * _INNER, above=above)
 
 
 def engraver(work: Callable[..., _Found], musicxml: str, options: dict[str, Any], *more: Any, where: str) -> _Found:
@@ -163,6 +194,16 @@ def engraver(work: Callable[..., _Found], musicxml: str, options: dict[str, Any]
         If it broke off, or met a limit of time or memory.
     """
     return guarded(work, musicxml, options, str(data_path()), *more, where=where or "the music")
+
+
+def _risen(rows: int, *, paper: bool) -> int:
+    """Room above the first system for its rows, on a screen also for what makes way for them. [page units]"""
+    return ceil(height_of(rows) / _INNER) + (0 if paper else _SCREEN_SLACK)
+
+
+def _has_lyrics(copy: Copy) -> bool:
+    """Whether words are sung to the notes: marks then stand above, since syllables belong below."""
+    return "<lyric" in copy.musicxml
 
 
 def _spacing(musicxml: str, rows: int, looser: float) -> dict[str, Any]:
@@ -181,21 +222,24 @@ def _below(rows: int) -> int:
 
 def _heading(copy: Copy, width: float) -> Heading:
     return Heading(title=wrap(copy.title, TITLE_SIZE, width, "bold")[:3],
-                   subtitle=wrap(copy.subtitle, SUBTITLE_SIZE, width, "regular")[:2],
-                   makers=tuple(line for name in copy.makers for line in wrap(name, MAKER_SIZE, width, "regular"))[:2])
+                   subtitle=wrap(copy.subtitle, MAKER_SIZE if copy.part else SUBTITLE_SIZE, width, "regular")[:2],
+                   movement=wrap(copy.movement, SUBTITLE_SIZE, width, "regular")[:1], part=copy.part,
+                   makers=tuple(line for name in copy.makers
+                                for line in wrap(name, MAKER_SIZE, width / (2 if copy.part else 1), "regular"))[:2])
 
 
 def _sorted(used: dict[Face, set[str]], heading: Heading) -> tuple[tuple[Face, str], ...]:
     """Return characters by face, those of the heading among them, always in the same order."""
     given: tuple[tuple[tuple[str, ...], Face], ...] = (
-        (heading.title, "bold"), (heading.subtitle, "regular"), (heading.makers, "regular"))
+        (heading.title, "bold"), (heading.subtitle, "regular"), (heading.makers, "regular"),
+        (heading.movement, "regular"), ((heading.part,), "bold"))
     for lines, face in given:
         for part, shown in runs("".join(lines), face):
             used.setdefault(shown, set()).update(part)
     return tuple((face, "".join(sorted(found))) for face, found in sorted(used.items()))
 
 
-def _sheet(svg: str, options: PageOptions, rows: int, inner: float, used: dict[Face, set[str]], *,
+def _sheet(svg: str, copy: Copy, options: PageOptions, rows: int, inner: float, used: dict[Face, set[str]], *,
            size_mm: tuple[float, float] | None = None, px_per_unit: float = 1.0, heading: str = "") -> Sheet:
     """Turn the engraver's picture into ours; `used` collects the characters of its texts."""
     root = etree.fromstring(svg.encode())
@@ -209,7 +253,11 @@ def _sheet(svg: str, options: PageOptions, rows: int, inner: float, used: dict[F
             page.remove(child)
         elif "system" in classes(child):
             lines.append(child)
+    _number_rests(lines, dict(copy.ranges))
     systems = tuple(system_of(line) for line in lines)
+    above = _has_lyrics(copy)
+    if above:
+        systems = tuple(_made_way(line, system, height_of(rows)) for line, system in zip(lines, systems, strict=True))
     slimmed(root)
     prefixed(root, options.id_prefix)
     set_music_signs(page)
@@ -217,7 +265,7 @@ def _sheet(svg: str, options: PageOptions, rows: int, inner: float, used: dict[F
     for line in lines:
         line.addprevious(_slot("line"))
         line.append(_slot("marks"))
-    for verse in (group for group in root.iter(f"{{{SVG}}}g") if "verse" in classes(group)):
+    for verse in () if above else (group for group in root.iter(f"{{{SVG}}}g") if "verse" in classes(group)):
         # The part's own lyrics make way for our rows.
         verse.set("transform", f"translate(0, {depth_of(rows):g})")
     for face, characters in used_characters(root).items():
@@ -231,6 +279,32 @@ def _sheet(svg: str, options: PageOptions, rows: int, inner: float, used: dict[F
     *others, last = (part.split(f"{_MARKS_HERE}</g>") for part in found)
     return Sheet(opening=opening, lines=tuple(part[0] for part in (*others, last)), systems=systems,
                  closing=last[1].split(_FOOT_HERE)[1])
+
+
+def _number_rests(lines: list[etree._Element], ranges: Mapping[str, str]) -> None:
+    """Print the numbers of its measures under each long rest."""
+    for line in lines if ranges else ():
+        for rest, (name, middle, bottom) in rests_of(line):
+            if name in ranges:
+                owner = rest.getparent()
+                assert owner is not None
+                text = etree.SubElement(owner, f"{{{SVG}}}text", {
+                    "class": "range", "x": f"{middle:.0f}", "y": f"{bottom + _RANGE_DROP:.0f}", "text-anchor": "middle",
+                    "font-size": f"{_RANGE_SIZE:g}px", "font-style": "italic", "stroke": "none"})
+                etree.SubElement(text, f"{{{SVG}}}tspan").text = ranges[name]
+
+
+def _made_way(line: etree._Element, system: System, height: float) -> System:
+    """Move what stands above the staff for everyone up, above our rows, all by the same; return the system so."""
+    if not system.staves:
+        return system
+    staff = system.staves[0]
+    lows = {group: lowest_of(group) for group in line.iter(f"{{{SVG}}}g") if not MAKES_WAY.isdisjoint(classes(group))}
+    above = {group: low for group, low in lows.items() if low <= staff.top + _HALF_SPACE}
+    up = height + max(0.0, max(above.values(), default=staff.rise) - staff.rise)
+    for group in above:
+        group.set("transform", f"translate(0, {-up:g})")
+    return replace(system, top=min(staff.rise - height, system.top - (up if above else 0.0)))
 
 
 def _slot(name: str) -> etree._Element:

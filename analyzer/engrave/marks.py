@@ -7,32 +7,44 @@ The forms differ in weight and shape, so that they stay apart in grey and in a p
   neighbours of one group stand in one tray, left open where the group goes on in another system;
 * a note beyond the horn: a white × in a black square, and the note's head struck out.
 
-A row stands below everything that the engraver drew under the staff, so that nothing touches a mark.
+A row stands below everything that the engraver drew under the staff, so that nothing touches a mark; where the part has
+lyrics, it stands above the notes (fingerings outside slurs and clear of everything: LilyPond, *Notation Reference*,
+Fingering instructions). Size: figures of 2.6 mm are read from 75 cm by most readers (0.003 radians, 2.25 mm, by nine of
+ten; "Letter Size and Legibility", Human Factors 21(6), 1979).
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from analyzer.engrave.fonts import Face, runs, width_em
+from analyzer.engrave.fonts import FIGURE_EM, MARK_STACK, TEXT_STACK, Face, runs, width_em
 from analyzer.engrave.geometry import Head, Staff, System
 from analyzer.engrave.lettering import line_of, words
 from analyzer.marking.mark import Mark
 
-MARK_SIZE = 324.0
-"""Size of a label: 1.8 staff spaces, 9 points where a staff is 7.2 mm high. [engraver's units]"""
-ROW_PITCH = 437.0
+MARK_SIZE = 357.0
+"""Size of a label, whose figures are 2.6 mm high where a staff is 7.2 mm. [engraver's units]"""
+ROW_PITCH = 470.0
 """From one row to the next. [engraver's units] Room for the tray of one and the square of the next."""
-_FIRST_DROP = 360.0
+_FIRST_DROP = 410.0
 """From the lowest ink to the first row's base line. [engraver's units]
 
-A square is 246 high; the rest is air, judged by eye on the samples. More would tear marks from their notes, less would
+A square is 296 high; the rest is air, judged by eye on the samples. More would tear marks from their notes, less would
 let them touch accents in poor print.
 """
 _TRAY_DEPTH = 90.0
-_GAP_EM = 0.34                       # least distance between neighbours in a row
-_SQUARE_EM = 0.86                    # side of the square of an unplayable note
+_LIFT = 190.0                        # from the highest ink to the base line of a row above it: the tray and air
+_GAP_EM = 0.3                        # least distance between neighbours in a row
+_SQUARE_EM = 0.93                    # side of the square of an unplayable note
 _TRAY_EM = 0.06                      # how far the tray reaches beyond its text on each side
+FAR = 180.0
+"""A mark may stand one staff space beside its note. [engraver's units]
+
+Measured on the samples: 0 but for quick notes with an attachment on most, where marks stand up to 1100 away until the
+music is set wider, then 120.
+"""
+_SQUEEZES = (1.0, 0.88, 0.78, 0.7)
+"""How narrow the labels of a crowded row are set before the music is set wider; their height stays. Judged by eye."""
 _SAME_PLACE = 60.0                   # two marks of one player whose heads are nearer than this go below each other
 _NAME_SIZE = 0.8 * MARK_SIZE
 _NAME_HANGS = 250.0                  # how far a row's name reaches into the margin at the left
@@ -50,7 +62,7 @@ class Placed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MarkRow:
-    """Marks side by side, by place, under one staff; `nth` counts the rows from the staff down, from 0.
+    """Marks side by side, by place, under one staff or above it; `nth` counts the rows from the staff on, from 0.
 
     `indent` is what the names of rows take at the left of the staff. [engraver's units]
     """
@@ -59,11 +71,20 @@ class MarkRow:
     nth: int
     indent: float
     placed: tuple[Placed, ...]
+    above: bool = False
+    squeeze: float = 1.0
 
     @property
     def baseline(self) -> float:
         """Where the text stands. [engraver's units]"""
+        if self.above:
+            return self.staff.rise - _LIFT - self.nth * ROW_PITCH
         return self.staff.ink + _FIRST_DROP + self.nth * ROW_PITCH
+
+
+def height_of(rows: int) -> float:
+    """Room that `rows` rows take above the highest ink. [engraver's units]"""
+    return _LIFT + (rows - 1) * ROW_PITCH + _SQUARE_EM * MARK_SIZE if rows else 0.0
 
 
 def depth_of(rows: int) -> float:
@@ -83,6 +104,7 @@ def row_of_line(marks: Iterable[Mark]) -> dict[int, int]:
 
 def rows_under(
     system: System, marks: Mapping[int, Sequence[Mark]], order: Mapping[int, int], row_names: Mapping[int, str],
+    *, above: bool = False,
 ) -> list[MarkRow]:
     """Sort the marks (by the ordinal of their note) of one system into rows.
 
@@ -106,14 +128,27 @@ def rows_under(
             row.append(Placed(mark=mark, head=head, half=halves[mark.text, form]))
     longest = max((width_em(name, "italic") * _NAME_SIZE for name in row_names.values()), default=0.0)
     indent = max(0.0, longest - _NAME_HANGS + _GAP_EM * MARK_SIZE) if row_names else 0.0
-    return [MarkRow(staff=staves[top], nth=nth, indent=indent, placed=tuple(row))
+    return [_squeezed(MarkRow(staff=staves[top], nth=nth, indent=indent, placed=tuple(row), above=above))
             for (top, nth), row in sorted(found.items())]
+
+
+def _squeezed(row: MarkRow) -> MarkRow:
+    """Return a row with labels as narrow as they need to be to stand by their notes, if that can be."""
+    tried = row
+    for squeeze in _SQUEEZES:
+        if squeeze < 1:
+            tried = replace(row, squeeze=squeeze, placed=tuple(
+                placed if form_of(placed.mark) == "unplayable" else replace(placed, half=placed.half * squeeze)
+                for placed in row.placed))
+        if farthest([tried]) <= FAR:
+            return tried
+    return tried
 
 
 def _width(text: str, form: str) -> float:
     if form == "unplayable":
         return _SQUARE_EM
-    return width_em(text, "regular") if form == "usual" else width_em(text, "bold") + 2 * _TRAY_EM
+    return width_em(text, "mark") if form == "usual" else width_em(text, "mark-bold") + 2 * _TRAY_EM
 
 
 def spread(row: MarkRow) -> list[float]:
@@ -160,23 +195,25 @@ def drawn(rows: Sequence[MarkRow], name: str, row_names: Mapping[int, str], toke
     Each mark that names a choice is a group with the class `token`.
     """
     inner: dict[tuple[str, str], str] = {}
-    out = [f'<g class="marks" id="{name}" stroke="none" font-size="{MARK_SIZE:g}px">']
+    out = [f'<g class="marks" id="{name}" stroke="none" font-family="{MARK_STACK}" '
+           f'font-size="{MARK_SIZE:g}px">']
     for row in rows:
         centres = spread(row)
         for k, (placed, centre) in enumerate(zip(row.placed, centres, strict=True)):
             form, text = form_of(placed.mark), placed.mark.text
             if (text, form) not in inner:
                 inner[text, form] = words(text, MARK_SIZE, _face(form))
-            out.append(_drawn(placed, centre, row.baseline, form, inner[text, form], _tray(row, centres, k), token))
+            out.append(_drawn(placed, centre, row.baseline, form, inner[text, form], _tray(row, centres, k), token,
+                              row.squeeze))
         said = row_names.get(row.placed[0].mark.line)
         if said:
-            out.append('<g class="rowName">'
+            out.append(f'<g class="rowName" font-family="{TEXT_STACK}">'
                        f'{line_of(said, row.staff.left - _NAME_HANGS, row.baseline, _NAME_SIZE, "italic")}</g>')
     return "".join([*out, "</g>"])
 
 
 def _face(form: str) -> Face:
-    return "regular" if form == "usual" else "bold"
+    return "mark" if form == "usual" else "mark-bold"
 
 
 def _tray(row: MarkRow, centres: Sequence[float], k: int) -> str:
@@ -192,20 +229,23 @@ def _tray(row: MarkRow, centres: Sequence[float], k: int) -> str:
     return f"{start}H{right:.0f}" + ("" if goes_on else f"V{up:.0f}")
 
 
-def _drawn(placed: Placed, centre: float, y: float, form: str, inner: str, tray: str, token: str) -> str:
+def _drawn(placed: Placed, centre: float, y: float, form: str, inner: str, tray: str, token: str,
+           squeeze: float) -> str:
     mark = placed.mark
     # Only what names a choice is a mark; the cross of an unplayable note is not.
     kinds = form if form == "unplayable" else f"{token} {form}"
     opening = f'<g class="{kinds}" data-ref="{mark.ref}">'
+    narrow = f' transform="scale({squeeze:g} 1)"' if squeeze < 1 else ""
     if form == "usual":
-        return f'{opening}<text x="{centre - placed.half:.0f}" y="{y:.0f}">{inner}</text></g>'
+        return f'{opening}<text x="{(centre - placed.half) / squeeze:.0f}" y="{y:.0f}"{narrow}>{inner}</text></g>'
     if form == "changed":
-        left = centre - placed.half + _TRAY_EM * MARK_SIZE
-        return (f'{opening}<text x="{left:.0f}" y="{y:.0f}" font-weight="bold">{inner}</text>'
+        left = (centre - placed.half) / squeeze + _TRAY_EM * MARK_SIZE
+        return (f'{opening}<text x="{left:.0f}" y="{y:.0f}" font-weight="bold"{narrow}>{inner}</text>'
                 f'<path d="{tray}" fill="none" stroke="currentColor" stroke-width="30"/></g>')
     side = _SQUARE_EM * MARK_SIZE
-    left = centre - width_em(mark.text, "bold") * MARK_SIZE / 2
-    return (f'{opening}<rect x="{centre - side / 2:.0f}" y="{y - 0.76 * MARK_SIZE:.0f}" width="{side:.0f}" '
+    left = centre - width_em(mark.text, "mark-bold") * MARK_SIZE / 2
+    top = y - (_SQUARE_EM + FIGURE_EM) / 2 * MARK_SIZE
+    return (f'{opening}<rect x="{centre - side / 2:.0f}" y="{top:.0f}" width="{side:.0f}" '
             f'height="{side:.0f}"/><text x="{left:.0f}" y="{y:.0f}" font-weight="bold" fill="white">{inner}</text></g>'
             + _struck(mark.ref, placed.head))
 

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from analyzer.engrave.rests import has_many, many_measures
+
 
 def pages(musicxml: str, options: dict[str, Any], resources: str, most: int | None = None) -> list[str]:
     """Return music as engraved pages, one SVG each; of these the first `most`.
@@ -38,6 +40,11 @@ def _loaded(musicxml: str, options: dict[str, Any], resources: str) -> Any:
     toolkit.setResourcePath(resources)
     toolkit.setInputFrom("musicxml")
     toolkit.setOptions(options)
-    if not toolkit.loadData(musicxml) or toolkit.getPageCount() < 1:
+    good = toolkit.loadData(musicxml)
+    if good and has_many(musicxml):
+        mei = many_measures(toolkit.getMEI({"removeIds": False}))
+        toolkit.setInputFrom("mei")
+        good = toolkit.loadData(mei)
+    if not good or toolkit.getPageCount() < 1:
         raise ValueError("the engraver cannot read this music")
     return toolkit

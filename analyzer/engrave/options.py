@@ -23,7 +23,8 @@ class PageOptions:
     `LARGE_PRINT`. `id_prefix` goes before the ids of notes (``n12``) and measures (``m3``), for pages that show several
     pictures. Where a page shows the same music in a second form, for narrow screens, that is engraved with `again`: its
     marks have the class token ``mark-again``, so that ``mark`` stays one a note. Without `embed_fonts` a picture is
-    smaller and relies on fonts with the widths of Times.
+    smaller and relies on fonts with the widths of Times. `squeeze` sets all a little smaller, and `breaks` are measure
+    indices at which a system begins, and whether a page does: both are chosen by the engraving itself.
     """
 
     paper: Paper = "a4"
@@ -32,6 +33,8 @@ class PageOptions:
     id_prefix: str = ""
     embed_fonts: bool = True
     again: bool = False
+    squeeze: float = 1.0
+    breaks: tuple[tuple[int, bool], ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse sizes that no music fits on."""
@@ -43,7 +46,7 @@ class PageOptions:
     @property
     def scale(self) -> float:
         """Enlargement against the usual size."""
-        return LARGE_PRINT if self.large_print else 1.0
+        return (LARGE_PRINT if self.large_print else 1.0) * self.squeeze
 
     @property
     def size_mm(self) -> tuple[float, float]:

@@ -11,7 +11,7 @@ from typing import Any
 
 from lxml import etree
 
-from analyzer.engrave.fonts import MUSIC_FAMILY, Face, face_for, has, truetype
+from analyzer.engrave.fonts import MARK_FAMILY, MUSIC_FAMILY, Face, face_for, has, truetype
 from analyzer.engrave.outline import ellipse, number, operators, rectangle, rounded
 from analyzer.engrave.style import STYLING, Style, inherit, length, matrices, numbers, rgb_of
 from analyzer.engrave.svg import HREF, SVG
@@ -20,6 +20,7 @@ _SPACES = re.compile(r"[ \t\r\n]+")
 FONT_NAME: dict[Face, str] = {
     "regular": "LowbrassText", "bold": "LowbrassTextBold", "italic": "LowbrassTextItalic",
     "bold-italic": "LowbrassTextBoldItalic", "music": "LowbrassMusic",
+    "mark": "LowbrassMark", "mark-bold": "LowbrassMarkBold",
 }
 # Readers of PDF bring these faces for East Asian titles; they are named, not embedded.
 _CJK = (("\u1100", "\u11ff", "HYSMyeongJo-Medium"), ("\uac00", "\ud7af", "HYSMyeongJo-Medium"),
@@ -301,6 +302,7 @@ def _font(character: str, style: Style) -> tuple[str, str]:
     from reportlab.pdfbase.cidfonts import UnicodeCIDFont
 
     wanted: Face = "music" if MUSIC_FAMILY in style.family else (
+        "mark-bold" if style.bold else "mark") if MARK_FAMILY in style.family else (
         "bold-italic" if style.bold and style.italic else "bold" if style.bold else
         "italic" if style.italic else "regular")
     wanted = face_for(character, wanted)

@@ -21,11 +21,17 @@ _WORDED = frozenset({"tempo", "dir", "dynam"})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heading:
-    """What stands on top of the first page: the title in lines, a subtitle, names at the right."""
+    """What stands on top of the first page: title and movement, names at the right.
+
+    With `part` that stands at the left, bold, beside the names, and the subtitle small below it; else the subtitle is
+    centred below the title.
+    """
 
     title: tuple[str, ...] = ()
     subtitle: tuple[str, ...] = ()
     makers: tuple[str, ...] = ()
+    movement: tuple[str, ...] = ()
+    part: str = ""
 
 
 def classes(element: etree._Element) -> list[str]:
@@ -38,7 +44,7 @@ def code_of(name: str) -> str:
     return name.lstrip("#").partition("-")[0]
 
 
-TITLE_SIZE, SUBTITLE_SIZE, MAKER_SIZE, FOOT_SIZE = 560.0, 380.0, 300.0, 250.0   # [engraver's units]
+TITLE_SIZE, SUBTITLE_SIZE, MAKER_SIZE, FOOT_SIZE = 560.0, 380.0, 320.0, 285.0   # [engraver's units]
 
 
 def wrap(text: str, size: float, width: float, face: Face) -> tuple[str, ...]:
@@ -54,8 +60,7 @@ def wrap(text: str, size: float, width: float, face: Face) -> tuple[str, ...]:
 
 def heading_height(heading: Heading) -> float:
     """Height that `heading_of` needs, with the gap below it. [engraver's units]"""
-    left = 1.25 * TITLE_SIZE * len(heading.title) + 1.35 * SUBTITLE_SIZE * len(heading.subtitle)
-    return left + 1.3 * MAKER_SIZE * len(heading.makers) + 180
+    return max((line[2] for line in _heading_lines(heading, 0.0)), default=0.0) + 260
 
 
 def styled(root: etree._Element) -> etree._Element:
@@ -79,28 +84,60 @@ def styled(root: etree._Element) -> etree._Element:
     return page
 
 
-def heading_of(heading: Heading, width: float) -> str:
-    """Return title, subtitle and names as SVG; `width` is that between the margins. [engraver's units]"""
-    parts: tuple[tuple[tuple[str, ...], float, float, float, str, Face], ...] = (
-        (heading.title, TITLE_SIZE, 0.25, width / 2, "middle", "bold"),
-        (heading.subtitle, SUBTITLE_SIZE, 0.35, width / 2, "middle", "regular"),
-        (heading.makers, MAKER_SIZE, 0.3, width, "end", "regular"))
-    out = []
-    y = 0.0
-    for lines, size, gap, x, anchor, face in parts:
-        for line in lines:
-            y += size
-            out.append(line_of(line, x, y, size, face, anchor=anchor))
-            y += gap * size
+def heading_of(heading: Heading, width: float, y: float = 0.0) -> str:
+    """Return what stands on top of the first page as SVG; `width` is that between the margins. [engraver's units]"""
+    out = [line_of(line, x, y + at, min(size, width / max(width_em(line, face), 1.0)), face, anchor=anchor)
+           for line, x, at, size, face, anchor in _heading_lines(heading, width)]
     return f'<g class="heading" stroke="none">{"".join(out)}</g>' if out else ""
 
 
-def foot_of(text: str, forms: Sequence[str], *, notice: str = "", width: float, y: float) -> str:
-    """Return the line at the foot of a page; above it what our special forms mean, and above that a notice."""
+def _heading_lines(heading: Heading, width: float) -> list[tuple[str, float, float, float, Face, str]]:
+    """Return text, place, size, face and anchor of each line of a heading."""
+    found: list[tuple[str, float, float, float, Face, str]] = []
+    y = 0.0
+
+    def stack(lines: Sequence[str], size: float, gap: float, x: float, face: Face, anchor: str) -> None:
+        nonlocal y
+        for line in lines:
+            y += size
+            found.append((line, x, y, size, face, anchor))
+            y += gap * size
+
+    stack(heading.title, TITLE_SIZE, 0.25, width / 2, "bold", "middle")
+    stack(heading.movement, SUBTITLE_SIZE, 0.35, width / 2, "regular", "middle")
+    if not heading.part:
+        stack(heading.subtitle, SUBTITLE_SIZE, 0.35, width / 2, "regular", "middle")
+        stack(heading.makers, MAKER_SIZE, 0.3, width, "regular", "end")
+        return found
+    top = y
+    stack(heading.makers, MAKER_SIZE, 0.3, width, "regular", "end")
+    left, y = y, top
+    stack((heading.part,), SUBTITLE_SIZE, 0.25, 0.0, "bold", "start")
+    y = max(y, left) if len(heading.makers) > 1 else y
+    stack(heading.subtitle, MAKER_SIZE, 0.3, 0.0, "regular", "start")
+    return found
+
+
+def running_head(text: str, number: int, pages: int, *, width: float, y: float) -> str:
+    """Return the head of a page after the first: outside, as pages are bound, the number of the page."""
+    where = f"page {number} of {pages}"
+    odd = number % 2 == 1
+    line = f"{text} · {where}" if odd else f"{where} · {text}"
+    size = min(FOOT_SIZE, width / max(width_em(line, "regular"), 1.0))
+    return line_of(line, width if odd else 0.0, y, size, anchor="end" if odd else "start")
+
+
+def foot_of(text: str, forms: Sequence[str], *, notice: str = "", width: float, y: float, head: str = "",
+            turn: str = "") -> str:
+    """Return the line at the foot of a page; above it what our special forms mean, and above that a notice.
+
+    `head` is the running head, which is written with it; `turn` stands at the right, where the page is turned at once.
+    """
     key = {"changed": "bold, bracketed: alternates, one bracket a group",
            "unplayable": "× in black, head struck out: cannot be played on this horn"}
-    lines = [text, " · ".join(key[form] for form in ("changed", "unplayable") if form in forms), notice]
-    out = []
+    lines = [text, " · ".join(key[form] for form in ("changed", "unplayable") if form in forms),
+             *reversed(wrap(notice, FOOT_SIZE, width, "regular"))]
+    out = [head, line_of(turn, width, y, SUBTITLE_SIZE, "bold-italic", anchor="end") if turn else ""]
     for number, line in enumerate(part for part in lines if part):
         size = min(FOOT_SIZE, width / max(width_em(line, "regular"), 1.0))
         out.append(line_of(line, width / 2, y - number * 1.35 * FOOT_SIZE, size, anchor="middle"))

@@ -14,7 +14,7 @@ _LEAVES = frozenset(("notehead", "stem", "flag", "dots", "accid", "artic", "clef
 
 
 def tidied(root: etree._Element) -> None:
-    """Take out what is not drawn; of ids leave those of notes, measures and signs.
+    """Take out what is not drawn; of ids leave those of notes, measures, long rests and signs.
 
     Signs are called by their code point alone, as in ``E0A4``.
     """
@@ -53,7 +53,8 @@ def _kept(element: etree._Element, name: str) -> str:
     if owner is not None and owner.tag == f"{{{SVG}}}defs":
         return code_of(name)
     kinds = classes(element)
-    ours = name[:1] in ("n", "m") and name[1:].isdecimal() and ("note" in kinds or "measure" in kinds)
+    ours = (name[:1] in ("n", "m") and name[1:].isdecimal() and ("note" in kinds or "measure" in kinds)) or (
+        name.startswith("rest-") and "multiRest" in kinds)
     return name if ours else ""
 
 

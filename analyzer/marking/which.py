@@ -13,6 +13,8 @@ _LEAST_REST = Fraction(1, 50)
 """Shorter gaps come of rounded lengths, not of rests (a 64th rest is 1/16). [quarter notes]"""
 Which = Literal["all", "changes", "alternates"]
 """Every note; the first note, the first after a rest and every alternate; alternates alone."""
+Pictures = Literal["hard", "all", "none"]
+"""Behind a part on paper: a sheet of its hardest spots, all slide or valve pictures as well, or nothing."""
 WriteAs = Literal["fingering", "lyric"]
 """How marks stand in a score: what notation programs take, or what converters take that want digits as fingerings."""
 

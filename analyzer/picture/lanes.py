@@ -15,12 +15,16 @@ LANE_PX = 17.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
-    """One row to be drawn: its notes, when they begin [quarter notes], and the drawing to put it on."""
+    """One row to be drawn: its notes, when they begin [quarter notes], and the drawing to put it on.
+
+    With `small` it stands beside its music, which has notes and labels already.
+    """
 
     one: Planned
     row: Row
     starts: Sequence[float]
     out: Drawing
+    small: bool = False
 
     @property
     def span(self) -> range:
@@ -59,6 +63,8 @@ def draw_lanes(f: Frame, y: float) -> float:
     out.texts(((column.x1 + 3, y + 11, column.number) for column in row.columns), color=FAINT, bold=True)
     out.texts((((column.x1 + column.x2) / 2, y + 2.2 * LANE_PX, f"{column.count} empty") for column in row.columns
                if column.count > 1), color=FAINT, anchor="middle", italic=True)
+    if f.small:
+        return y + LANE_PX
     changed = [k for k in f.span if f.note(k).changed]
     lanes = {name: y + place * LANE_PX + 11
              for place, name in enumerate(["measure", "note", "play", *(["usual"] if changed else [])])}

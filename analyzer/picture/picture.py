@@ -17,7 +17,7 @@ from analyzer.horns.candidates import position_place_mm, positions, states
 from analyzer.horns.horn import Horn
 from analyzer.picture.drawing import FAINT, HELD, INK, RULE, USUAL, Drawing, Picture, Strokes, num
 from analyzer.picture.lanes import Frame, draw_bars, draw_lanes, held_spans, measures_of, words_of
-from analyzer.picture.rows import rows_of, starts_of
+from analyzer.picture.rows import row_of, rows_of, starts_of
 from analyzer.picture.valves import valve_row
 from analyzer.plan.limits import peak_mm_s
 
@@ -26,13 +26,17 @@ WIDE, NARROW = 900.0, 360.0
 LARGE = 1.5
 """How much larger everything is in large print, as in the engraved part."""
 _SCALE_PX = 30.0                       # one position scale at the side
-_PX_PER_MM = 0.3
+_PX_PER_MM, _SMALL_PX_PER_MM = 0.3, 0.21
 _FAST_SHARE = 0.75
 """Moves at least this near the passage's greatest peak speed are marked, the greatest of each measure; judged."""
 
 
-def pictures_of(one: Planned, *, width: float = WIDE) -> tuple[Picture, ...]:
-    """Draw a planned line, one picture a row of measures; none for a line without notes."""
+def pictures_of(one: Planned, *, width: float = WIDE, measures: tuple[int, int] | None = None) -> tuple[Picture, ...]:
+    """Draw a planned line, one picture a row of measures; none for a line without notes.
+
+    `measures` are the first and last measure index of the one row that is wanted, to stand beside its music: lower,
+    and without the lanes that the music says already.
+    """
     plan = one.plan
     if not plan.notes:
         return ()
@@ -42,12 +46,15 @@ def pictures_of(one: Planned, *, width: float = WIDE) -> tuple[Picture, ...]:
         left, right = 12.0 + max(_SCALE_PX * len(_used_states(one)), 46.0), 30.0
     found = []
     starts = starts_of(plan.notes)
-    setting = None if plan.horn.family == "valves" else _setting(one)
+    setting = None if plan.horn.family == "valves" else _setting(one, measures is not None)
     # Rows with as many lanes have their scales in the same place.
     scales_at = cache(lambda top: _side_scales(plan.horn, setting, left=left, right=width - right, top=top)
                       if setting else "")
-    for row in rows_of(plan, starts, left=left, width=width - left - right):
-        f = Frame(one=one, row=row, starts=starts, out=Drawing())
+    wide = width - left - right
+    rows = rows_of(plan, starts, left=left, width=wide) if measures is None else (
+        row_of(plan, *measures, left=left, width=wide),)
+    for row in rows:
+        f = Frame(one=one, row=row, starts=starts, out=Drawing(), small=measures is not None)
         bottom, scales = (valve_row(f), "") if setting is None else _slide_row(f, setting, scales_at)
         kind = "Valve picture" if plan.horn.family == "valves" else "Slide picture"
         found.append(Picture(width=width, height=bottom, title=f"{kind}, {measures_of(row)}", desc=words_of(f),
@@ -113,11 +120,13 @@ class _Setting:
     loops: tuple[str, ...]
     limit_mm: float
     fast: Mapping[int, float]
+    px_per_mm: float = _PX_PER_MM
 
 
-def _setting(one: Planned) -> _Setting:
+def _setting(one: Planned, small: bool) -> _Setting:
     used = {loop for note in one.plan.notes if note.choice for loop in note.choice.valves}
     return _Setting(states=tuple(_used_states(one)), limit_mm=_range_mm(one), fast=fast_moves(one),
+                    px_per_mm=_SMALL_PX_PER_MM if small else _PX_PER_MM,
                     loops=tuple(loop for loop in one.plan.horn.loop_names if loop in used))
 
 
@@ -153,18 +162,18 @@ def _slide_row(f: Frame, setting: _Setting, scales_at: Callable[[float], str]) -
         top += 16
     top += 16
     limit = setting.limit_mm
-    bottom = top + limit * _PX_PER_MM
+    bottom = top + limit * setting.px_per_mm
 
     def y(choice: Candidate | None) -> float:
-        return top + ((choice.extension_mm if choice else None) or 0.0) * _PX_PER_MM
+        return top + ((choice.extension_mm if choice else None) or 0.0) * setting.px_per_mm
 
-    _ground(f, top, bottom, limit)
+    _ground(f, top, bottom, setting)
     scales = scales_at(top)
     out.parts.append(scales)
     draw_bars(f, 2.0, bottom)
     reach = f.one.plan.player.reach_on(horn)
     if reach < min(limit, horn.slide_end_mm) - 1:
-        at = top + reach * _PX_PER_MM
+        at = top + reach * setting.px_per_mm
         out.line(row.left, at, row.right, at, color=INK, width=1.4, dash="1 4", cap="round")
         out.text(row.right - 3, at - 3, "reach", size=11, italic=True, anchor="end")
     for usual in (True, False):
@@ -183,9 +192,9 @@ def _slide_row(f: Frame, setting: _Setting, scales_at: Callable[[float], str]) -
     return bottom + 12, scales
 
 
-def _ground(f: Frame, top: float, bottom: float, limit: float) -> None:
+def _ground(f: Frame, top: float, bottom: float, setting: _Setting) -> None:
     """Tint what is held, with the places of the positions that hold there."""
-    out, row, horn = f.out, f.row, f.one.plan.horn
+    out, row, horn, limit = f.out, f.row, f.one.plan.horn, setting.limit_mm
     spans: list[tuple[float, float, tuple[str, ...]]] = []
     at = row.left
     first = f.note(row.first - 1) if row.first else None
@@ -203,7 +212,7 @@ def _ground(f: Frame, top: float, bottom: float, limit: float) -> None:
         for number in range(1, positions(horn, held) + 1):
             place = position_place_mm(horn, held, number)
             if place <= limit and b > a:
-                at_y = top + place * _PX_PER_MM
+                at_y = top + place * setting.px_per_mm
                 places.line(a, at_y, b, at_y, width=0.9, color="#8a93a0" if held else RULE, dash="5 3" if held else "")
     places.onto(out)
     out.rect(row.left, top - 8, row.right - row.left, bottom - top + 8, stroke="#8a93a0")
@@ -216,17 +225,17 @@ def _side_scales(horn: Horn, setting: _Setting, *, left: float, right: float, to
     for place, held in enumerate(setting.states):
         at = left - 4 - (len(setting.states) - 1 - place) * _SCALE_PX
         out.text(at - 10, top - 10, "".join(held) or "open", size=10, color=FAINT, bold=True, anchor="middle")
-        strokes.line(at, top, at, top + min(limit, horn.slide_end_mm) * _PX_PER_MM, color="#8a93a0",
+        strokes.line(at, top, at, top + min(limit, horn.slide_end_mm) * setting.px_per_mm, color="#8a93a0",
                      width=1.2 if not held else 1.0, dash="" if not held else "5 3")
         names = []
         for number in range(1, positions(horn, held) + 1):
             mm = position_place_mm(horn, held, number)
             if mm <= limit:
-                y = top + mm * _PX_PER_MM
+                y = top + mm * setting.px_per_mm
                 strokes.line(at - 4, y, at, y, color=INK, width=1.2)
                 names.append((at - 6, y + 4, f"{''.join(held)}{number}"))
         out.texts(names, anchor="end", bold=not held)
-    depths = {mm: top + mm * _PX_PER_MM for mm in range(0, int(limit) + 1, 100)}
+    depths = {mm: top + mm * setting.px_per_mm for mm in range(0, int(limit) + 1, 100)}
     for y in depths.values():
         strokes.line(right, y, right + 4, y, color=FAINT)
     strokes.onto(out)

@@ -113,6 +113,20 @@ def rows_of(plan: Plan, starts: Sequence[float], *, left: float, width: float) -
     return tuple(rows)
 
 
+def row_of(plan: Plan, first: int, last: int, *, left: float, width: float) -> Row:
+    """Return the row of some measures alone, by measure index from `first` to `last`, over the whole width. [px]"""
+    measures = [measure for measure in plan.line.measures if first <= measure.index <= last]
+    notes = [k for k, note in enumerate(plan.notes) if first <= note.note.measure_index <= last]
+    quarters = sum(float(measure.duration) for measure in measures) or 1.0
+    placed, x = [], left
+    for measure in measures:
+        wide = width * float(measure.duration) / quarters
+        placed.append(Column(number=measure.number, onset=float(measure.onset), duration=float(measure.duration),
+                             count=1, x1=x, x2=x + wide))
+        x += wide
+    return Row(columns=tuple(placed), first=notes[0] if notes else 0, last=notes[-1] + 1 if notes else 0)
+
+
 def _wide(columns: Sequence[Column], scale: float) -> float:
     return sum(_FOLDED_PX if one.count > 1 else one.duration * scale for one in columns)
 

@@ -58,7 +58,8 @@ def font_sheet() -> str:
 
     text = "".join(map(chr, (*range(0x20, 0x180), *range(0x2010, 0x2045), 0x2190, 0x2192, 0x2212)))
     signs = "♭♮♯" + "".join(map(chr, range(0xE000, 0xF400)))
-    return style_sheet({"regular": text, "bold": text, "italic": text, "bold-italic": text, "music": signs})
+    return style_sheet({"regular": text, "bold": text, "italic": text, "bold-italic": text, "music": signs,
+                        "mark": text, "mark-bold": text})
 
 
 def no_picture(error: Exception, name: str) -> Unreadable:

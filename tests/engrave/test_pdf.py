@@ -51,7 +51,7 @@ def test_title_and_every_mark_are_text(options: PageOptions, size: tuple[float, 
     wanted = [mark.text for mark in marks(busy())]
     for label in ("T2", "2♯", "4♭", "×", "TS2", "1-2"):
         assert found.count(label) >= wanted.count(label) > 0, label
-    assert f"{len(svgs)} / {len(svgs)}" in text
+    assert len(svgs) == 1 or f"page {len(svgs)} of {len(svgs)}" in text
     assert reader.metadata.title == TITLE
 
 

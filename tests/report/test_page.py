@@ -99,8 +99,8 @@ def test_hostile_titles_and_part_names_stay_text(tmp_path: Path) -> None:
 @needs_engraver
 def test_page_has_the_faces_of_its_music_once() -> None:
     page = page_file(plain("harbour-march-trio.musicxml"), ".html").decode()
-    # Upright, bold and italic letters, and the music face, which the metronome's note needs.
-    assert page.count("@font-face") == 4
+    # Bold and italic letters, upright and bold marks, and the music face, which the metronome's note needs.
+    assert page.count("@font-face") == 5
     assert 'font-family:"Leipzig"' in page
     assert page.index("@font-face") < page.index("<body>")
 
@@ -129,10 +129,14 @@ def test_a_part_on_paper_and_a_picture_say_when_to_stop_and_who_decides() -> Non
     # A part is handed out alone: the words around it on the screen do not go with it.
     pypdf = pytest.importorskip("pypdf", reason="pypdf, which reads the PDF back, is not installed")
     analysis = plain(measures=("9", "12"))
-    on_paper = pypdf.PdfReader(io.BytesIO(page_file(analysis, ".pdf"))).pages[0].extract_text()
-    for said in (" ".join(on_paper.split()), page_file(analysis, ".svg").decode()):
+    whole = pypdf.PdfReader(io.BytesIO(page_file(analysis, ".pdf"))).pages
+    alone = pypdf.PdfReader(io.BytesIO(page_file(analysis, ".pdf", PageChoices(pictures="none")))).pages
+    assert (len(whole), len(alone)) == (2, 1)
+    # On the sheet of hard spots, and there only; on the part where no such sheet goes with it.
+    for said in (whole[1].extract_text(), alone[0].extract_text(), page_file(analysis, ".svg").decode()):
         for needed in ("If it hurts or tingles, stop", "not medical advice", "teacher who is present"):
-            assert needed in said
+            assert needed in " ".join(said.split())
+    assert "medical" not in whole[0].extract_text()
 
 
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext (poppler-utils) is not installed")
@@ -145,7 +149,10 @@ def test_pdf_has_the_labels_of_every_line_in_order(tmp_path: Path, name: str, ch
     path = tmp_path / "parts.pdf"
     path.write_bytes(page_file(analysis, ".pdf", choices))
     text = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, check=True).stdout.decode()
-    music = text.split("Slide picture")[0].split("Valve picture")[0]
+    # Behind each part one sheet of hard spots, whose words begin with its name.
+    pages = text.split("\f")
+    assert any(page.lstrip().startswith("Hard spots") for page in pages)
+    music = "\n".join(page for page in pages if not page.lstrip().startswith("Hard spots"))
     label = r"[TS]{0,2}[1-7][♯♭]?|0|[1-4](?:-[1-4])+|×"
     # A row of marks is a line of nothing but labels; a measure's number stands alone, a page's foot has words.
     found = [word for line in music.splitlines() if len(line.split()) > 2 and all(
@@ -165,7 +172,7 @@ def test_paper_and_large_print() -> None:
     for choices in (PageChoices(), PageChoices(paper="letter"), PageChoices(large=True)):
         reader = pypdf.PdfReader(io.BytesIO(page_file(analysis, ".pdf", choices)))
         sheets[choices] = (round(float(reader.pages[0].mediabox.width)), round(float(reader.pages[0].mediabox.height)))
-        assert "measure" in reader.pages[-1].extract_text()
+        assert "Hard spots" in reader.pages[-1].extract_text()
     assert list(sheets.values()) == [(595, 842), (612, 792), (595, 842)]      # ISO 216 A4; US letter. [pt]
     one = analysis.lines[0]
     assert len(sheets_of(one, (210.0, 297.0), scale=1.5)) >= len(sheets_of(one, (210.0, 297.0)))

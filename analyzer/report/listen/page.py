@@ -15,7 +15,8 @@ from analyzer.picture.drawing import BASE, FAINT, INK, MARGIN_MM, RULE, UNITS_PE
 from analyzer.report.listen.document import NO_GRADE, Student, cautions_of, median_off_cents
 from analyzer.report.listen.text import heard_said, place_of
 from analyzer.report.map.page import subtitle_of
-from analyzer.report.map.pages import engraved_or_said, nested, part_copy
+from analyzer.report.map.pages import engraved_or_said, nested
+from analyzer.report.map.printed import own_of, part_copy
 from analyzer.report.shell import row, safe, shell, table
 from analyzer.words import measures_short
 
@@ -69,7 +70,10 @@ def _engraved(analysis: Analysis, hearing: Hearing) -> _Sheet:
     systems = systems_with(engraving, copy)
     scale = _WIDE / (engraving.width + 2 * engraving.margin)
     heights = tuple(scale * float(svg.split('viewBox="', 1)[1].split('"', 1)[0].split()[3]) for svg in systems)
-    heads = tuple({ref: scale * (head.x + engraving.margin) for ref, head in system.heads.items()}
+    # The engraving may be of the line alone: back to the notes of the source.
+    source = {drawn: ref for ref, drawn in own_of(analysis.document, hearing.planned).refs.items()}
+    heads = tuple({source[ref]: scale * (head.x + engraving.margin) for ref, head in system.heads.items()
+                   if ref in source}
                   for sheet in engraving.sheets for system in sheet.systems)
     glyphs = systems[0].split("<defs>", 1)[1].split("</defs>", 1)[0] if "<defs>" in systems[0] else ""
     return _Sheet(systems=systems, heights=heights, heads=heads, glyphs=glyphs,

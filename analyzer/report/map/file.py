@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Literal
 
 from analyzer.analysis import Analysis, Planned, with_notes
-from analyzer.marking.which import Which, WriteAs, marks
+from analyzer.marking.which import Pictures, Which, WriteAs, marks
 from analyzer.problem import unreadable
 from analyzer.score.archive import new_archive
 from analyzer.score.document import OWN_FORM_ENDINGS, Document, read_document
@@ -17,7 +17,7 @@ ENDINGS = (*SCORES, *OWN_FORM_ENDINGS, *_PAGES)
 
 
 def map_file(analysis: Analysis, output: Path, *, paper: Literal["a4", "letter"] = "a4", large: bool = False,
-             which: Which = "all", write_as: WriteAs = "fingering",
+             which: Which = "all", write_as: WriteAs = "fingering", pictures: Pictures = "hard",
              each: Callable[[Iterable[Planned]], Iterable[Planned]] = iter) -> bytes:
     """Return what is written to `output`, whose ending is one of `ENDINGS`: a marked score, or a page."""
     ending = output.suffix.lower()
@@ -37,7 +37,8 @@ def map_file(analysis: Analysis, output: Path, *, paper: Literal["a4", "letter"]
         return in_form(marked, analysis.document, output)
     from analyzer.report.map.pages import PageChoices, page_file
 
-    return page_file(analysis, ending, PageChoices(paper=paper, large=large, which=which), each=each)
+    return page_file(analysis, ending, PageChoices(paper=paper, large=large, which=which,
+                                                    pictures=pictures), each=each)
 
 
 def cleared_file(document: Document, output: Path) -> bytes:

@@ -1,31 +1,34 @@
-"""Files of pages: `.svg` (part and picture in one), `.pdf` (parts, then pictures), `.html` (the report)."""
+"""Files of pages: `.svg` (part and picture in one), `.pdf` (the parts as they are handed out), `.html` (the report)."""
 
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from html import escape
 from typing import Literal, TypeVar
 
 from analyzer.analysis import Analysis, Planned, with_notes
-from analyzer.engrave.copy import Copy
 from analyzer.engrave.fonts import Face
 from analyzer.engrave.options import PageOptions
-from analyzer.marking.which import Which, marks
+from analyzer.marking.which import Pictures, Which, marks
 from analyzer.picture.drawing import BASE, FAINT, INK, MARGIN_MM, UNITS_PER_MM, Drawing, Picture, clean, num
 from analyzer.picture.picture import LARGE, WIDE, key_of, pictures_of
 from analyzer.problem import unreadable
+from analyzer.report.map.hard_spots import hard_sheet
 from analyzer.report.map.page import Each, page_html, subtitle_of
+from analyzer.report.map.printed import part_copy
 
 _T = TypeVar("_T")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageChoices:
-    """What the user chose: the paper of a PDF and of print, large print, and which notes are marked."""
+    """What the user chose: paper of a PDF and of print, large print, which notes are marked, pictures on paper."""
 
     paper: Literal["a4", "letter"] = "a4"
     large: bool = False
     which: Which = "all"
+    pictures: Pictures = "hard"
 
 
 def page_file(analysis: Analysis, ending: str, choices: PageChoices | None = None, *, each: Each = iter) -> bytes:
@@ -122,29 +125,20 @@ def systems_of(analysis: Analysis, one: Planned, choices: PageChoices) -> tuple[
     return music.systems(one, "narrow"), music.systems(one, "wide"), music.faces()
 
 
-def part_copy(analysis: Analysis, one: Planned, which: Which) -> Copy:
-    """Return the copy of a part that is engraved, with the marks of its line."""
-    from analyzer.engrave.copy import engraving_copy
-
-    measures = one.plan.line.measures
-    whole = len(measures) == len(analysis.document.part_measures(one.part.id))
-    return engraving_copy(
-        analysis.document, one.part.id, marks([one], which),
-        measures=None if whole or not measures else (measures[0].index, measures[-1].index),
-        title=analysis.document.title or "", subtitle=subtitle_of(one),
-        notice=_notice(analysis))
-
-
 def _notice(analysis: Analysis) -> str:
     """Return what a page on its own says of care: a part is handed out without the words around it."""
     return f"{analysis.cautions[0]} {analysis.cautions[-1]}"
 
 
-def _pages(analysis: Analysis, one: Planned, options: PageOptions, which: Which) -> tuple[str, ...]:
+def _pages(analysis: Analysis, one: Planned, options: PageOptions, which: Which, notice: str = "",
+           ) -> tuple[str, ...]:
     """Engrave a line, one SVG a page."""
     from analyzer.engrave.engrave import engraved_pages
 
-    return engraved_or_said(lambda: engraved_pages(part_copy(analysis, one, which), options), analysis, one)
+    def work() -> tuple[str, ...]:
+        return engraved_pages(part_copy(analysis, one, which, notice=notice), options)
+
+    return engraved_or_said(work, analysis, one)
 
 
 def engraved_or_said(work: Callable[[], _T], analysis: Analysis, one: Planned) -> _T:
@@ -222,13 +216,17 @@ def _pdf(analysis: Analysis, choices: PageChoices, each: Each) -> bytes:
         from analyzer.engrave.pdf import pdf_of
 
         options = PageOptions(paper=choices.paper, large_print=choices.large)
-        music: list[str] = []
-        drawn: list[str] = []
+        sheets: list[str] = []
         for one in each(analysis.lines):
-            music += _pages(analysis, one, options, choices.which)
-            drawn += sheets_of(one, options.size_mm, scale=LARGE if choices.large else 1.0,
-                               title=analysis.document.title or analysis.document.name)
-        return pdf_of([*music, *drawn], options, title=analysis.document.title or analysis.document.name)
+            scale = LARGE if choices.large else 1.0
+            hard = None if choices.pictures == "none" else engraved_or_said(
+                partial(hard_sheet, analysis, one, options.size_mm, scale=min(scale, 1.25)), analysis, one)
+            sheets += _pages(analysis, one, options, choices.which, notice="" if hard else _notice(analysis))
+            sheets += [hard] if hard else []
+            if choices.pictures == "all":
+                sheets += sheets_of(one, options.size_mm, scale=scale,
+                                    title=analysis.document.title or analysis.document.name)
+        return pdf_of(sheets, options, title=analysis.document.title or analysis.document.name)
 
     return _needing(work, analysis.document.name)
 

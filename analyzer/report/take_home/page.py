@@ -2,6 +2,7 @@
 
 import json
 import re
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from analyzer.plan.plan import PlannedNote
 from analyzer.problem import unreadable
 from analyzer.report.folders.names import safe_name
 from analyzer.report.map.pages import PageChoices, systems_of
+from analyzer.report.map.printed import own_of
 from analyzer.report.playing import playing_of
 from analyzer.report.shell import safe
 from analyzer.score.document import Document
@@ -62,13 +64,15 @@ def page_of(analysis: Analysis, planned: Planned) -> str:
     narrow, wide, faces = systems_of(analysis, planned, PageChoices())
     playing = playing_of(planned)
     beat = _beat(planned)
+    # The music may be that of the line alone: its notes bear the ordinals that they have there.
+    drawn = own_of(document, planned).refs
     data = playing | {
         "id": f"{document.name} {planned.part.id} {plan.line.number} {plan.notes[0].note.measure}",
         "score": document.name, "title": document.title, "part": {"id": planned.part.id, "name": planned.part.name},
         "line": plan.line.number, "horn": plan.horn.name, "player": plan.player.name,
         "file": safe_name(f"{document.title or document.name} {planned.part.name}"),
         "end_s": _end_s(playing), "tonic_midi": _tonic(document, planned), "beat": beat,
-        "notes": [tone | _note(planned, note) for tone, note in zip(playing["notes"], plan.notes, strict=True)]}
+        "notes": [tone | _note(planned, note, drawn) for tone, note in zip(playing["notes"], plan.notes, strict=True)]}
     chords = any(note["root_midi"] is not None for note in data["notes"])
     ceiling = plan.totals.tempo_ceiling_bpm
     top = round(ceiling / beat["quarters"]) if ceiling else None
@@ -150,7 +154,7 @@ def _name(midi: int) -> str:
     return pitch_of(midi).pretty[:-1]
 
 
-def _note(planned: Planned, note: PlannedNote) -> dict[str, Any]:
+def _note(planned: Planned, note: PlannedNote, drawn: Mapping[int, int]) -> dict[str, Any]:
     target = planned.targets[note.index] if planned.targets else None
     choice = note.choice
     place = f"measure {note.note.measure}"
@@ -161,7 +165,7 @@ def _note(planned: Planned, note: PlannedNote) -> dict[str, Any]:
     root = None
     if target is not None:
         root = 41 + (target.chord.root_class - 41) % 12
-    return {"refs": list(note.note.refs), "name": note.note.written.pretty, "place": place, "root_midi": root,
+    return {"refs": [drawn[ref] for ref in note.note.refs], "name": note.note.written.pretty, "place": place, "root_midi": root,
             "said": f"{place.capitalize()}, beat {beat}: {note.note.written.pretty}, {how}",
             "why": [*note.why, *([note.problem.what] if note.problem else [])]}
 
