@@ -186,7 +186,8 @@ class Analysis(Answer):
                              index=pd.MultiIndex.from_tuples(places, names=["part", "line"]))
         return frame.astype(dict.fromkeys(_INTEGERS, "Int64"))
 
-    def write(self, path: PathLike, *, paper: Literal["a4", "letter"] = "a4", large: bool = False) -> Path:
+    def write(self, path: PathLike, *, paper: Literal["a4", "letter"] = "a4", large: bool = False,
+              pictures: Literal["hard", "all", "none"] = "hard") -> Path:
         """Write the marked score or a page of it, whole or not at all, and return its path.
 
         Parameters
@@ -196,6 +197,8 @@ class Analysis(Answer):
             a page.
         paper, large
             Paper of a ``.pdf`` and of a printed ``.html``; large print.
+        pictures
+            Behind a part in a ``.pdf``: one sheet of its hardest spots, all slide or valve pictures too, or nothing.
 
         Raises
         ------
@@ -207,7 +210,7 @@ class Analysis(Answer):
         from analyzer.report.map.file import ENDINGS, map_file
 
         target = _target(path, ENDINGS)
-        write_file(target, map_file(self._found, target, paper=paper, large=large))
+        write_file(target, map_file(self._found, target, paper=paper, large=large, pictures=pictures))
         return target
 
     def _repr_html_(self) -> str:

@@ -38,15 +38,17 @@ class Spot:
 def spots_of(one: Planned) -> tuple[Spot, ...]:
     """Return the hardest spots of a line, hardest first: three to five where so many come near a limit."""
     plan = one.plan
-    worst = hardest(difficulties(one.planner, plan), MOST)
+    worst = hardest(difficulties(one.planner, plan), 2 * MOST)
     found = findings(plan, one.planner) if worst else ()
-    spots = []
+    spots: list[Spot] = []
     for hard in worst:
         k = hard.index or 0
         here = plan.notes[k].note.measure_index
         # A step into the first note of a measure begins in the one before.
         first = plan.notes[k - 1].note.measure_index if k and hard.kind in _SPEED else here
         first = first if here - first <= 1 else here
+        if any(spot.first <= here and first <= spot.last for spot in spots):
+            continue
         number = {measure.index: measure.number for measure in plan.line.measures}
         where = f"m. {number[here]}" if first == here else f"mm. {number[first]}–{number[here]}"
         told = [("Why", hard.reason)]
@@ -62,7 +64,7 @@ def spots_of(one: Planned) -> tuple[Spot, ...]:
         told.append(("Try", " ".join([*(plain(text) for text in tries[:1]), _practice(one, hard)])))
         told.append(("Tempo", _works(one, hard)))
         spots.append(Spot(first=first, last=here, heading=f"{where} · {hard.level}", told=tuple(told)))
-    return tuple(spots)
+    return tuple(spots[:MOST])
 
 
 def _limit(one: Planned, hard: MeasureDifficulty) -> float | None:
@@ -86,7 +88,11 @@ def _works(one: Planned, hard: MeasureDifficulty) -> str:
 
 
 def _practice(one: Planned, hard: MeasureDifficulty) -> str:
-    """Say how to begin. Two thirds of the limit is judged: slow enough to be right at once, near enough to be it."""
+    """Say how to begin.
+
+    Two thirds of the limit (or of the tempo, if that is less) is judged: slow enough to be right at once, near enough
+    to be the same movement.
+    """
     limit = _limit(one, hard)
     if limit is None:
         return {"tuning": "Play it long against a tuner or drone, then in the line.",
@@ -94,7 +100,8 @@ def _practice(one: Planned, hard: MeasureDifficulty) -> str:
                 }.get(hard.kind, "Ask the teacher for a change that suits this horn.")
     step = one.plan.notes[max(0, (hard.index or 0) - 1)]
     beat = one.plan.line.beat_at(step.note.onset)
-    return (f"Begin at {sign_of(beat)} = {limit * 2 / 3:.0f}; go up by 4 once it was right three times. Stop before it "
+    slow = min(limit, step.time.bpm / float(beat.quarters)) * 2 / 3
+    return (f"Begin at {sign_of(beat)} = {slow:.0f}; go up by 4 once it was right three times. Stop before it "
             "tires.")
 
 

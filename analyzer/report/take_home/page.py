@@ -165,7 +165,8 @@ def _note(planned: Planned, note: PlannedNote, drawn: Mapping[int, int]) -> dict
     root = None
     if target is not None:
         root = 41 + (target.chord.root_class - 41) % 12
-    return {"refs": [drawn[ref] for ref in note.note.refs], "name": note.note.written.pretty, "place": place, "root_midi": root,
+    return {"refs": [drawn[ref] for ref in note.note.refs], "name": note.note.written.pretty, "place": place,
+            "root_midi": root,
             "said": f"{place.capitalize()}, beat {beat}: {note.note.written.pretty}, {how}",
             "why": [*note.why, *([note.problem.what] if note.problem else [])]}
 
