@@ -23,7 +23,7 @@ MAY = {
     "analysis": {"assumption", "problem", "cautions", "words", "horns", "score", "plan", "selection", "supposed",
                  "intonation"},
     "writing": {"pitch", "problem", "horns", "score", "plan", "selection", "engrave"},
-    "review": READ | {"assumption", "cautions", "words", "tuning", "selection", "supposed"},
+    "review": READ | {"intonation", "assumption", "cautions", "words", "tuning", "selection", "supposed"},
     "section": (READ - {"analysis"}) | {"evidence", "toml_file", "cautions", "words", "selection", "supposed",
                                          "review"},
     "practice": READ | {"cautions", "words"},

@@ -1,6 +1,7 @@
 """``lowbrass tune``: a horn fitted to tuner readings, and tuning slides pulled for the music at hand."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -14,7 +15,9 @@ from analyzer.commands.options import (
     player_option,
     print_json,
     reads_option,
+    request_options,
     say,
+    score_argument,
     tempo_option,
     write_file,
 )
@@ -29,6 +32,9 @@ from analyzer.plan.solve import Planner
 from analyzer.problem import Problem, unreadable
 from analyzer.report.moves import moves_document, moves_text
 from analyzer.report.tune import fit_document, fit_text, pull_document, pull_text
+from analyzer.report.tune_chords import chords_document, chords_text
+from analyzer.review.chord_map import MOST as MOST_CHORDS
+from analyzer.review.chord_map import worst_chords
 from analyzer.review.pulls import advise
 from analyzer.score.document import open_document
 from analyzer.score.transposing import Reads
@@ -53,6 +59,7 @@ def command() -> None:
     """Fit a horn to a tuner's readings; find how far to pull its tuning slides.
 
     First `sheet` (what to read), then `fit` (your own horn as a profile), then `pull` (where the slides go).
+    `chords` says who tunes what in the long chords of a piece.
     """
 
 
@@ -218,3 +225,23 @@ def _limits(horn: Horn, kept: Sequence[str], given: Sequence[str]) -> dict[str, 
                                      "as 3=25.", param_hint="--limit")
         limits[known(slide.strip(), "--limit")] = int(number)
     return {**limits, **{known(slide.strip(), "--keep"): 0 for slide in kept}}
+
+
+@command.command(name="chords")
+@score_argument
+@request_options()
+@click.option("--most", type=click.IntRange(1, 100), default=MOST_CHORDS, show_default=True,
+              help="How many chords to name.")
+@format_option("text", "json")
+def chords_command(score: Path, request: Request, most: int, form: str) -> None:
+    """Name the chords of SCORE that need the most tuning: who moves, by how many mm, which drone to practice with.
+
+    Each note's pure place counts from the root of the chord that the whole score sounds.
+    """
+    analysis = analyse(open_document(score), replace(request, intonation="just"))
+    say(problem for problem in analysis.problems if problem.code != "cannot-raise")
+    chords = worst_chords(analysis.lines, most)
+    if form == "json":
+        print_json(chords_document(analysis, chords))
+    else:
+        click.echo(chords_text(analysis, chords))

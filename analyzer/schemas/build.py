@@ -312,6 +312,12 @@ DOCUMENTS: dict[str, Schema] = {
         "notes": many(obj({"midi": WHOLE, "note": PITCH, "uses": COUNT, "sounds_s": FROM_ZERO, "before": PLAYED,
                            "after": PLAYED})),
         "beyond": many(PITCH), "problems": PROBLEMS, "cautions": CAUTIONS}),
+    "tune-chords": obj({
+        "score": ref("score"), "problems": PROBLEMS, "cautions": CAUTIONS, "chords": many(obj({
+            "measure": TEXT, "root": TEXT, "kind": TEXT, "seconds": FROM_ZERO, "before_cents": FROM_ZERO,
+            "after_cents": FROM_ZERO, "shift_cents": NUMBER, "drone": TEXT, "players": many(obj({
+                "part": TEXT, "line": FROM_ONE, "horn": TEXT, "label": TEXT, "sounding": PITCH, "member": TEXT,
+                "target_cents": NUMBER, "move_mm": maybe(NUMBER), "left_cents": NUMBER, "instead": TEXTS}))}))}),
     "write": obj({
         "part": ref("part"), "line": FROM_ONE, "of": FROM_ONE,
         "reader": obj({"name": TEXT, "clef": TEXT, "written_above_sounding": WHOLE, "low": maybe(PITCH),

@@ -62,6 +62,7 @@ SAID = [
     (f"listen {ETUDE} {{out}}/heard --measures 1-4", "listen-class", {0}),
     ("tune moves {out}/moves.wav --horn tenor", "tune-moves", {0}),
     ("tune fit {out}/readings.csv --horn tenor-f -o {out}/tuned.toml", "tune-fit", {0}),
+    (f"tune chords {TRIO}", "tune-chords", {0}),
     (f"tune pull {SONG} --horn euphonium-4", "tune-pull", {0}),
     ("learn {out}/marked.musicxml -o {out}/preferences.toml", "learn", {0}),
 ]
