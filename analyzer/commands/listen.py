@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import click
@@ -16,17 +17,21 @@ from analyzer.commands.options import (
     score_argument,
     write_file,
 )
+from analyzer.commands.progress import alone
+from analyzer.files import read_file
 from analyzer.hearing.hear import Hearing, hear
 from analyzer.hearing.sound import ENDINGS, PHONE_ENDINGS, read_sound
 from analyzer.marking.pins import pins_of_analysis, read_pins_file
+from analyzer.plan.heard import KEY, heard_of, trend, with_heard
 from analyzer.problem import Unreadable, unreadable
-from analyzer.report.listen.document import Student, class_document, listen_document
+from analyzer.report.listen.document import Student, class_document, heard_once, listen_document
 from analyzer.report.listen.text import class_text, listen_text
 from analyzer.score.document import Document, open_document
-from analyzer.toml_file import read_table
+from analyzer.toml_file import MOST_BYTES, read_table
 
 _OUTPUTS = (".html", ".pdf", ".musicxml", ".xml", ".mxl")
 _MOST_RECORDINGS = 400
+_EXTRAS = {"numpy": "listen", "soundfile": "listen", "tomlkit": "progress"}
 
 
 @click.command("listen")
@@ -42,10 +47,12 @@ _MOST_RECORDINGS = 400
 @click.option("-o", "--output", "outputs", type=click.Path(path_type=Path), multiple=True, metavar="FILE",
               help="Write the part with what was heard under its notes: .html, .pdf, or .musicxml (the findings as "
                    "words). May be repeated; for a class, one page a student in one file.")
+@click.option("--keep", is_flag=True,
+              help="Keep what this recording came to (numbers and the day, no sound) in the file of --player.")
 @click.option("--notes", is_flag=True, help="Print every note.")
 @format_option("text", "json")
 def command(score: Path, recording: Path, request: Request, line: int | None, pins: Path | None,
-            reference: float | None, outputs: tuple[Path, ...], notes: bool, form: str) -> None:
+            reference: float | None, outputs: tuple[Path, ...], keep: bool, notes: bool, form: str) -> None:
     """Hear what was played in RECORDING, held against the plan of one line of SCORE.
 
     For each note: whether it was played, how far off, on a slide by how many mm and which way, and how it began; then
@@ -56,6 +63,9 @@ def command(score: Path, recording: Path, request: Request, line: int | None, pi
         if path.suffix.lower() not in _OUTPUTS:
             raise click.BadParameter(f"'{path.name}' has an ending that is not known; use .html, .pdf or .musicxml.",
                                      param_hint="-o")
+    player_file: Path | None = click.get_current_context().params.get("player") if keep else None
+    if keep and (player_file is None or recording.is_dir()):
+        raise click.UsageError("--keep is for one recording, and for the file named with --player FILE.toml.")
     document = open_document(score)
     if pins is not None:
         kept = read_pins_file(read_table(pins))
@@ -68,10 +78,10 @@ def command(score: Path, recording: Path, request: Request, line: int | None, pi
         if recording.is_dir():
             _class(document, analysis, planned, recording, reference, outputs, form)
         else:
-            _one(document, analysis, planned, recording, reference, outputs, notes, form)
+            _one(document, analysis, planned, recording, reference, outputs, player_file, notes, form)
     except ImportError as error:
         name = error.name or "a package"
-        raise missing(name, "listen" if name in ("numpy", "soundfile") else "engrave") from error
+        raise missing(name, _EXTRAS.get(name, "engrave")) from error
 
 
 def _line(analysis: Analysis, number: int | None) -> Planned:
@@ -93,7 +103,7 @@ def _line(analysis: Analysis, number: int | None) -> Planned:
 
 
 def _one(document: Document, analysis: Analysis, planned: Planned, recording: Path, reference: float | None,
-         outputs: Sequence[Path], notes: bool, form: str) -> None:
+         outputs: Sequence[Path], player_file: Path | None, notes: bool, form: str) -> None:
     hearing = hear(read_sound(recording), planned, reference_hz=reference)
     say(hearing.problems)
     _write(document, analysis, [Student(file=hearing.sound_name, hearing=hearing, problem=None)], outputs)
@@ -101,6 +111,15 @@ def _one(document: Document, analysis: Analysis, planned: Planned, recording: Pa
         print_json(listen_document(hearing, analysis.cautions, analysis.problems))
     else:
         click.echo(listen_text(hearing, analysis.cautions, notes=notes))
+    if player_file is not None:
+        new = heard_once(hearing, document.title or document.name, date.today().isoformat())
+        with alone(player_file):
+            text = with_heard(read_file(player_file, MOST_BYTES).decode("utf-8"), new)
+            write_file(player_file.resolve(), text.encode())
+        click.echo(f"Kept in {player_file}.", err=True)
+        said = trend(heard_of(read_table(player_file).data.get(KEY), new.passage))
+        if said:
+            click.echo(said, err=True)
 
 
 def _class(document: Document, analysis: Analysis, planned: Planned, folder: Path, reference: float | None,

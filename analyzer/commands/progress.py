@@ -11,6 +11,8 @@ import click
 from analyzer.commands.options import format_option, missing, print_json, write_file
 from analyzer.files import read_file
 from analyzer.horns.profiles import horn_names, load_horn
+from analyzer.plan.heard import KEY as HEARD
+from analyzer.plan.heard import heard_of
 from analyzer.plan.player import player_of_file, read_player
 from analyzer.plan.practiced import MOST_BYTES as MOST_TICKS_BYTES
 from analyzer.plan.practiced import Practiced, kept, practiced_of, read_practice
@@ -47,7 +49,7 @@ def command(player: Path, learned: tuple[str, ...], secure: tuple[str, ...], aga
     if not (states or moves or again or ticked):
         now = read_player(player)
     else:
-        with _alone(player):
+        with alone(player):
             before = read_player(player)
             if states and before.learned is None:
                 click.echo(f"{player.name} lists no learned states, so every one counts as learned already; begin with "
@@ -56,11 +58,12 @@ def command(player: Path, learned: tuple[str, ...], secure: tuple[str, ...], aga
             now = player_of_file(parse_table(text, player.name))
             write_file(player.resolve(), text.encode("utf-8"))
         click.echo(f"Wrote {player}.", err=True)
-    rows = practiced_of(read_table(player).data.get("practiced"))
+    kept_beside = read_table(player).data
+    rows, recordings = practiced_of(kept_beside.get("practiced")), heard_of(kept_beside.get(HEARD))
     if form == "json":
-        print_json(progress_document(player, now, rows))
+        print_json(progress_document(player, now, rows, recordings))
     else:
-        click.echo(progress_text(now, rows))
+        click.echo(progress_text(now, rows, recordings))
 
 
 def _read(parse: Any, option: str, text: str, example: str) -> Any:
@@ -88,7 +91,7 @@ def _changed(path: Path, states: list[str], moves: list[Pair], again: tuple[str,
 
 
 @contextmanager
-def _alone(path: Path) -> Iterator[None]:
+def alone(path: Path) -> Iterator[None]:
     """Keep other processes from changing a file between our reading and writing it.
 
     The lock is the file's own and ends with the process, however that ends. As a writer puts a new file in place of

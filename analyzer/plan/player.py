@@ -37,8 +37,8 @@ KEYS = ("name", "outermost_position", "reach_mm", "height_cm", "attachment_ceili
 TUNED_TO = ("F2", "C3")
 """Notes of the attachment's first position by which it is tuned: F2 (D. Scott, TBA clinic 2017: low F right in first),
 or C3, which leaves F2 flat and low C within the slide (common practice, no source)."""
-KEPT_BESIDE = ("practiced",)
-"""Tables of a player file beside [player]: what a student ticked. No plan asks for them."""
+KEPT_BESIDE = ("practiced", "heard")
+"""Tables of a player file beside [player]: what a student ticked, what recordings came to. No plan asks for them."""
 EARLIER_WORDS: dict[str, Level] = {"developing": "intermediate", "experienced": "advanced"}
 """Words for levels in files of earlier versions."""
 VALVES = ("T", "S", "1", "2", "3", "4")

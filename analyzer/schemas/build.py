@@ -272,7 +272,9 @@ DOCUMENTS: dict[str, Schema] = {
     "progress": obj({
         "file": TEXT, "name": TEXT, "learned": maybe(TEXTS), "secure": TEXTS,
         "practiced": many(obj({"score": TEXT, "part": TEXT, "measures": TEXTS, "beat": TEXT, "bpm": FROM_ZERO,
-                               "goal_bpm": FROM_ZERO, "times": FROM_ONE, "last_day": TEXT}))}),
+                               "goal_bpm": FROM_ZERO, "times": FROM_ONE, "last_day": TEXT})),
+        "heard": many(obj({"score": TEXT, "part": TEXT, "measures": TEXTS, "day": TEXT, "notes": COUNT, "right": COUNT,
+                           "late": COUNT, "median_off_cents": maybe(FROM_ZERO)}))}),
     "survey": obj({
         "folder": TEXT,
         "files": many(obj({"file": TEXT, "bytes": COUNT, "status": STATUS, "reason": TEXT, "duplicate_of": maybe(TEXT),

@@ -84,3 +84,21 @@ def test_refusals_are_one_line(class_room: Path, tmp_path: Path) -> None:
         assert done.returncode == 1, words
         assert f"[{code}]" in done.stderr.splitlines()[-1], done.stderr
     assert run("listen", ETUDE, class_room / "ann.wav", "-o", "a.doc").returncode == 2
+
+
+def test_what_it_came_to_is_kept_only_when_asked(class_room: Path, tmp_path: Path) -> None:
+    player = tmp_path / "ann.toml"
+    player.write_text('# mine\n[player]\nname = "Ann"\n', encoding="utf-8")
+    words = ("listen", ETUDE, class_room / "ben.wav", "--measures", "1-8", "--player", player)
+    assert run(*words).returncode == 0
+    assert "heard" not in player.read_text(encoding="utf-8")
+    assert run(*words, "--keep").returncode == 0
+    done = run("listen", ETUDE, class_room / "ann.wav", "--measures", "1-8", "--player", player, "--keep")
+    assert done.returncode == 0, done.stderr
+    assert "Recording 2 of this passage" in done.stderr
+    text = player.read_text(encoding="utf-8")
+    assert text.startswith("# mine")
+    assert text.count("[[heard]]") == 2
+    shown = run("progress", player)
+    assert "recorded: Attachment Etude, Trombone, mm. 1-8" in shown.stdout
+    assert run("listen", ETUDE, class_room / "ann.wav", "--keep").returncode == 2

@@ -7,11 +7,12 @@ from typing import Any
 
 from analyzer.hearing.advice import advice_of, well_of
 from analyzer.hearing.hear import HeardNote, Hearing
+from analyzer.plan.heard import Heard
 from analyzer.problem import Problem
 
 SCHEMA, CLASS_SCHEMA = "lowbrass.listen/1", "lowbrass.listen-class/1"
 NO_GRADE = "A recording is not a grade: microphone, room and nerves are heard, too. The teacher who listens decides."
-NO_KEEPING = "The recording stays where it is; nothing of it is kept or sent."
+NO_KEEPING = "The recording stays where it is; no sound is kept or sent."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,3 +98,14 @@ def class_document(students: Sequence[Student], cautions: Sequence[str]) -> dict
         {"file": one.file, "document": listen_document(one.hearing, cautions) if one.hearing else None,
          "problem": one.problem.as_json() if one.problem else None} for one in students],
         "cautions": [NO_GRADE, NO_KEEPING, *cautions]}
+
+
+def heard_once(hearing: Hearing, score: str, day: str) -> Heard:
+    """Return what a recording came to, as the player file keeps it."""
+    planned = hearing.planned
+    notes = planned.plan.notes
+    return Heard(score=score, part=planned.part.full_name or planned.part.name or planned.part.id,
+                 measures=(notes[0].note.measure, notes[-1].note.measure), day=day, notes=len(notes),
+                 right=sum(note.cause.heard for note in hearing.notes),
+                 late=sum(note.cause.attack in ("late slide", "smear") for note in hearing.notes),
+                 median_off_cents=median_off_cents(hearing))
