@@ -416,7 +416,12 @@ class _Layer:
         self.rests = 1
 
     def read(self, layer: etree._Element) -> None:
+        """Read everything in the layer."""
         self.children(layer, (1, 1), "")
+        if len(self.sounds) == 1 and not self.sounds[0].heads and self.sounds[0].kind == "whole" \
+                and self.at > self.staff.meter:
+            # A whole rest alone in a shorter measure is a rest of that measure.
+            self.sounds[0].whole, self.sounds[0].kind, self.at = True, "", Fraction(0)
 
     def children(self, element: etree._Element, ratio: tuple[int, int], grace: str) -> None:
         for child in self.movement.readings(element):

@@ -309,6 +309,14 @@ def test_mei_without_gestures_follows_key_and_accidentals() -> None:
     assert [(jump.from_measure, jump.to_measure) for jump in first.jumps] == [(0, 0)]
 
 
+def test_a_whole_rest_alone_fills_a_shorter_measure() -> None:
+    """As verovio writes MusicXML's rests of a measure of 2/4 whose type is told as whole."""
+    short = MEI.replace('meter.count="4"', 'meter.count="2"').replace("<mRest/>", '<rest dur="1"/>').replace(
+        '<multiRest num="3"/>', '<note pname="d" oct="2" dur="2"/>')
+    part, _ = read_part(read_score(short.encode(), "short.mei"), "P2")
+    assert [str(one.duration) for one in part.measures][1:] == ["2"]
+
+
 def test_notes_without_ids_get_one_with_the_mark_and_lose_it_again() -> None:
     document = read_score(MEI.encode(), "low.mei")
     data, count = _marked(document, ".mei")
