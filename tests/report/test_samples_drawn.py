@@ -8,6 +8,7 @@ from analyzer.analysis import Request, analyse
 from analyzer.engrave.copy import engraving_copy
 from analyzer.engrave.engrave import PageOptions, engraved_pages
 from analyzer.marking.which import marks
+from analyzer.report.map.printed import part_copy
 from analyzer.score.document import open_document
 from tests.engrave.test_engrave import measured
 
@@ -45,6 +46,19 @@ def look(form: str, paths: list[Path], folder: Path) -> None:
 
 def test_nothing_touches_a_mark_on_a_phone(tmp_path: Path) -> None:
     look("phone", [path for path in SAMPLES if path.stem == "quiet-chorale-trombones"], tmp_path)
+
+
+@pytest.mark.parametrize("name", [
+    "harbour-march-trio", pytest.param("attachment-etude", marks=pytest.mark.whole),
+    pytest.param("brass-band-hymn", marks=pytest.mark.whole), pytest.param("deep-water-bass-trombone",
+                                                                           marks=pytest.mark.whole)])
+def test_nothing_touches_a_mark_on_a_printed_part(name: str, tmp_path: Path) -> None:
+    analysis = analyse(open_document(next(path for path in SAMPLES if path.stem == name)), Request(tempo_bpm=72.0))
+    svgs = [page for one in analysis.lines for page in engraved_pages(part_copy(analysis, one, "all"))]
+    result = measured(svgs, tmp_path)
+    assert result["marks"] == sum(len(one.plan.notes) for one in analysis.lines)
+    assert result["touching"] == []
+    assert result["cut"] == []
 
 
 @pytest.mark.whole
