@@ -250,7 +250,7 @@ def warm_up() -> None:
     from analyzer.cli import COMMANDS
 
     for name in COMMANDS:
-        importlib.import_module(f"analyzer.commands.{name}")
+        importlib.import_module(f"analyzer.commands.{name.replace('-', '_')}")
 
 
 def table(seeds: Sequence[int], keep: Path | None = None, bases: Sequence[bytes] = (BASE,),
