@@ -57,9 +57,10 @@ def _check_form(document: Document, output: Path) -> None:
     """Refuse to change one form into another: what our reading leaves out would be lost."""
     ending = document.source.ending if document.source else document.ending
     if ending != output.suffix.lower():
+        names = dict.fromkeys((f"{output.stem}{ending}", f"{output.stem}.musicxml"))
         raise unreadable("other-form", where=output.name, what=f"'{document.name}' cannot be written in this form; its "
-                         f"marks can go into a copy that ends in {ending}, or into MusicXML",
-                         try_=f"Name the output {output.stem}{ending} or {output.stem}.musicxml.")
+                         "marks go into a copy of its own form, or into MusicXML",
+                         try_=f"Name the output {' or '.join(names)}.")
 
 
 def in_form(score: bytes, document: Document, output: Path) -> bytes:
