@@ -34,6 +34,7 @@ COMMANDS = {
     "search": "Find pieces that suit a player, a horn or your section, by what they teach.",
     "fit": "Say whether a piece suits your section, who plays what, and what would have to change.",
     "section": "Make or check a section file: your players and their horns.",
+    "course": "Make a change of horn or clef into a course of weeks, from your own scores.",
     "ready": "A teacher's aid for a change of horn: what changes, what the music needs, what to look at.",
 }
 

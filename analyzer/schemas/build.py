@@ -75,6 +75,8 @@ DEFS: dict[str, Schema] = {
     "part": obj({"id": TEXT, "name": TEXT}),
     "problem": obj({"severity": words("error", "warning", "note"), "code": TEXT, "where": TEXT, "what": TEXT,
                     "try": TEXT}),
+    "course_skill": obj({"id": TEXT, "name": TEXT, "needs": TEXTS, "level": FROM_ONE,
+                         "order": words("cited", "judged"), "source": TEXT}),
     "remedy": obj({"kind": TEXT, "text": TEXT},
                   {"sounding": PITCH, "written": PITCH, "midi": MIDI, "horns": TEXTS, "tune_cents": NUMBER,
                    "bpm": FROM_ZERO, "label": TEXT}),
@@ -328,6 +330,16 @@ DOCUMENTS: dict[str, Schema] = {
                              "octaves": WHOLE, "why": maybe(TEXT)})),
         "outside": many(obj({"index": COUNT, "measure": TEXT, "sounding": PITCH})), "files": TEXTS,
         "findings": FINDINGS, "problems": PROBLEMS, "cautions": CAUTIONS}),
+    "course": obj({
+        "from": TEXT, "to": TEXT, "clef": maybe(TEXT), "player": TEXT,
+        "goal": many(ref("course_skill")), "done": TEXTS,
+        "weeks": many(obj({
+            "week": FROM_ONE, "new": many(ref("course_skill")), "again": many(ref("course_skill")),
+            "excerpts": many(obj({"score": TEXT, "part": ref("part"), "line": FROM_ONE,
+                                  "measures": many(TEXT, least=2), "why": TEXT, "new": TEXTS, "again": TEXTS}),
+                             least=1)})),
+        "missing": many(obj({"skill": ref("course_skill"), "why": TEXT})),
+        "exact": YES_NO, "decides": TEXT, "files": TEXTS, "problems": PROBLEMS, "cautions": CAUTIONS}),
     "folders": obj({
         "players": many(obj({"player": TEXT, "file": maybe(TEXT), "pages": COUNT, "pieces": many(obj(
             {"score": TEXT, "part": ref("part"), "line": FROM_ONE, "horn": TEXT, "doubling": YES_NO}))})),

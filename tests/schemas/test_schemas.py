@@ -50,6 +50,7 @@ SAID = [
     (f"fit {TRIO} --section {SECTION}", "fit", {0, 3}), (f"fit {SONG} --section {SECTION}", "fit", {0, 3}),
     (f"fit {BASS} --section {{out}}/one.toml", "fit", {0, 3}),
     (f"ready {TRIO} {ETUDE} --player {STUDENT} --from tenor --to tenor-f", "ready", {0}),
+    (f"course {{samples}} --player {STUDENT} --from tenor --to tenor-f -o {{out}}/course --jobs 1", "course", {0, 3}),
     (f"write {TRIO} --part Euphonium --for tenor-saxophone -o {{out}}/sax.musicxml", "write", {0, 3}),
     (f"write {BASS} --part P1 --for tenor -o {{out}}/tenor.musicxml", "write", {0, 3}),
     (f"folders {SONG} --section {SECTION} -o {{out}}/folders --jobs 1", "folders", {0, 3}),

@@ -1,45 +1,41 @@
 """The cover of a player's folder and the director's page, set by reportlab's page layout."""
 
-import io
 from collections.abc import Sequence
 from typing import Any
 
 from analyzer import cautions
 from analyzer.report.folders.folders import Folders, Paper, Sheet, horn_changes
-from analyzer.report.shell import safe as escaped
+from analyzer.report.paper import MARGIN_MM, built, forms, grid, safe
+from analyzer.report.paper import PT_PER_MM as _MM
 from analyzer.section.section import Section
 from analyzer.words import counted
-
-_TEXT, _BOLD = "LowbrassText", "LowbrassTextBold"
-_MM = 72 / 25.4
-_MARGIN_MM = 15.0
 
 
 def cover_page(player: str, sheets: Sequence[Sheet], starts: Sequence[int], paper: Paper) -> bytes:
     """Return the cover of a player's folder: pieces, parts, horns and pages, and where the horn changes."""
     from reportlab.platypus import Paragraph, Spacer, Table
 
-    form = _forms()
+    form = forms()
     rows: list[list[Any]] = [[Paragraph(f"<b>{head}</b>", form["cell"]) for head in ("Piece", "Part", "Horn", "Page")]]
     for sheet, start in zip(sheets, starts, strict=True):
         part = sheet.part_name + (f", player {sheet.line} of {sheet.of}" if sheet.of > 1 else "")
         part += " (doubling)" if sheet.doubles else ""
         rows.append([Paragraph(safe(text), form["cell"]) for text in (sheet.title, part, sheet.horn_said, str(start))])
     story: list[Any] = [Paragraph(safe(player), form["title"]), Spacer(1, 6 * _MM),
-                        Table(rows, colWidths=[58 * _MM, 45 * _MM, 60 * _MM, 15 * _MM], style=_grid(), repeatRows=1)]
+                        Table(rows, colWidths=[58 * _MM, 45 * _MM, 60 * _MM, 15 * _MM], style=grid(), repeatRows=1)]
     changes = horn_changes(sheets)
     if changes:
         story += [Spacer(1, 5 * _MM), Paragraph(f"Bring another horn: {safe('; '.join(changes))}.", form["text"])]
     story += [Spacer(1, 8 * _MM),
               Paragraph(safe(f"{cautions.PAIN} {cautions.BREAKS} {cautions.WHO}"), form["small"])]
-    return _built(story, paper, player)
+    return built(story, paper, player)
 
 
 def director_page(answer: Folders, section: Section, paper: Paper) -> bytes:
     """Return the director's page: who plays what on which horn, empty chairs, what to rehearse first."""
     from reportlab.platypus import Paragraph, Spacer, Table
 
-    form = _forms()
+    form = forms()
     pieces = [*answer.pieces]
     hard_first = sorted(pieces, key=lambda piece: ("suits", "suits with changes", "does not suit",
                                                    "not read").index(piece.verdict), reverse=True)
@@ -53,7 +49,7 @@ def director_page(answer: Folders, section: Section, paper: Paper) -> bytes:
                 f"{safe(sheet.part_name)}{f' ({sheet.line})' if sheet.of > 1 else ''}, {safe(sheet.horn)}, "
                 f"{sheet.pages} p.{' doubling' if sheet.doubles else ''}" for sheet in mine) or "–", form["cell"]))
         rows.append([Paragraph(safe(folder.player), form["cell"]), *cells])
-    wide = (210 if paper == "a4" else 216) - 2 * _MARGIN_MM
+    wide = (210 if paper == "a4" else 216) - 2 * MARGIN_MM
     first = min(35.0, wide / (len(pieces) + 1))
     widths = [first * _MM, *([(wide - first) / max(1, len(pieces)) * _MM] * len(pieces))]
     total = counted(sum(folder.pages for folder in answer.folders), "page")
@@ -61,7 +57,7 @@ def director_page(answer: Folders, section: Section, paper: Paper) -> bytes:
         Paragraph("Programme", form["title"]), Spacer(1, 3 * _MM),
         Paragraph(f"{counted(len(pieces), 'piece')}, {counted(len(section.members), 'player')}, {total} to print.",
                   form["text"]), Spacer(1, 3 * _MM),
-        Table(rows, colWidths=widths, style=_grid(), repeatRows=1)]
+        Table(rows, colWidths=widths, style=grid(), repeatRows=1)]
     if answer.unfilled:
         story += [Spacer(1, 4 * _MM), Paragraph("Chairs without a player", form["head"])]
         story += [Paragraph(f"{safe(piece.title)}, {safe(name)}{f', player {line}' if line > 1 else ''}: {safe(why)}.",
@@ -82,48 +78,4 @@ def director_page(answer: Folders, section: Section, paper: Paper) -> bytes:
         story += [Spacer(1, 3 * _MM), Paragraph("Changes of horn between pieces", form["head"]),
                   Paragraph(f"{safe('; '.join(moves))}.", form["text"])]
     story += [Spacer(1, 5 * _MM), Paragraph(safe(f"{cautions.PAIN} {cautions.WHO}"), form["small"])]
-    return _built(story, paper, "Director")
-
-
-def safe(text: str) -> str:
-    """Return text as a paragraph may hold it; signs that the text face lacks come from the music face."""
-    from analyzer.engrave.fonts import runs
-    from analyzer.engrave.paint import FONT_NAME
-
-    return "".join(escaped(part) if face == "regular" else f'<font name="{FONT_NAME[face]}">{escaped(part)}</font>'
-                   for part, face in runs(text, "regular"))
-
-
-def _forms() -> dict[str, Any]:
-    from reportlab.lib.styles import ParagraphStyle
-    from reportlab.pdfbase.pdfmetrics import registerFontFamily
-
-    from analyzer.engrave.paint import register_fonts
-
-    register_fonts()
-    registerFontFamily(_TEXT, normal=_TEXT, bold=_BOLD, italic=f"{_TEXT}Italic", boldItalic=f"{_TEXT}BoldItalic")
-    base = ParagraphStyle("text", fontName=_TEXT, fontSize=10, leading=13, spaceAfter=3)
-    return {"text": base, "cell": ParagraphStyle("cell", parent=base, fontSize=9, leading=11, spaceAfter=0),
-            "head": ParagraphStyle("head", parent=base, fontName=_BOLD, fontSize=12, leading=15),
-            "title": ParagraphStyle("title", parent=base, fontName=_BOLD, fontSize=20, leading=24),
-            "small": ParagraphStyle("small", parent=base, fontSize=8.5, leading=11)}
-
-
-def _grid() -> Any:
-    from reportlab.lib.colors import HexColor
-    from reportlab.platypus import TableStyle
-
-    return TableStyle([("GRID", (0, 0), (-1, -1), 0.5, HexColor("#777777")), ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                       ("BACKGROUND", (0, 0), (-1, 0), HexColor("#ececec"))])
-
-
-def _built(story: list[Any], paper: Paper, title: str) -> bytes:
-    from reportlab.lib.pagesizes import A4, letter
-    from reportlab.platypus import SimpleDocTemplate
-
-    out = io.BytesIO()
-    margin = _MARGIN_MM * _MM
-    # invariant: no time of day in the file.
-    SimpleDocTemplate(out, pagesize=A4 if paper == "a4" else letter, leftMargin=margin, rightMargin=margin,
-                      topMargin=margin, bottomMargin=margin, title=title, creator="lowbrass", invariant=1).build(story)
-    return out.getvalue()
+    return built(story, paper, "Director")

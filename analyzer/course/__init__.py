@@ -1,0 +1,1 @@
+"""A change of horn or clef as a course of weeks, from the music a school owns."""

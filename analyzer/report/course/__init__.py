@@ -1,0 +1,1 @@
+"""The course told: document, text, sheets, calendar."""
