@@ -50,6 +50,12 @@ def test_the_tempo_asked_for_is_printed_beside_that_of_the_score() -> None:
     assert "= 66" not in first
 
 
+def test_a_tempo_that_the_score_has_too_is_told_only_where_later_marks_do_not_hold() -> None:
+    (one,) = planned(ETUDE, tempo_bpm=56.0).lines
+    assert tempo_of(one) == ("\ueca5 = 56 throughout", True)
+    assert "= 66" not in "".join(pages_of(page_file(planned(ETUDE, tempo_bpm=56.0), ".pdf")))
+
+
 def test_a_tempo_that_was_supposed_says_so(tmp_path: Path) -> None:
     text = ETUDE.read_text(encoding="utf-8")
     bare = re.sub(r"<metronome.*?</metronome>", "<words>.</words>", re.sub(r"<sound[^>]*tempo[^>]*/>", "", text),

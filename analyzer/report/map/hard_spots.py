@@ -51,7 +51,7 @@ def spots_of(one: Planned) -> tuple[Spot, ...]:
             continue
         number = {measure.index: measure.number for measure in plan.line.measures}
         where = f"m. {number[here]}" if first == here else f"mm. {number[first]}–{number[here]}"
-        told = [("Why", hard.reason)]
+        told = [("Why", plain(hard.reason))]
         told += [("These positions" if plan.horn.family == "slide" else "These valves", group.why)
                  for group in plan.groups
                  if any(first <= plan.notes[note].note.measure_index <= here

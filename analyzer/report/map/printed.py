@@ -54,10 +54,10 @@ def part_copy(analysis: Analysis, one: Planned, which: Which, *, measures: tuple
     told = one.plan.line.measures
     if measures is None and told and len(told) < len(analysis.document.part_measures(one.part.id)):
         measures = told[0].index, told[-1].index
-    if plain:
-        return engraving_copy(own.document, own.part_id, wanted, measures=measures)
-    head = head_of(analysis.document, one)
     tempo, throughout = tempo_of(one)
+    if plain:
+        return engraving_copy(own.document, own.part_id, wanted, measures=measures, own_tempo=throughout)
+    head = head_of(analysis.document, one)
     return engraving_copy(own.document, own.part_id, wanted, measures=measures, title=head.title, part=head.part,
                           movement=head.movement, subtitle=head.below, running=head.running, tempo=tempo,
                           own_tempo=throughout, notice=notice)
@@ -120,6 +120,9 @@ def tempo_of(one: Planned) -> tuple[str, bool]:
     asked = one.planner.tempo_bpm
     if asked:
         told = before[-1] if before else line.tempi[0] if line.tempi else None
+        if told and round(told.bpm) == round(asked):
+            alike = all(round(tempo.bpm) == round(asked) for tempo in line.tempi)
+            return ("", False) if alike else (f"{sign_of(beat)} = {asked / float(beat.quarters):.0f} throughout", True)
         score = f"score: {told.bpm / float(beat.quarters):.0f}" if told else "score: none"
         return f"{sign_of(beat)} = {asked / float(beat.quarters):.0f} ({score})", True
     if before and not before[-1].playback and not before[-1].word:
