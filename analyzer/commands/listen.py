@@ -31,6 +31,7 @@ from analyzer.toml_file import MOST_BYTES, read_table
 
 _OUTPUTS = (".html", ".pdf", ".musicxml", ".xml", ".mxl")
 _MOST_RECORDINGS = 400
+_LONG_S, _SHARE = 60.0, 0.03           # from when a word is said; seconds of work to one of sound, measured
 _EXTRAS = {"numpy": "listen", "soundfile": "listen", "tomlkit": "progress"}
 
 
@@ -104,7 +105,11 @@ def _line(analysis: Analysis, number: int | None) -> Planned:
 
 def _one(document: Document, analysis: Analysis, planned: Planned, recording: Path, reference: float | None,
          outputs: Sequence[Path], player_file: Path | None, notes: bool, form: str) -> None:
-    hearing = hear(read_sound(recording), planned, reference_hz=reference)
+    sound = read_sound(recording)
+    if sound.seconds > _LONG_S:
+        click.echo(f"Listening to {sound.seconds / 60:.0f} min of sound; this takes about "
+                   f"{max(1, sound.seconds * _SHARE):.0f} s.", err=True)
+    hearing = hear(sound, planned, reference_hz=reference)
     say(hearing.problems)
     _write(document, analysis, [Student(file=hearing.sound_name, hearing=hearing, problem=None)], outputs)
     if form == "json":
