@@ -16,7 +16,6 @@ from analyzer.commands.options import (
     score_argument,
     write_file,
 )
-from analyzer.guard import warm
 from analyzer.practice.drills import drills_for
 from analyzer.practice.weeks import practice_days
 from analyzer.report.drill.document import drill_document
@@ -71,6 +70,8 @@ def command(score: Path, request: Request, outputs: tuple[Path, ...], paper: Lit
         if other is not None and other.suffix.lower() not in endings:
             raise click.BadParameter(f"'{other.name}': give it a name that ends in {endings[0]}.")
     if outputs or midi is not None:
+        from analyzer.guard import warm
+
         warm("music21.musicxml.m21ToXml", *(("verovio",) if any(
             path.suffix.lower() in PAGES for path in outputs) else ()))
     document = open_document(score)

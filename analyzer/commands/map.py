@@ -18,7 +18,6 @@ from analyzer.commands.options import (
     score_argument,
     write_file,
 )
-from analyzer.guard import warm
 from analyzer.marking.pins import fitting, pins_of_analysis, read_pin, read_pins_file
 from analyzer.marking.which import Pictures, Which, WriteAs
 from analyzer.plan.weights import read_preferences
@@ -91,6 +90,8 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
         raise click.BadParameter(f"'{output.name}' has an unknown file ending; use one of "
                                  f"{', '.join(ENDINGS)}.", param_hint="-o")
     if output is not None and output.suffix.lower() not in (*SCORES, *OWN_FORM_ENDINGS):
+        from analyzer.guard import warm
+
         warm("verovio")
     document = open_document(score)
     if clear:

@@ -14,7 +14,7 @@ A measure's `share` is the greatest of these, each 1 at the limit:
 - a note that nothing sounds, or a glissando that breaks, counts as `BEYOND`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -60,9 +60,13 @@ class MeasureDifficulty:
         return next((word for end, word in LEVELS if self.share <= end), "beyond")
 
 
+Reason = Callable[[], str]
+"""Says why a measure is hard; only the reasons that are shown are put into words."""
+
+
 def difficulties(planner: Planner, plan: Plan) -> tuple[MeasureDifficulty, ...]:
     """Return one entry a measure of the line, in order; `plan` must come from `planner`."""
-    found: dict[int, tuple[float, str, str, int]] = {}
+    found: dict[int, tuple[float, str, Reason, int]] = {}
     loads = planner.loads_of(plan)
     for k, one in enumerate(plan.notes):
         for share, kind, reason in _shares(planner, plan, k, one, loads):
@@ -71,9 +75,9 @@ def difficulties(planner: Planner, plan: Plan) -> tuple[MeasureDifficulty, ...]:
                 found[where] = (share, kind, reason, k)
     result = []
     for measure in plan.line.measures:
-        share, kind, reason, index = found.get(measure.index, (0.0, "rest", "Nothing to play.", -1))
+        share, kind, reason, index = found.get(measure.index, (0.0, "rest", lambda: "Nothing to play.", -1))
         result.append(MeasureDifficulty(measure=measure.number, measure_index=measure.index, share=round(share, 3),
-                                        kind=kind, reason=reason, index=index if index >= 0 else None))
+                                        kind=kind, reason=reason(), index=index if index >= 0 else None))
     return tuple(result)
 
 
@@ -91,29 +95,32 @@ def hardest(found: tuple[MeasureDifficulty, ...], most: int = 4) -> tuple[Measur
 
 
 def _shares(planner: Planner, plan: Plan, k: int, one: PlannedNote,
-            loads: Sequence[Load]) -> list[tuple[float, str, str]]:
+            loads: Sequence[Load]) -> list[tuple[float, str, Reason]]:
     name = one.note.written.pretty
     choice = one.choice
     if choice is None:
-        return [(BEYOND, "unplayable", f"{one.problem.what if one.problem else name + ' cannot be played'}.")]
-    out = [(0.0, "slide" if plan.horn.family == "slide" else "valves", "No move worth naming.")]
+        return [(BEYOND, "unplayable",
+                 lambda: f"{one.problem.what if one.problem else name + ' cannot be played'}.")]
+    out: list[tuple[float, str, Reason]] = [
+        (0.0, "slide" if plan.horn.family == "slide" else "valves", lambda: "No move worth naming.")]
     horn, player = plan.horn, plan.player
     before = plan.notes[k - 1].choice if k else None
     if k and before is not None and plan.notes[k - 1].note.gliss_after and not keeps_gliss(before, choice):
         step = f"{plan.notes[k - 1].note.written.pretty} ({shown(before.label)}) to {name} ({shown(choice.label)})"
-        out.append((BEYOND, "unplayable", f"The glissando {step} leaves its partial."))
+        out.append((BEYOND, "unplayable", lambda: f"The glissando {step} leaves its partial."))
     elif k and (load := loads[k - 1]).most > 0:
-        out.append((load.most, load.by, f"{haste_said(planner, plan, k - 1, load)}."))
+        out.append((load.most, load.by, lambda: f"{haste_said(planner, plan, k - 1, load)}."))
     reach_mm = player.reach_on(horn)
     if choice.extension_mm and reach_mm > 0:
         share = FULL_REACH * (choice.extension_mm / reach_mm) ** 2
-        out.append((share, "reach", f"{name} in {shown(choice.label)} is {choice.extension_mm / 10:.0f} cm out; "
-                                       f"the reach is {reach_mm / 10:.0f} cm."))
+        out.append((share, "reach", lambda: f"{name} in {shown(choice.label)} is {choice.out_mm / 10:.0f} cm out; "
+                                            f"the reach is {reach_mm / 10:.0f} cm."))
     off = abs(choice.off_cents)
     if one.time.sounds_s >= HEARD_S and off >= 1:
         out.append((BENT * off / horn.lip_reach.value, "tuning",
-                    f"{name} with {shown(choice.label)} is {cents_text(choice.off_cents)}; listen and bring it in."))
+                    lambda: f"{name} with {shown(choice.label)} is {cents_text(choice.off_cents)}; listen and bring it "
+                            "in."))
     if (player.low is not None and one.note.midi < player.low) or (
             player.high is not None and one.note.midi > player.high):
-        out.append((1.0, "range", f"{name} lies outside this player's range."))
+        out.append((1.0, "range", lambda: f"{name} lies outside this player's range."))
     return out
