@@ -174,10 +174,11 @@ LISTENED = obj({
         "settle_ms": maybe(FROM_ZERO),
         "attack": words("clean", "scoop", "late slide", "cracked", "smear", "unknown"), "what": maybe(TEXT)})),
     "totals": obj({"heard": COUNT, "missed": COUNT, "wrong": COUNT, "extra": COUNT,
-                   "median_off_cents": maybe(FROM_ZERO), "tempo_steadiness": maybe(FROM_ZERO)}),
+                   "median_off_cents": maybe(NUMBER),
+                   "median_abs_off_cents": maybe(FROM_ZERO), "tempo_steadiness": maybe(FROM_ZERO)}),
     "passes": many(obj({"first": COUNT, "last": COUNT, "measures": {**many(TEXT, least=2), "maxItems": 2},
                         "start_s": FROM_ZERO, "end_s": FROM_ZERO, "heard": COUNT,
-                        "median_off_cents": maybe(FROM_ZERO)})),
+                        "median_abs_off_cents": maybe(FROM_ZERO)})),
     "well": TEXTS, "advice": many(obj({"what": TEXT, "where": TEXTS, "try": TEXT})), "problems": PROBLEMS,
     "cautions": CAUTIONS})
 LISTENED_IN_CLASS = {**LISTENED, "properties": {"schema": {"const": "lowbrass.listen/1"}, **LISTENED["properties"]},

@@ -45,13 +45,14 @@ def listen_document(hearing: Hearing, cautions: Sequence[str], problems: Sequenc
         "notes": [_note_json(hearing, note) for note in hearing.notes],
         "totals": {
             "heard": len(heard), "missed": len(missed), "wrong": len(hearing.notes) - len(heard) - len(missed),
-            "extra": hearing.extra, "median_off_cents": _rounded(median_off_cents(hearing), 2),
+            "extra": hearing.extra, "median_off_cents": _rounded(leaning_cents(hearing), 2),
+            "median_abs_off_cents": _rounded(median_off_cents(hearing), 2),
             "tempo_steadiness": _rounded(timing.steadiness, 3)},
         "passes": [
             {"first": one.first, "last": one.last,
              "measures": [plan.notes[one.first].note.measure, plan.notes[one.last].note.measure],
              "start_s": round(one.start_s, 3), "end_s": round(one.end_s, 3), "heard": one.heard,
-             "median_off_cents": _rounded(one.median_off_cents, 2)} for one in hearing.passes],
+             "median_abs_off_cents": _rounded(one.median_off_cents, 2)} for one in hearing.passes],
         "well": list(well_of(hearing)),
         "advice": [{"what": one.what, "where": list(one.where), "try": one.try_} for one in advice_of(hearing)],
         "problems": [problem.as_json() for problem in (*problems, *hearing.problems)],
@@ -68,6 +69,12 @@ def tempo_bpm(hearing: Hearing) -> float | None:
 def median_off_cents(hearing: Hearing) -> float | None:
     """Return how far off the notes are, whichever way, in the middle; None where none can be read."""
     offs = [abs(note.cause.off_cents) for note in hearing.notes if note.cause.off_cents is not None]
+    return median(offs) if offs else None
+
+
+def leaning_cents(hearing: Hearing) -> float | None:
+    """Return the middle of heard minus target (+ the whole leans sharp); None where nothing can be read. [cents]"""
+    offs = [note.cause.off_cents for note in hearing.notes if note.cause.off_cents is not None]
     return median(offs) if offs else None
 
 
