@@ -17,7 +17,8 @@ def command(port: int, browser: bool) -> None:
     """Serve a page on this machine alone: drop a score, click a mark and change it, and hear it with a moving slide.
 
     The page also reviews a part, compares horns and says whether the piece suits a section entered in a form. Nothing
-    of a score leaves the machine or is written to disk. Ctrl-C stops it.
+    of a score leaves the machine. The last 12 scores (50 MB at most), with what was set and pinned, and the section are
+    kept in a folder that only you can read; the first screen names it, and forgets one or all. Ctrl-C stops it.
     """
     try:
         import starlette  # noqa: F401

@@ -8,8 +8,8 @@ from typing import Any
 from analyzer import cautions
 from analyzer.analysis import Planned, cautions_for
 from analyzer.engrave.copy import Copy, engraving_copy
-from analyzer.horns.candidates import candidates, position_place_mm, positions
-from analyzer.horns.horn import Horn, Valves
+from analyzer.horns.candidates import candidates
+from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.marking.mark import Mark
 from analyzer.marking.which import marks
@@ -23,6 +23,7 @@ from analyzer.plan.summary import ample, sentences
 from analyzer.report.heading import heading
 from analyzer.report.page_answers import against_choice, choice_said, review_answer
 from analyzer.report.plain import plain, plain_line
+from analyzer.report.playing import playing_of
 from analyzer.review.harmony import Harmony
 from analyzer.review.line import review
 from analyzer.review.ossia import ossia
@@ -236,43 +237,8 @@ def prices_of(note: PlannedNote) -> list[tuple[str, float]]:
 
 
 def sound_for(session: Session, asked: Asked) -> dict[str, Any]:
-    """Return tones and movements of the asked line with its pins, in the order of the print (no repeats).
-
-    A note's `start_s` and `sounds_s` [s] are those of the plan, its pitch with the `off_cents` of the choice;
-    `move_s` [s] before the next note, slide or fingers leave for it. A note that cannot be played has no `label`.
-    """
-    plan = part_planned(session, asked).line.plan
-    begin_s = plan.notes[0].time.start_s
-    return {
-        "notes": [_tone(note, begin_s) for note in plan.notes],
-        "measures": list(dict.fromkeys(note.note.measure for note in plan.notes)),
-        "slide": _slide(plan), "valves": list(plan.horn.loop_names), "caution": cautions.HEARING,
-    }
-
-
-def _tone(note: PlannedNote, begin_s: float) -> dict[str, Any]:
-    choice = note.choice
-    return {
-        "start_s": round(note.time.start_s - begin_s, 4), "sounds_s": note.time.sounds_s, "move_s": note.time.move_s,
-        "midi": note.note.midi, "measure": note.note.measure, "gliss": note.note.gliss_after,
-        "label": choice.label if choice else None, "valves": list(choice.valves) if choice else [],
-        "off_cents": round(choice.off_cents, 2) if choice else 0.0,
-        "extension_mm": None if choice is None or choice.extension_mm is None else round(choice.extension_mm, 1),
-    }
-
-
-def _slide(plan: Plan) -> dict[str, Any] | None:
-    """Return the slide's end and the places of its positions in each valve state of the plan. [mm from the stop]"""
-    horn = plan.horn
-    if horn.family != "slide":
-        return None
-    states: list[Valves] = list(dict.fromkeys(note.choice.valves for note in plan.notes if note.choice))
-    return {"end_mm": round(horn.slide_end_mm), "reach_mm": round(plan.player.reach_on(horn)),
-            "places": {"".join(valves): _places(horn, valves) for valves in states or [()]}}
-
-
-def _places(horn: Horn, valves: Valves) -> list[float]:
-    return [round(position_place_mm(horn, valves, place + 1), 1) for place in range(positions(horn, valves))]
+    """Return tones, beats and movements of the asked line with its pins, as `playing_of` tells them."""
+    return {**playing_of(part_planned(session, asked).line), "caution": cautions.HEARING}
 
 
 def review_for(session: Session, asked: Asked) -> dict[str, Any]:

@@ -56,6 +56,7 @@ from analyzer.web.jobs import (
     midi_file,
     playable_file,
 )
+from analyzer.web.memory import MOST_SETTINGS_BYTES, Memory
 from analyzer.web.security import MAX_QUESTION_BYTES, MAX_UPLOAD_BYTES, App, Guard, RefusedError
 from analyzer.web.state import Session, Sessions, analysis_for, request_pins, sample_names, sample_path
 
@@ -65,8 +66,9 @@ if TYPE_CHECKING:
 
 STATIC = Path(__file__).parent / "static"
 _KINDS = {".css": "text/css", ".html": "text/html", ".js": "text/javascript", ".svg": "image/svg+xml"}
-_NAMES = ("page.css", "views.css", "page.js", "state.js", "pieces.js", "music.js", "choices.js", "pins.js",
-          "settings.js", "review.js", "compare.js", "section.js", "play.js", "sound.js", "slide.js", "icon.svg")
+_NAMES = ("page.css", "views.css", "page.js", "doors.js", "state.js", "pieces.js", "music.js", "choices.js",
+          "pins.js", "settings.js", "review.js", "compare.js", "section.js", "play.js", "sound.js", "engine.js",
+          "slide.js", "icon.svg")
 FILES = {"/": ("page.html", "text/html"), **{f"/{name}": (name, _KINDS[Path(name).suffix]) for name in _NAMES}}
 """What may be fetched without the token: path to file and kind."""
 UPLOADS_AT_ONCE = 2
@@ -79,11 +81,12 @@ class Page:
     """Everything that one running page holds: open scores, worker processes, the queue of uploads."""
 
     def __init__(self, engravers: tuple[Workers, ...] = (), sessions: Sessions | None = None,
-                 samples: Path | None = None, jobs: Jobs | None = None) -> None:
+                 samples: Path | None = None, jobs: Jobs | None = None, memory: Memory | None = None) -> None:
         self.engravers = engravers or (Workers(count=1), Workers(count=1))
         self.jobs = jobs or Jobs()
         self.sessions = Sessions() if sessions is None else sessions
         self.samples = samples
+        self.memory = memory or Memory(None)
         self._uploads = asyncio.Semaphore(UPLOADS_AT_ONCE)
         self._waiting = 0
         self._reading = 0
@@ -94,14 +97,21 @@ class Page:
     async def start(self, request: "Request") -> "Response":
         """Say what the page needs to begin: samples, horns, ceilings."""
         return json_reply({"samples": sample_names(self.samples), "horns": horns(), "ceilings": ceilings(),
-                           "limit_mib": MAX_UPLOAD_BYTES // 2**20, "section": sample_section(self.samples)})
+                           "limit_mib": MAX_UPLOAD_BYTES // 2**20, "section": sample_section(self.samples),
+                           "memory": await asyncio.to_thread(self.memory.all)})
 
     async def open(self, request: "Request") -> "Response":
-        """Open an uploaded score (the body is the file) or a sample."""
-        sample = request.query_params.get("sample")
+        """Open an uploaded score (the body is the file), a sample, or one that is kept on this computer."""
+        sample, kept = request.query_params.get("sample"), request.query_params.get("kept")
+        keeping = request.query_params.get("keep") != "no"
         if sample is not None:
             path = sample_path(self.samples, sample)
-            return await self._opened(await asyncio.to_thread(path.read_bytes), path.name)
+            return await self._opened(await asyncio.to_thread(path.read_bytes), path.name, keeping)
+        if kept is not None:
+            found = await asyncio.to_thread(self.memory.score, kept)
+            if found is None:
+                raise RefusedError(410, "This score is no longer kept here. Choose its file again.")
+            return await self._opened(found[0], found[1]["name"], True, found[1]["settings"])
         if self._waiting >= UPLOADS_WAITING:
             raise RefusedError(503, "Too many files at once. Wait a moment and try again.")
         self._waiting += 1
@@ -111,20 +121,49 @@ class Page:
                 self.most_reading = max(self.most_reading, self._reading)
                 try:
                     data = await read_body(request, MAX_UPLOAD_BYTES)
-                    return await self._opened(data, file_name(request.headers.get("x-file-name", "")))
+                    return await self._opened(data, file_name(request.headers.get("x-file-name", "")), keeping)
                 finally:
                     self._reading -= 1
         finally:
             self._waiting -= 1
 
-    async def _opened(self, data: bytes, name: str) -> "Response":
+    async def _opened(self, data: bytes, name: str, keeping: bool,
+                      settings: dict[str, Any] | None = None) -> "Response":
         document = await asyncio.to_thread(read_score, data, name)
         # A score of another form is kept as the MusicXML that it became, so that it is turned only once.
         session = self.sessions.add(document, data if document.xml == data or document.archive else document.xml)
         parts = await asyncio.to_thread(parts_of, document)
         notice = await asyncio.to_thread(notice_of, document)
+        kept = None
+        if keeping:
+            kept = await asyncio.to_thread(self.memory.keep, data, name, document.title or "")
+            known = await asyncio.to_thread(self.memory.score, kept) if kept else None
+            settings = known[1]["settings"] if known else settings
         return json_reply({"session": session.id, "file": name, "title": document.title, "parts": parts,
-                           "notice": notice, "compressed": document.archive is not None})
+                           "notice": notice, "compressed": document.archive is not None, "kept": kept,
+                           "settings": settings})
+
+    async def remember(self, request: "Request") -> "Response":
+        """Keep what is set and pinned for a kept score, or the desk: section, players, how the page looks."""
+        given = await read_json(request, MOST_SETTINGS_BYTES)
+        kept, settings, desk = given.get("kept"), given.get("settings"), given.get("desk")
+        done = False
+        if isinstance(kept, str) and isinstance(settings, dict):
+            done = await asyncio.to_thread(self.memory.settle, kept, settings)
+        elif isinstance(desk, dict):
+            done = await asyncio.to_thread(self.memory.keep_desk, desk)
+        return json_reply({"kept": done})
+
+    async def forget(self, request: "Request") -> "Response":
+        """Take away a kept score, or everything that is kept; say what is left."""
+        kept = (await read_json(request, MAX_QUESTION_BYTES)).get("kept")
+        try:
+            await asyncio.to_thread(*((self.memory.forget, kept) if isinstance(kept, str) else
+                                      (self.memory.forget_all,)))
+        except OSError as error:
+            raise RefusedError(500, f"Something could not be taken away from {self.memory.folder} "
+                                    f"({error.strerror}). Take that folder away by hand.") from None
+        return json_reply(await asyncio.to_thread(self.memory.all))
 
     async def plan(self, request: "Request") -> "Response":
         """Answer a question: the plan of a line, quickly; music and pictures are asked for apart.
@@ -349,7 +388,7 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
         "sound": page.sound, "review": page.review, "playable": page.playable, "compare": page.compare,
         "fit": page.fit, "section/read": page.section_read, "section/write": page.section_write,
         "player/read": page.player_read, "player/write": page.player_write, "pins/read": page.pins_read,
-        "pins/write": page.pins_write,
+        "pins/write": page.pins_write, "remember": page.remember, "forget": page.forget,
     }
     routes = [
         *(Route(path, static, methods=["GET"]) for path in FILES),

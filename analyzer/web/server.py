@@ -13,6 +13,7 @@ from types import FrameType
 from analyzer.problem import unreadable
 from analyzer.web.app import Page, build
 from analyzer.web.clients import MOST_CONNECTIONS, protocol
+from analyzer.web.memory import memory_here
 from analyzer.web.security import new_token
 from analyzer.web.state import samples_folder
 
@@ -66,7 +67,8 @@ def serve(port: int, ready: Callable[[str], None]) -> None:
     listener.listen(512)
     found = listener.getsockname()[1]
     token = new_token()
-    app = build(token, (f"{ADDRESS}:{found}", f"localhost:{found}"), Page(samples=samples_folder()))
+    page = Page(samples=samples_folder(), memory=memory_here())
+    app = build(token, (f"{ADDRESS}:{found}", f"localhost:{found}"), page)
     config = uvicorn.Config(app, log_level="error", access_log=False, server_header=False, proxy_headers=False,
                             ws="none", lifespan="on", timeout_graceful_shutdown=2, timeout_keep_alive=10,
                             limit_concurrency=MOST_CONNECTIONS, h11_max_incomplete_event_size=16384,

@@ -291,11 +291,23 @@ def samples_folder() -> Path | None:
     return next((folder for folder in folders if folder.is_dir()), None)
 
 
+_SUITS = {
+    "attachment-etude": ("passage", "a student with an F attachment"),
+    "brass-band-hymn": ("section", "a brass band"),
+    "deep-water-bass-trombone": ("bass", "a bass trombonist"),
+    "evening-song-euphonium": ("passage", "a euphonium student"),
+    "harbour-march-trio": ("section", "a director with a school section"),
+    "quiet-chorale-trombones": ("section", "an orchestra's section of three"),
+}
+"""Which door a sample opens, and whom it suits."""
+
+
 def sample_names(folder: Path | None) -> list[dict[str, str]]:
-    """Return file and spoken name of each sample."""
+    """Return file and spoken name of each sample, whom it suits, and the way in which it opens."""
     if folder is None:
         return []
-    return [{"file": path.name, "name": path.stem.replace("-", " ").capitalize()}
+    return [{"file": path.name, "name": path.stem.replace("-", " ").capitalize(),
+             **dict(zip(("way", "suits"), _SUITS.get(path.stem, ("passage", "anybody")), strict=True))}
             for path in sorted(folder.iterdir()) if path.suffix in SCORE_ENDINGS and path.is_file()]
 
 

@@ -4,6 +4,7 @@ import shutil
 from collections.abc import Iterator
 from typing import Any
 
+import httpx
 import pytest
 
 from tests.axe import faults  # noqa: F401  (used by the tests)
@@ -42,6 +43,7 @@ def opened_tab(browser, address: str, size: str, **more: object) -> Iterator[obj
     asked: list[tuple[str, str | None]] = []
     page.on("request", lambda request: asked.append((request.url, request.post_data))
             if call_of(request.url) in QUESTIONS else None)
+    fresh(address)
     page.goto(address)
     yield page
     context.close()
@@ -51,8 +53,18 @@ def opened_tab(browser, address: str, size: str, **more: object) -> Iterator[obj
     assert [line for line in said if "status of 4" not in line] == []
 
 
+def fresh(address: str) -> None:
+    """Have the program behind the page forget what the test before left there."""
+    base, _, key = address.partition("#key=")
+    httpx.post(f"{base}api/forget", json={}, headers={"X-Lowbrass-Token": key}, timeout=60).raise_for_status()
+
+
 def take_sample(page, name: str = "Attachment etude") -> None:
-    page.get_by_role("button", name=name).click()
+    page.locator("#samples").get_by_role("button", name=name).click()
+    expect(page.locator("#work")).to_be_visible(timeout=WAIT_MS)
+    if page.locator("#tab-marks").get_attribute("aria-selected") != "true":
+        rested(page)
+        page.locator("#tab-marks").click()
     settled(page)
 
 
@@ -124,7 +136,7 @@ class Keyboard:
 
     def turn(self, view: str) -> None:
         self.reach("[role=tab]")
-        for _ in range(4):
+        for _ in range(5):
             if self.page.evaluate("() => document.activeElement.id") == f"tab-{view}":
                 return
             self.page.keyboard.press("ArrowRight")

@@ -67,7 +67,8 @@ PLAN = closed({
 SOUND = closed({
     "notes": many(closed({"start_s": NUMBER, "sounds_s": FROM_ZERO, "move_s": FROM_ZERO, "midi": WHOLE,
                           "measure": TEXT, "gliss": YES_NO, "label": maybe(TEXT), "valves": TEXTS, "off_cents": NUMBER,
-                          "extension_mm": maybe(FROM_ZERO)})),
+                          "target_cents": NUMBER, "half_mm": maybe(FROM_ZERO), "extension_mm": maybe(FROM_ZERO)})),
+    "beats": many({"type": "array", "prefixItems": [NUMBER, YES_NO], "items": False}), "begin_s": NUMBER,
     "measures": TEXTS, "valves": TEXTS, "caution": TEXT,
     "slide": {"anyOf": [closed({"end_mm": FROM_ZERO, "reach_mm": FROM_ZERO, "places": by("", many(FROM_ZERO))}),
                         {"type": "null"}]}})
@@ -79,18 +80,28 @@ FIT_PAGE = closed({
     "seats": many(closed({"part": TEXT, "player": TEXT, "horn": TEXT, "goes": TEXT, "heading": TEXT, "part_id": TEXT,
                           "line": FROM_ONE, "findings": FINDINGS})),
     "unfilled": many(closed({"part": TEXT, "why": TEXT})), "remarks": TEXTS, "problems": TEXTS})
+MEMORY = closed({
+    "folder": maybe(TEXT), "desk": {"anyOf": [{"type": "object"}, {"type": "null"}]}, "most_scores": FROM_ONE,
+    "most_mib": FROM_ONE,
+    "scores": many(closed({"id": TEXT, "name": TEXT, "title": TEXT, "view": TEXT, "used": NUMBER}))})
+SETTLED = {"anyOf": [closed({"states": many({"type": "object"}, least=1), "at": COUNT, "view": TEXT, "size": TEXT}),
+                     {"type": "null"}]}
 ANSWERS: dict[str, Schema] = {
     "start": closed({
-        "samples": many(closed({"file": TEXT, "name": TEXT})),
+        "memory": MEMORY,
+        "samples": many(closed({"file": TEXT, "name": TEXT, "suits": TEXT,
+                                "way": words("section", "passage", "bass")})),
         "horns": many(closed({"name": TEXT, "description": TEXT, "family": SIDE}), least=1),
         "ceilings": many(closed({"value": TEXT, "text": TEXT}), least=1), "limit_mib": FROM_ONE,
         "section": {"anyOf": [FORM, {"type": "null"}]}}),
     "open": closed({
-        "session": TEXT, "file": TEXT, "title": TEXT, "notice": TEXT, "compressed": YES_NO,
+        "session": TEXT, "file": TEXT, "title": TEXT, "notice": TEXT, "compressed": YES_NO, "kept": maybe(TEXT),
+        "settings": SETTLED,
         "parts": many(closed({"id": TEXT, "name": TEXT, "low_brass": YES_NO, "horn": TEXT}), least=1)}),
     "plan": PLAN, "music": closed({"svg": TEXT, "picture": TEXT}), "pictures": closed({"pictures": TEXTS}),
     "sound": SOUND, "player/read": closed({"player": PLAYER}), "section/read": FORM,
     "pins/read": closed({"pins": many(PIN), "missed": TEXTS}),
+    "remember": closed({"kept": YES_NO}), "forget": MEMORY,
     "compare": schema("compare"),
     "review": {"allOf": [schema("review"), {"properties": {"page": REVIEW_PAGE}, "required": ["page"]}]},
     "fit": {"allOf": [schema("fit"), {"properties": {"page": FIT_PAGE}, "required": ["page"]}]},
@@ -118,7 +129,8 @@ QUESTIONS: dict[str, Schema] = {
     **{path: closed({**SETTINGS, **MORE.get(path, {})}, "reads", "ending", "refuse", "standing")
        for path in ("plan", "music", "pictures", "file", "sound", "review", "playable", "compare", "fit", "pins/read",
                     "pins/write")},
-    "section/write": FORM, "player/write": PLAYER,
+    "section/write": FORM, "player/write": PLAYER, "forget": closed({"kept": SHORT}, "kept"),
+    "remember": {"anyOf": [closed({"kept": SHORT, "settings": SETTLED}), closed({"desk": {"type": "object"}})]},
 }
 
 

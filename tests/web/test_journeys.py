@@ -53,9 +53,9 @@ def test_a_student_maps_a_passage_pins_a_note_and_hears_it(tab, kind: str) -> No
 def test_a_director_checks_the_fit(tab, kind: str) -> None:
     hands = HANDS[kind](tab)
     hands.press("#samples li:nth-child(5) button")
-    settled(tab)
-    hands.turn("section")
-    expect(tab.locator("#view-section")).to_be_visible()
+    # This sample comes through the director's door.
+    expect(tab.locator("#view-section")).to_be_visible(timeout=WAIT_MS)
+    rested(tab)
     # A section of one's own, with a mistake: it is named at its field.
     hands.write("#member-0-low", "H2")
     hands.press("#fit")
@@ -69,6 +69,7 @@ def test_a_director_checks_the_fit(tab, kind: str) -> None:
     assert tab.evaluate("() => document.activeElement.textContent").startswith("The piece suits this section.")
     expect(tab.locator("#fitted tbody")).to_contain_text("Player 4")
     with tab.expect_download() as found:
+        hands.press("#section-said")
         hands.press("#fit-page")
     assert found.value.suggested_filename == "harbour-march-trio-section.html"
     for _ in range(2):
@@ -93,11 +94,11 @@ def test_a_director_checks_the_fit(tab, kind: str) -> None:
 def test_a_bass_part_is_reviewed(tab, kind: str) -> None:
     hands = HANDS[kind](tab)
     hands.press("#samples li:nth-child(3) button")
-    settled(tab)
+    expect(tab.locator("#review-said")).not_to_be_empty(timeout=WAIT_MS)
+    rested(tab)
     unfolded(tab, hands)
     hands.choose("#horn", "bass-single")
-    settled(tab)
-    hands.turn("review")
+    rested(tab)
     expect(tab.locator("#review-said")).to_contain_text("cannot be played as written", timeout=WAIT_MS)
     expect(tab.locator("#view-review h2")).to_contain_text("with F attachment")
     gap = tab.locator(".finding.stop", has_text="B1 cannot be played")

@@ -3,7 +3,7 @@
 import json
 from pathlib import Path
 
-from tests.web.browsing import WAIT_MS, expect, rested, settled
+from tests.web.browsing import WAIT_MS, expect, rested, take_sample
 from tests.web.test_plain import TERMINAL
 
 
@@ -28,8 +28,7 @@ def test_every_view_is_plain(laptop, tmp_path: Path) -> None:
     laptop.set_input_files("#file", files={"name": "notes.txt", "mimeType": "text/plain", "buffer": b"no score"})
     expect(laptop.locator("#error")).to_be_visible(timeout=WAIT_MS)
     plain_here(laptop)
-    laptop.get_by_role("button", name="Deep water bass trombone").click()
-    settled(laptop)
+    take_sample(laptop, "Deep water bass trombone")
     assert "What the score does not say" in plain_here(laptop)
     # A horn that lacks notes, choices opened and one pinned.
     laptop.locator("#horn").select_option("bass-single")

@@ -78,7 +78,8 @@ def test_the_slide_moves_with_the_least_jerk(laptop) -> None:
 def test_notes_light_up_in_time_at_half_speed_and_it_is_silent_at_once(laptop) -> None:
     take_sample(laptop)
     laptop.locator("#listen summary").click()
-    laptop.locator("#play-speed").select_option("0.5")
+    laptop.locator("#play-speed").fill("50")
+    laptop.locator("#play-count").uncheck()
     laptop.locator("#play-from").select_option("11")
     laptop.locator("#play-to").select_option("11")
     laptop.locator("#play-loop").check()
@@ -111,6 +112,35 @@ def test_notes_light_up_in_time_at_half_speed_and_it_is_silent_at_once(laptop) -
     # At half speed the first and the last note lie twice as far apart; a busy machine draws late, never early by much.
     gone = (lit[len(passage) - 1][1] - lit[0][1]) / 1000
     assert gone == pytest.approx(2 * (passage[-1]["start_s"] - passage[0]["start_s"]), abs=0.6)
+
+
+def test_it_plays_from_the_chosen_note_counted_in_and_hides_the_marks(laptop) -> None:
+    take_sample(laptop)
+    laptop.locator("#listen summary").click()
+    laptop.locator("#play-hide").check()
+    mark = laptop.locator("#music .mark").first
+    expect(mark).to_have_css("opacity", "0")
+    note = laptop.locator("#music .hot[role=button][aria-label^='Measure 11, note 3:']")
+    note.click()
+    index = note.get_attribute("data-index")
+    expect(laptop.locator(f'#music .mark[data-index="{index}"]')).to_have_css("opacity", "1")
+    settled(laptop)
+    note.focus()
+    begun = laptop.evaluate("""async () => {
+        const begun = performance.now();
+        document.activeElement.dispatchEvent(new KeyboardEvent('keydown', { key: ' ', bubbles: true }));
+        while (!document.querySelector('#music .sounding')) await new Promise(requestAnimationFrame);
+        return [document.querySelector('#music .sounding').getAttribute('aria-label'), performance.now() - begun];
+    }""")
+    assert begun[0].startswith("Measure 11, note 3:")
+    # One measure of four at the printed tempo of 56 or 66 is counted before it.
+    assert begun[1] > 3000
+    laptop.keyboard.press("Escape")
+    laptop.locator("#music .hot[tabindex='0']").focus()
+    laptop.keyboard.press("[")
+    laptop.keyboard.press("]")
+    assert [laptop.locator(field).input_value() for field in ("#play-from", "#play-to")] == ["11", "11"]
+    expect(laptop.locator("#play-loop")).to_be_checked()
 
 
 def test_a_change_stops_the_music(laptop) -> None:

@@ -21,9 +21,9 @@ from analyzer.score.document import Document
 from analyzer.words import shown
 
 _HERE = Path(__file__).parent
-_ENGINE = _HERE.parents[1] / "web" / "static"          # tones and the moving slide, shared with the local page
+_ENGINE = _HERE.parents[1] / "web" / "static"          # the player and the moving slide, shared with the local page
 _SCRIPTS = (_HERE / "vendor" / "fft.js", _HERE / "vendor" / "pitchy.js", _ENGINE / "sound.js", _ENGINE / "slide.js",
-            _HERE / "engine.js", _HERE / "tuner.js", _HERE / "take_home.js")
+            _ENGINE / "engine.js", _HERE / "tuner.js", _HERE / "take_home.js")
 _SLOWEST, _FASTEST = 0.3, 1.3           # of the printed tempo
 _LADDER_START = 0.6
 _SIGNS = {"whole": "𝅝", "half": "𝅗𝅥", "quarter": "♩", "eighth": "♪"}

@@ -17,6 +17,7 @@ export function openChoices(index, byKey = false) {
   $("stage").classList.add("open");
   fillChoices();
   music.choose(index);
+  tell("chosen", index);
   if (byKey) ($("list").querySelector("[aria-pressed=true]") || $("note")).focus({ preventScroll: true });
   if (!wasOpen && wide()) tell("resized");
   // What the other choices of a pinned note cost is worked out only when it is looked at.
@@ -50,7 +51,7 @@ function fillChoices() {
     const candidate = candidates.find((other) => other.label === label);
     const travel = note.travel_mm[place];
     const more = travel === null ? "" : `Slide travel before and after: ${Math.round(travel / 10)} cm.`;
-    return choiceButton(note, candidate, cost === 0 ? "best here" : `costs ${cost.toFixed(1)} more`, more, place === 0, pin);
+    return choiceButton(note, candidate, cost === 0 ? "best here" : harder(cost), more, place === 0, pin);
   });
   $("list").replaceChildren(...weighed);
   const labels = new Set(note.prices.map(([label]) => label));
@@ -58,7 +59,7 @@ function fillChoices() {
   $("others").hidden = !others.length;
   $("other-list").replaceChildren(...others.map((candidate) => choiceButton(note, candidate, candidate.against || "not weighed here", "", false, pin)));
   $("costs").hidden = note.prices.length < 2;
-  $("costs").textContent = answer.family === "slide" ? "Costs count for the whole passage; 1 is as hard as 1 cm of unhurried slide." : "Costs count for the whole passage; more is harder.";
+  $("costs").textContent = "How much harder counts for the whole passage, with all that follows from the choice.";
   $("unpin").hidden = !note.pinned;
   $("before").disabled = chosen === 0;
   $("after").disabled = chosen === answer.notes.length - 1;
@@ -66,6 +67,11 @@ function fillChoices() {
     const again = [...$("choices").querySelectorAll("[data-label]")].find((button) => button.dataset.label === focused) || $(focused || "note");
     (again && !again.hidden && !again.disabled ? again : $("note")).focus({ preventScroll: true });
   }
+}
+
+/** How much harder the whole passage gets with a choice. */
+function harder(cost) {
+  return page.answer.family === "slide" ? `as hard as ${cost < 1.5 ? "1 cm" : `${Math.round(cost)} cm`} more of unhurried slide` : cost < 3 ? "a little harder" : cost < 12 ? "harder" : "much harder";
 }
 
 function pin(label) {

@@ -2,6 +2,7 @@
 
 const NS = "http://www.w3.org/2000/svg";
 const PREFIX = "music-n";
+const TAP_PX = 22;      // how far beside a note a tap still means it: half a target of 44 px
 
 /** Read an SVG text into an element of this page. The picture comes from our own engraver; scripts never run in it. */
 export function picture(text) {
@@ -65,7 +66,24 @@ export class Music {
       const hot = event.target.closest(".hot"), other = event.target.closest(".other");
       if (hot) { this.#rove(Number(hot.dataset.index)); onOpen(Number(hot.dataset.index)); }
       else if (other) onOther(Number(other.dataset.line), Number(other.dataset.ref));
+      else {
+        // Noteheads are smaller than fingers: a tap beside one takes the nearest.
+        const near = this.#nearest(event.clientX, event.clientY);
+        if (near !== null) { this.#rove(near); onOpen(near); }
+      }
     });
+  }
+
+  /** The note next to a place in the window, null where none is within a finger's breadth. */
+  #nearest(x, y) {
+    let best = null, least = TAP_PX;
+    this.groups.forEach(([group], index) => {
+      if (!group) return;
+      const box = group.getBoundingClientRect();
+      const away = Math.hypot(Math.max(0, box.left - x, x - box.right), Math.max(0, box.top - y, y - box.bottom));
+      if (away < least) { least = away; best = index; }
+    });
+    return best;
   }
 
   /** `others` are the notes of other players on this staff: {ref: line}. */
@@ -212,7 +230,7 @@ export class Music {
     const go = { ArrowRight: this.at + 1, ArrowLeft: this.at - 1, Home: 0, End: last }[event.key];
     let to = go;
     if (event.key === "ArrowDown" || event.key === "ArrowUp") to = this.#vertical(event.key === "ArrowDown" ? 1 : -1);
-    if (event.key === "Enter" || event.key === " ") {
+    if (event.key === "Enter") {
       event.preventDefault();
       this.onOpen(this.at, true);
     } else if (to !== undefined) {

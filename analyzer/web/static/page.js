@@ -1,9 +1,10 @@
 // The page: opening a score, asking for plan and music, going from view to view.
 
 import { closeChoices, covered, music } from "./choices.js";
-import { ask, back, busy, change, page, failed, keep, kept, on, post, question, reopen, savedAs, state, step, tell, working } from "./state.js";
+import { ask, back, busy, change, page, failed, keep, kept, on, post, question, reopen, savedAs, settle, state, step, tell, working } from "./state.js";
+import { VIEW_OF, fillDoors } from "./doors.js";
 import { picture } from "./music.js";
-import { $, Refused, call, fail, make, say, tableOf } from "./pieces.js";
+import { $, Refused, call, fail, headline, make, say, tableOf } from "./pieces.js";
 import "./pins.js";
 import "./play.js";
 import { showComparison } from "./compare.js";
@@ -11,11 +12,15 @@ import { showReview } from "./review.js";
 import { showSection } from "./section.js";
 import { fillSettings } from "./settings.js";
 
-const VIEWS = { marks: () => {}, review: showReview, compare: showComparison, section: showSection };
+const VIEWS = { section: showSection, marks: () => {}, review: showReview, compare: showComparison };
 
 // --- opening a score ----------------------------------------------------------------------------------------------
 
-async function openFile(file, again = false) {
+/** Where a score is asked for: what is not to be kept says so. */
+const keeping = (more = {}) => `/api/open?${new URLSearchParams({ ...more, ...(page.private ? { keep: "no" } : {}) })}`;
+
+/** Open a file; `way` is the door it came through, none where the present view stays. */
+async function openFile(file, way = null, again = false) {
   const limit = page.start.limit_mib;
   fail("");
   if (file.size > limit * 2 ** 20) {
@@ -23,30 +28,36 @@ async function openFile(file, again = false) {
     return;
   }
   const sending = { method: "POST", body: file, headers: { "X-File-Name": encodeURIComponent(file.name), "Content-Type": "application/octet-stream" } };
-  await opening("/api/open", sending, { sample: null }, () => openFile(file, true), again);
+  await opening(keeping(), sending, { sample: null, private: page.private }, () => openFile(file, way, true), again, way);
 }
 
-async function openSample(name, again = false) {
+async function openSample(name, way = null, again = false) {
   fail("");
-  await opening(`/api/open?sample=${encodeURIComponent(name)}`, { method: "POST" }, { sample: name }, () => openSample(name, true), again);
+  await opening(keeping({ sample: name }), { method: "POST" }, { sample: name, private: page.private }, () => openSample(name, way, true), again, way);
 }
 
-async function opening(path, sending, more, once, again) {
+/** Open a score that is kept on this computer, as it was left. */
+async function openKept(id, again = false) {
+  fail("");
+  await opening(`/api/open?kept=${id}`, { method: "POST" }, { sample: null, private: false }, () => openKept(id, true), again, "as left");
+}
+
+async function opening(path, sending, more, once, again, way) {
   $("start-busy").hidden = false;
   try {
     const found = await working(async (signal) => (await call(path, { ...sending, signal })).json());
     reopen.now = once;
-    await opened({ ...found, ...more }, again);
+    await opened({ ...found, ...more }, again, way);
   } catch (error) { failed(error); } finally { $("start-busy").hidden = true; }
 }
 
 /** Nothing here is low brass: say so, name the parts, and let one be chosen all the same. */
-function pick(found) {
+function pick(found, way) {
   $("pick").hidden = false;
   $("notice").textContent = found.notice;
   $("pick").querySelector("ul").replaceChildren(...found.parts.map((part) => {
     const item = make("li"), button = make("button", part.name, { type: "button" });
-    button.addEventListener("click", () => opened({ ...found, notice: "", parts: [part, ...found.parts.filter((other) => other !== part)] }, false));
+    button.addEventListener("click", () => opened({ ...found, notice: "", parts: [part, ...found.parts.filter((other) => other !== part)] }, false, way));
     item.append(button);
     return item;
   }));
@@ -55,18 +66,25 @@ function pick(found) {
   $("notice").scrollIntoView({ block: "nearest" });
 }
 
-async function opened(found, again) {
+async function opened({ settings = null, ...found }, again, way) {
   $("pick").hidden = true;
-  if (found.notice && !again) { pick(found); return; }
+  if (found.notice && !again) { pick(found, way); return; }
   const stay = again || (page.score && page.score.lost && page.score.file === found.file);
+  const player = page.at >= 0 ? state().player : page.desk.player ?? {};
   page.score = found;
   if (!stay) {
-    const part = found.parts[0];
-    page.states = [{ part: part.id, line: 1, horn: "", from: "", to: "", tempo: null, player: page.states.length ? state().player : {}, pins: [] }];
-    page.at = 0;
+    const left = settle(settings);
+    if (!left) {
+      // A bass part is looked for where that door was taken; else the first low-brass part of the score.
+      const part = (way === "bass" && found.parts.find(({ low_brass: low, horn }) => low && horn.startsWith("bass"))) || found.parts[0];
+      page.states = [{ part: part.id, line: 1, horn: "", from: "", to: "", tempo: null, player, pins: [] }];
+      page.at = 0;
+    }
+    if (way) page.view = VIEW_OF[way] ?? (left && VIEWS[settings.view] ? settings.view : "marks");
     page.chosen = null;
     tell("opened");
     blank();
+    window.scrollTo(0, 0);
   }
   show();
   await solve();
@@ -78,7 +96,7 @@ function blank() {
   page.answer = null;
   page.answered = null;
   shown = { key: "", marksFor: "", id: "", marks: "" };
-  for (const id of ["heading", "summary", "count"]) $(id).textContent = "";
+  for (const id of ["heading", "summary", "count", "review-said"]) $(id).textContent = "";
   for (const id of ["problems", "cautions", "pictures"]) $(id).replaceChildren();
   $("supposed").hidden = true;
   music.show("", [], new Set(), {});
@@ -88,7 +106,7 @@ function show() {
   const { score } = page;
   $("start").hidden = true;
   $("work").hidden = false;
-  $("another").hidden = false;
+  $("another").hidden = $("home").hidden = false;
   $("title").textContent = score.title || score.file;
   document.title = `${score.title || score.file} · lowbrass`;
   const low = score.parts.filter((part) => part.low_brass), rest = score.parts.filter((part) => !part.low_brass);
@@ -199,7 +217,7 @@ function take(found, done) {
 function facts() {
   const { answer } = page;
   $("heading").textContent = answer.heading;
-  $("summary").textContent = answer.summary;
+  headline($("summary"), answer.summary);
   $("supposed").hidden = !answer.supposed.length;
   $("supposed").querySelector("ul").replaceChildren(...answer.supposed.map((text) => make("li", text)));
   $("count").textContent = answer.unplayable ? `${answer.unplayable} of ${answer.notes.length} notes cannot be played` : `${answer.notes.length} notes`;
@@ -273,8 +291,8 @@ function settledOnce() {
 // --- what the user does -------------------------------------------------------------------------------------------
 
 $("start-cancel").addEventListener("click", () => page.asking?.abort());
-for (const id of ["file", "file-again"]) {
-  $(id).addEventListener("change", (event) => { const file = event.target.files[0]; event.target.value = ""; if (file) openFile(file); });
+for (const [id, way] of [["file-section", "section"], ["file", "passage"], ["file-bass", "bass"], ["file-again", null]]) {
+  $(id).addEventListener("change", (event) => { const file = event.target.files[0]; event.target.value = ""; if (file) openFile(file, way); });
 }
 document.addEventListener("dragover", (event) => { event.preventDefault(); document.body.classList.add("over"); });
 document.addEventListener("dragleave", (event) => { if (!event.relatedTarget) document.body.classList.remove("over"); });
@@ -282,7 +300,7 @@ document.addEventListener("drop", (event) => {
   event.preventDefault();
   document.body.classList.remove("over");
   const files = event.dataTransfer?.files ?? [];
-  if (files.length === 1) openFile(files[0]);
+  if (files.length === 1) openFile(files[0], $("start").hidden ? null : event.target.closest?.(".door")?.dataset.way ?? "passage");
   else fail(files.length ? "Drop one score at a time." : "That was not a file. Drop a score.");
 });
 $("size").addEventListener("change", () => solve());
@@ -321,16 +339,12 @@ async function begin() {
   } catch (error) { failed(error); return; }
   const { start } = page;
   $("limit").replaceChildren(...start.ceilings.map(({ text, value }) => make("option", text, { value })));
-  $("samples").hidden = !start.samples.length;
-  $("samples").querySelector("ul").replaceChildren(...start.samples.map((sample) => {
-    const item = make("li"), button = make("button", sample.name, { type: "button" });
-    button.addEventListener("click", () => openSample(sample.file));
-    item.append(button);
-    return item;
-  }));
+  page.desk = start.memory.desk ?? {};
+  fillDoors(openKept, openSample);
   tell("started");
   if (kept()) {
-    if (page.score.sample) reopen.now = () => openSample(page.score.sample, true);
+    if (page.score.kept) reopen.now = () => openKept(page.score.kept, true);
+    else if (page.score.sample) reopen.now = () => openSample(page.score.sample, null, true);
     show();
     await solve();
   } else busy(false);

@@ -19,6 +19,12 @@ export function make(tag, text = "", attributes = {}) {
   return element;
 }
 
+/** What matters most stands first and large, the rest behind it. */
+export function headline(place, text) {
+  const [, first, rest] = /^(.+?[.!?])(\s.*)?$/s.exec(text) ?? [null, text, ""];
+  place.replaceChildren(first, make("span", rest ?? "", { class: "rest" }));
+}
+
 export function listOf(kind, texts) {
   const list = make(kind);
   list.append(...texts.map((text) => make("li", text)));

@@ -1,36 +1,52 @@
-// Listening: the line played slowly or in time, its notes lit as they sound, slide or valves moving as planned.
+// Practicing: the line played from the chosen note, counted in, slower, round and round, its notes lit as they sound,
+// slide or valves moving as planned, the marks hidden for recall. The player is the take-home page's own.
 
 import { music } from "./choices.js";
 import { ask, page, failed, on } from "./state.js";
 import { $, make, say } from "./pieces.js";
+import { Practice } from "./engine.js";
 import { Slide } from "./slide.js";
-import { Playing, noteAt, passageOf } from "./sound.js";
+import { noteAt, passageOf } from "./sound.js";
 
 const slide = new Slide($("slide"));
 const calm = window.matchMedia("(prefers-reduced-motion: reduce)");
-let context = null, playing = null, sound = null, lit = -1;
+let context = null, playing = null, sound = null, lit = -1, counting_s = null;
 
-async function play() {
+/** Play from the chosen note, else from the first of the passage; `again` at a moment of the line, not counted in. */
+async function play(again = null) {
   if (playing) { stop(); return; }
   try {
     // A browser lets sound begin only in answer to the hand: the context is made before anything is waited for.
     context ??= new AudioContext();
     const resumed = context.resume();
-    sound = await ask("/api/sound");
+    if (again === null) sound = await ask("/api/sound");
     await resumed;
     if (playing) return;
-    const passage = passageOf(sound.notes, firstOf($("play-from").value), lastOf($("play-to").value));
-    if (passage.last < passage.first) { say("The last measure comes before the first."); return; }
+    const passage = passageHere();
+    if (!passage) { say("The last measure comes before the first."); return; }
     $("hearing").textContent = sound.caution;
     $("figure").hidden = false;
     slide.build(sound);
     $("play").textContent = "Stop";
     $("play").classList.add("on");
-    playing = new Playing(context, sound.notes, passage, {
-      rate: Number($("play-speed").value), loop: $("play-loop").checked, knob: Number($("play-loud").value), ended: stop });
+    const chosen = page.chosen ?? music.at;
+    const start = chosen > passage.first && chosen <= passage.last ? sound.notes[chosen].start_s : passage.begin_s;
+    const from_s = again === null ? start : Math.min(Math.max(again, passage.begin_s), passage.end_s - 0.05);
+    playing = new Practice(context, sound, passage, {
+      rate: Number($("play-speed").value) / 100, loop: $("play-loop").checked, countIn: $("play-count").checked && again === null,
+      clicks: $("play-clicks").checked, hear: $("play-hear").value, drone: null, knob: Number($("play-loud").value), from_s,
+      ended: stop, round: (count) => { $("rounds").textContent = count === 1 ? "Once through." : `${count} times through.`; } });
     lit = -1;
+    counting_s = from_s;
     frame();
   } catch (error) { failed(error); }
+}
+
+function passageHere() {
+  const { notes } = sound, first = firstOf($("play-from").value), last = lastOf($("play-to").value);
+  if (last < first) return null;
+  const found = passageOf(notes, first, last);
+  return { ...found, end_s: found.begin_s + found.length_s };
 }
 
 function firstOf(measure) { return Math.max(0, sound.notes.findIndex((note) => note.measure === measure)); }
@@ -41,7 +57,10 @@ function lastOf(measure) {
 
 function frame() {
   if (!playing) return;
-  const at_s = playing.at_s, here = noteAt(sound.notes, at_s);
+  const { at_s } = playing;
+  // While it is counted in, no note sounds.
+  if (counting_s !== null && at_s >= counting_s - 1e-3) counting_s = null;
+  const here = counting_s === null ? noteAt(sound.notes, at_s) : -1;
   slide.show(at_s, calm.matches);
   if (here !== lit) {
     lit = here;
@@ -59,6 +78,15 @@ export function stop() {
   $("figure").hidden = true;
   $("play").textContent = "Play";
   $("play").classList.remove("on");
+  $("rounds").textContent = "";
+}
+
+/** Something about the playing is changed: it goes on where it is, as it is wanted now. */
+function restart() {
+  if (!playing) return;
+  const { at_s } = playing;
+  stop();
+  play(at_s);
 }
 
 /** Offer the measures shown; where others are shown than before, all of them are the passage. */
@@ -72,13 +100,45 @@ function fillPassage() {
   $("play-to").value = measures[measures.length - 1];
 }
 
-$("play").addEventListener("click", play);
-for (const id of ["play-speed", "play-loop", "play-from", "play-to"]) {
-  $(id).addEventListener("change", () => { if (playing) { stop(); play(); } });
+/** The measure of the chosen note becomes the first or the last that is played. */
+function bound(id, name) {
+  const note = page.answer?.notes[page.chosen ?? music.at];
+  if (!note) return;
+  $(id).value = note.measure;
+  $("play-loop").checked = true;
+  $("listen").open = true;
+  say(`Loop: the ${name} measure is ${note.measure}.`);
+  restart();
 }
+
+function showSpeed() { $("play-speed-said").textContent = `${$("play-speed").value} %`; }
+function hide() {
+  $("music").classList.toggle("recall", $("play-hide").checked);
+  for (const mark of $("music").querySelectorAll(".told")) mark.classList.remove("told");
+}
+
+$("play").addEventListener("click", () => play());
+for (const id of ["play-speed", "play-loop", "play-from", "play-to", "play-clicks", "play-hear"]) $(id).addEventListener("change", restart);
+$("play-speed").addEventListener("input", showSpeed);
+$("play-hide").addEventListener("change", hide);
 $("play-loud").addEventListener("input", () => { if (playing) playing.knob = Number($("play-loud").value); });
-document.addEventListener("keydown", (event) => { if (event.key === "Escape" && playing) { stop(); $("play").focus(); } });
+document.addEventListener("keydown", (event) => {
+  if (page.view !== "marks" || !page.answer || $("work").hidden || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (event.key === "Escape" && playing) { stop(); $("play").focus(); return; }
+  const at = event.target;
+  if (!at.closest?.(".hot") && at.matches?.("input, select, textarea, button, summary, a, [role=tab]")) return;
+  if (event.key === " ") play();
+  else if (event.key === "[") bound("play-from", "first");
+  else if (event.key === "]") bound("play-to", "last");
+  else if (event.key === "?") $("keys").open = !$("keys").open;
+  else return;
+  event.preventDefault();
+});
 document.addEventListener("visibilitychange", () => { if (document.hidden) stop(); });
 on("stop", stop);
 on("opened", stop);
 on("answer", fillPassage);
+on("chosen", (index) => {
+  for (const mark of $("music").querySelectorAll(`.mark[data-index="${index}"]`)) mark.classList.add("told");
+});
+showSpeed();

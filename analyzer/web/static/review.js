@@ -53,7 +53,8 @@ export async function showReview(signal, current) {
   const found = await ask("/api/review", signal);
   if (!current()) return;
   const horn = $("horn").selectedOptions[0]?.textContent.replace("Assumed: ", "") ?? "", several = found.page.lines.length > 1;
-  const out = [make("h2", `Review: ${$("part").selectedOptions[0]?.textContent ?? ""} on ${horn}`), make("p", found.page.said, { class: "verdict", id: "review-said" })];
+  const out = [make("h2", `Review: ${$("part").selectedOptions[0]?.textContent ?? ""} on ${horn}`)];
+  $("review-said").textContent = found.page.said;
   for (const { line, findings } of found.page.lines) {
     if (several) out.push(make("h3", `Player ${line} of ${found.page.lines.length}`));
     if (several && !findings.length) out.push(make("p", "Nothing found."));

@@ -1,11 +1,10 @@
 // The section: who sits in the low brass, entered in a form or read from a file, and whether this piece suits it.
 
-import { ask, page, failed, on, post, question, savedAs, send, working } from "./state.js";
-import { $, Refused, listOf, make, say } from "./pieces.js";
+import { ask, keepDesk, page, failed, on, post, question, savedAs, send, working } from "./state.js";
+import { $, Refused, headline, listOf, make, say } from "./pieces.js";
 import { cautionsOf, findingsOf } from "./review.js";
 import { list, listed } from "./settings.js";
 
-const KEPT = "lowbrass-section";
 // Key of the section file, label, kind, hint; what stands behind `null` is under "More".
 const FIELDS = [
   ["name", "Name, chair or initials", "text", "Chair 1"],
@@ -37,9 +36,8 @@ const FIELDS = [
 let section = { players: [], spare: [] };
 let removed = null;      // the player taken out last, and the place
 
-function keepSection() {
-  try { sessionStorage.setItem(KEPT, JSON.stringify(section)); } catch { /* full: a reload then starts anew */ }
-}
+/** Whether there is anybody with a horn in the section. */
+const filled = () => section.players.some(({ horns }) => horns?.length);
 
 // --- the form -----------------------------------------------------------------------------------------------------
 
@@ -64,7 +62,8 @@ function fieldOf(player, nth, [key, label, kind, more]) {
     if (more) input.placeholder = more;
     input.value = listed(player[key] ?? "");
   }
-  input.addEventListener("change", () => {
+  // Kept as one types: nothing is lost where the page closes in the middle of it.
+  input.addEventListener("input", () => {
     const text = input.value.trim();
     if (text === "") delete player[key];
     else player[key] = kind === "list" ? list(text) : kind === "number" || key === "outermost_position" ? Number(text) : text;
@@ -132,7 +131,11 @@ function fillForm(focus = "") {
 }
 
 function changed() {
-  keepSection();
+  keepDesk({ section });
+  old();
+}
+
+function old() {
   $("fitted").classList.add("old");
   $("fit-old").hidden = !$("fitted").childNodes.length;
 }
@@ -143,6 +146,7 @@ function take(form, done) {
   changed();
   fillForm();
   mistakes([]);
+  $("section-fold").open = true;
   say(done);
 }
 
@@ -182,8 +186,11 @@ function seatsOf({ seats, unfilled, seats_heading: heading }) {
 }
 
 function shownFit({ verdict, page: shown, cautions }) {
-  const out = [make("p", shown.said, { class: `verdict ${verdict.replaceAll(" ", "-")}`, id: "verdict", tabindex: "-1" })];
-  if (shown.stops.length) out.push(listOf("ul", shown.stops));
+  const out = [];
+  $("verdict").className = `verdict ${verdict.replaceAll(" ", "-")}`;
+  headline($("verdict"), shown.said);
+  $("verdict").hidden = false;
+  $("verdict-why").replaceChildren(...(shown.stops.length ? [listOf("ul", shown.stops)] : []));
   if (shown.changes.length) out.push(make("h3", shown.changes_heading), listOf("ol", shown.changes));
   if (shown.then.length) out.push(make("h3", "Then"), listOf("ul", shown.then));
   out.push(seatsOf(shown));
@@ -197,16 +204,23 @@ function shownFit({ verdict, page: shown, cautions }) {
   return [...out, cautionsOf(cautions)];
 }
 
+async function fitted(signal, current) {
+  const fit = await ask("/api/fit", signal, { section, pins: [] });
+  if (!current()) return;
+  $("fitted").replaceChildren(...shownFit(fit));
+  $("fitted").classList.remove("old");
+  $("fit-old").hidden = true;
+  $("section-fold").open = false;
+  const names = section.players.map(({ name }) => name).filter(Boolean);
+  $("section-said").textContent = `The section: ${names.slice(0, 6).join(", ")}${names.length > 6 ? " and others" : ""}: change`;
+}
+
 async function check() {
   mistakes([]);
   try {
     await working(async (signal, current) => {
-      const fit = await ask("/api/fit", signal, { section, pins: [] });
-      if (!current()) return;
-      $("fitted").replaceChildren(...shownFit(fit));
-      $("fitted").classList.remove("old");
-      $("fit-old").hidden = true;
-      $("verdict").focus();
+      await fitted(signal, current);
+      if (current()) { $("verdict").focus(); $("verdict").scrollIntoView({ block: "nearest" }); }
     });
   } catch (error) { wrong(error); }
 }
@@ -217,10 +231,13 @@ function wrong(error) {
 }
 
 /** Measures or tempo may have changed since the verdict: say that it is of before. */
-export function showSection() {
+export async function showSection(signal, current) {
   const asked = JSON.stringify([page.score.session, $("from").value, $("to").value, $("tempo").value]);
-  if (showSection.asked !== undefined && showSection.asked !== asked) changed();
+  if (showSection.asked !== undefined && showSection.asked !== asked) old();
   showSection.asked = asked;
+  // The answer first: a section that is known already is checked without being asked.
+  if (!filled() || $("fitted").childNodes.length) return;
+  try { await fitted(signal, current); } catch (error) { if (error instanceof Refused) wrong(error); else throw error; }
 }
 
 $("section-form").addEventListener("submit", (event) => { event.preventDefault(); check(); });
@@ -249,10 +266,19 @@ $("fit-page").addEventListener("click", () => {
   savedAs($("fit-page"), () => working((signal) => post("/api/fit", question({ section, pins: [], ending: ".html" }), signal)), wrong);
 });
 window.addEventListener("beforeprint", () => { for (const details of $("fitted").querySelectorAll("details")) details.open = true; });
-on("opened", () => { $("fitted").replaceChildren(); $("fit-old").hidden = true; });
-on("started", () => {
-  try { section = JSON.parse(sessionStorage.getItem(KEPT)) ?? section; } catch { /* nothing kept */ }
+on("opened", () => {
+  $("fitted").replaceChildren();
+  $("verdict-why").replaceChildren();
+  $("fit-old").hidden = $("verdict").hidden = true;
+  $("section-fold").open = true;
+  $("section-said").textContent = "The section";
+});
+function begin() {
+  section = { players: page.desk.section?.players ?? [], spare: page.desk.section?.spare ?? [] };
   if (!section.players.length) section.players = [1, 2, 3].map((nth) => ({ name: `Chair ${nth}`, horns: [] }));
   $("section-sample").hidden = !page.start.section;
+  removed = null;
   fillForm();
-});
+}
+on("started", begin);
+on("forgotten", () => { begin(); old(); });

@@ -1,6 +1,6 @@
 // The settings above the music: part, player, horn, measures, tempo, and what the player can do.
 
-import { change, page, failed, on, post, savedAs, send, state } from "./state.js";
+import { change, keepDesk, page, failed, on, post, savedAs, send, state } from "./state.js";
 import { $, make } from "./pieces.js";
 
 const FIELDS = [["outermost", "outermost_position", "number"], ["reach", "reach_mm", "number"], ["height", "height_cm", "number"],
@@ -87,7 +87,7 @@ $("line").addEventListener("change", () => change({ line: Number($("line").value
 $("reads").addEventListener("change", () => change({ reads: $("reads").value }, "Read another way."));
 $("horn").addEventListener("change", () => change({ horn: $("horn").value }, "Another horn."));
 for (const id of ["from", "to"]) $(id).addEventListener("change", () => change({ from: $("from").value.trim(), to: $("to").value.trim() }, "Other measures."));
-for (const [id] of FIELDS) $(id).addEventListener("change", () => change({ player: playerGiven() }, "Another player."));
+for (const [id] of FIELDS) $(id).addEventListener("change", () => { change({ player: playerGiven() }, "Another player."); keepDesk({ player: state().player }); });
 $("tempo").addEventListener("input", () => tempoSaid(Number($("tempo").value)));
 $("tempo").addEventListener("change", () => change({ tempo: Number($("tempo").value) }, `Tempo ${$("tempo").value}.`));
 $("tempo-marked").addEventListener("click", () => { change({ tempo: null }, "Tempo as marked."); $("tempo").focus(); });

@@ -2,7 +2,6 @@
 
 const PARTIALS = [1, 0.6, 0.4, 0.25, 0.15, 0.1, 0.06, 0.04];   // amplitudes; judged, soft and a little brassy
 const ATTACK_S = 0.025, RELEASE_S = 0.05;
-const AHEAD_S = 0.3, LOOK_MS = 60;
 const LOUDEST = 0.3;      // of full scale, with the knob at its end
 
 /** Frequency of a note at its place in the chord, as its choice speaks there. [Hz, A4 = 440] */
@@ -54,64 +53,4 @@ export function voice(context, out, wave, note, when, long, glideTo = null) {
 
 export function waveOf(context) {
   return context.createPeriodicWave(new Float32Array([0, ...PARTIALS.map(() => 0)]), new Float32Array([0, ...PARTIALS]));
-}
-
-/** Plays a passage once or round and round, until `stop`. */
-export class Playing {
-  /** `rate` 0.5 is half speed; `ended` is called when it is over by itself. */
-  constructor(context, notes, passage, { rate, loop, knob, ended }) {
-    Object.assign(this, { context, notes, passage, rate, loop, ended });
-    this.out = context.createGain();
-    this.out.gain.value = gainOf(knob);
-    this.out.connect(context.destination);
-    this.wave = waveOf(context);
-    this.begun = context.currentTime + 0.12;
-    this.next = passage.first;
-    this.round = 0;
-    this.tones = new Set();
-    this.timer = setInterval(() => this.#schedule(), LOOK_MS);
-    this.#schedule();
-  }
-
-  get round_s() { return this.passage.length_s / this.rate; }
-
-  /** Where in the line we are, as heard now. [s of the line] */
-  get at_s() {
-    const gone = (this.context.currentTime - (this.context.outputLatency || 0) - this.begun) * this.rate;
-    const within = this.loop && gone > 0 ? gone % this.passage.length_s : Math.max(0, gone);
-    return this.passage.begin_s + Math.min(within, this.passage.length_s);
-  }
-
-  set knob(value) { this.out.gain.setTargetAtTime(gainOf(value), this.context.currentTime, 0.02); }
-
-  #schedule() {
-    const now = this.context.currentTime;
-    for (;;) {
-      if (this.next > this.passage.last) {
-        if (!this.loop) break;
-        this.next = this.passage.first;
-        this.round += 1;
-      }
-      const note = this.notes[this.next];
-      const when = this.begun + this.round * this.round_s + (note.start_s - this.passage.begin_s) / this.rate;
-      if (when > now + AHEAD_S) break;
-      const following = note.gliss ? this.notes[this.next + 1] : null;
-      if (note.label !== null && when > now - 0.05) {
-        const tone = voice(this.context, this.out, this.wave, note, Math.max(now, when), note.sounds_s / this.rate, following);
-        this.tones.add(tone);
-        tone.addEventListener("ended", () => this.tones.delete(tone));
-      }
-      this.next += 1;
-    }
-    if (!this.loop && now > this.begun + this.round_s + RELEASE_S) { this.stop(); this.ended(); }
-  }
-
-  /** Be silent at once. */
-  stop() {
-    clearInterval(this.timer);
-    this.out.gain.cancelScheduledValues(this.context.currentTime);
-    this.out.disconnect();
-    for (const tone of this.tones) tone.stop();
-    this.tones.clear();
-  }
 }

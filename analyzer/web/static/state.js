@@ -14,6 +14,8 @@ export const page = {
   chosen: null,     // index of the note whose choices are shown
   asking: null,     // the work under way
   view: "marks",
+  desk: {},         // what is kept beside the scores: {section, player, scheme}
+  private: false,   // nothing of what is opened and entered now is kept
 };
 
 export const state = () => page.states[page.at];
@@ -128,23 +130,64 @@ $("cancel").addEventListener("click", () => {
   tell("cancelled");
 });
 
-// --- what a reload keeps ------------------------------------------------------------------------------------------
+// --- what is kept -------------------------------------------------------------------------------------------------
 
+const MOST_STATES = 60, SOON_MS = 300;
+
+/** Keep what is set and pinned: in the tab for a reload, and on this computer for the next time. */
 export function keep() {
-  if (!page.score) return;
-  const all = { score: page.score, states: page.states.slice(-60), at: page.at - Math.max(0, page.states.length - 60), size: $("size").value, view: page.view };
-  try { sessionStorage.setItem(KEPT, JSON.stringify(all)); } catch { /* full: a reload then starts anew */ }
+  const { score } = page;
+  if (!score || score.private) return;
+  const settings = { states: page.states.slice(-MOST_STATES), at: page.at - Math.max(0, page.states.length - MOST_STATES), size: $("size").value, view: page.view };
+  try { sessionStorage.setItem(KEPT, JSON.stringify({ score, ...settings })); } catch { /* full: a reload then starts anew */ }
+  if (score.kept) soon("score", { kept: score.kept, settings });
 }
 
-/** Take back what was kept; tells whether there was anything. */
+/** Keep something beside the scores. */
+export function keepDesk(part) {
+  page.desk = { ...page.desk, ...part };
+  if (!page.private) soon("desk", { desk: page.desk });
+}
+
+const waiting = new Map();
+function soon(what, body) {
+  clearTimeout(waiting.get(what)?.timer);
+  waiting.set(what, { body, timer: setTimeout(() => remember(what), SOON_MS) });
+}
+function remember(what) {
+  const found = waiting.get(what);
+  waiting.delete(what);
+  if (!found) return;
+  clearTimeout(found.timer);
+  // What cannot be kept is no reason to stop the work; the first screen says what is kept.
+  call("/api/remember", { method: "POST", keepalive: true, body: JSON.stringify(found.body), headers: { "Content-Type": "application/json" } }).catch(() => {});
+}
+window.addEventListener("pagehide", () => { for (const what of [...waiting.keys()]) remember(what); });
+
+/** The tab forgets what it held, and what waits to be kept is not. */
+export function forgetTab() {
+  for (const { timer } of waiting.values()) clearTimeout(timer);
+  waiting.clear();
+  sessionStorage.removeItem(KEPT);
+}
+on("desk", keepDesk);
+on("home", () => { for (const what of [...waiting.keys()]) remember(what); sessionStorage.removeItem(KEPT); });
+
+/** Take back what the tab kept; tells whether there was anything. */
 export function kept() {
   let all = null;
   try { all = JSON.parse(sessionStorage.getItem(KEPT)); } catch { /* nothing kept */ }
-  if (!all?.score || !all.states?.[all.at]) return false;
+  if (!all?.score || !settle(all)) return false;
   page.score = all.score;
+  page.view = all.view || "marks";
+  return true;
+}
+
+/** Take the questions that were kept with a score; tells whether they are any. */
+export function settle(all) {
+  if (!all?.states?.[all.at]?.part) return false;
   page.states = all.states;
   page.at = all.at;
-  page.view = all.view || "marks";
   $("size").value = all.size || "1";
   return true;
 }

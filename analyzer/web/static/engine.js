@@ -1,5 +1,7 @@
 // The practice engine: a passage played, counted in, slowed, looped; notes, rhythm or nothing; beats and a drone.
-// Needs voice, waveOf, gainOf and noteAt of sound.js.
+// The local page and the take-home page play with it.
+
+import { gainOf, voice, waveOf } from "./sound.js";
 
 const EARLY_S = 0.3, WAKE_MS = 50, FIRST_S = 0.12, MOST_LATE_S = 0.05;
 const CLICK_HZ = [1660, 1100], CLICK_S = 0.045;    // first beat of a measure, other beats
