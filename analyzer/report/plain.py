@@ -33,7 +33,7 @@ _INSTEAD = [(re.compile(pattern), words) for pattern, words in (
     (r"\btreble-b-flat\b", "treble clef in B♭"),
     (r"choose another with --horn", "choose another under Horn"),
     (r"named with --part and --horn: ", "as you chose: "),
-    (r"Say --tempo to plan", "Move the tempo to plan"),
+    (r"(?:Say|Give) --tempo to plan", "Move the tempo to plan"),
     (r"check the clef, and name the part with --part", "check the clef, and choose the part"),
     (r"Plan them with --part, from a score in which they are a part\.",
      "Open a score in which they are a part of their own."),
