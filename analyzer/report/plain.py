@@ -38,6 +38,7 @@ _INSTEAD = [(re.compile(pattern), words) for pattern, words in (
     (r"Plan them with --part, from a score in which they are a part\.",
      "Open a score in which they are a part of their own."),
     (r"Name it with --part if", "Choose it under Part if"),
+    (r"Name a part with --part: ", "Choose a part: "),
     (r"Name a part with --part to plan it all the same\.", "Choose a part below to plan it all the same."),
     (r"`lowbrass parts` lists the parts\.", "Choose another part."),
     (r"Name other horns, or a part with --part\.", "Choose other horns or another part."),
