@@ -55,7 +55,7 @@ def command(folder: Path, player_path: Path, from_name: str, to_name: str, clef:
     top = read_table(player_path)
     player = player_of_file(top)
     before, after = load_horn(from_name), load_horn(to_name)
-    if not roads(before, after, clef):
+    if not roads(before, after, player, clef):
         raise unreadable("no-change", where=f"{before.name} to {after.name}",
                          what="this change brings no valve, slide or clef to learn",
                          try_="Name another horn with --to, or a clef to learn with --clef.")

@@ -9,7 +9,7 @@ from analyzer.course.skills import Goal, RoadSkill, rules
 from analyzer.course.weeks import Offer, Road, least_road
 from analyzer.library.survey import Record
 from analyzer.plan.practiced import Practiced
-from analyzer.words import listed
+from analyzer.words import counted, listed
 
 TICKED = 1.5
 """Price of a stretch that the student has ticked clean at its goal: another is taken where there is one. Judged; any
@@ -209,14 +209,14 @@ def _excerpt(line: Record, stretch: Record, goal: Goal, week_of: dict[str, int],
 
 def _why(goal: Goal, new: Sequence[str], again: Sequence[str], counts: dict[str, int], week_of: dict[str, int]) -> str:
     """Say what an excerpt is for."""
-    names = {skill.id: skill.name for skill in goal.skills}
+    names = {skill.id: skill.short for skill in goal.skills}
     said = []
     if new:
-        said.append("new: " + "; ".join(f"{names[one]} ({counts[one]}x)" for one in new))
+        said.append("new: " + "; ".join(f"{names[one]}, {counted(counts[one], 'time')}" for one in new))
     if again:
         weeks = sorted({week_of[one] for one in again})
-        said.append(f"returns to {'; '.join(names[one] for one in again)}, from week"
-                    f"{'s' if len(weeks) > 1 else ''} {listed([str(week) for week in weeks])}")
+        said.append(f"returns to {'; '.join(names[one] for one in again)} (week"
+                    f"{'s' if len(weeks) > 1 else ''} {listed([str(week) for week in weeks])})")
     if not said:
         said.append("for the sound of the new horn: nothing in it is new for the hand")
     return "; ".join(said)
@@ -228,14 +228,14 @@ def _why_missing(goal: Goal, skill: RoadSkill, lines: Sequence[Record], offers: 
         return goal.barred[skill.id]
     with_it = [mask for mask, *_ in offers if mask & bit[skill.id]]
     if not with_it:
-        place = next((f"{line['file']}, {line['part']}, measure {line['seen'][skill.id]}" for line in lines
-                      if skill.id in line["seen"]), None)
-        if place is None:
+        places = [(line, *line["seen"][skill.id]) for line in lines if skill.id in line["seen"]]
+        if not places:
             return "no score of this folder has it"
-        return (f"it stands in {place}, but with no 2 measures around it that stay within this player's limits and "
-                "this course")
+        line, number, against = next((one for one in places if one[2]), places[0])
+        return (f"no passage with it can be given to this player; the first is {line['file']}, {line['part']}, "
+                f"measure {number}" + (f": {against}" if against else ""))
     lacking = [need for need in goal.needs(skill) if not covered & bit[need]]
-    names = {one.id: one.name for one in goal.skills}
+    names = {one.id: one.short for one in goal.skills}
     if lacking:
         return f"it builds on what is missing itself: {listed([names[need] for need in lacking])}"
     if any(not mask & ~(covered | bit[skill.id]) for mask in with_it):

@@ -18,7 +18,7 @@ from analyzer.words import valves_text
 from analyzer.writing.readers import Clef
 
 _FILE = Path(__file__).with_name("skills.toml")
-_DIATONIC = {"C": 0, "D": 1, "E": 2, "F": 3, "G": 4, "A": 5, "B": 6}
+_BASIC = (("1",), ("2",), ("1", "2"), ("2", "3"), ("1", "3"), ("1", "2", "3"))
 STAFF: Mapping[str, tuple[int, int]] = {"bass": (18, 6), "tenor": (22, 6), "alto": (24, 4), "treble": (30, 2),
                                         "treble-b-flat": (30, 2)}
 """For each clef the bottom line, as a count of steps from C0, and the place of the line that the sign names (0 the
@@ -45,9 +45,9 @@ class RoadSkill:
     source: str
     listen: str
     drill: str
-    states: frozenset[str] | None = None
-    positions: frozenset[int] | None = None
-    pitches: frozenset[int] | None = None
+    states: tuple[str, ...] | None = None
+    positions: tuple[int, ...] | None = None
+    pitches: tuple[int, ...] | None = None
     holds: str = ""
     into: str | None = None
     into_valve: str = ""
@@ -56,6 +56,11 @@ class RoadSkill:
     slow_s: float | None = None
     quick_s: float | None = None
     steps: tuple[int, int] | None = None
+
+    @property
+    def short(self) -> str:
+        """The name without its notes."""
+        return self.name.split(":")[0]
 
     @property
     def is_move(self) -> bool:
@@ -101,7 +106,7 @@ class Goal:
     player: Player
     skills: tuple[RoadSkill, ...]
     done: tuple[RoadSkill, ...]
-    known: frozenset[str]
+    known: tuple[str, ...]
     barred: Mapping[str, str] = field(default_factory=dict)
 
     def needs(self, skill: RoadSkill) -> tuple[str, ...]:
@@ -166,20 +171,26 @@ def _skill(row: Mapping[str, Any], clef: Clef | None) -> RoadSkill:
     return RoadSkill(
         id=row["id"], road=row["road"], name=row["name"], level=row["level"], needs=tuple(row.get("needs", ())),
         cited=row["order"] == "cited", source=sources()[row["source"]], listen=row["listen"], drill=row["drill"],
-        states=frozenset(row["states"]) if "states" in row else None,
-        positions=frozenset(row["positions"]) if "positions" in row else None,
-        pitches=frozenset(parse_pitch(name).midi for name in row["pitches"]) if "pitches" in row else None,
+        states=tuple(row["states"]) if "states" in row else None,
+        positions=tuple(row["positions"]) if "positions" in row else None,
+        pitches=tuple(parse_pitch(name).midi for name in row["pitches"]) if "pitches" in row else None,
         holds=row.get("holds", ""), into=row.get("into"), into_valve=row.get("into_valve", ""),
         both_hold=row.get("both_hold", ""), leap=row.get("leap", 0), slow_s=told.slow_s if row.get("slow_s") else None,
         quick_s=told.quick_s if row.get("quick_s") else None, steps=steps)
 
 
-def roads(before: Horn, after: Horn, clef: Clef | None) -> tuple[str, ...]:
-    """Return which roads lead from one horn to the other, and to the clef."""
+def roads(before: Horn, after: Horn, player: Player, clef: Clef | None = None) -> tuple[str, ...]:
+    """Return which roads lead from one horn to the other, and to the clef.
+
+    A valve that the player's file does not call learned is still to learn, also where the old horn has it.
+    """
+    same = before.family == after.family
     found = []
-    if after.family != before.family:
-        found.append("slide" if after.family == "slide" else "valves")
-    had = before.loop_names if before.family == after.family else ()
+    if not same and after.family == "slide":
+        found.append("slide")
+    elif after.family == "valves" and not (same and all(player.knows(valves) for valves in _BASIC)):
+        found.append("valves")
+    had = [valve for valve in before.loop_names if same and player.knows((valve,))]
     for valve, road in (("T", "attachment"), ("S", "second-valve"), ("4", "fourth-valve")):
         if valve in after.loop_names and valve not in had:
             found.append(road)
@@ -196,16 +207,17 @@ def goal_of(before: Horn, after: Horn, player: Player, clef: Clef | None = None)
     held = {state_label(valves) for valves in states(after)}
     had = {state_label(valves) for valves in states(before) if player.knows(valves)} \
         if before.family == after.family else set()
-    known = frozenset((had & held) | (told & held) | ({""} if before.family == after.family else set()))
-    ways = roads(before, after, clef)
-    wanted = sorted((skill for skill in all_skills(clef) if skill.road in ways and _on(skill, before, after, held)),
+    known = (had & held) | (told & held) | ({""} if before.family == after.family else set())
+    ways = roads(before, after, player, clef)
+    wanted = sorted((skill for skill in all_skills(clef) if skill.road in ways and _on(skill, before, after, held)
+                     and not (skill.road == "valves" and skill.states is not None and set(skill.states) <= had)),
                     key=lambda skill: skill.level)
     done = tuple(skill for skill in wanted if _done(skill, after, told, player))
     left = tuple(skill for skill in wanted if skill not in done)
     learner = learner_of(player)
     barred = {skill.id: why for skill in left if (why := _barred(skill, after, learner))}
-    return Goal(before=before, after=after, clef=clef, player=player, skills=left, done=done, known=known,
-                barred=barred)
+    return Goal(before=before, after=after, clef=clef, player=player, skills=left, done=done,
+                known=tuple(sorted(known)), barred=barred)
 
 
 def learner_of(player: Player) -> Player:
@@ -215,7 +227,7 @@ def learner_of(player: Player) -> Player:
 
 def _on(skill: RoadSkill, before: Horn, after: Horn, held: set[str]) -> bool:
     """Tell whether the new horn has it, and (on a compensating horn) whether it is other than on the old one."""
-    if skill.states is not None and not skill.states & held:
+    if skill.states is not None and not set(skill.states) & held:
         return False
     if skill.into is not None and skill.into not in held:
         return False
@@ -233,8 +245,12 @@ def _done(skill: RoadSkill, after: Horn, told: set[str], player: Player) -> bool
     """Tell whether the player file calls it learned (a state alone) or secure (a move to or from such a note)."""
     if skill.road == "clef":
         return False
-    if skill.states is not None and skill.positions is None and skill.road != "compensating" and skill.states <= told:
+    if skill.states is not None and skill.positions is None and skill.road != "compensating" \
+            and set(skill.states) <= told:
         return True
+    if skill.pitches is not None and skill.holds and skill.road != "compensating":
+        charted = [choice for midi in skill.pitches if (choice := chart_choice(after, midi))]
+        return bool(charted) and all(state_of(choice) in told for choice in charted)
     return any(_secures(skill, after, pair) for pair in player.secure)
 
 

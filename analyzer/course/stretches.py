@@ -34,7 +34,7 @@ COST = {
     "share": 1.0,                       # how near its hardest measure comes to the player's limit, 0 to 1
     "measure": 0.06,                    # each measure more or less than four: a line of print, one or two breaths
     "torn": 0.2,                        # a slur or tie cut at either end
-    "note": 0.05,                       # each note of a skill, up to six: less to pay the more there is to practice
+    "note": 0.1,                        # each time of its rarest skill, up to four: less to pay for more to practice
     "other_family": 0.6,                # a line printed for another horn
     "empty": 0.5,                       # as a share of the measures without a note
 }
@@ -92,8 +92,16 @@ def line_row(asked: Asked, goal: Goal) -> Record:
     own = takes(goal.after, line.family)
     return {"part_id": line.part_id, "part": line.part_name, "line": line.number, "of": line.of,
             "family": line.family, "clefs": sorted({note.clef for note in line.notes}),
-            "seen": {goal.skills[k].id: where for k, where in seen.items()},
+            "seen": {goal.skills[k].id: _place(line, bars, where) for k, where in seen.items()},
             "stretches": _stretches(line, bars, goal, own)}
+
+
+def _place(line: Line, bars: dict[int, _Bar], index: int) -> list[str]:
+    """Return the number of a measure, and what stands against playing it or the ones beside it."""
+    number = next((measure.number for measure in line.measures if measure.index == index), "")
+    against = [bars[near].against or bars[near].against_entering for near in (index, index - 1, index + 1)
+               if near in bars]
+    return [number, next((why for why in against if why), "")]
 
 
 def staff_step(written: Pitch, sounding: Pitch, goal: Goal) -> int | None:
@@ -105,10 +113,10 @@ def staff_step(written: Pitch, sounding: Pitch, goal: Goal) -> int | None:
     return goal.step(here)
 
 
-def _bars(planner: Planner, plan: Plan, goal: Goal) -> tuple[dict[int, _Bar], dict[int, str]]:
+def _bars(planner: Planner, plan: Plan, goal: Goal) -> tuple[dict[int, _Bar], dict[int, int]]:
     line, player = planner.line, goal.player
     bars: dict[int, _Bar] = defaultdict(_Bar)
-    seen: dict[int, str] = {}
+    seen: dict[int, int] = {}
     loads = planner.loads_of(plan)
     shares = {one.measure_index: one.share for one in difficulties(planner, plan)}
     broken = set(broken_glissandi(planner.horn, line.notes, [one.choice for one in plan.notes]))
@@ -125,7 +133,7 @@ def _bars(planner: Planner, plan: Plan, goal: Goal) -> tuple[dict[int, _Bar], di
         found = [nth for nth, skill in enumerate(goal.skills) if skill.has_note(one.note.midi, one.choice, steps[k])]
         if state_of(one.choice) not in goal.known and not any(
                 goal.skills[nth].road != "clef" for nth in found) and not _was_done(goal, one.note.midi, one.choice):
-            bar.against = bar.against or f"{one.choice.label} there belongs to no step of this course"
+            bar.against = bar.against or f"{one.choice.label} there is neither learned nor part of this course"
         if (player.low is not None and one.note.midi < player.low) or (
                 player.high is not None and one.note.midi > player.high):
             bar.against = bar.against or "a note there lies outside this player's range"
@@ -133,7 +141,7 @@ def _bars(planner: Planner, plan: Plan, goal: Goal) -> tuple[dict[int, _Bar], di
             bar.against = bar.against or "a glissando there breaks on this horn"
         for nth in found:
             bar.inside[nth] += 1
-            seen.setdefault(nth, one.note.measure)
+            seen.setdefault(nth, one.note.measure_index)
     for k, (before, after) in enumerate(pairwise(plan.notes)):
         if before.choice is None or after.choice is None:
             continue
@@ -145,7 +153,7 @@ def _bars(planner: Planner, plan: Plan, goal: Goal) -> tuple[dict[int, _Bar], di
         for nth, skill in enumerate(goal.skills):
             if skill.has_move(before.choice, after.choice, gap_s, leap):
                 (bar.inside if same else bar.entering)[nth] += 1
-                seen.setdefault(nth, after.note.measure)
+                seen.setdefault(nth, after.note.measure_index)
         if loads[k].most > TOO_MUCH:
             if same:
                 bar.against = bar.against or "a move there is faster than this player's limit"
@@ -195,7 +203,7 @@ def _stretches(line: Line, bars: dict[int, _Bar], goal: Goal, own: bool) -> list
             cost = (COST["share"] * share + COST["measure"] * abs(count - 4)
                     + COST["torn"] * (torn_in + bar.torn) + COST["empty"] * silent / count
                     + COST["other_family"] * (not own)
-                    - COST["note"] * sum(min(6, counts[nth]) for nth in needs) / max(1, len(needs)))
+                    - COST["note"] * min((min(4, counts[nth]) for nth in needs), default=0))
             best[needs].append((round(cost, 4), start, {
                 "first": first.number, "last": measure.number, "from": first.index, "to": measure.index,
                 "needs": [goal.skills[nth].id for nth in needs],

@@ -14,11 +14,12 @@ from itertools import combinations
 
 WIDEST = 4000
 """Sets kept after a week; judged: all of them for every change between two neighboring horns."""
-AN_EXCERPT = 1.0
-"""Price of one more stretch on a sheet. Judged; the unit of `stretches.COST`."""
+AN_EXCERPT = 0.4
+"""Price of one more stretch on a sheet. Judged: a stretch for each new thing, with several notes of it, is worth more
+than one stretch that has each of them once; from 1 on sheets have one excerpt, at 0.1 as many as new things."""
 A_LEVEL = 0.25
-"""Price of a skill for each week it comes later, a level easier: easy before hard. Judged: below an excerpt's, so that
-no sheet grows to bring something forward; above a tenth, so that the order is the graph's where music allows it."""
+"""Price of a skill for each week it comes later, and each level it is easier than the hardest: easy before hard.
+Judged: with it the order is the graph's where the music allows it; teachers' orders would change it."""
 
 
 @dataclass(frozen=True, slots=True)

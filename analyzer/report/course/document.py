@@ -81,16 +81,16 @@ def course_text(course: Course, files: Sequence[str]) -> str:
     out = ["", title_of(course), f"  {goal_said(course)}", "", DECIDES]
     for week in course.weeks:
         out += ["", f"Week {week.number}"]
-        out += [f"  new: {shown_name(skill)}" for skill in week.new] or [
+        out += [f"  new: {skill.name}" for skill in week.new] or [
             "  nothing new: this week comes back to the rest"]
         if week.again:
-            out.append(f"  again: {'; '.join(shown_name(skill) for skill in week.again)}")
+            out.append(f"  again: {'; '.join(skill.short for skill in week.again)}")
         out += [f"  {place_said(one)}: {one.why}" for one in week.excerpts]
     if goal.done:
-        out += ["", f"Left out, as the player file has it: {'; '.join(shown_name(skill) for skill in goal.done)}"]
+        out += ["", f"Left out, as the player file has it: {'; '.join(skill.name for skill in goal.done)}"]
     if course.missing:
         out += ["", "Missing"]
-        out += [f"  {shown_name(skill)}: {why}." for skill, why in course.missing]
+        out += [f"  {skill.name}: {why}." for skill, why in course.missing]
     if not course.exact:
         out += ["", "So many ways were open that not all were looked at; another order may cost a little less."]
     if files:
@@ -118,9 +118,3 @@ def goal_said(course: Course) -> str:
     learned = sum(len(week.new) for week in course.weeks)
     return (f"{counted(len(course.goal.skills), 'thing')} to learn; {learned} in {counted(len(course.weeks), 'week')}, "
             f"{len(course.missing)} missing.")
-
-
-def shown_name(skill: RoadSkill) -> str:
-    """Return the name of a skill as print shows it."""
-    return skill.name
-

@@ -79,7 +79,7 @@ def week_sheet(course: Course, week: Week, music: Sequence[ExcerptMusic], paper:
         story.append(Paragraph("Nothing new this week: come back to what has been learned.", form["text"]))
     if week.again:
         story += [Paragraph("Again", form["head"]),
-                  Paragraph(safe(f"{'; '.join(skill.name for skill in week.again)}."), form["text"])]
+                  Paragraph(safe(f"{'; '.join(skill.short for skill in week.again)}."), form["text"])]
     for nth, (excerpt, engraved) in enumerate(zip(week.excerpts, music, strict=True)):
         block: list[Any] = [Paragraph(safe(f"{'ABCDEFGH'[nth % 8]}. {place_said(excerpt)}"), form["head"]),
                             Paragraph(safe(f"{_capital(excerpt.why)}."), form["text"])]

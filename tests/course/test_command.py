@@ -1,0 +1,79 @@
+"""`lowbrass course` from the outside: files, exit codes, one clear line for what cannot be."""
+
+import json
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from analyzer.cli import cli
+from analyzer.problem import Unreadable
+
+SAMPLES = Path(__file__).parents[2] / "sample_scores"
+
+
+def _said(*words: object):
+    return CliRunner().invoke(cli, ["course", *map(str, words)])
+
+
+@pytest.fixture
+def player(tmp_path: Path) -> Path:
+    path = tmp_path / "player.toml"
+    path.write_text('[player]\nname = "Student"\noutermost_position = 6\n', encoding="utf-8")
+    return path
+
+
+def test_the_folder_gets_what_the_answer_names(tmp_path: Path, player: Path) -> None:
+    pypdf = pytest.importorskip("pypdf")
+    pytest.importorskip("verovio")
+    icalendar = pytest.importorskip("icalendar")
+    out = tmp_path / "out"
+    result = _said(SAMPLES, "--player", player, "--from", "tenor", "--to", "tenor-f", "-o", out, "--jobs", 1,
+                   "--start", "2027-01-11", "--format", "json")
+    assert result.exit_code == 3, result.output
+    answer = json.loads(result.stdout)
+    assert sorted(answer["files"]) == sorted(path.name for path in out.iterdir())
+    assert answer["missing"]
+    for week in answer["weeks"]:
+        pages = pypdf.PdfReader(out / f"week-{week['week']:02d}.pdf")
+        text = " ".join(" ".join(page.extract_text() for page in pages.pages).split())
+        for skill in week["new"]:
+            assert skill["name"].split(":")[0][1:] in text
+        for excerpt in week["excerpts"]:
+            first, last = excerpt["measures"]
+            assert f"mm. {first}-{last}" in text
+        assert "stop and rest" in text
+        assert "could not be engraved" not in text
+    calendar = icalendar.Calendar.from_ical((out / "course.ics").read_bytes())
+    days = [event.decoded("dtstart") for event in calendar.walk("VEVENT")]
+    assert len(days) == len(answer["weeks"])
+    assert {(b - a).days for a, b in pairwise(days)} <= {7}
+
+
+def test_an_empty_folder_is_all_missing(tmp_path: Path, player: Path) -> None:
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    result = _said(empty, "--player", player, "--from", "tenor", "--to", "tenor-f", "-o", tmp_path / "out",
+                   "--format", "json")
+    assert result.exit_code == 3
+    answer = json.loads(result.stdout)
+    assert answer["weeks"] == []
+    assert len(answer["missing"]) == len(answer["goal"])
+    assert [problem["code"] for problem in answer["problems"]] == ["no-line"]
+
+
+def test_no_change_is_one_clear_line(tmp_path: Path, player: Path) -> None:
+    result = _said(SAMPLES, "--player", player, "--from", "tenor", "--to", "tenor", "-o", tmp_path / "out")
+    assert isinstance(result.exception, Unreadable)
+    assert result.exception.problem.code == "no-change"
+    assert not (tmp_path / "out").exists()
+
+
+def test_the_same_course_has_the_same_bytes(tmp_path: Path, player: Path) -> None:
+    pytest.importorskip("verovio")
+    asked = ("--player", player, "--from", "euphonium-4", "--to", "euphonium-4-compensating", "--jobs", 1)
+    for name in ("one", "two"):
+        _said(SAMPLES, *asked, "-o", tmp_path / name)
+    for path in (tmp_path / "one").iterdir():
+        assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes(), path.name
