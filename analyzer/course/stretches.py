@@ -35,6 +35,7 @@ COST = {
     "measure": 0.06,                    # each measure more or less than four: a line of print, one or two breaths
     "torn": 0.2,                        # a slur or tie cut at either end
     "note": 0.1,                        # each time of its rarest skill, up to four: less to pay for more to practice
+    "section": 0.4,                     # a change of tempo or a fermata within: two ideas in one excerpt
     "other_family": 0.6,                # a line printed for another horn
     "empty": 0.5,                       # as a share of the measures without a note
 }
@@ -62,6 +63,8 @@ class _Bar:
     against: str = ""
     against_entering: str = ""
     torn: bool = False                  # its last note is slurred or held into the next measure
+    bpm: float = 0.0                    # tempo of its first note [quarter notes a minute]
+    fermata: bool = False
 
 
 def course_bytes(name: str, data: bytes, wanted: CourseWanted) -> Record:
@@ -124,6 +127,8 @@ def _bars(planner: Planner, plan: Plan, goal: Goal) -> tuple[dict[int, _Bar], di
     for k, one in enumerate(plan.notes):
         bar = bars[one.note.measure_index]
         bar.notes += 1
+        bar.bpm = bar.bpm or one.time.bpm
+        bar.fermata = bar.fermata or one.note.fermata
         bar.share = shares.get(one.note.measure_index, 0.0)
         bar.torn = one.note.slur_after or (
             one.note.onset + one.note.duration > line.measures[0].onset and _held_over(line, k))
@@ -183,7 +188,7 @@ def _stretches(line: Line, bars: dict[int, _Bar], goal: Goal, own: bool) -> list
             continue
         torn_in = start > 0 and bars.get(line.measures[start - 1].index, empty).torn
         counts: Counter[int] = Counter()
-        notes, silent, share = 0, 0, 0.0
+        notes, silent, share, parted, rests_on = 0, 0, 0.0, False, False
         for place in range(start, min(start + LONGEST, len(line.measures))):
             measure = line.measures[place]
             bar = bars.get(measure.index, empty)
@@ -192,6 +197,8 @@ def _stretches(line: Line, bars: dict[int, _Bar], goal: Goal, own: bool) -> list
             counts.update(bar.inside)
             if place > start:
                 counts.update(bar.entering)
+                parted = parted or rests_on or (bar.notes > 0 and bar.bpm != opening.bpm)
+            rests_on = bar.fermata
             notes += bar.notes
             silent += not bar.notes
             share = max(share, bar.share)
@@ -202,7 +209,7 @@ def _stretches(line: Line, bars: dict[int, _Bar], goal: Goal, own: bool) -> list
             needs = tuple(sorted(nth for nth, times in counts.items() if times))
             cost = (COST["share"] * share + COST["measure"] * abs(count - 4)
                     + COST["torn"] * (torn_in + bar.torn) + COST["empty"] * silent / count
-                    + COST["other_family"] * (not own)
+                    + COST["section"] * parted + COST["other_family"] * (not own)
                     - COST["note"] * min((min(4, counts[nth]) for nth in needs), default=0))
             best[needs].append((round(cost, 4), start, {
                 "first": first.number, "last": measure.number, "from": first.index, "to": measure.index,

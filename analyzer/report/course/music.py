@@ -18,7 +18,7 @@ from analyzer.problem import Problem, Unreadable
 from analyzer.score.document import Document
 from analyzer.score.transposing import Reads
 from analyzer.selection import Asked, asked_lines, chosen_parts
-from analyzer.writing.readers import CLEFS, clef_named, clef_reader
+from analyzer.writing.readers import CLEFS, Clef, clef_named, clef_reader
 from analyzer.writing.write import written_for
 
 _WIDEST_PX = 1000.0
@@ -41,10 +41,11 @@ class ExcerptMusic:
     problem: Problem | None = None
 
 
-def music_of(excerpt: Excerpt, goal: Goal, document: Document, *, reads: Reads | None = None) -> ExcerptMusic:
-    """Engrave an excerpt as the student reads it, planned on the new horn; what stands in the way is its problem."""
+def music_of(excerpt: Excerpt, goal: Goal, document: Document, clef: Clef | None, *,
+             reads: Reads | None = None) -> ExcerptMusic:
+    """Engrave an excerpt in a clef (None: as printed), on the new horn; what stands in the way is its problem."""
     try:
-        return _music(excerpt, goal, document, reads)
+        return _music(excerpt, goal, document, clef, reads)
     except Unreadable as error:
         return ExcerptMusic(problem=error.problem)
     except ValueError as error:
@@ -53,15 +54,15 @@ def music_of(excerpt: Excerpt, goal: Goal, document: Document, *, reads: Reads |
             what=f"the excerpt could not be engraved ({error})", try_="Play it from the score."))
 
 
-def _music(excerpt: Excerpt, goal: Goal, document: Document, reads: Reads | None) -> ExcerptMusic:
+def _music(excerpt: Excerpt, goal: Goal, document: Document, clef: Clef | None, reads: Reads | None) -> ExcerptMusic:
     parts, _ = chosen_parts(document, (excerpt.part_id,))
     lines, _ = asked_lines(document, parts, reads=reads)
     asked = next(one for one in lines if one.line.number == excerpt.line)
     here = [note for note in asked.line.notes if excerpt.start <= note.measure_index <= excerpt.stop]
-    rewritten = goal.clef is not None and any(
-        note.clef != ("treble" if goal.clef == "treble-b-flat" else goal.clef) for note in here)
+    rewritten = clef is not None and any(
+        note.clef != ("treble" if clef == "treble-b-flat" else clef) for note in here)
     if excerpt.of > 1 or rewritten:
-        clef = goal.clef or (clef_named(here[0].clef) if here[0].clef in CLEFS else "bass")
+        clef = clef or (clef_named(here[0].clef) if here[0].clef in CLEFS else "bass")
         document = written_for(document, asked, clef_reader(clef), reads=reads).document
         reads = "treble-b-flat" if clef == "treble-b-flat" else None
         parts, _ = chosen_parts(document, ("P1",))

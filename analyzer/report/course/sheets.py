@@ -22,6 +22,7 @@ from analyzer.report.paper import MARGIN_MM, PT_PER_MM, Paper, built, forms, gri
 from analyzer.score.document import Document, read_score
 from analyzer.score.transposing import Reads
 from analyzer.words import counted, listed
+from analyzer.writing.readers import Clef
 
 _WIDE_MM = 180.0
 _BOX = "[   ]"
@@ -37,6 +38,7 @@ def course_files(course: Course, entries: Sequence[Entry], *, reads: Reads | Non
         If a package of the extras `engrave` (or, with `start`, `build`) is not installed.
     """
     documents: dict[str, Document] = {}
+    clef = clef_of(course)
     problems: list[Problem] = []
     by_name = {entry.name: entry for entry in entries}
     contents = Contents()
@@ -48,7 +50,7 @@ def course_files(course: Course, entries: Sequence[Entry], *, reads: Reads | Non
                 try:
                     if excerpt.score not in documents:
                         documents[excerpt.score] = read_score(contents.read(by_name[excerpt.score]), excerpt.score)
-                    found = music_of(excerpt, course.goal, documents[excerpt.score], reads=reads)
+                    found = music_of(excerpt, course.goal, documents[excerpt.score], clef, reads=reads)
                 except Unreadable as error:
                     found = ExcerptMusic(problem=error.problem)
                 music.append(found)
@@ -60,6 +62,17 @@ def course_files(course: Course, entries: Sequence[Entry], *, reads: Reads | Non
     if start is not None:
         files["course.ics"] = course_calendar(course, start)
     return files, tuple(problems)
+
+
+def clef_of(course: Course) -> Clef | None:
+    """Return the clef of every excerpt: the one to be learned; else bass, so that no clef is new on the quiet.
+
+    None, as printed, where the scores print no bass clef at all (a brass band).
+    """
+    if course.goal.clef is not None:
+        return course.goal.clef
+    printed = {clef for week in course.weeks for one in week.excerpts for clef in one.clefs}
+    return "bass" if "bass" in printed else None
 
 
 def week_sheet(course: Course, week: Week, music: Sequence[ExcerptMusic], paper: Paper) -> bytes:
@@ -79,13 +92,13 @@ def week_sheet(course: Course, week: Week, music: Sequence[ExcerptMusic], paper:
         story.append(Paragraph("Nothing new this week: come back to what has been learned.", form["text"]))
     if week.again:
         story += [Paragraph("Again", form["head"]),
-                  Paragraph(safe(f"{'; '.join(skill.short for skill in week.again)}."), form["text"])]
+                  Paragraph(safe(_capital(f"{'; '.join(skill.short for skill in week.again)}.")), form["text"])]
     for nth, (excerpt, engraved) in enumerate(zip(week.excerpts, music, strict=True)):
         block: list[Any] = [Paragraph(safe(f"{'ABCDEFGH'[nth % 8]}. {place_said(excerpt)}"), form["head"]),
                             Paragraph(safe(f"{_capital(excerpt.why)}."), form["text"])]
-        if engraved.rewritten and course.goal.clef:
-            block.append(Paragraph(f"Written here in {safe(clef_said(course.goal.clef))}; the score prints another.",
-                                   form["small"]))
+        if engraved.rewritten:
+            block.append(Paragraph(f"Written here in {safe(clef_said(clef_of(course) or 'bass'))}; the score prints "
+                                   "another.", form["small"]))
         if engraved.problem is not None:
             block.append(Paragraph(safe(f"{engraved.problem.what}. Play it from the score."), form["text"]))
         block += [flowable(svg, _WIDE_MM * PT_PER_MM) for svg in engraved.svgs]
@@ -110,7 +123,7 @@ def road_page(course: Course, paper: Paper) -> bytes:
                               for head in ("Week", "New", "Again", "Excerpts")]]
     for week in course.weeks:
         rows.append([Paragraph(safe(text) if k != 3 else text, form["cell"]) for k, text in enumerate((
-            str(week.number), "; ".join(skill.name for skill in week.new) or "–",
+            str(week.number), "; ".join(f"{skill.id}: {skill.name}" for skill in week.new) or "–",
             "; ".join(skill.id for skill in week.again) or "–",
             "<br/>".join(safe(place_said(one)) for one in week.excerpts)))])
     wide = (210 if paper == "a4" else 216) - 2 * MARGIN_MM
@@ -123,7 +136,9 @@ def road_page(course: Course, paper: Paper) -> bytes:
         story.append(Table(rows, colWidths=[width * PT_PER_MM for width in widths], style=grid(), repeatRows=1))
     if course.missing:
         story += [Spacer(1, 3 * PT_PER_MM), Paragraph("Missing, and why", form["head"])]
-        story += [Paragraph(safe(f"{_capital(skill.name)}: {why}. Until then the drill alone: {skill.drill}"),
+        story += [Paragraph(safe(f"{skill.id}, {skill.name}: {why}."
+                                 + ("" if skill.id in course.goal.barred
+                                    else f" Until there is music for it, the drill alone: {skill.drill}")),
                             form["text"]) for skill, why in course.missing]
     if course.goal.done:
         story += [Spacer(1, 3 * PT_PER_MM), Paragraph("Left out, as the player file calls it learned or secure",
