@@ -16,8 +16,6 @@ TICKED = 1.5
 above `weeks.AN_EXCERPT` does the same."""
 ALIKE = 0.35
 """Up to so much dearer, a stretch from a piece that was not used yet goes before one that was. Judged."""
-_MOST_OFFERS = 400
-"""Sets of skills that the choice looks at, the cheapest of each; judged: more than any folder tried here has."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,9 +68,9 @@ def course_of(goal: Goal, lines: Sequence[Record], *, weeks: int | None = None,
     """Return the course that these lines give; `lines` are the rows of `course_bytes`, with `file` and `title`."""
     offers = _offers(goal, lines, tuple(practiced))
     bit = {skill.id: 1 << nth for nth, skill in enumerate(goal.skills)}
-    kinds = sorted({mask for mask, *_ in offers}, key=lambda mask: (min(cost for m, cost, *_ in offers if m == mask),
-                                                                     mask))[:_MOST_OFFERS]
-    cheapest = {mask: min(cost for other, cost, *_ in offers if other == mask) for mask in kinds}
+    cheapest: dict[int, float] = {}
+    for mask, cost, *_ in offers:                        # the cheapest first
+        cheapest.setdefault(mask, cost)
     choices = [Offer(needs=mask, cost=cost) for mask, cost in cheapest.items()]
     road = _road(goal, choices, weeks)
     covered = road.covered if road else 0

@@ -231,6 +231,10 @@ def _on(skill: RoadSkill, before: Horn, after: Horn, held: set[str]) -> bool:
         return False
     if skill.into is not None and skill.into not in held:
         return False
+    if skill.positions is not None or skill.road == "valves":
+        # D2 is no longer on the attachment alone where there is a second valve, nor C3 on 1-3 where there is a fourth.
+        return any(skill.has_note(midi, choice, None) for midi in range(24, 84)
+                   if (choice := chart_choice(after, midi)))
     if skill.pitches is None or not skill.holds:
         return True
     new = [choice for midi in skill.pitches if (choice := chart_choice(after, midi))]

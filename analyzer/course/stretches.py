@@ -31,7 +31,8 @@ FEWEST_NOTES = 4
 KEPT = 2
 """Stretches kept for each set of skills of a line; judged: the best, and one to come back to."""
 COST = {
-    "share": 1.0,                       # how near its hardest measure comes to the player's limit, 0 to 1
+    "share": 1.0,                       # how near its hardest measure comes to the limit, 0 to 1 (a note that is
+                                        # out of tune on the horn itself comes last, yet is not refused)
     "measure": 0.06,                    # each measure more or less than four: a line of print, one or two breaths
     "torn": 0.2,                        # a slur or tie cut at either end
     "note": 0.1,                        # each time of its rarest skill, up to four: less to pay for more to practice
@@ -204,10 +205,10 @@ def _stretches(line: Line, bars: dict[int, _Bar], goal: Goal, own: bool) -> list
             share = max(share, bar.share)
             count = place - start + 1
             if (count < SHORTEST or notes < FEWEST_NOTES or not bar.notes or numbers[measure.number] > 1
-                    or share > 1 or 2 * silent > count):
+                    or 2 * silent > count):
                 continue
             needs = tuple(sorted(nth for nth, times in counts.items() if times))
-            cost = (COST["share"] * share + COST["measure"] * abs(count - 4)
+            cost = (COST["share"] * min(share, 1.0) + COST["measure"] * abs(count - 4)
                     + COST["torn"] * (torn_in + bar.torn) + COST["empty"] * silent / count
                     + COST["section"] * parted + COST["other_family"] * (not own)
                     - COST["note"] * min((min(4, counts[nth]) for nth in needs), default=0))

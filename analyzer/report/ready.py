@@ -103,6 +103,9 @@ def ready_text(ready: Ready) -> str:
         out.append(f"  {number}. {skill.look}")
         if skill.where:
             out.append(f"     Try: {'; '.join(skill.where)}.")
+    if ready.before.name != ready.after.name:
+        out += ["", "Week by week from a folder of scores: lowbrass course FOLDER --player FILE.toml "
+                    f"--from {ready.before.name} --to {ready.after.name} -o FOLDER"]
     return "\n".join([*out, "", *(f"Caution: {line}" for line in ready.cautions)])
 
 

@@ -46,6 +46,8 @@ def search_text(survey: Survey, most: int) -> str:
     if bad:
         out += ["", f"Does not suit: {counted(len(bad), what)}, such as {_named(bad[0])}: "
                     f"{', '.join(bad[0]['against']) or 'see lowbrass fit'}."]
+    if what == "line" and good:
+        out += ["", "A change of horn or clef week by week from this folder: lowbrass course (see its --help)."]
     return "\n".join([*out, "", *(f"Caution: {line}" for line in _cautions(survey))])
 
 

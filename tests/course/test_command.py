@@ -9,6 +9,10 @@ from click.testing import CliRunner
 
 from analyzer.cli import cli
 from analyzer.problem import Unreadable
+from analyzer.report.course.music import music_of
+from analyzer.report.course.sheets import clef_of
+from analyzer.score.document import open_document
+from tests.course.schools import course_for
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
 
@@ -77,3 +81,30 @@ def test_the_same_course_has_the_same_bytes(tmp_path: Path, player: Path) -> Non
         _said(SAMPLES, *asked, "-o", tmp_path / name)
     for path in (tmp_path / "one").iterdir():
         assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes(), path.name
+
+
+def test_no_clef_is_new_on_the_quiet() -> None:
+    """Where a school prints bass clef, a treble-clef part of its brass band pieces is written in bass clef."""
+    pytest.importorskip("verovio")
+    course = course_for("everything of ours", "the F attachment")
+    found = next((one for week in course.weeks for one in week.excerpts if one.clefs == ("treble",)), None)
+    assert found is not None, "the samples give one such excerpt; else this test asks nothing"
+    document = open_document(SAMPLES / found.score)
+    assert clef_of(course) == "bass"
+    music = music_of(found, course.goal, document, clef_of(course))
+    assert music.rewritten
+    assert music.problem is None
+    assert not music_of(found, course.goal, document, None).rewritten
+
+
+def test_no_step_of_a_ladder_is_above_the_printed_tempo() -> None:
+    """The etude is printed at quarter note = 56, then 66 from measure 9 on."""
+    pytest.importorskip("verovio")
+    course = course_for("three trombone pieces", "the F attachment")
+    document = open_document(SAMPLES / "attachment-etude.musicxml")
+    ladders = {one.start >= 8: music_of(one, course.goal, document, None).ladder for week in course.weeks
+               for one in week.excerpts if one.score == document.name and (one.start >= 8 or one.stop < 8)}
+    assert ladders
+    for late, ladder in ladders.items():
+        assert max(ladder) <= (66 if late else 56)
+        assert list(ladder) == sorted(ladder)

@@ -6,8 +6,9 @@ from functools import cache
 import pytest
 
 from analyzer.course.course import Course, course_of
-from analyzer.course.skills import state_label
+from analyzer.course.skills import STAFF, goal_of, state_label
 from analyzer.horns.candidates import candidates
+from analyzer.horns.profiles import load_horn
 from analyzer.plan.loads import TOO_MUCH
 from analyzer.plan.player import Player
 from analyzer.plan.practiced import Practiced
@@ -148,3 +149,44 @@ def test_a_passage_ticked_clean_gives_way_to_another() -> None:
     assert (again.score, again.part, again.first, again.last) != (first.score, first.part, first.first, first.last)
     slower = course_of(goal, lines, practiced=(replace(ticked, bpm=40),)).weeks[0].excerpts[0]
     assert slower == first, "slower than the goal is not done yet"
+
+
+def test_a_note_that_the_horn_has_out_of_tune_is_taught_all_the_same() -> None:
+    """B1 is sharp on every compensating horn; it is what the horn is for."""
+    course = course_for("everything of ours", "compensating", player=Player(name="Student"))
+    assert "C-B1" in {skill.id for week in course.weeks for skill in week.new}
+
+
+def test_notes_that_the_new_horn_plays_otherwise_are_no_goal() -> None:
+    """From a straight horn to two valves, D2 is learned with both valves, not in the attachment's fourth position."""
+    goal = goal_of(load_horn("tenor"), load_horn("bass-independent"), Player())
+    ids = {skill.id for skill in goal.skills}
+    assert {"T1", "T2", "T3", "TS1", "TS2", "TS3", "TS4"} <= ids
+    assert not {"T4", "T5", "T6"} & ids
+    three_to_compensating = goal_of(load_horn("euphonium-3"), load_horn("euphonium-4-compensating"), Player())
+    assert "4-B1" in {skill.id for skill in three_to_compensating.skills}
+    assert "4-B1" not in {skill.id for skill in goal_of(
+        load_horn("euphonium-3"), load_horn("euphonium-4"), Player()).skills}
+
+
+@pytest.mark.parametrize("before", ["tenor", "euphonium-3", "euphonium-4-compensating"])
+@pytest.mark.parametrize("after", ["tenor-f", "bass-dependent", "baritone-3", "euphonium-4"])
+def test_every_change_has_a_goal_whose_needs_lie_in_it(before: str, after: str) -> None:
+    """Other families too: a euphonium player on a slide, a trombonist on valves. No need goes round in a circle."""
+    goal = goal_of(load_horn(before), load_horn(after), Player(), "tenor")
+    order = [skill.id for skill in goal.skills]
+    assert len(order) == len(set(order)) >= 6
+    for skill in goal.skills:
+        assert all(order.index(need) < order.index(skill.id) for need in goal.needs(skill))
+
+
+@pytest.mark.parametrize(("clef", "line", "bottom", "top"), [
+    ("bass", "F3", "G2", "A3"), ("tenor", "C4", "D3", "E4"), ("alto", "C4", "F3", "G4"), ("treble", "G4", "E4", "F5")])
+def test_clefs_are_where_music_theory_has_them(clef: str, line: str, bottom: str, top: str) -> None:
+    """The lines of the staff in each clef, as any primer of notation gives them; music21 has the same bottom lines."""
+    clefs = pytest.importorskip("music21.clef")
+    lowest, home = STAFF[clef]
+    steps = [f"{'CDEFGAB'[step % 7]}{step // 7}" for step in (lowest + home, lowest, lowest + 8)]
+    assert steps == [line, bottom, top]
+    assert clefs.clefFromString({"bass": "F4", "tenor": "C4", "alto": "C3", "treble": "G2"}[clef]).lowestLine == \
+        lowest + 1, "music21 counts the steps from 1"

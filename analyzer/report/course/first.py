@@ -3,14 +3,16 @@
 from typing import Any
 
 from analyzer.course.course import Course
+from analyzer.course.skills import STAFF
 from analyzer.horns.horn import Horn
 from analyzer.horns.transition import Transition, beside_words, transition
 from analyzer.picture.transition import transition_picture
-from analyzer.report.course.document import course_cautions, title_of
+from analyzer.report.course.document import clef_said, course_cautions, title_of
 from analyzer.report.course.music import flowable
 from analyzer.report.paper import PT_PER_MM, Paper, built, forms, grid, safe
 from analyzer.section.ready import physical
 from analyzer.words import cents_text
+from analyzer.writing.readers import Clef
 
 _WHOM = ("Whom to ask: the teacher who is present, who hears and sees what no sheet can. For a horn that leaks, a "
          "valve that sticks or a slide that drags: the shop. For anything that hurts: a licensed health professional.")
@@ -50,9 +52,8 @@ def first_sheet(course: Course, paper: Paper) -> bytes:
                             "third; 1-2 or fourth; 2-3 or fifth; 1-3 (4 on a fourth valve) or sixth; 1-2-3 (2-4) or "
                             "seventh. The lips keep their partials; the hand learns the lengths anew.", form["text"])]
     if course.goal.clef is not None:
-        story += [Paragraph("The clef", form["head"]),
-                  Paragraph("Read from the line that the clef names, not from the old clef. Every excerpt of this "
-                            "course is printed in the new clef.", form["text"])]
+        story.append(Paragraph("The clef", form["head"]))
+        story += [Paragraph(safe(line), form["text"]) for line in clef_words(course.goal.clef)]
     story += [Spacer(1, 2 * PT_PER_MM), Paragraph(safe(_WHOM), form["text"]),
               Paragraph(safe(" ".join(course_cautions(course.goal))), form["small"])]
     if change_ is not None:
@@ -62,6 +63,24 @@ def first_sheet(course: Course, paper: Paper) -> bytes:
         scale = min(180 * PT_PER_MM / picture.width, high * PT_PER_MM / picture.height)
         story += [PageBreak(), flowable(svg, picture.width * scale)]
     return built(story, paper, title_of(course))
+
+
+def clef_words(clef: Clef) -> list[str]:
+    """Say how a clef is read: its line, lines and spaces from below, and what a treble reader's notes are there."""
+    bottom, home = STAFF[clef]
+
+    def named(places: range) -> str:
+        return ", ".join(f"{'CDEFGAB'[(bottom + place) % 7]}{(bottom + place) // 7}" for place in places)
+
+    words = [f"The clef names its line: {named(range(home, home + 1))}. Read from there, not from the old clef. Lines "
+             f"from below: {named(range(0, 9, 2))}; spaces: {named(range(1, 9, 2))}. Every excerpt of this course is "
+             f"printed in {clef_said(clef)}."]
+    if clef == "treble-b-flat":
+        words.append("Written notes sound a major ninth lower: written C4 is B♭2, written G4 is F3.")
+    elif clef == "bass":
+        words.append("Who has read treble clef in B♭: the fingers stay, the names change. What was written C4, D4, E4, "
+                     "F4, G4 is B♭2, C3, D3, E♭3, F3 here.")
+    return words
 
 
 def tuning_steps(before: Horn, after: Horn) -> list[str]:
