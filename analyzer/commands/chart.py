@@ -1,7 +1,7 @@
 """``lowbrass chart HORN``: every note of a horn and every way to sound it."""
 
 from pathlib import Path
-from typing import Literal
+from typing import Literal, get_args
 
 import click
 
@@ -13,8 +13,8 @@ from analyzer.problem import unreadable
 from analyzer.report.chart.document import chart_csv, chart_document
 from analyzer.report.chart.text import chart_text
 
+_Paper = Literal["a4", "a3", "letter"]
 _ENDINGS = (".svg", ".html", ".pdf")
-
 
 
 @click.command(name="chart")
@@ -22,11 +22,12 @@ _ENDINGS = (".svg", ".html", ".pdf")
 @click.option("--from", "before", type=HornName(), metavar="HORN",
               help="The current horn: show what stays and what moves, by how many mm or cents.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
-              help="Write the printable chart: .svg (picture), .html (staff, picture, table) or .pdf (staff, picture).")
-@click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Paper of a .pdf.")
-@click.option("--large", is_flag=True, help="Large print of the staff in a .pdf.")
+              help="Write the printable chart: .svg (picture), .html (sheet, picture, table) or .pdf (for the wall).")
+@click.option("--paper", type=click.Choice(get_args(_Paper)), default="a4", show_default=True,
+              help="Paper of a .pdf.")
+@click.option("--large", is_flag=True, help="Everything in a .pdf half as large again.")
 @format_option("text", "json", "csv")
-def command(horn: str, before: str | None, output: Path | None, paper: Literal["a4", "letter"], large: bool,
+def command(horn: str, before: str | None, output: Path | None, paper: _Paper, large: bool,
             form: str) -> None:
     """Print every note of HORN (a name, or a TOML profile) with every way to sound it, the usual one first.
 
@@ -57,7 +58,7 @@ def command(horn: str, before: str | None, output: Path | None, paper: Literal["
         click.echo(chart_text(model))
 
 
-def _print_change(before: Horn, after: Horn, output: Path | None, form: str, paper: Literal["a4", "letter"]) -> None:
+def _print_change(before: Horn, after: Horn, output: Path | None, form: str, paper: _Paper) -> None:
     from analyzer.horns.transition import transition
     from analyzer.report.chart.transition import transition_document, transition_file, transition_text
 

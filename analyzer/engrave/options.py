@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 from typing import Literal
 
-Paper = Literal["a4", "letter", "screen"]
+Paper = Literal["a4", "a3", "letter", "screen"]
 
-PAPER_MM: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
-"""Width and height; A4 of ISO 216, letter of ANSI/ASME Y14.1 (8.5 by 11 inches). [mm]"""
+PAPER_MM: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "a3": (297.0, 420.0), "letter": (215.9, 279.4)}
+"""Width and height; A4 and A3 of ISO 216, letter of ANSI/ASME Y14.1 (8.5 by 11 inches). [mm]"""
 
 LARGE_PRINT = 1.5
 """How much larger everything is in large print: a staff of 10.8 mm instead of 7.2 mm.
@@ -38,8 +38,8 @@ class PageOptions:
 
     def __post_init__(self) -> None:
         """Refuse sizes that no music fits on."""
-        if self.paper not in ("a4", "letter", "screen"):
-            raise ValueError(f"paper is a4, letter or screen, not {self.paper!r}")
+        if self.paper not in ("a4", "a3", "letter", "screen"):
+            raise ValueError(f"paper is a4, a3, letter or screen, not {self.paper!r}")
         if not 200 <= self.width_px <= 10000:
             raise ValueError(f"width_px is {self.width_px}; it goes from 200 to 10000")
 

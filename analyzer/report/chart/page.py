@@ -6,18 +6,15 @@ from analyzer.engrave.options import PageOptions, Paper
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates, chart_choice, sounding_range
 from analyzer.horns.horn import Horn
-from analyzer.picture.drawing import num
 from analyzer.picture.horn_chart import chart_picture
 from analyzer.pitch import pitch_of
-from analyzer.report.chart.staff import staff_pages, staff_systems
+from analyzer.report.chart.sheets import screen_words, wall_pages, wall_screens
 from analyzer.report.shell import figure, row, shell, table
 from analyzer.words import shown, signed
 
-_MARGIN = 40.0                        # around the picture on a sheet, in its own units: 9 mm on A4
-
 
 def chart_file(horn: Horn, ending: str, *, paper: Paper = "a4", large: bool = False) -> bytes:
-    """Return the chart as a file: ``.svg`` (the picture), ``.html`` (staff, picture, table), ``.pdf`` (staff, picture).
+    """Return the chart as a file: ``.svg`` (along the slide), ``.html`` (sheet, picture, table), ``.pdf`` (the wall).
 
     `paper` and `large` print are for the PDF.
 
@@ -50,7 +47,7 @@ def chart_page(horn: Horn) -> str:
     along = "Along the slide" if horn.family == "slide" else "By tuning"
     heads = ("Note", "Usual", "Other good ones", "Possible, not advised")
     return shell(
-        f"<h2>On the staff</h2>{_staff(horn)}<h2>{along}</h2>"
+        f"<h2>On the staff</h2>{_wall(horn)}<h2>{along}</h2>"
         + figure(chart_picture(horn).svg("chart"), "Chart as a picture")
         + f"<h2>Every choice</h2>{table('Every choice as a table', heads, ''.join(rows))}",
         heading=horn.description, title=f"Chart: {horn.description}",
@@ -58,14 +55,14 @@ def chart_page(horn: Horn) -> str:
              "brackets where the note is out of tune and cannot be corrected with the slide.")
 
 
-def _staff(horn: Horn) -> str:
-    words = "Every note from low to high with its choices below it. The same as a table: under Every choice."
-    out = ['<p class="faint">Below each note its name, the usual choice, and other good ones.</p>']
+def _wall(horn: Horn) -> str:
+    out = []
     try:
-        for form, width in (("narrow", 360), ("wide", 900)):
-            systems, sheet = staff_systems(horn, PageOptions(paper="screen", width_px=width, id_prefix=f"{form[0]}-"))
-            faces = f'<svg width="0" height="0" aria-hidden="true"><style>{sheet}</style></svg>'
-            out.append(f'<div class="sheet {form}" role="img" aria-label="{words}">{faces}{"".join(systems)}</div>')
+        for form, width_mm in (("narrow", 92.0), ("wide", 200.0)):
+            sheets, faces = wall_screens(horn, width_mm)
+            out.append(f'<svg width="0" height="0" aria-hidden="true"><style>{faces}</style></svg>')
+            out += [f'<div class="sheet {form}" role="img" aria-label="{screen_words(horn, reading)}">{sheet}</div>'
+                    for reading, sheet in sheets]
     except ModuleNotFoundError:
         return "<p>Left out: it needs the engraver. Install the extra: pip install 'lowbrass[engrave]'.</p>"
     return "".join(out)
@@ -74,11 +71,7 @@ def _staff(horn: Horn) -> str:
 def _pdf(horn: Horn, options: PageOptions) -> bytes:
     from analyzer.engrave.pdf import pdf_of
 
-    picture = chart_picture(horn)
-    wide, high = picture.width + 2 * _MARGIN, picture.height + 2 * _MARGIN
-    sheet = (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(wide)} {num(high)}">'
-             f"{picture.placed(_MARGIN, _MARGIN)}</svg>")
-    return pdf_of([*staff_pages(horn, options), sheet], options, title=picture.title)
+    return pdf_of(wall_pages(horn, options), options, title=f"Chart of the {horn.description}")
 
 
 def _said(one: Candidate) -> str:

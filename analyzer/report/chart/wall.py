@@ -1,0 +1,124 @@
+"""What stands on a chart for the wall: ranges, notes with their spellings, usual choice, alternates, and the rest."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from analyzer.horns.candidate import Candidate
+from analyzer.horns.candidates import candidates, chart_choice, sounding_range
+from analyzer.horns.horn import Horn
+from analyzer.pitch import Pitch, pitch_of
+from analyzer.plan.familiarity import Rank, familiarity
+
+Clef = Literal["bass", "tenor", "alto", "treble"]
+
+MOST_ALTERNATES = 3
+"""More under one note are not read from across a room. Judged; they stand in the list of the rest."""
+HIGHEST_PRACTICAL_PARTIAL = 8
+"""The open partial on which the practical range ends, B flat 4 on a horn in B flat. Judged: school parts seldom go
+beyond; a count of printed school parts would change our mind."""
+_TENOR_ABOVE = 65
+"""A trombone's notes above F4 stand in tenor clef: from G4 on bass clef needs three ledger lines (common practice)."""
+_ALTO_FROM = 38
+"""A trombone whose first partial lies above D2 is an alto, read in alto clef (common practice). [MIDI]"""
+_TREBLE_UP = 14
+"""Treble clef in B flat is written a major ninth above its sound. [semitones]"""
+_HALVINGS = 12                        # semitones an octave, for each doubling of the partial's number
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """One note: sounding `midi`, its spellings as written (sharp before flat), clef, and every choice by its place.
+
+    `alternates` are the familiar ones with their rank, the best first, at most `MOST_ALTERNATES`; `rest` is what is
+    left of the chart's choices, in its order.
+    """
+
+    midi: int
+    written: tuple[Pitch, ...]
+    clef: Clef
+    usual: Candidate | None
+    alternates: tuple[tuple[Candidate, Rank], ...]
+    rest: tuple[Candidate, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Range:
+    """Neighbouring notes under one heading, lowest first."""
+
+    heading: str
+    columns: tuple[Column, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wall:
+    """A horn's chart for one way of reading; `reading` says it in words."""
+
+    horn: Horn
+    reading: str
+    ranges: tuple[Range, ...]
+
+    def columns(self) -> Iterator[Column]:
+        """Yield every note, range by range."""
+        for part in self.ranges:
+            yield from part.columns
+
+
+def walls(horn: Horn) -> tuple[Wall, ...]:
+    """Return the chart once for each way in which players of the horn read: valved horns in bass and in treble clef."""
+    if horn.family == "valves":
+        return (_wall(horn, "Bass clef, as it sounds", treble=False),
+                _wall(horn, "Treble clef in B♭, sounds a major ninth lower", treble=True))
+    return (_wall(horn, "As it sounds", treble=False),)
+
+
+def _wall(horn: Horn, reading: str, *, treble: bool) -> Wall:
+    low, high = sounding_range(horn)
+    columns = [_column(horn, midi, treble=treble) for midi in range(low, high + 1)]
+    top = horn.fundamental_midi + _HALVINGS * (HIGHEST_PRACTICAL_PARTIAL.bit_length() - 1)
+    first = len(columns)
+    # Pedals are what the first partial gives; a gap above them belongs to them.
+    while first and (usual := columns[first - 1].usual) is not None and usual.partial > 1:
+        first -= 1
+    parts = (("Practical range", [column for column in columns[first:] if column.midi <= top]),
+             ("High range", [column for column in columns[first:] if column.midi > top]),
+             ("Pedal range", columns[:first]))
+    return Wall(horn=horn, reading=reading, ranges=tuple(
+        Range(heading=f"{name}: {inside[0].written[-1].pretty} to {inside[-1].written[-1].pretty}",
+              columns=tuple(inside))
+        for name, inside in parts if inside))
+
+
+def _column(horn: Horn, midi: int, *, treble: bool) -> Column:
+    usual = chart_choice(horn, midi)
+    others = [choice for choice in candidates(horn, midi) if choice != usual]
+    ranked = [(choice, familiarity(horn, choice, usual).rank) for choice in others if choice.advice is None]
+    taught = sorted((pair for pair in ranked if pair[1] in ("common", "rare")), key=lambda pair: pair[1] != "common")
+    alternates = tuple(taught[:MOST_ALTERNATES])
+    shown = [choice for choice, _ in alternates]
+    return Column(midi=midi, written=spellings(midi + (_TREBLE_UP if treble else 0)),
+                  clef="treble" if treble else _clef(horn, midi), usual=usual, alternates=alternates,
+                  rest=tuple(choice for choice in others if choice not in shown))
+
+
+def spellings(midi: int) -> tuple[Pitch, ...]:
+    """Return the spellings of a pitch that students meet: one of a white key; sharp, then flat, of a black one.
+
+    Examples
+    --------
+    >>> [pitch.name for pitch in spellings(58)]
+    ['A#3', 'Bb3']
+    """
+    usual = pitch_of(midi)
+    if not usual.alter:
+        return (usual,)
+    below, above = pitch_of(midi - 1), pitch_of(midi + 1)
+    return Pitch(below.step, 1, below.octave), Pitch(above.step, -1, above.octave)
+
+
+def _clef(horn: Horn, midi: int) -> Clef:
+    if horn.kind == "euphonium" or horn.family == "valves":
+        return "bass"
+    if horn.fundamental_midi > _ALTO_FROM:
+        return "alto"
+    return "tenor" if midi > _TENOR_ABOVE else "bass"
