@@ -49,12 +49,16 @@ from analyzer.web.jobs import (
     ENDINGS,
     Jobs,
     Workers,
+    change_shown,
+    chart_of,
     comparison_of,
     file_of,
     fit_of,
     fit_page_of,
     midi_file,
     playable_file,
+    practice_file,
+    take_home_file,
 )
 from analyzer.web.memory import MOST_SETTINGS_BYTES, Memory
 from analyzer.web.security import MAX_QUESTION_BYTES, MAX_UPLOAD_BYTES, App, Guard, RefusedError
@@ -64,6 +68,9 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
+_TAKEN = {"take-home": "-take-home.html", "practice": "-practice.pdf", "chart": "-chart.pdf"}
+"""What can be taken along beside the part itself: its name in a question, and how its file ends."""
+_PREVIEW_PX = 420
 STATIC = Path(__file__).parent / "static"
 _KINDS = {".css": "text/css", ".html": "text/html", ".js": "text/javascript", ".svg": "image/svg+xml"}
 _NAMES = ("page.css", "views.css", "page.js", "doors.js", "state.js", "pieces.js", "music.js", "choices.js",
@@ -204,14 +211,24 @@ class Page:
         ending, name = given.get("ending"), session.name
         if ending == "score":
             ending = session.ending
-        if ending not in (*ENDINGS, ".mid"):
+        if ending not in (*ENDINGS, ".mid", *_TAKEN):
             raise unreadable("bad-question", where="download", what="there is no such form of file",
-                             try_=f"The forms are {', '.join((*ENDINGS, '.mid'))}.")
+                             try_=f"The forms are {', '.join((*ENDINGS, '.mid', *_TAKEN))}.")
         async with session.lock:
             analysis = await asyncio.to_thread(analysis_for, session, asked)
             pins = request_pins(analysis, asked.pins)
         try:
-            if ending == ".mid":
+            if ending == "take-home":
+                content = await self.jobs.run(request.is_disconnected, take_home_file, session.data, name,
+                                              asked.request(pins), asked.line)
+            elif ending == "practice":
+                content = await self.jobs.run(request.is_disconnected, practice_file, session.data, name,
+                                              asked.request())
+            elif ending == "chart":
+                horn = asked.horn or analysis.lines[0].plan.horn.name
+                content = await self.jobs.run(request.is_disconnected, chart_of, horn)
+                return file_reply(content, f"{horn}-chart.pdf")
+            elif ending == ".mid":
                 content = await self.jobs.run(request.is_disconnected, midi_file, session.data, name, asked.part,
                                               asked.measures, asked.tempo_bpm)
             else:
@@ -219,7 +236,8 @@ class Page:
                                               asked.request(pins), ending)
         except (ValueError, ModuleNotFoundError) as error:
             raise no_picture(error, name) from None
-        return file_reply(content, f"{_stem(session)}{'' if ending == '.mid' else '-marked'}{ending}")
+        end = _TAKEN.get(ending) or f"{'' if ending == '.mid' else '-marked'}{ending}"
+        return file_reply(content, f"{_stem(session)}{end}")
 
     async def sound(self, request: "Request") -> "Response":
         """Say how what `plan` answered sounds, and where slide or valves are at each moment."""
@@ -239,6 +257,20 @@ class Page:
         content = await self.jobs.run(request.is_disconnected, playable_file, session.data, session.name,
                                       read_asked(given).request(), read_refusals(given))
         return file_reply(content, f"{_stem(session)}-playable{session.ending}")
+
+    async def change(self, request: "Request") -> "Response":
+        """Show the measure of one change as written and as changed."""
+        given, session = await self.question(request)
+        place, asked = given.get("place"), read_asked(given)
+        return json_reply(await self.jobs.run(request.is_disconnected, change_shown, session.data, session.name,
+                                              asked.request(), str(place)[:120], _PREVIEW_PX))
+
+    async def apply(self, request: "Request") -> "Response":
+        """Open the score with the changes that are not refused; the one as written stays open too."""
+        given, session = await self.question(request)
+        content = await self.jobs.run(request.is_disconnected, playable_file, session.data, session.name,
+                                      read_asked(given).request(), read_refusals(given))
+        return await self._opened(content, f"{_stem(session)}-playable{session.ending}", given.get("keep") is not False)
 
     async def compare(self, request: "Request") -> "Response":
         """Plan the asked part on several horns."""
@@ -386,7 +418,8 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
     asked = {
         "open": page.open, "plan": page.plan, "music": page.music, "pictures": page.pictures, "file": page.file,
         "sound": page.sound, "review": page.review, "playable": page.playable, "compare": page.compare,
-        "fit": page.fit, "section/read": page.section_read, "section/write": page.section_write,
+        "change": page.change, "apply": page.apply, "fit": page.fit,
+        "section/read": page.section_read, "section/write": page.section_write,
         "player/read": page.player_read, "player/write": page.player_write, "pins/read": page.pins_read,
         "pins/write": page.pins_write, "remember": page.remember, "forget": page.forget,
     }

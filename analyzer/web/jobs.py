@@ -13,7 +13,9 @@ from multiprocessing import get_context, parent_process
 from typing import Any, TypeVar
 
 from analyzer.analysis import Request, analyse
+from analyzer.engrave.copy import engraving_copy
 from analyzer.horns.horn import Horn
+from analyzer.horns.profiles import load_horn
 from analyzer.marking.ossia import repitched
 from analyzer.marking.which import marks
 from analyzer.problem import unreadable
@@ -29,6 +31,7 @@ from analyzer.score.document import SCORE_ENDINGS, read_document
 from analyzer.score.parts import find_parts
 from analyzer.section.fit import fit
 from analyzer.selection import between, part_lines
+from analyzer.web.engraver import engrave
 from analyzer.web.forms import section_of
 from analyzer.web.security import RefusedError
 
@@ -252,6 +255,51 @@ def playable_file(data: bytes, name: str, request: Request, refused: Sequence[Re
             else "there is nothing to change: every note can be played"
         raise unreadable("no-change", where=name, what=what, try_="Look at the findings of the review.")
     return repitched(document, changed.by_part(), changed.glides(), changed.marks())
+
+
+def change_shown(data: bytes, name: str, request: Request, place: str, width_px: int) -> dict[str, str]:
+    """Return pictures of the measure of one change, as written and as changed, each with its marks: before, after.
+
+    Raises
+    ------
+    Unreadable
+        If there is no such change, or as for `analyse`.
+    """
+    document = read_document(data, name)
+    analysis = analyse(document, request)
+    changed = ossia(review(analysis), Harmony(document))
+    change = next((change for change in changed.changes if change.place == place), None)
+    if change is None or change.finding.index is None:
+        raise unreadable("no-change", where=name, what="there is no such change", try_="Look at the review again.")
+    line = next(planned.plan.line for planned in analysis.lines
+                if planned.part.id == change.finding.part_id and planned.plan.line.number == change.finding.line)
+    index = line.notes[change.finding.index].measure_index
+    after = read_document(repitched(document, changed.by_part(), changed.glides(), changed.marks()), name)
+    return {when: engrave(engraving_copy(shown.document, change.finding.part_id, tuple(marks(shown.lines)),
+                                         measures=(index, index)), width_px)[0]
+            for when, shown in (("before", analysis), ("after", analyse(after, request)))}
+
+
+def take_home_file(data: bytes, name: str, request: Request, line: int) -> bytes:
+    """Read a score anew and return the page of one line that a student takes home. Raises as `take_home`."""
+    from analyzer.report.take_home.page import take_home
+
+    return take_home(read_document(data, name), request, line=line)[0]
+
+
+def practice_file(data: bytes, name: str, request: Request) -> bytes:
+    """Read a score anew and return a practice sheet of the part's hard moves as PDF. Raises as `drills_for`."""
+    from analyzer.practice.drills import drills_for
+    from analyzer.report.drill.file import sheet_content
+
+    return sheet_content(drills_for(read_document(data, name), request), (), ".pdf", "a4")
+
+
+def chart_of(horn: str) -> bytes:
+    """Return the wall chart of a horn as PDF."""
+    from analyzer.report.chart.page import chart_file
+
+    return chart_file(load_horn(horn), ".pdf")
 
 
 def midi_file(

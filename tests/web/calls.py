@@ -101,11 +101,12 @@ ANSWERS: dict[str, Schema] = {
     "plan": PLAN, "music": closed({"svg": TEXT, "picture": TEXT}), "pictures": closed({"pictures": TEXTS}),
     "sound": SOUND, "player/read": closed({"player": PLAYER}), "section/read": FORM,
     "pins/read": closed({"pins": many(PIN), "missed": TEXTS}),
-    "remember": closed({"kept": YES_NO}), "forget": MEMORY,
+    "change": closed({"before": TEXT, "after": TEXT}), "remember": closed({"kept": YES_NO}), "forget": MEMORY,
     "compare": schema("compare"),
     "review": {"allOf": [schema("review"), {"properties": {"page": REVIEW_PAGE}, "required": ["page"]}]},
     "fit": {"allOf": [schema("fit"), {"properties": {"page": FIT_PAGE}, "required": ["page"]}]},
 }
+ANSWERS["apply"] = ANSWERS["open"]
 FILES = {"file", "playable", "section/write", "player/write", "pins/write"}
 """What answers with a file (as `fit` may); the rest is JSON."""
 REFUSAL = closed({
@@ -119,16 +120,16 @@ SETTINGS: dict[str, Schema] = {
     "reads": words("", "concert", "treble-b-flat")}
 MORE: dict[str, dict[str, Schema]] = {
     "plan": {"standing": closed({"answer": SHORT, "picture": SHORT, "marks": SHORT}, "answer", "picture", "marks")},
-    "file": {"ending": words("score", ".pdf", ".html", ".mid", ".json")},
-    "playable": {"refuse": TEXTS},
+    "file": {"ending": words("score", ".pdf", ".html", ".mid", ".json", "take-home", "practice", "chart")},
+    "playable": {"refuse": TEXTS}, "apply": {"refuse": TEXTS, "keep": YES_NO}, "change": {"place": SHORT},
     "compare": {"horns": {**many(words(*horn_names()), least=2), "uniqueItems": True}},
     "fit": {"section": FORM, "ending": words(".html")},
     "pins/read": {"text": TEXT, "name": TEXT},
 }
 QUESTIONS: dict[str, Schema] = {
     **{path: closed({**SETTINGS, **MORE.get(path, {})}, "reads", "ending", "refuse", "standing")
-       for path in ("plan", "music", "pictures", "file", "sound", "review", "playable", "compare", "fit", "pins/read",
-                    "pins/write")},
+       for path in ("plan", "music", "pictures", "file", "sound", "review", "playable", "compare", "fit", "apply",
+                    "change", "pins/read", "pins/write")},
     "section/write": FORM, "player/write": PLAYER, "forget": closed({"kept": SHORT}, "kept"),
     "remember": {"anyOf": [closed({"kept": SHORT, "settings": SETTLED}), closed({"desk": {"type": "object"}})]},
 }

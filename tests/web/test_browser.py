@@ -233,6 +233,13 @@ def test_without_its_key_a_tab_is_told_what_to_do(browser, address: str) -> None
 
 def test_downloads_come_as_files(laptop) -> None:
     take_sample(laptop)
+    for button, name in (("For the phone", "attachment-etude-take-home.html"), ("Wall chart", "tenor-f-chart.pdf"),
+                         ("Practice sheet", "attachment-etude-practice.pdf")):
+        with laptop.expect_download(timeout=60000) as found:
+            laptop.get_by_role("button", name=button).click()
+        assert found.value.suggested_filename == name
+        assert Path(found.value.path()).read_bytes()[:5] in (b"%PDF-", b"<!DOC")
+    laptop.get_by_text("Other files").click()
     with laptop.expect_download() as found:
         laptop.get_by_role("button", name="Marked score").click()
     assert found.value.suggested_filename == "attachment-etude-marked.musicxml"

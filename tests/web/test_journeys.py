@@ -104,9 +104,25 @@ def test_a_bass_part_is_reviewed(tab, kind: str) -> None:
     gap = tab.locator(".finding.stop", has_text="B1 cannot be played")
     expect(gap.first).to_be_visible()
     expect(gap.first.locator("ul")).to_contain_text("Use a horn that has it: bass trombone with two")
+    hands.press("#changes button")
+    expect(tab.locator("#changes .old svg .note").first).to_be_visible(timeout=WAIT_MS)
+    expect(tab.locator("#changes .new svg .mark").first).to_be_visible()
+    rested(tab)
+    written = tab.locator("#review-said").text_content()
     with tab.expect_download() as found:
         hands.press("#playable")
     assert found.value.suggested_filename == "deep-water-bass-trombone-playable.musicxml"
+    # Applied: the changed notes can be played; one click brings back what was written.
+    hands.press("#apply")
+    expect(tab.locator("#rewritten")).to_be_visible(timeout=WAIT_MS)
+    settled(tab)
+    hands.turn("review")
+    expect(tab.locator("#review-said")).not_to_contain_text(written.split(",")[0], timeout=WAIT_MS)
+    rested(tab)
+    hands.press("#as-written")
+    expect(tab.locator("#rewritten")).to_be_hidden()
+    expect(tab.locator("#review-said")).to_have_text(written, timeout=WAIT_MS)
+    rested(tab)
     # Another horn closes the gap, without leaving the review.
     hands.choose("#horn", "bass-independent")
     expect(tab.locator("#view-review h2")).to_contain_text("two independent valves", timeout=WAIT_MS)

@@ -91,6 +91,8 @@ async function opened({ settings = null, ...found }, again, way) {
   if (!stay) say(`${found.file} is open.`);
 }
 
+on("opened", () => { written = null; });
+
 /** Nothing of the score before may stand under the name of the new one, whatever its answer will be. */
 function blank() {
   page.answer = null;
@@ -104,6 +106,7 @@ function blank() {
 
 function show() {
   const { score } = page;
+  $("rewritten").hidden = !written;
   $("start").hidden = true;
   $("work").hidden = false;
   $("another").hidden = $("home").hidden = false;
@@ -270,6 +273,33 @@ $("views").addEventListener("keydown", (event) => {
   event.preventDefault();
   $(`tab-${names[to]}`).focus();
   turned(names[to]);
+});
+
+// Notes changed so that they can be played: the score as written waits behind it.
+let written = null;
+on("rewritten", async (found) => {
+  const before = { score: page.score, states: page.states, at: page.at, view: page.view };
+  const { settings, ...score } = found;
+  page.score = { ...score, sample: null, private: before.score.private };
+  page.states = [{ ...state() }];
+  page.at = 0;
+  page.chosen = null;
+  reopen.now = score.kept ? () => openKept(score.kept, true) : null;
+  tell("opened");
+  blank();
+  written = before;
+  page.view = "marks";
+  show();
+  await solve("The notes are changed.");
+  $("as-written").focus();
+});
+$("as-written").addEventListener("click", async () => {
+  Object.assign(page, written);
+  page.chosen = null;
+  tell("opened");
+  blank();
+  show();
+  await solve("As written again.");
 });
 
 /** Another view names a note: show it among the marks. */

@@ -1,6 +1,7 @@
 // The review of a part on a horn: what cannot be played, where to take care, and the ways out.
 
-import { ask, post, question, savedAs, state, tell, working } from "./state.js";
+import { ask, change, failed, page, post, question, savedAs, state, tell, working } from "./state.js";
+import { picture } from "./music.js";
 import { $, listOf, make } from "./pieces.js";
 
 /** Findings that say the same, with their places to go to and the ways out. `part` and `line` say where the places are. */
@@ -33,18 +34,60 @@ export function cautionsOf(lines) {
   return box;
 }
 
-/** The changes of the playable version, each with a box to leave its place as written. */
+/** The changes of the playable version, each with a box to leave its place as written, and a look before and after. */
 function changesOf({ changes, left }) {
   const list = make("ul", "", { class: "findings", id: "changes" });
   list.append(...changes.map(({ place, said }) => {
-    const item = make("li"), label = make("label"), box = make("input", "", { type: "checkbox", value: place });
+    const item = make("li", "", { class: "finding" }), label = make("label", "", { class: "take" }), box = make("input", "", { type: "checkbox", value: place });
+    const look = make("button", "Before and after", { type: "button", "aria-expanded": "false" }), shown = make("div", "", { class: "before-after" });
     box.checked = true;
+    shown.hidden = true;
+    look.addEventListener("click", () => preview(place, look, shown));
     label.append(box, ` ${said}`);
-    item.append(label);
+    item.append(label, look, shown);
     return item;
   }));
-  const out = [make("h3", "What the playable version changes"), make("p", "Each change is marked over its note. Untick what should stay as written."), list];
+  const out = [make("h3", "What can be played in its place"), make("p", "Untick what should stay as written."), list];
   return left ? [...out, make("p", left)] : out;
+}
+
+/** Show the measure as written, grey, and as changed. */
+async function preview(place, look, shown) {
+  if (!shown.childNodes.length) {
+    try {
+      const found = await working((signal) => ask("/api/change", signal, { place }));
+      shown.replaceChildren(...[["As written", found.before, "old"], ["Changed", found.after, "new"]].map(([name, svg, kind]) => {
+        const figure = make("figure", "", { class: kind }), drawn = picture(svg);
+        // The same notes stand in the music view: only what the picture itself refers to keeps its name.
+        for (const named of drawn.querySelectorAll("g[id]:not(defs g)")) named.removeAttribute("id");
+        figure.append(make("figcaption", name), drawn);
+        return figure;
+      }));
+    } catch (error) { failed(error); return; }
+  }
+  shown.hidden = !shown.hidden;
+  look.setAttribute("aria-expanded", String(!shown.hidden));
+}
+
+/** A button for each horn that has what this one lacks. */
+function hornsOf(found) {
+  const names = [...new Set(found.findings.filter(({ severity }) => severity === "stop").flatMap(({ remedies }) => remedies.flatMap(({ horns }) => horns ?? [])))];
+  const known = page.start.horns.filter(({ name }) => names.includes(name) && name !== found.horn);
+  if (!known.length) return [];
+  const row = make("p", "", { class: "row", id: "other-horns" });
+  row.append(...known.map(({ name, description }) => {
+    const button = make("button", `Use the ${description[0].toLowerCase()}${description.slice(1)}`, { type: "button" });
+    button.addEventListener("click", () => change({ horn: name }, "Another horn."));
+    return button;
+  }));
+  return [make("h3", "Or another horn"), row];
+}
+
+async function apply() {
+  try {
+    const found = await working(async (signal) => (await post("/api/apply", question({ refuse: refusedOf(), keep: !page.score.private }), signal)).json());
+    tell("rewritten", found);
+  } catch (error) { failed(error); }
 }
 
 const refusedOf = () => [...document.querySelectorAll("#changes input:not(:checked)")].map((box) => box.value);
@@ -61,12 +104,16 @@ export async function showReview(signal, current) {
     out.push(...findingsOf(findings, state().part, line, several ? "h4" : "h3"));
   }
   if (found.page.problems.length) out.push(make("h3", "About the file"), listOf("ul", found.page.problems));
+  const ways = [];
   if (found.page.changes.length) {
-    out.push(...changesOf(found.page));
-    const row = make("p"), button = make("button", "Save the score with notes that can be played", { type: "button", id: "playable" });
+    ways.push(...changesOf(found.page));
+    const row = make("p", "", { class: "row" }), now = make("button", "Change the ticked notes", { type: "button", id: "apply", class: "strong" }), button = make("button", "Save the score with notes that can be played", { type: "button", id: "playable" });
+    now.addEventListener("click", apply);
     button.addEventListener("click", () => savedAs(button, () => working((ended) => post("/api/playable", question({ refuse: refusedOf() }), ended))));
-    row.append(button);
-    out.push(row);
+    row.append(now, button);
+    ways.push(row);
   }
+  // What can be done stands before the findings one by one.
+  out.splice(1, 0, ...ways, ...hornsOf(found));
   $("view-review").replaceChildren(...out, cautionsOf(found.cautions));
 }
