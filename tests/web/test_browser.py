@@ -275,6 +275,7 @@ def test_long_work_is_told_and_can_be_cancelled(laptop) -> None:
 
 def test_pins_and_players_travel_as_files(laptop, tmp_path: Path) -> None:
     take_sample(laptop)
+    laptop.get_by_text("Other files").click()
     laptop.locator("#music .hot[role=button]").nth(with_choices(laptop)).click()
     laptop.locator("#list .choice").nth(1).click()
     settled(laptop)
