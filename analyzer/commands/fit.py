@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from analyzer.commands.options import (
+    absent_option,
     format_option,
     measure_range,
     measures_option,
@@ -30,6 +31,7 @@ _PAGES = (".html", ".htm")
 @score_argument
 @click.option("--section", type=click.Path(path_type=Path), required=True, metavar="FILE.toml",
               help="Section file: the players and their horns (lowbrass section new FILE makes one).")
+@absent_option
 @part_option
 @measures_option
 @tempo_option
@@ -38,8 +40,8 @@ _PAGES = (".html", ".htm")
               help="Write the answer as a page to print or to read on a phone: seats, hard measures, remedies.")
 @format_option("text", "json")
 @click.pass_context
-def command(ctx: click.Context, score: Path, section: Path, parts: tuple[str, ...], measures: str | None,
-            tempo: float | None, reads: Reads | None, output: Path | None, form: str) -> None:
+def command(ctx: click.Context, score: Path, section: Path, absent: tuple[str, ...], parts: tuple[str, ...],
+            measures: str | None, tempo: float | None, reads: Reads | None, output: Path | None, form: str) -> None:
     """Say whether SCORE suits your section, who should play which line on which horn, and what would have to change.
 
     Exit code 3 if it does not suit.
@@ -48,7 +50,7 @@ def command(ctx: click.Context, score: Path, section: Path, parts: tuple[str, ..
     if output is not None and output.suffix.lower() not in _PAGES:
         raise click.BadParameter(f"'{output.name}': the answer is a page; give it a name that ends in .html.",
                                  param_hint="-o")
-    players = read_section(section)
+    players = read_section(section).without(absent, str(section))
     answer = fit(open_document(score), players, parts=parts, measures=span, tempo_bpm=tempo,
                  reads=reads)
     say(answer.problems)

@@ -1,16 +1,14 @@
 """``lowbrass folders``: a programme's music for every player."""
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
 import click
 
-from analyzer.commands.options import format_option, print_json, reads_option, say, tempo_option
-from analyzer.problem import unreadable
+from analyzer.commands.options import absent_option, format_option, print_json, reads_option, say, tempo_option
 from analyzer.report.folders.folders import folders_document, folders_text, make_folders
 from analyzer.score.transposing import Reads
-from analyzer.section.section import Section, read_section
+from analyzer.section.section import read_section
 
 
 @click.command("folders")
@@ -19,7 +17,7 @@ from analyzer.section.section import Section, read_section
               help="Section file: the players and their horns.")
 @click.option("-o", "--output", "target", type=click.Path(path_type=Path, file_okay=False), required=True,
               metavar="FOLDER", help="Folder for one PDF a player and one page for the director.")
-@click.option("--absent", multiple=True, metavar="NAME", help="A player who is missing; may be repeated.")
+@absent_option
 @tempo_option
 @reads_option
 @click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Paper.")
@@ -34,7 +32,7 @@ def command(ctx: click.Context, scores: tuple[Path, ...], section: Path, target:
 
     Exit code 3 if a line has no player.
     """
-    players = without(read_section(section), absent, str(section))
+    players = read_section(section).without(absent, str(section))
     answer = make_folders(scores, players, target, tempo_bpm=tempo, paper=paper, large=large, reads=reads, jobs=jobs,
                           told=lambda text: click.echo(text, err=True))
     say(answer.problems)
@@ -44,26 +42,3 @@ def command(ctx: click.Context, scores: tuple[Path, ...], section: Path, target:
         click.echo(folders_text(answer))
     if answer.unfilled:
         ctx.exit(3)
-
-
-def without(section: Section, absent: tuple[str, ...], where: str) -> Section:
-    """Return the section without those who are missing.
-
-    Raises
-    ------
-    Unreadable
-        If somebody is named who is not in the section, or nobody is left.
-    """
-    names = {member.name.casefold(): member for member in section.members}
-    gone = set()
-    for name in absent:
-        member = names.get(name.strip().casefold())
-        if member is None:
-            raise unreadable("no-such-player", where=where, what=f"no player is called '{name}'",
-                             try_=f"Its players: {', '.join(found.name for found in section.members)}.")
-        gone.add(member.name)
-    left = tuple(member for member in section.members if member.name not in gone)
-    if not left:
-        raise unreadable("nobody-left", where=where, what="everybody in the section is absent",
-                         try_="Leave somebody to play.")
-    return replace(section, members=left)

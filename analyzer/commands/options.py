@@ -33,6 +33,9 @@ tempo_option = click.option("--tempo", type=Number(10, 600), metavar="BPM",
 reads_option = click.option(
     "--reads", type=click.Choice(("concert", "treble-b-flat")),
     help="How treble-clef low-brass parts are read: at concert pitch, or in B flat (sounding a major ninth lower).")
+absent_option = click.option(
+    "--absent", multiple=True, metavar="NAME",
+    help="A player of the section who is missing and holds nothing; may be repeated.")
 intonation_option = click.option(
     "--intonation", type=click.Choice(("equal", "just")), default="equal", show_default=True,
     help="Where long notes stand: in equal temperament, or at their pure place in the chord of the whole score.")

@@ -13,13 +13,13 @@ from analyzer.problem import unreadable
 from analyzer.report.map.file import SCORES
 from analyzer.report.write import PAGES, planned, write_bytes, write_document, write_text
 from analyzer.score.document import open_document
+from analyzer.section.cover import member_reader
 from analyzer.section.section import Member, read_section
 from analyzer.selection import Asked
 from analyzer.writing.readers import (
     CLEFS,
     Clef,
     Reader,
-    clef_named,
     clef_reader,
     horn_reader,
     instrument_reader,
@@ -91,14 +91,15 @@ def _by_clef(clef: Clef, asked: Asked, request: Request) -> Reader:
 
 
 def _reader(name: str, asked: Asked, request: Request, section: Path | None) -> Reader:
-    written = clef_named(asked.line.notes[0].clef) if asked.line.notes[0].clef in CLEFS else None
     if section is not None:
-        member = next((found for found in read_section(section).members
+        band = read_section(section)
+        known = (*band.members, *band.absent)
+        member = next((found for found in known
                        if found.name.casefold() == name.strip().casefold()), None)
         if member is not None:
-            return _member(member, asked, written)
+            return _member(member, asked)
         if name not in horn_names() and name not in instruments():
-            names = ", ".join(found.name for found in read_section(section).members)
+            names = ", ".join(found.name for found in known)
             raise unreadable("no-such-player", where=str(section), what=f"no player is called '{name}'",
                              try_=f"Its players: {names}.")
     if name in instruments():
@@ -110,9 +111,10 @@ def _reader(name: str, asked: Asked, request: Request, section: Path | None) -> 
     return horn_reader(load_horn(name), request.player, written=None)
 
 
-def _member(member: Member, asked: Asked, written: Clef | None) -> Reader:
+def _member(member: Member, asked: Asked) -> Reader:
     """Return a player of a section, with the first of his or her horns that is of the line's kind, else the first."""
+    if member.instrument is not None:
+        return member_reader(member, asked.line, None)
     wanted = asked.played.family
     horn = next((horn for horn in member.horns if horn.kind == wanted), member.horns[0])
-    clefs = tuple(clef_named(text) for text in member.clefs or ())
-    return horn_reader(horn, member.player, clefs=clefs, name=member.name, written=written)
+    return member_reader(member, asked.line, horn)

@@ -113,14 +113,14 @@ def taught(planner: Planner, plan: Plan, player: Player) -> list[Record]:
 def _piece_row(document: Document, wanted: Wanted) -> Record:
     assert wanted.section is not None
     answer = fit(document, wanted.section, parts=wanted.parts, tempo_bpm=wanted.tempo_bpm, reads=wanted.reads)
-    seats = [{"player": seat.member.name, "part": seat.chair.title, "horn": seat.burden.horn.name,
-              "horn_family": seat.burden.horn.family,
-              "teaches": taught(seat.burden.planner, seat.burden.plan, seat.member.player)}
+    seats = [{"player": seat.member.name, "part": seat.chair.title, "horn": seat.played,
+              "horn_family": seat.horn.family if seat.horn is not None else None,
+              "teaches": taught(seat.burden.planner, seat.burden.plan, seat.member.player) if seat.burden else []}
              for seat in answer.seats if not seat.doubles]
     row = {"part_id": "", "line": 1, "verdict": answer.verdict, "against": [one.why for one in answer.unfilled],
            "changes": [one.text for one in answer.changes], "seats": seats,
            "reach_estimated": any(one.player.reach_estimated for one in wanted.section.members),
-           "difficulty": max((one.share for seat in answer.seats
+           "difficulty": max((one.share for seat in answer.seats if seat.burden is not None
                               for one in difficulties(seat.burden.planner, seat.burden.plan)), default=0.0)}
     return read_record(document, [row], answer.problems)
 

@@ -98,7 +98,7 @@ def _seat(seat: Seat) -> dict[str, Any]:
     measures = measures_named([finding.measure for finding in seat.findings if finding.measure], _MEASURES)
     return {
         "part": seat.chair.title, "player": seat.member.name + (" (doubles)" if seat.doubles else ""),
-        "horn": horn_said(seat.burden.horn.name),
+        "horn": horn_said(seat.played),
         "goes": findings_counted(weighty).removesuffix(".") if weighty else "well",
         "heading": f"{seat.chair.title}, {seat.member.name}: what to know" + (f", {measures}" if measures else ""),
         "part_id": seat.chair.part.id, "line": seat.chair.line.number, "findings": groups_of(seat.findings),

@@ -1,5 +1,6 @@
 """`lowbrass write`: a line written for its reader as a document, in words, and as the files that are asked for."""
 
+from collections.abc import Iterable, Sequence
 from typing import Any, Literal
 
 from analyzer import cautions
@@ -9,6 +10,7 @@ from analyzer.problem import Problem, unreadable
 from analyzer.review.findings import Finding, finding_at
 from analyzer.review.line import review
 from analyzer.score.archive import new_archive
+from analyzer.score.lines import LineNote
 from analyzer.words import counted, first_few
 from analyzer.writing.phrases import Phrase
 from analyzer.writing.write import Written
@@ -39,11 +41,7 @@ def write_document(written: Written, analysis: Analysis | None, files: tuple[str
             "low": pitch_of(reader.low).name if reader.low is not None else None,
             "high": pitch_of(reader.high).name if reader.high is not None else None,
             "horn": reader.horn.name if reader.horn is not None else None},
-        "phrases": [
-            {"first": phrase.first, "last": phrase.last,
-             "measures": [line.notes[phrase.first].measure, line.notes[phrase.last].measure],
-             "octaves": phrase.octaves, "why": phrase.why}
-            for phrase in written.phrases],
+        "phrases": phrases_json(written.phrases, line.notes),
         "outside": [{"index": index, "measure": line.notes[index].measure,
                      "sounding": pitch_of(_midi(written, index)).name} for index in written.outside],
         "files": list(files),
@@ -51,6 +49,13 @@ def write_document(written: Written, analysis: Analysis | None, files: tuple[str
         "problems": [problem.as_json() for problem in (*problems, *(analysis.problems if analysis else ()))],
         "cautions": list(_cautions(analysis)),
     }
+
+
+def phrases_json(phrases: Iterable[Phrase], notes: Sequence[LineNote]) -> list[dict[str, Any]]:
+    """Return the phrases of a line with the octaves by which they moved, as data."""
+    return [{"first": phrase.first, "last": phrase.last,
+             "measures": [notes[phrase.first].measure, notes[phrase.last].measure],
+             "octaves": phrase.octaves, "why": phrase.why} for phrase in phrases]
 
 
 def findings(written: Written, analysis: Analysis | None) -> list[Finding]:

@@ -132,6 +132,16 @@ COMPARED_HORN = {"allOf": [ref("horn")], **obj({
     "bore_mm": ref("fact"), "weight_kg": ref("fact"), "valves": TEXTS, "compensating": YES_NO,
     "valve_type": ref("fact"), "fourth_valve": ref("fact"), "main_slide_trigger": ref("fact"),
     "left_hand_carries": ref("fact"), "left_hand_works": ref("fact")})}
+PHRASES = many(obj({"first": COUNT, "last": COUNT, "measures": {**many(TEXT, least=2), "maxItems": 2},
+                    "octaves": WHOLE, "why": maybe(TEXT)}))
+COVER = obj({"of": FAMILY, "by": TEXT, "clef": TEXT, "octaves": PHRASES,
+             "lost": many(obj({"code": words("gliss", "mute", "notes", "octave", "blend", "cue"), "what": TEXT,
+                               "measures": TEXTS}), least=1), "price": NUMBER})
+SEAT = obj(
+    {**LINE_OF, "player": TEXT, "horn": TEXT, "cost": NUMBER, "price": NUMBER, "findings": FINDINGS, "doubling": YES_NO,
+     "cost_items": by_name(NUMBER), "unplayable": COUNT, "out_of_range": COUNT, "too_fast": COUNT,
+     "cover": maybe(COVER), "reach_estimated": YES_NO, "remarks": many(ref("remark")), "assumptions": ASSUMPTIONS,
+     "checked": TEXTS, "not_told": TEXTS})
 STATUS = words("read", "no low brass", "duplicate", "archive", "not a score", "unreadable")
 CHAIR_MAYBE = {"part": maybe(ref("part")), "line": maybe(FROM_ONE), "of": maybe(FROM_ONE)}
 ON_HORN = obj({"unplayable": COUNT, "travel_mm": maybe(FROM_ZERO), "cost_per_note": NUMBER})
@@ -228,20 +238,16 @@ DOCUMENTS: dict[str, Schema] = {
         "totals": many(ref("column")), "cautions": CAUTIONS}),
     "fit": obj({
         "score": ref("score"), "verdict": words("suits", "suits with changes", "does not suit"),
-        "assignments": many(obj(
-            {**LINE_OF, "player": TEXT, "horn": TEXT, "cost": NUMBER, "findings": FINDINGS, "doubling": YES_NO,
-             "cost_items": by_name(NUMBER), "unplayable": COUNT, "out_of_range": COUNT, "too_fast": COUNT,
-             "reach_estimated": YES_NO, "remarks": many(ref("remark")), "assumptions": ASSUMPTIONS,
-             "checked": TEXTS, "not_told": TEXTS},
-            {"cover": {"type": ["object", "null"]}})),
+        "assignments": many(SEAT), "doublings": many(SEAT),
+        "lines": many(obj({**LINE_OF, "role": words("melody", "bass", "inner", "double"), "empty_price": FROM_ZERO})),
+        "prices": many(obj({**LINE_OF, "player": TEXT, "horn": TEXT, "price": maybe(NUMBER), "why": TEXTS,
+                            "cover": YES_NO})),
         "unfilled": many(obj({**LINE_OF, "why": TEXT})),
-        "changes": many(obj({"kind": words("move", "lend", "tempo", "clef", "notes", "empty"), "text": TEXT,
+        "changes": many(obj({"kind": words("move", "lend", "tempo", "clef", "notes", "empty", "cover"), "text": TEXT,
                              **CHAIR_MAYBE})),
         "after_changes": many(obj({**LINE_OF, "player": TEXT, "horn": TEXT})),
         "findings": FINDINGS, "remarks": many(ref("remark")), "problems": PROBLEMS, "cautions": CAUTIONS,
-        "about": words("horns", "horns and players")},
-        {"lines": many(obj({"part": ref("part"), "line": FROM_ONE})),
-         "prices": many(obj({"part": ref("part"), "line": FROM_ONE, "player": TEXT, "price": maybe(NUMBER)}))}),
+        "about": words("horns", "horns and players")}),
     "ready": obj({
         "decides": TEXT, "scores": many(ref("score"), least=1), "player": TEXT, "from": TEXT, "to": TEXT,
         "physical": many(obj({"what": TEXT, "from": TEXT, "to": TEXT, "meaning": TEXT,
@@ -327,8 +333,7 @@ DOCUMENTS: dict[str, Schema] = {
         "part": ref("part"), "line": FROM_ONE, "of": FROM_ONE,
         "reader": obj({"name": TEXT, "clef": TEXT, "written_above_sounding": WHOLE, "low": maybe(PITCH),
                        "high": maybe(PITCH)}),
-        "phrases": many(obj({"first": COUNT, "last": COUNT, "measures": {**many(TEXT, least=2), "maxItems": 2},
-                             "octaves": WHOLE, "why": maybe(TEXT)})),
+        "phrases": PHRASES,
         "outside": many(obj({"index": COUNT, "measure": TEXT, "sounding": PITCH})), "files": TEXTS,
         "findings": FINDINGS, "problems": PROBLEMS, "cautions": CAUTIONS}),
     "course": obj({
@@ -343,7 +348,8 @@ DOCUMENTS: dict[str, Schema] = {
         "exact": YES_NO, "decides": TEXT, "files": TEXTS, "problems": PROBLEMS, "cautions": CAUTIONS}),
     "folders": obj({
         "players": many(obj({"player": TEXT, "file": maybe(TEXT), "pages": COUNT, "pieces": many(obj(
-            {"score": TEXT, "part": ref("part"), "line": FROM_ONE, "horn": TEXT, "doubling": YES_NO}))})),
+            {"score": TEXT, "part": ref("part"), "line": FROM_ONE, "horn": TEXT, "doubling": YES_NO,
+             "cover": YES_NO}))})),
         "pieces": many(obj({"score": TEXT, "title": TEXT, "verdict": TEXT, "said": TEXT})),
         "unfilled": many(obj({"score": TEXT, "part": ref("part"), "line": FROM_ONE, "why": TEXT})),
         "problems": PROBLEMS, "cautions": CAUTIONS}),

@@ -215,7 +215,11 @@ def unread_clefs(line: Line, member: Member) -> tuple[str, ...]:
     """Return the clefs of a line that the member does not read."""
     if member.clefs is None:
         return ()
-    return tuple(dict.fromkeys(note.clef for note in line.notes if note.clef not in member.clefs))
+    # Who reads treble clef a major ninth above the sound reads a part that is printed so.
+    ninth = "treble-b-flat" in member.clefs
+    return tuple(dict.fromkeys(
+        note.clef for note in line.notes if note.clef not in member.clefs
+        and not (ninth and note.clef == "treble" and note.written.midi - note.sounding.midi == 14)))
 
 
 def excess_s(plan: Plan, member: Member) -> float:

@@ -15,6 +15,7 @@ from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.score.parts import HORN_OF_FAMILY
 from analyzer.section.burden import Burden, quick_notes, takes
+from analyzer.section.cover import Cover, most_left_out
 from analyzer.section.seating import INF, Desk, assign_tied, leading
 
 MOST_CHANGES = 4
@@ -25,10 +26,6 @@ LEAST_TEMPO_FACTOR = 2 / 3
 TEMPO_STEPS = (1.0, 0.95, 0.9, 0.8, LEAST_TEMPO_FACTOR)
 """Least tempo factors that are tried, so that a seating that needs little slowing is found before one that needs more.
 """
-MOST_LEFT_OUT_SHARE = 0.05
-MOST_LEFT_OUT_ANYWAY = 2
-"""So many notes of a line may be left out, handed over or moved by an octave: one in twenty, or two in a short line.
-Judged; what a listener does not miss."""
 MOST_QUICK = 6
 """More notes than this are not left out of one line for want of speed: it is too fast, then. Judged."""
 NOTES_FOR_TEMPO = 20.0
@@ -68,6 +65,8 @@ class Release:
 
 SeatChange = Lend | Release
 _Cell = tuple[int, float, Burden]      # changes, price, the burden: one member on one line
+Place = tuple[int, Burden | None] | None
+"""Who sits on a line: the member and what is asked of the hands, None for an instrument; None where nobody does."""
 _Column = tuple[_Cell | None, ...]     # one member on every line, None where it cannot be
 
 
@@ -79,16 +78,18 @@ class ChangedSeating:
     handed over or played otherwise. `least` is how far the tempo was let down, `factor` what it must be
     multiplied by for the slowest seat [above 0, 1 where it may stay]; seats that would need less leave notes out.
     `count` is how many changes it takes in all; `left_out` how many notes, those of empty lines with them.
+    `covers` are the lines that are covered by players for whom they were not written: together one change.
     """
 
     steps: tuple[SeatChange, ...]
-    seats: tuple[tuple[int, Burden] | None, ...]
+    seats: tuple[Place, ...]
     troubled: tuple[tuple[int, ...], ...]
     least: float
     factor: float
     count: int
     left_out: int
     price: float
+    covers: tuple[int, ...] = ()
 
     @property
     def possible(self) -> bool:
@@ -136,7 +137,7 @@ class Search:
 
         Where the tempo would have to come below `least_factor`, notes that cannot be reached in time are among them.
         """
-        most = max(MOST_LEFT_OUT_ANYWAY, int(MOST_LEFT_OUT_SHARE * len(burden.plan.notes)))
+        most = most_left_out(len(burden.plan.notes))
         quick: tuple[int, ...] | None = ()
         if burden.too_fast and burden.tempo_factor < least_factor:
             # The desk keeps its burdens, so that their identity is a key.
@@ -158,6 +159,48 @@ class Search:
     def unchanged(self) -> ChangedSeating:
         """Return the way without moves, loans or another tempo."""
         return self._way((), 1.0)
+
+    def seated(self, seats: Sequence[tuple[int, Burden | None, Cover | None] | None]) -> ChangedSeating:
+        """Return what given seats take, at the tempo at which it is least."""
+        ways = [self._seated(seats, least) for least in reversed(TEMPO_STEPS)]
+        return min(ways, key=lambda way: way.order)
+
+    def _seated(self, seats: Sequence[tuple[int, Burden | None, Cover | None] | None], least: float) -> ChangedSeating:
+        desk = self.desk
+        free = set(range(len(desk.members))) - {seat[0] for seat in seats if seat is not None}
+        notes: list[tuple[int, ...]] = [()] * len(seats)
+        total, left_out, price, factor = 0, 0, 0.0, 1.0
+        for i, seat in enumerate(seats):
+            if seat is None:
+                # Where nobody is left for it, an empty line is one change; a leading one cannot be spared.
+                lacking = not any(desk.matrix()[i][j].price is not None for j in free)
+                total += self._empty[i] - (2 * FAR - 1 if self._empty[i] and lacking else 0)
+                left_out += len(desk.chairs[i].line.notes) if desk.chairs[i].same_as is None else 0
+                continue
+            j, burden, cover = seat
+            offer = desk.matrix()[i][j]
+            price += offer.cost if offer.price is not None else 0.0
+            missing = cover.missing if cover is not None else ()
+            total += int(cover is None and bool(desk.unread(i, j)))
+            if burden is not None:
+                trouble = self.troubled(burden, least)
+                if trouble is None or len(missing) > most_left_out(len(burden.plan.notes)):
+                    total += FAR
+                    continue
+                notes[i] = tuple(sorted({*trouble, *missing}))
+                if burden.too_fast and burden.tempo_factor >= least:
+                    factor = min(factor, burden.tempo_factor)
+            elif len(missing) > most_left_out(len(desk.chairs[i].line.notes)):
+                total += FAR
+            else:
+                notes[i] = missing
+            total += int(bool(notes[i]))
+            left_out += len(notes[i])
+        covers = tuple(i for i, seat in enumerate(seats) if seat is not None and seat[2] is not None)
+        return ChangedSeating(
+            steps=(), seats=tuple(None if seat is None else seat[:2] for seat in seats), troubled=tuple(notes),
+            least=least, factor=factor, count=total + (factor < 1) + bool(covers), left_out=left_out, price=price,
+            covers=covers)
 
     def best(self) -> ChangedSeating:
         """Return the way with the fewest changes (not `possible` where there is none)."""
@@ -260,7 +303,7 @@ class Search:
         prices = [[INF if cell is None else step * cell[0] + cell[1] + desk.beside(i, j) for j, cell in enumerate(row)]
                   for i, row in enumerate(table)]
         empty = [step * self._empty[i] + unit * (count - desk.chairs[i].rank) for i in range(count)]
-        seats: list[tuple[int, Burden] | None] = []
+        seats: list[Place] = []
         notes: list[tuple[int, ...]] = [()] * count
         # A line that stays empty only because players lack is one change; any other cannot be mended.
         total, left_out, price, factor = len(steps) - self._lacking(lifted) * (2 * FAR - 1), 0, 0.0, 1.0

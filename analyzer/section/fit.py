@@ -5,40 +5,58 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from analyzer import cautions
+from analyzer.horns.horn import Horn
 from analyzer.problem import Problem, unreadable
-from analyzer.review.findings import Finding, FindingSeverity
+from analyzer.review.findings import Finding, FindingSeverity, finding_at
 from analyzer.review.harmony import Harmony
 from analyzer.review.line import findings as review
 from analyzer.score.document import Document
 from analyzer.score.transposing import Reads
 from analyzer.section.burden import Burden, excess_s, takes, unread_clefs
-from analyzer.section.changes import FAR, LEAST_TEMPO_FACTOR, MOST_CHANGES, ChangedSeating, Lend, Search
+from analyzer.section.changes import FAR, LEAST_TEMPO_FACTOR, MOST_CHANGES, ChangedSeating, Lend, Place, Search
+from analyzer.section.cover import Cover
 from analyzer.section.covered import ENOUGH, Covered
 from analyzer.section.looked import About, Looked, Reservation, about, looked_at, reservations
 from analyzer.section.proposals import Proposal, changes_of
-from analyzer.section.seating import Chair, Desk, chairs_of, leading, member_names
+from analyzer.section.seating import Chair, Desk, Offer, Role, chairs_of, leading, member_names
 from analyzer.section.section import Member, Section
 from analyzer.selection import asked_lines, chosen_parts
 from analyzer.supposed import doubts_of
-from analyzer.words import counted, listed, measures_named
+from analyzer.words import counted, first_few, listed, measures_named
 
 Verdict = Literal["suits", "suits with changes", "does not suit"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seat:
-    """One player on one line. `doubles` where the line has another player who comes first."""
+    """One player on one line. `doubles` where the line has another player who comes first.
+
+    `cover` tells how the line is played by somebody for whom it was not written, None on a horn of its kind; `burden`
+    is None on an instrument, which has neither positions nor valve combinations of ours; `price` as in the matrix.
+    """
 
     chair: Chair
     member: Member
-    burden: Burden
+    burden: Burden | None
     doubles: bool
     findings: tuple[Finding, ...]
+    price: float
+    cover: Cover | None = None
+
+    @property
+    def horn(self) -> Horn | None:
+        """The horn in hand, None for an instrument."""
+        return self.burden.horn if self.burden is not None else None
+
+    @property
+    def played(self) -> str:
+        """Name of the horn or instrument in hand."""
+        return self.horn.name if self.horn is not None else self.member.plays[0]
 
     @property
     def looked(self) -> Looked:
         """What was checked of this player, and what the section file did not tell."""
-        return looked_at(self.member, self.burden.horn)
+        return looked_at(self.member, self.horn)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +65,16 @@ class Unfilled:
 
     chair: Chair
     why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PricedLine:
+    """A line with what it costs to leave it empty, and every present player's offer, by name."""
+
+    chair: Chair
+    role: Role
+    empty_price: float
+    offers: tuple[tuple[str, Offer], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +95,7 @@ class SectionFit:
     findings: tuple[Finding, ...]
     problems: tuple[Problem, ...]
     cautions: tuple[str, ...]
+    priced: tuple[PricedLine, ...] = ()
 
     @property
     def about(self) -> About:
@@ -92,60 +121,100 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
     if not lines:
         raise unreadable("no-notes", where=document.name, what="the low-brass parts have no notes here",
                          try_="Choose other measures or parts.")
-    desk = Desk(chairs_of(lines), section, tempo_bpm)
+    if not section.members:
+        raise unreadable("nobody-left", where=document.name, what="everybody in the section is absent",
+                         try_="Leave somebody to play.")
     covered = Covered(document)
-
-    section_parts = {chair.part.id for chair in desk.chairs}
-
-    def spared(i: int) -> bool:
-        double = covered.best_double(desk.chairs[i].line, section_parts)
-        return double is not None and double.share >= ENOUGH
-
-    search = Search(desk, spared)
-    plain = search.unchanged()
-    way = plain if plain.count == 0 else search.best()
-    # Where horns and players stay as they are, the seating with the fewest changes is the one to show.
-    shown = plain if not way.possible else way if not way.steps else plain
-    placed = _placed(desk, shown if shown.possible else None)
+    desk = _desk(document, chairs_of(lines), section, covered, tempo_bpm)
+    placed = _placed(desk)
+    search = Search(desk, lambda i: _spared(covered, desk.chairs, i))
+    way = _way(search, desk, placed)
+    covers = any(place is not None and place[1].cover is not None for place in placed)
     verdict: Verdict = "suits" if way.count == 0 else "does not suit"
     if way.possible and 0 < way.count <= MOST_CHANGES:
         verdict = "suits with changes"
     harmony = Harmony(document)
     seats, unfilled, general = _seated(desk, placed, covered, harmony)
     changes = changes_of(desk, way, covered, harmony) if way.possible else ()
-    after = _after(desk, way, placed) if way.possible and way.steps else ()
+    after = _after(desk, way, placed) if way.possible and way.count and not (covers and not way.steps) else ()
     general = [*general, *_blocking(search, way, verdict, placed, covered)]
     lent = [one for one in way.steps if isinstance(one, Lend)] if way.possible else []
+    empty = desk.empty()
     return SectionFit(document=document, verdict=verdict, seats=tuple(seats), unfilled=tuple(unfilled),
-                      reservations=reservations(desk.chairs, [(desk.members[place[0]], place[1].horn) if place else None
-                                                              for place in placed]),
+                      reservations=reservations(desk.chairs, [
+                          (desk.members[place[0]], place[1].burden.horn if place[1].burden else None)
+                          if place else None for place in placed]),
                       changes=changes, after=after, findings=tuple(general), problems=tuple(problems),
-                      cautions=_cautions(seats, lent))
+                      cautions=_cautions(seats, lent),
+                      priced=tuple(PricedLine(
+                          chair=chair, role=desk.roles[i], empty_price=empty[i],
+                          offers=tuple((member.name, offer) for member, offer in
+                                       zip(desk.members, desk.matrix()[i], strict=True)))
+                          for i, chair in enumerate(desk.chairs)))
 
 
-Placed = tuple[tuple[int, Burden] | None, ...]
+Placed = tuple[tuple[int, Offer] | None, ...]
 
 
-def _placed(desk: Desk, way: ChangedSeating | None) -> Placed:
-    """Return member and burden of each line: those of a way, else the seating of least price."""
-    if way is not None:
-        places = list(way.seats)
-    else:
-        places = []
-        for i, j in enumerate(desk.seats()):
-            best = None if j is None else desk.best(i, j)
-            places.append(None if j is None or best is None else (j, best))
-    return tuple(_better_print(desk, places))
+def _desk(document: Document, chairs: tuple[Chair, ...], section: Section, covered: Covered,
+          tempo_bpm: float | None) -> Desk:
+    """Return the desk; of a line that is printed twice, the print that its player reads comes first."""
+    parts = {chair.part.id for chair in chairs}
+    doubled = [i for i, chair in enumerate(chairs) if _heard(covered, chair, parts)]
+    desk = Desk(chairs, section, tempo_bpm, document=document, doubled=doubled)
+    seats = desk.seats()
+    swapped = list(chairs)
+    for i, chair in enumerate(chairs):
+        first = chair.same_as
+        if first is None or chair.divides or seats[i] is not None or (j := seats[first]) is None:
+            continue
+        if unread_clefs(chairs[first].line, desk.members[j]) and not unread_clefs(chair.line, desk.members[j]):
+            swapped[i] = replace(chair, rank=chairs[first].rank, same_as=None)
+            swapped = [replace(other, same_as=i) if k == first or (other.same_as == first and k != i) else other
+                       for k, other in enumerate(swapped)]
+            swapped[first] = replace(swapped[first], rank=chair.rank)
+    return desk if swapped == list(chairs) else Desk(swapped, section, tempo_bpm, document=document, doubled=doubled)
 
 
-def _better_print(desk: Desk, places: list[tuple[int, Burden] | None]) -> list[tuple[int, Burden] | None]:
+def _heard(covered: Covered, chair: Chair, but: Collection[str]) -> bool:
+    """Tell whether other parts than those of the section have a line's notes."""
+    double = covered.best_double(chair.line, but)
+    return double is not None and double.share >= ENOUGH
+
+
+def _spared(covered: Covered, chairs: Sequence[Chair], i: int) -> bool:
+    return _heard(covered, chairs[i], {chair.part.id for chair in chairs})
+
+
+def _placed(desk: Desk) -> Placed:
+    """Return member and offer of each line: the cheapest of all."""
+    return tuple(None if j is None else (j, desk.matrix()[i][j]) for i, j in enumerate(desk.seats()))
+
+
+def _way(search: Search, desk: Desk, placed: Placed) -> ChangedSeating:
+    """Return the fewest changes that make the piece suit: none, those of the seats shown, or other seats."""
+    seats = [None if place is None else (place[0], place[1].burden, place[1].cover) for place in placed]
+    shown = search.seated(seats)
+    if shown.count == 0:
+        return shown
+    way = search.best()
+    if shown.covers and shown.possible:
+        # Players where they belong come before covers, if it takes no more and leaves no more lines empty.
+        better = way.possible and way.count <= shown.count and way.seats.count(None) <= shown.seats.count(None)
+        return way if better else shown
+    # No change at all would be said of other seats than those that are shown.
+    return shown if way.count == 0 or (not way.possible and shown.possible) else way
+
+
+def _better_print(desk: Desk, places: list[Place]) -> list[Place]:
     """Where a line is printed twice and only one print has a player, give that player the print that is read."""
     for i, chair in enumerate(desk.chairs):
         first = chair.same_as
         if first is None or places[i] is not None or (place := places[first]) is None:
             continue
         member = desk.members[place[0]]
-        if unread_clefs(desk.chairs[first].line, member) and not unread_clefs(chair.line, member):
+        if place[1] is not None and unread_clefs(desk.chairs[first].line, member) and not unread_clefs(
+                chair.line, member):
             places[i], places[first] = (place[0], desk.burden(i, place[0], place[1].horn)), None
     return places
 
@@ -160,30 +229,45 @@ def _seated(desk: Desk, placed: Placed, covered: Covered, harmony: Harmony,
             unfilled.append(Unfilled(chair=chair, why=_why_empty(desk, i, placed, covered)))
         else:
             seats.append(_seat(desk, i, *place, doubles=False, harmony=harmony))
-        seats += [_seat(desk, i, j, burden, doubles=True, harmony=harmony)
-                  for j, (line, burden) in doubling.items() if line == i]
+        seats += [_seat(desk, i, j, Offer(price=round(burden.cost, 6), why=(), played=burden.horn.name, burden=burden),
+                        doubles=True, harmony=harmony) for j, (line, burden) in doubling.items() if line == i]
     seated = {place[0] for place in placed if place} | set(doubling)
     return seats, unfilled, [*_about_horns(desk, placed), *_about_players(desk, seated, doubling)]
 
 
-def _seat(desk: Desk, i: int, j: int, burden: Burden, *, doubles: bool, harmony: Harmony) -> Seat:
-    chair, member = desk.chairs[i], desk.members[j]
-    burden = replace(burden, plan=burden.planner.plan())       # with its reasons, for those who sit there
-    found = list(review(burden.plan, burden.planner, harmony=harmony))
-    clefs = unread_clefs(chair.line, member)
+def _seat(desk: Desk, i: int, j: int, offer: Offer, *, doubles: bool, harmony: Harmony) -> Seat:
+    chair, member, burden, cover = desk.chairs[i], desk.members[j], offer.burden, offer.cover
+    found: list[Finding] = []
+    if burden is not None:
+        burden = replace(burden, plan=burden.planner.plan())   # with its reasons, for those who sit there
+        found += review(burden.plan, burden.planner, harmony=harmony)
+    if cover is not None:
+        line = chair.line
+        found += [finding_at(line, k, "out-of-range", "stop",
+                             f"{line.notes[k].sounding.pretty} lies outside the range of {member.name} on "
+                             f"{offer.played} in every octave that the phrase can take",
+                             more=("Leave the note out, or give it to another player.",))
+                  for k in cover.missing if burden is None]
+        found.append(_finding(chair, "cover", "care",
+                              f"{member.name} covers this {line.family} line on {offer.played}: "
+                              f"{'; '.join(loss.what for loss in cover.lost)}",
+                              "Print the part as it is written for this player: lowbrass folders, or lowbrass write."))
+    clefs = unread_clefs(chair.line, member) if cover is None else ()
     if clefs:
         found.append(_finding(chair, "clef", "care", f"{member.name} does not read {' or '.join(clefs)} clef",
                               "Print the part in a clef the player reads, or teach this one first."))
-    excess = excess_s(burden.plan, member)
+    excess = excess_s(burden.plan, member) if burden is not None else 0.0
     if excess:
         found.append(_finding(chair, "tiring", "care",
                               f"{member.name} plays {excess / 60:.1f} minutes more here than the endurance in the file",
                               "Let another player take a phrase, and rest before it."))
-    first = next((horn for horn in member.horns if takes(horn, chair.line.family)), burden.horn)
-    if first != burden.horn:
-        found.append(_finding(chair, "horn", "note", f"{member.name} takes {burden.horn.name}, not {first.name}: "
-                                                     f"{_gain(desk.burden(i, j, first), burden)}"))
-    return Seat(chair=chair, member=member, burden=burden, doubles=doubles, findings=tuple(found))
+    if burden is not None and cover is None:
+        first = next((horn for horn in member.horns if takes(horn, chair.line.family)), burden.horn)
+        if first != burden.horn:
+            found.append(_finding(chair, "horn", "note", f"{member.name} takes {burden.horn.name}, not {first.name}: "
+                                                         f"{_gain(desk.burden(i, j, first), burden)}"))
+    return Seat(chair=chair, member=member, burden=burden, doubles=doubles, findings=tuple(found), cover=cover,
+                price=offer.cost)
 
 
 def _gain(first: Burden, taken: Burden) -> str:
@@ -213,7 +297,7 @@ def _about_horns(desk: Desk, placed: Placed) -> Iterator[Finding]:
         if len(tie) < 2 or len(taken) < len(tie):
             continue
         if len({j for j, _ in taken}) == 1:
-            horns = listed([burden.horn.name for _, burden in taken])
+            horns = listed([offer.played for _, offer in taken])
             yield _finding(first, "changes-horns", "note", f"{names} plays all of {first.part_title} and changes "
                            f"between {horns}", "Have each horn ready on a stand.")
         else:
@@ -247,7 +331,10 @@ def _about_players(desk: Desk, seated: set[int], doubling: dict[int, tuple[int, 
 def _idle(desk: Desk, j: int) -> Finding:
     """Say why a member has no line."""
     member = desk.members[j]
-    horns = " or ".join(horn.name for horn in member.horns)
+    horns = " or ".join(member.plays)
+    if member.instrument is not None:
+        return Finding(code="no-line", severity="note", part_id="", part_name="",
+                       what=f"{member.name} has no line to cover on {horns}")
     fitting = [i for i, chair in enumerate(desk.chairs)
                if any(takes(horn, chair.line.family) for horn in member.horns)]
     if not fitting:
@@ -275,26 +362,25 @@ def _why_empty(desk: Desk, i: int, placed: Placed, covered: Covered) -> str:
     others = [k for k, one in enumerate(desk.chairs) if one.same_as == i and placed[k] is not None]
     if others:
         return f"it has the same notes as {desk.chairs[others[0]].title}, which has a player"
+    tail = _tail(chair, covered, {one.part.id for one, place in zip(desk.chairs, placed, strict=True) if place is None})
+    away = [member for member in desk.section.absent
+            if any(takes(horn, chair.line.family) for horn in member.horns)]
+    if away:
+        tail += f"; {listed([member.name for member in away])} {'is' if len(away) == 1 else 'are'} absent"
+    offers = desk.matrix()[i]
+    if any(offer.price is not None for offer in offers):
+        return f"there are fewer players than parts, and other parts matter more{tail}"
     fitting = [j for j, member in enumerate(desk.members)
                if any(takes(horn, chair.line.family) for horn in member.horns)]
-    tail = _tail(chair, covered, {one.part.id for one, place in zip(desk.chairs, placed, strict=True) if place is None})
-    if not fitting:
-        kind = "a slide" if chair.line.family in ("trombone", "bass trombone") else "valves"
-        return f"nobody in the section has a horn with {kind}{tail}"
     bars = {desk.bars(i, j) for j in fitting}
-    if bars == {"beginner"}:
+    if bars == {"beginner"} and len(fitting) == len(desk.members):
         names = member_names([desk.members[j] for j in fitting])
         return f"only {names} could take it, and a beginner does not go on bass trombone just to fill a chair{tail}"
-    if None not in bars:
+    if fitting and None not in bars and bars <= {"kept"} and len(fitting) == len(desk.members):
         return f"everybody with a horn for it is kept on other parts{tail}"
-    free = [j for j in fitting if not desk.bars(i, j)]
-    if not any(desk.offers(i, j) for j in free):
-        horn, j = min(((horn, j) for j in free for horn in desk.members[j].horns if takes(horn, chair.line.family)),
-                      key=lambda pair: len(desk.burden(i, pair[1], pair[0]).blocked))
-        lacks = len(desk.burden(i, j, horn).blocked)
-        return (f"nobody can play half of it: {desk.members[j].name} on {horn.name} comes nearest and lacks {lacks} of "
-                f"{len(chair.line.notes)} notes{tail}")
-    return f"there are fewer players than parts, and other parts matter more{tail}"
+    said = [f"{member.name} on {offer.played}: {', '.join(offer.why)}"
+            for member, offer in zip(desk.members, offers, strict=True)]
+    return f"nobody here can take it ({first_few(said, 6, mark='; ')}){tail}"
 
 
 def _tail(chair: Chair, covered: Covered, empty: Collection[str] = ()) -> str:
@@ -314,14 +400,15 @@ def _blocking(search: Search, way: ChangedSeating, verdict: Verdict, placed: Pla
                              "counts as suited",
                         try_=("Choose another piece, or write an easier part for one player.",))]
     # The seats that are shown come first; where nothing blocks them, those that came nearest to an answer.
-    for seats, least in ((placed, LEAST_TEMPO_FACTOR), (way.seats, way.least)):
+    shown = tuple(None if place is None else (place[0], place[1].burden) for place in placed)
+    for seats, least in ((shown, LEAST_TEMPO_FACTOR), (way.seats, way.least)):
         found = list(_blocked(search, seats, least, covered))
         if found:
             return found
     return []
 
 
-def _blocked(search: Search, seats: Placed, least: float, covered: Covered) -> Iterator[Finding]:
+def _blocked(search: Search, seats: Sequence[Place], least: float, covered: Covered) -> Iterator[Finding]:
     desk = search.desk
     empty = {desk.chairs[i].part.id for i, place in enumerate(seats) if place is None}
     for i, place in enumerate(seats):
@@ -329,7 +416,8 @@ def _blocked(search: Search, seats: Placed, least: float, covered: Covered) -> I
         if place is None and leading(desk.chairs, i):
             yield _finding(chair, "empty-line", "stop", f"no change covers {chair.title}{_tail(chair, covered, empty)}",
                            "Ask a player from another section, or choose another piece.")
-        elif place is not None and search.changes_at(place[1], least) >= FAR and (trouble := _trouble(place[1])):
+        elif place is not None and place[1] is not None and search.changes_at(place[1], least) >= FAR and (
+                trouble := _trouble(place[1])):
             yield _finding(chair, "beyond-player", "stop",
                            f"{chair.title}, {desk.members[place[0]].name} on {place[1].horn.name}: {trouble}",
                            "Rewrite these places, or choose another piece.")
@@ -346,8 +434,12 @@ def _after(desk: Desk, way: ChangedSeating, placed: Placed) -> tuple[tuple[Chair
     result = []
     for i, place in enumerate(_better_print(desk, list(way.seats))):
         now = placed[i]
-        if place is not None and (now is None or (now[0], now[1].horn) != (place[0], place[1].horn)):
-            result.append((desk.chairs[i], desk.members[place[0]].name, place[1].horn.name))
+        if place is None:
+            continue
+        member, burden = desk.members[place[0]], place[1]
+        played = burden.horn.name if burden is not None else member.plays[0]
+        if now is None or (now[0], now[1].played) != (place[0], played):
+            result.append((desk.chairs[i], member.name, played))
     return tuple(result)
 
 
@@ -357,7 +449,7 @@ def _finding(chair: Chair, code: str, severity: FindingSeverity, what: str, *try
 
 
 def _cautions(seats: Sequence[Seat], lent: Sequence[Lend]) -> tuple[str, ...]:
-    horns = [one.burden.horn for one in seats]
+    horns = [seat.horn for seat in seats if seat.horn is not None]
     lines = cautions.for_playing(
         slide=any(horn.family == "slide" for horn in horns) or not horns,
         valves=any(horn.family == "valves" for horn in horns),

@@ -15,7 +15,7 @@ from analyzer.section.seating import Chair, Desk
 from analyzer.section.section import Member
 from analyzer.words import listed, measures_named
 
-ProposalKind = Literal["move", "lend", "tempo", "clef", "notes", "empty"]
+ProposalKind = Literal["move", "lend", "tempo", "clef", "notes", "empty", "cover"]
 _MOST_TRIES = 20                       # beats a minute slower than reckoned; only a bound, the plan settles sooner
 _CUT_TIME_BPM = 160                    # judged: above it bands beat the half note
 
@@ -25,8 +25,8 @@ class Proposal:
     """One change that would make a piece suit.
 
     `data` holds, by kind: `player`, `horn`, `source`, `owner` (lend); `player` (move); `measure`, `from_bpm`, `to_bpm`
-    [quarter notes a minute], `factor` (tempo); `player` and `clefs` (clef); `player` and `notes` (notes); nothing more
-    (empty).
+    [quarter notes a minute], `factor` (tempo); `player` and `clefs` (clef); `player` and `notes` (notes); `player` and
+    `horn` (cover); nothing more (empty).
     """
 
     kind: ProposalKind
@@ -59,11 +59,20 @@ def changes_of(desk: Desk, way: ChangedSeating, covered: Covered, harmony: Harmo
                 changes.append(Proposal(kind="empty", chair=chair, data={},
                                         text=f"Play without {chair.title}{heard}."))
             continue
-        if clefs := desk.unread(i, place[0]):
+        if i in way.covers:
+            changes.append(_cover(desk, i, place[0]))
+        elif clefs := desk.unread(i, place[0]):
             changes.append(_clef(chair, desk.members[place[0]], clefs))
-        if way.troubled[i]:
-            changes.append(_notes(desk, i, *place, way.troubled[i], covered, harmony))
+        if way.troubled[i] and i not in way.covers and place[1] is not None:
+            changes.append(_notes(desk, i, place[0], place[1], way.troubled[i], covered, harmony))
     return tuple(changes)
+
+
+def _cover(desk: Desk, i: int, j: int) -> Proposal:
+    chair, member, offer = desk.chairs[i], desk.members[j], desk.matrix()[i][j]
+    return Proposal(kind="cover", chair=chair, data={"player": member.name, "horn": offer.played},
+                    text=f"{member.name} covers {chair.title} on {offer.played}, from a part written for it "
+                         f"({'; '.join(offer.why)}).")
 
 
 def _clef(chair: Chair, member: Member, clefs: Sequence[str]) -> Proposal:
@@ -84,7 +93,7 @@ def _lend(desk: Desk, step: Lend, member: Member, chair: Chair | None) -> Propos
 
 def _tempo(desk: Desk, way: ChangedSeating) -> Proposal:
     """The tempo at which every seat's moves are within its player's speed, tried out on new plans."""
-    fast = [(i, *place) for i, place in enumerate(way.seats) if place and place[1].too_fast
+    fast = [(i, place[0], place[1]) for i, place in enumerate(way.seats) if place and place[1] and place[1].too_fast
             and place[1].tempo_factor >= way.least]
     i, _, burden = min(fast, key=lambda one: one[2].tempo_factor)
     asked = loads(burden.planner, burden.plan)
@@ -106,7 +115,7 @@ def _tempo(desk: Desk, way: ChangedSeating) -> Proposal:
 
 
 def _replanned(desk: Desk, i: int, j: int, burden: Burden, factor: float) -> Burden:
-    line = desk.chairs[i].line
+    line = burden.plan.line                              # where it is a cover, as it is written for the player
     if desk.tempo_bpm or not line.tempi:
         return burden_of(line, desk.members[j], burden.horn, tempo_bpm=burden.planner.times[0].bpm * factor)
     return burden_of(slowed(line, factor), desk.members[j], burden.horn)

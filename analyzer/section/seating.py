@@ -1,7 +1,8 @@
 """Who sits where: prices of every seat, and the cheapest way to give lines to players, found exactly.
 
-A line may go to a player who has a horn for it. Two habits of the trade are rules here, not prices: who is kept on a
-family's parts stays on them, and a beginner is not put on a bass trombone part because the chair happens to be free.
+A line may go to any player: on a horn for it, or as a cover. Two habits of the trade are rules here, not prices: whom
+the section file keeps on a family's parts stays on them, and a beginner is not put on a bass trombone part because the
+chair happens to be free. A chair that its own players are enough for has a price for others, not a bar.
 """
 
 import re
@@ -9,14 +10,18 @@ from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Literal
 
 from analyzer.horns.horn import Horn
 from analyzer.plan.timing import NoteTime
 from analyzer.problem import unreadable
+from analyzer.score.document import Document
 from analyzer.score.lines import Line
 from analyzer.score.parts import PartInfo
 from analyzer.section.burden import Burden, burden_of, takes, unread_clefs
+from analyzer.section.cover import Cover, Music, cover_of, is_cover, music_of, offered
 from analyzer.section.section import Member, Section
+from analyzer.words import counted
 
 INF = float("inf")
 MOST_DOUBLED_LESS = 0.1
@@ -28,10 +33,34 @@ an octave to choose from; two players who share a staff differ in far more."""
 BEGINNER_HIGH = 5.0
 """Price of each line of the same family below the one that a beginner sits on: young players begin on the lower parts
 (common practice, no source). Judged; from 2 to 50 the same seats in the scores that were read."""
+KEPT = 100_000.0
+"""Price of a player on a line whose own players are others, or who has only bass trombones, off the bass trombone part:
+more than ten moves that are too fast, less than one note that cannot be played. Judged."""
+Role = Literal["melody", "bass", "inner", "double"]
 _NUMBERS = re.compile(r"\d+|\b(?:IV|I{1,3}|V)\b")
 _COUNT = re.compile(r"\s*\d+\s+[^\W\d]")         # "3 Trombones" are three; "3. Posaune", "3rd Trombone" is one
 _TIE = 1e-6
 """Unit of the price that breaks ties; all of it stays below any difference of prices that a reader would see."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offer:
+    """One player on one line at his or her best: `price` None where that cannot be, and `why`.
+
+    `played` is the name of the horn or instrument; `burden` is None on an instrument, `cover` None on the line's own
+    kind of horn.
+    """
+
+    price: float | None
+    why: tuple[str, ...]
+    played: str
+    burden: Burden | None = None
+    cover: Cover | None = None
+
+    @property
+    def cost(self) -> float:
+        """The price, inf where there is none."""
+        return INF if self.price is None else self.price
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,15 +172,17 @@ def leading(chairs: Sequence[Chair], k: int) -> bool:
 
 
 def assign_tied(prices: Sequence[Sequence[float]], empty: Sequence[float], ties: Sequence[Sequence[int]],
-                ) -> tuple[int | None, ...]:
+                own: Sequence[Sequence[bool]] | None = None) -> tuple[int | None, ...]:
     """Assign as `assign` does, but give all rows of a tie the same column, where there is one that can have them all.
 
-    `ties` part the rows; those of a tie that no column can have whole go their own ways.
+    `ties` part the rows; those of a tie that no column can have whole go their own ways. Where `own` is given, a column
+    can have them all only where it is true of each: who would cover one of the lines does not hold them together.
     """
     rows: list[tuple[Sequence[int], list[float]]] = []
     for tie in ties:
         whole = [sum(each) for each in zip(*(prices[i] for i in tie), strict=True)]
-        rows += [(tie, whole)] if any(price < INF for price in whole) else [((i,), list(prices[i])) for i in tie]
+        able = any(price < INF and (own is None or all(own[i][j] for i in tie)) for j, price in enumerate(whole))
+        rows += [(tie, whole)] if able else [((i,), list(prices[i])) for i in tie]
     found: dict[int, int | None] = {}
     columns = assign([row for _, row in rows], [sum(empty[i] for i in tie) for tie, _ in rows])
     for (tie, _), column in zip(rows, columns, strict=True):
@@ -207,8 +238,16 @@ def assign(prices: Sequence[Sequence[float]], empty: Sequence[float]) -> tuple[i
 class Desk:
     """Burdens of a section's seats, worked out when asked for and kept."""
 
-    def __init__(self, chairs: Sequence[Chair], section: Section, tempo_bpm: float | None = None) -> None:
-        """Take the chairs and players; `tempo_bpm` overrides the score's tempo."""
+    def __init__(self, chairs: Sequence[Chair], section: Section, tempo_bpm: float | None = None, *,
+                 document: Document | None = None, doubled: Collection[int] = ()) -> None:
+        """Take the chairs and players; `tempo_bpm` overrides the score's tempo.
+
+        `document` tells where phrases part and mutes are asked for; `doubled` are chairs whose notes other parts have.
+        """
+        self.document = document
+        self.roles = roles_of(chairs, doubled)
+        self._offers: list[list[Offer]] | None = None
+        self._music: dict[int, Music] = {}
         self.chairs = tuple(chairs)
         self.section = section
         self.members = section.members
@@ -286,19 +325,97 @@ class Desk:
         return BEGINNER_HIGH * high + _TIE * j * (len(self.chairs) - i)
 
     def seats(self) -> tuple[int | None, ...]:
-        """Return the member of each line, None where it stays empty: as many lines as can be, then the least price."""
-        prices = [[INF if self.bars(i, j) or (one := self.best(i, j)) is None else one.cost + self.beside(i, j)
-                   for j in range(len(self.members))] for i in range(len(self.chairs))]
-        return assign_tied(prices, self.empty_prices(prices), self.ties)
+        """Return the member of each line, None where it stays empty: the cheapest of all, by `offers` and `empty`."""
+        table = self.matrix()
+        return assign_tied([[cell.cost for cell in row] for row in table], self.empty(), self.ties,
+                           [[cell.cover is None for cell in row] for row in table])
 
-    def empty_prices(self, prices: Sequence[Sequence[float]]) -> list[float]:
-        """Return prices of leaving lines empty, above all that the others add up to; the highest rank costs least.
+    def matrix(self) -> list[list[Offer]]:
+        """Return every line with every member: own horns first, then covers, none of them dearer than its own family.
 
-        With n lines, n * n + (n - rank) of a unit that no seating reaches: one line less outweighs any ranks.
+        A cover costs by itself what `cover_of` says, above the dearest of the line's own family with nothing lost: so
+        that a line's own family is never dearer than a cover by the same number of moved and lost notes.
         """
-        count = len(prices)
-        unit = 1.0 + sum(max((one for one in row if one < INF), default=0.0) for row in prices)
-        return [unit * (count * count + count - chair.rank) for chair in self.chairs]
+        if self._offers is None:
+            self._offers = []
+            for i in range(len(self.chairs)):
+                own = [self._own(i, j) for j in range(len(self.members))]
+                beside = max((cell.cost - _lost_price(cell.burden) for cell in own
+                              if cell.price is not None and cell.burden is not None), default=0.0)
+                if self.chairs[i].same_as is not None:       # nobody is put on a second print of a line as a cover
+                    beside += 1.0 + max((cell.cost for cell in own if cell.cost < INF), default=0.0)
+                row = []
+                for j, cell in enumerate(own):
+                    cover = self._covering(i, j, max(0.0, beside))
+                    row.append(min((cell, cover), key=lambda one: one.cost) if cover else cell)
+                self._offers.append(row)
+        return self._offers
+
+    def _own(self, i: int, j: int) -> Offer:
+        """Return member `j` on line `i` with a horn of its kind."""
+        member, family = self.members[j], self.chairs[i].line.family
+        fitting = [horn for horn in member.horns if not is_cover(horn, family)]
+        played = fitting[0].name if fitting else member.plays[0]
+        bar = self.bars(i, j)
+        if bar == "beginner":
+            return Offer(price=None, why=("a beginner does not go on bass trombone just to fill a chair",),
+                         played=played)
+        if bar == "kept" and member.keeps:
+            return Offer(price=None, why=(f"kept on {member.keeps} parts",), played=played)
+        if not fitting:
+            return Offer(price=None, why=(f"no horn for a {family} part",), played=played)
+        best = self.best(i, j)
+        if best is None:
+            lacks = min(len(self.burden(i, j, horn).blocked) for horn in fitting)
+            return Offer(price=None, played=played,
+                         why=(f"lacks {lacks} of {counted(len(self.chairs[i].line.notes), 'note')}",))
+        return Offer(price=round(best.cost + self.beside(i, j) + (KEPT if bar else 0.0), 6), why=_said(best, bar),
+                     played=best.horn.name, burden=best)
+
+    def _covering(self, i: int, j: int, above: float) -> Offer | None:
+        """Return the cheapest cover of line `i` by member `j`, None where there is nothing to cover with.
+
+        Who is kept off the line for another reason than the weight of a bass trombone does not cover it either.
+        """
+        member, line = self.members[j], self.chairs[i].line
+        bar = self.bars(i, j)
+        horns: list[Horn | None] = [horn for horn in member.horns if is_cover(horn, line.family)]
+        horns += [None] if member.instrument is not None else []
+        if not horns or (bar == "kept" and member.keeps):
+            return None
+        if i not in self._music:
+            self._music[i] = music_of(line, self.document)
+        covers = [cover_of(line, self._music[i], member, horn, tempo_bpm=self.tempo_bpm, times=self._times.get(i))
+                  for horn in horns]
+        fit = [cover for cover in covers if offered(cover, line)]
+        if not fit:
+            least = min(covers, key=lambda cover: len(cover.missing))
+            lacks = f"lacks {len(least.missing)} of {counted(len(line.notes), 'note')} in any octave"
+            return Offer(price=None, why=(lacks,), played=_cover_played(least, member))
+        best = min(fit, key=lambda cover: cover.cost)
+        price = round(best.cost + above + self.beside(i, j) + (KEPT if bar == "kept" else 0.0), 6)
+        return Offer(price=price, why=tuple(loss.what for loss in best.lost), played=_cover_played(best, member),
+                     burden=best.burden, cover=best)
+
+    def empty(self) -> list[float]:
+        """Return the price of leaving each line empty, above all that the others add up to.
+
+        Melody and bass are dearest, alike; then the lines in the order of their rank, doubles after inner ones. With n
+        lines, n * n + (n - place) of a unit that no seating reaches: one line less outweighs any places. A second print
+        of a line costs more empty than with one of its own family, and less than with a cover.
+        """
+        table, count = self.matrix(), len(self.chairs)
+        unit = 1.0 + sum(max((cell.cost for cell in row if cell.cost < INF), default=0.0) for row in table)
+        unit = float(round(unit))
+        order = sorted(range(count), key=lambda i: (("melody", "bass", "inner", "double").index(self.roles[i]),
+                                                    self.chairs[i].rank))
+        prices = [0.0] * count
+        for place, i in enumerate(order):
+            prices[i] = unit * (count * count + count - (0 if self.roles[i] in ("melody", "bass") else place))
+            if self.chairs[i].same_as is not None:
+                own = max((cell.cost for cell in table[i] if cell.cost < INF and cell.cover is None), default=0.0)
+                prices[i] = round(own + 0.5, 6)
+        return prices
 
     def doublings(self, seats: Sequence[int | None]) -> dict[int, tuple[int, Burden]]:
         """Give each member without a line one to double: with least to leave out, then where fewer play already.
@@ -320,6 +437,52 @@ class Desk:
                 heads[i] += 1
                 found[j] = (i, burden)
         return found
+
+
+def _lost_price(burden: Burden) -> float:
+    """What a burden's notes that cannot be played cost."""
+    return sum(burden.items.get(name, 0.0) for name in ("unplayable", "out_of_range"))
+
+
+def _said(burden: Burden, bar: str | None) -> tuple[str, ...]:
+    """Say what makes a seat dear."""
+    counts = ((burden.unplayable, "not on this horn"), (burden.out_of_range, "out of range"),
+              (burden.too_fast, "too fast to move from"), (burden.gliss, "with a glissando that breaks"))
+    said = [f"{counted(len(which), 'note')} {words}" for which, words in counts if which]
+    if "clef" in burden.items:
+        said.append("a clef that is not read")
+    if "not_bass" in burden.items:
+        said.append("a bass trombone line on another horn")
+    if bar == "reserved":
+        said.append("others stay on these parts and are enough for them")
+    if bar == "kept":
+        said.append("has bass trombones only, and there is a bass trombone part")
+    return tuple(said)
+
+
+def _cover_played(cover: Cover, member: Member) -> str:
+    return cover.reader.horn.name if cover.reader.horn is not None else member.plays[0]
+
+
+def roles_of(chairs: Sequence[Chair], doubled: Collection[int] = ()) -> tuple[Role, ...]:
+    """Return what each line is in the sound: the highest is the melody, the lowest the bass, by their mean pitch.
+
+    A line that has another's notes, or whose notes another part has (`doubled`), is a double; melody and bass stay what
+    they are all the same. An only line is the melody.
+    """
+    own = [i for i, chair in enumerate(chairs) if chair.same_as is None]
+
+    def mean(i: int) -> float:
+        notes = chairs[i].line.notes
+        return sum(note.midi for note in notes) / max(1, len(notes))
+
+    top = max(own, key=lambda i: (mean(i), -i), default=None)
+    bottom = min(own, key=lambda i: (mean(i), -i), default=None)
+    found: list[Role] = []
+    for i, chair in enumerate(chairs):
+        found.append("melody" if i == top else "bass" if i == bottom else
+                     "double" if chair.same_as is not None or i in doubled else "inner")
+    return tuple(found)
 
 
 def member_names(members: Sequence[Member]) -> str:

@@ -4,7 +4,7 @@ A TOML file with one ``[[player]]`` a player: the keys of a player file and thos
 them may stand ``spare``, the horns that the band could lend. Reading collects every mistake, a line each.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -16,11 +16,11 @@ from analyzer.plan.player import KEYS, Player, player_from
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.toml_file import Table, read_table
 from analyzer.words import counted
+from analyzer.writing.readers import CLEFS, Instrument, instruments
 
 CODE = "bad-section"
-EXTRA_KEYS = ("horns", "keeps", "extreme_low", "extreme_high", "endurance_minutes", "clefs")
+EXTRA_KEYS = ("horns", "instrument", "keeps", "extreme_low", "extreme_high", "endurance_minutes", "clefs", "absent")
 FAMILIES = ("trombone", "bass trombone", "euphonium", "baritone")
-CLEFS = ("bass", "tenor", "alto", "treble")
 
 TEMPLATE = """\
 # The low brass of your band, for  lowbrass fit SCORE --section THIS-FILE
@@ -39,7 +39,7 @@ horns = ["tenor-f"]             # what this player could pick up, first choice f
 # extreme_low = "C2"            # what goes for a note or two
 # extreme_high = "Bb4"
 # learned = ["T"]               # valve states that are learned; left out: all that the horn has
-# clefs = ["bass", "tenor"]     # clefs that are read; left out: all
+# clefs = ["bass", "tenor"]     # clefs that are read (also treble-b-flat, written a ninth up); left out: all
 
 [[player]]
 name = "Chair 2"
@@ -58,6 +58,10 @@ horns = ["bass-independent"]
 [[player]]
 name = "Chair 4"
 horns = ["euphonium-3"]
+# absent = true                 # ill or away: holds nothing until this line goes
+
+# Somebody with another instrument can cover a line: write, in place of horns, instrument = "tenor-saxophone"
+# (or bass-clarinet, bassoon, tuba, cello).
 """
 
 
@@ -68,7 +72,8 @@ class Member:
     `horns` are first choice first, `horn_names` as the file has them. `keeps` is the family whose parts the player
     stays on, None where free. `level` is None where not told. `extreme_low`, `extreme_high` [MIDI] bound what goes
     for a note or two, outside the player's `low` and `high`. `endurance_s` is how long the player sounds before
-    tiring [s], None where not told; `clefs` what is read, None for all.
+    tiring [s], None where not told; `clefs` what is read, None for all. `instrument` is what somebody plays who has
+    no horn of ours; it stands in the place of `horns`. Who is `absent` holds nothing.
     """
 
     player: Player
@@ -79,6 +84,8 @@ class Member:
     extreme_high: int | None = None
     endurance_s: float | None = None
     clefs: tuple[str, ...] | None = None
+    instrument: Instrument | None = None
+    absent: bool = False
 
     @property
     def name(self) -> str:
@@ -90,15 +97,45 @@ class Member:
         """The family this player stays on: `keeps`, or bass trombone where bass trombones are all there is."""
         if self.keeps:
             return self.keeps
-        return "bass trombone" if all(horn.kind == "bass trombone" for horn in self.horns) else None
+        only = self.horns and all(horn.kind == "bass trombone" for horn in self.horns)
+        return "bass trombone" if only else None
+
+    @property
+    def plays(self) -> tuple[str, ...]:
+        """Names of what this player could pick up: horns, or the instrument."""
+        return (self.instrument.name,) if self.instrument else tuple(horn.name for horn in self.horns)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Section:
-    """The players in the order of the file, and the horns that could be lent."""
+    """The players who are there, in the order of the file, the horns that could be lent, and who is absent."""
 
     members: tuple[Member, ...]
     spare: tuple[Horn, ...] = ()
+    absent: tuple[Member, ...] = ()
+
+    def without(self, names: Sequence[str], where: str) -> "Section":
+        """Return the section without those who are missing; `where` is the file, for a mistake.
+
+        Raises
+        ------
+        Unreadable
+            If somebody is named who is not in the section, or nobody is left.
+        """
+        known = {member.name.casefold(): member for member in (*self.members, *self.absent)}
+        gone = {member.name for member in self.absent}
+        for name in names:
+            member = known.get(name.strip().casefold())
+            if member is None:
+                raise unreadable("no-such-player", where=where, what=f"no player is called '{name}'",
+                                 try_=f"Its players: {', '.join(found.name for found in known.values())}.")
+            gone.add(member.name)
+        here = tuple(member for member in self.members if member.name not in gone)
+        if not here:
+            raise unreadable("nobody-left", where=where, what="everybody in the section is absent",
+                             try_="Leave somebody to play.")
+        away = tuple(member for member in self.members if member.name in gone)
+        return replace(self, members=here, absent=(*self.absent, *away))
 
 
 def read_section(path: Path) -> Section:
@@ -153,7 +190,8 @@ def section_from(top: Table, *, folder: Path = Path()) -> tuple[Section | None, 
         lines.setdefault(key, table.line("name"))
     if top.mistakes:
         return None, tuple(problem for _, problem in sorted(top.mistakes, key=lambda mistake: mistake[0]))
-    return Section(members=tuple(members), spare=spare), ()
+    return Section(members=tuple(member for member in members if not member.absent), spare=spare,
+                   absent=tuple(member for member in members if member.absent)), ()
 
 
 def section_of(given: Mapping[str, Any], name: str = "section") -> tuple[Section | None, tuple[Problem, ...]]:
@@ -166,16 +204,21 @@ def _member(table: Table, nth: int, folder: Path) -> Member:
     player = player_from(table)
     if not table.has("name"):
         player = replace(player, name=f"player {nth} of the file")
-    if not table.has("horns"):
+    played = table.word("instrument", tuple(instruments()), None)
+    if not table.has("horns") and not table.has("instrument"):
         table.refuse("horns", "this player has no horns", 'Add horns = ["tenor-f"] or another; lowbrass horns lists '
                                                           "them.")
+    if table.has("horns") and table.has("instrument"):
+        table.refuse("instrument", "this player has horns and an instrument", "An instrument stands in the place of "
+                                                                              "horns: leave one of them out.")
     minutes = table.number("endurance_minutes", 0.5, 240, None, unit=" (minutes)")
     member = Member(
         player=player, horns=_horns(table, "horns", folder), keeps=table.word("keeps", FAMILIES, None),
         level=player.level if table.has("level") else None,
         extreme_low=table.pitch("extreme_low", None), extreme_high=table.pitch("extreme_high", None),
         endurance_s=None if minutes is None else minutes * 60.0,
-        clefs=table.words("clefs", '["bass", "tenor"]', None, known=CLEFS, least=1))
+        clefs=table.words("clefs", '["bass", "tenor"]', None, known=CLEFS, least=1),
+        instrument=instruments().get(played), absent=table.take("absent", bool, False))
     for key, value, inner, outside in (("extreme_low", member.extreme_low, player.low, 1),
                                        ("extreme_high", member.extreme_high, player.high, -1)):
         if value is not None and inner is not None and (value - inner) * outside > 0:

@@ -12,6 +12,7 @@ from analyzer.horns.horn import Horn
 from analyzer.pitch import Transposition, parse_pitch
 from analyzer.plan.player import Player
 from analyzer.problem import unreadable
+from analyzer.score.lines import Line
 
 Clef = Literal["bass", "tenor", "alto", "treble", "treble-b-flat"]
 CLEFS: tuple[Clef, ...] = get_args(Clef)
@@ -21,7 +22,10 @@ NINTH = Transposition(-8, -14)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Instrument:
-    """An instrument beside the horns. `low` and `high` are sounding MIDI numbers, `keys` tells keys from valves."""
+    """An instrument beside the horns. `low` and `high` are sounding MIDI numbers.
+
+    `keys` tells keys from valves and strings; `brass` is near in color, `glides` can slide from note to note.
+    """
 
     name: str
     spoken: str
@@ -29,6 +33,8 @@ class Instrument:
     high: int
     clefs: tuple[Clef, ...]
     keys: bool
+    brass: bool = False
+    glides: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +74,8 @@ def instruments() -> dict[str, Instrument]:
     """Return the instruments beside the horns, by name."""
     table = tomllib.loads(Path(__file__).with_name("instruments.toml").read_text(encoding="utf-8"))
     return {name: Instrument(name=name, spoken=row["name"], low=parse_pitch(row["low"]).midi,
-                             high=parse_pitch(row["high"]).midi, clefs=tuple(row["clefs"]), keys=row["keys"])
+                             high=parse_pitch(row["high"]).midi, clefs=tuple(row["clefs"]), keys=row["keys"],
+                             brass=row.get("brass", False), glides=row.get("glides", False))
             for name, row in table.items()}
 
 
@@ -98,6 +105,19 @@ def horn_reader(horn: Horn, player: Player | None = None, *, clefs: Sequence[Cle
     return Reader(name=name or horn.name, clef=written if written in read and written is not None else read[0],
                   low=lowest if low is None else max(lowest, low),
                   high=highest if high is None else min(highest, high), horn=horn, player=player)
+
+
+def plain_clef(clef: Clef) -> str:
+    """Return the clef as it is drawn."""
+    return "treble" if clef == "treble-b-flat" else clef
+
+
+def printed_clef(line: Line) -> Clef | None:
+    """Return the clef in which a line begins, None where it is none that a part is written in."""
+    note = line.notes[0]
+    if note.clef == "treble" and note.written.midi - note.sounding.midi == -NINTH.chromatic:
+        return "treble-b-flat"
+    return clef_named(note.clef) if note.clef in CLEFS else None
 
 
 def clef_named(text: str) -> Clef:

@@ -71,7 +71,7 @@ def line_of_part(document: Document, part: str, number: int | None, *, measures:
 
 
 def written_for(document: Document, asked: Asked, reader: Reader, *, reads: Reads | None = None,
-                name: str = "") -> Written:
+                name: str = "", glides: bool = True) -> Written:
     """Write a line for a reader.
 
     Parameters
@@ -86,15 +86,29 @@ def written_for(document: Document, asked: Asked, reader: Reader, *, reads: Read
         How treble-clef parts are read, where that was asked for.
     name : str
         Printed name of the part; that of the source where left out.
+    glides : bool
+        Whether glissandi stay; without them their notes are played one by one.
     """
     part, _ = read_part(document, asked.part.id, reads=reads)
     line = asked.line
     phrases = tuple(settled(line, phrases_of(line, section_breaks(document, part.id)), reader))
     root = line_alone(document, part, line, name=name or asked.part.full_name or asked.part.name)
     notated(root, line, phrases, reader)
+    if not glides:
+        _without_glides(root)
     _cut(root, part, line)
     return Written(asked=asked, line=line, reader=reader, phrases=phrases,
                    document=read_document(finished(root), f"{_stem(document.name)}.musicxml"))
+
+
+def _without_glides(root: etree._Element) -> None:
+    """Take glissandi and slides out; their notes stay."""
+    for notations in list(root.iter("notations")):
+        for tag in ("glissando", "slide"):
+            for sign in notations.findall(tag):
+                notations.remove(sign)
+        if not len(notations) and (note := notations.getparent()) is not None:
+            note.remove(notations)
 
 
 def _stem(name: str) -> str:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from analyzer.report.fit.text import verdict_said
+from analyzer.report.write import phrases_json
 from analyzer.review.findings import Finding
 from analyzer.review.line import CODES
 from analyzer.section.fit import Seat, SectionFit
@@ -24,8 +25,14 @@ def fit_document(fit: SectionFit) -> dict[str, Any]:
         "said": verdict_said(fit),
         "reservations": [{"code": one.code, **_chair_json(one.chair), "player": one.player, "what": one.what}
                          for one in fit.reservations],
-        "assignments": [_seat_json(one) for one in fit.seats],
+        "assignments": [_seat_json(seat) for seat in fit.seats if not seat.doubles],
+        "doublings": [_seat_json(seat) for seat in fit.seats if seat.doubles],
         "unfilled": [{**_chair_json(one.chair), "why": one.why} for one in fit.unfilled],
+        "lines": [{**_chair_json(line.chair), "role": line.role, "empty_price": line.empty_price}
+                  for line in fit.priced],
+        "prices": [{**_chair_json(line.chair), "player": player, "horn": offer.played, "price": offer.price,
+                    "why": list(offer.why), "cover": offer.cover is not None}
+                   for line in fit.priced for player, offer in line.offers],
         "changes": [_change_json(one) for one in fit.changes],
         "after_changes": [{**_chair_json(chair), "player": player, "horn": horn} for chair, player, horn in fit.after],
         **_told_json(fit.findings),
@@ -39,18 +46,32 @@ def _chair_json(chair: Chair) -> dict[str, Any]:
 
 
 def _seat_json(seat: Seat) -> dict[str, Any]:
-    burden = seat.burden
+    burden, cover = seat.burden, seat.cover
+    items = cover.items if cover is not None else burden.items if burden is not None else {}
     return {
-        **_chair_json(seat.chair), "player": seat.member.name, "horn": burden.horn.name, "doubling": seat.doubles,
-        "cost": round(burden.cost, 3),
-        "cost_items": {name: round(price, 3) for name, price in burden.items.items()},
-        "unplayable": len(burden.unplayable), "out_of_range": len(burden.out_of_range),
-        "too_fast": len(burden.too_fast),
-        "assumptions": [found.as_json() for found in of_line(seat.chair.line, burden.planner.tempo_bpm)],
+        **_chair_json(seat.chair), "player": seat.member.name, "horn": seat.played, "doubling": seat.doubles,
+        "cost": round(sum(items.values()), 3), "price": seat.price,
+        "cost_items": {name: round(price, 3) for name, price in items.items()},
+        "unplayable": len(burden.unplayable) if burden is not None else len(cover.missing) if cover is not None else 0,
+        "out_of_range": len(burden.out_of_range) if burden is not None else 0,
+        "too_fast": len(burden.too_fast) if burden is not None else 0,
+        "cover": _cover_json(seat),
+        "assumptions": [found.as_json() for found in of_line(
+            seat.chair.line, burden.planner.tempo_bpm if burden is not None else None)],
         "checked": list(seat.looked.checked), "not_told": list(seat.looked.not_told),
         "reach_estimated": seat.member.player.reach_estimated,
         **_told_json(seat.findings),
     }
+
+
+def _cover_json(seat: Seat) -> dict[str, Any] | None:
+    """Return what a cover keeps and loses, None on a horn of the line's own kind."""
+    cover, notes = seat.cover, seat.chair.line.notes
+    if cover is None:
+        return None
+    return {"of": cover.of, "by": cover.by, "clef": cover.reader.clef, "octaves": phrases_json(cover.phrases, notes),
+            "lost": [{"code": loss.code, "what": loss.what, "measures": list(loss.measures)} for loss in cover.lost],
+            "price": seat.price}
 
 
 def _told_json(told: Sequence[Finding]) -> dict[str, Any]:

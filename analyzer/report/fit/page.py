@@ -41,6 +41,8 @@ def section_page(fit: SectionFit) -> bytes:
 
     def excerpt(seat: Seat, first: int, last: int) -> str:
         burden, part = seat.burden, seat.chair.part
+        if burden is None or seat.cover is not None:     # what this player reads is another part than the printed one
+            return ""
         planned = Planned(part=part, planner=burden.planner, plan=burden.plan, assumed=False)
         options = PageOptions(paper="screen", embed_fonts=False, id_prefix=f"x{next(drawn)}-")
         try:
@@ -57,7 +59,8 @@ def section_html(fit: SectionFit, excerpt: Excerpt, *, note: str = "") -> str:
     `note` is told beside the findings, for instance why there is no music.
     """
     title = fit.document.title or fit.document.name
-    hard = {id(seat): difficulties(seat.burden.planner, seat.burden.plan) for seat in fit.seats}
+    hard = {id(seat): difficulties(seat.burden.planner, seat.burden.plan) if seat.burden is not None else ()
+            for seat in fit.seats}
     body = [_verdict(fit), _who(fit), _heat(fit, hard), _first(fit, hard),
             f"<h2>Line by line</h2>{_paragraph(note, 'faint')}",
             *(_line(seat, number, excerpt) for number, seat in enumerate(fit.seats, 1)),
@@ -100,9 +103,10 @@ def _who(fit: SectionFit) -> str:
     rows = []
     for number, seat in enumerate(fit.seats, 1):
         doubling = ' <span class="faint">doubles</span>' if seat.doubles else ""
+        covering = ' <span class="faint">covers</span>' if seat.cover is not None else ""
         then = "" if seat.doubles else later.get((seat.chair.part.id, seat.chair.line.number), "")
         rows.append(f'<tr><th scope="row"><a href="#seat-{number}">{safe(seat.chair.title)}</a></th>'
-                    f"<td>{safe(seat.member.name)}{doubling}</td><td>{safe(seat.burden.horn.name)}</td>"
+                    f"<td>{safe(seat.member.name)}{doubling}</td><td>{safe(seat.played)}{covering}</td>"
                     f"<td>{safe(_state(seat, blocked))}{f'; then {safe(then)}' if then else ''}</td></tr>")
     empty = [f'<tr><th scope="row">{safe(one.chair.title)}</th><td colspan="2">'
              f"{_then_or_nobody(one.chair, later)}</td><td>{safe(one.why)}</td></tr>" for one in fit.unfilled]
@@ -144,7 +148,7 @@ def _label(seat: Seat) -> str:
 
 
 def _heat(fit: SectionFit, hard: _Hard) -> str:
-    rows = [HeatRow(label=_label(seat), measures=hard[id(seat)]) for seat in fit.seats]
+    rows = [HeatRow(label=_label(seat), measures=hard[id(seat)]) for seat in fit.seats if seat.burden is not None]
     if not rows:
         return ""
     ends = "; ".join(f"{nth} {word}, up to {100 * end:.0f} %" for nth, (end, word) in enumerate(LEVELS, 1))
@@ -193,7 +197,7 @@ def _line(seat: Seat, number: int, excerpt: Excerpt) -> str:
     doubling = ", doubling" if seat.doubles else ""
     out = [f'<section class="seat" id="seat-{number}" aria-labelledby="seat-{number}-h">'
            f'<h3 id="seat-{number}-h">{safe(seat.chair.title)}: {safe(seat.member.name)} on '
-           f"{safe(seat.burden.horn.name)}{doubling}</h3>"]
+           f"{safe(seat.played)}{', a cover' if seat.cover else ''}{doubling}</h3>"]
     groups = grouped(seat.findings)
     if not groups:
         out.append("<p>Nothing found: every note and move lies within this horn and player.</p>")
@@ -210,7 +214,7 @@ def _line(seat: Seat, number: int, excerpt: Excerpt) -> str:
 def _span(seat: Seat, finding: Finding) -> tuple[int, int]:
     """Return the first and last measure index to show for a finding at a note: a move takes its next note in."""
     assert finding.index is not None
-    notes = seat.burden.plan.line.notes
+    notes = seat.chair.line.notes
     stop = finding.index + (finding.code in ("gliss", "too-fast"))
     return notes[finding.index].measure_index, notes[min(stop, len(notes) - 1)].measure_index
 

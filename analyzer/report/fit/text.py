@@ -62,7 +62,8 @@ def fit_text(fit: SectionFit) -> str:
     wide = max((len(seat.chair.title) for seat in fit.seats), default=0)
     for seat in fit.seats:
         doubles = " (doubling)" if seat.doubles else ""
-        out.append(f"  {seat.chair.title:<{wide}}  {seat.member.name} on {seat.burden.horn.name}{doubles}")
+        covers = " (cover)" if seat.cover is not None else ""
+        out.append(f"  {seat.chair.title:<{wide}}  {seat.member.name} on {seat.played}{covers}{doubles}")
         out += _findings_text(seat.findings)
     if fit.unfilled:
         out += ["", "Without a player"]

@@ -14,19 +14,20 @@ from pathlib import Path
 from typing import Any, Literal
 
 from analyzer import cautions
-from analyzer.analysis import Request, analyse
+from analyzer.analysis import Request
 from analyzer.files import write_file
 from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.report.fit.text import verdict_said
 from analyzer.report.folders.names import file_name, stale
-from analyzer.report.map.pages import PageChoices, page_file
+from analyzer.report.write import planned, write_bytes
 from analyzer.score.document import open_document
+from analyzer.score.transposing import Reads
 from analyzer.section.fit import Seat, SectionFit, fit
 from analyzer.section.section import Member, Section
 from analyzer.selection import Asked
 from analyzer.words import measures_named
-from analyzer.writing.readers import CLEFS, Clef, clef_named, horn_reader
-from analyzer.writing.write import written_for
+from analyzer.writing.readers import CLEFS, Reader, clef_named, horn_reader, printed_clef
+from analyzer.writing.write import Written, written_for
 
 SCHEMA = "lowbrass.folders/1"
 Paper = Literal["a4", "letter"]
@@ -47,6 +48,7 @@ class Sheet:
     horn: str
     horn_said: str
     doubles: bool
+    covers: bool
     pdf: bytes
     pages: int
 
@@ -221,28 +223,53 @@ def _first(answer: SectionFit) -> list[str]:
 
 
 def _sheet(answer: SectionFit, seat: Seat, order: _Order) -> Sheet:
-    """Write a seat's line for its player, plan it on the horn in hand, and print it."""
-    chair, member, horn = seat.chair, seat.member, seat.burden.horn
-    printed = chair.line.notes[0].clef
-    written: Clef | None = clef_named(printed) if printed in CLEFS else None
-    clefs = tuple(clef_named(text) for text in member.clefs) if member.clefs else CLEFS if written else ()
-    reader = replace(horn_reader(horn, member.player, clefs=clefs, name=member.name,
-                                 written="treble-b-flat" if _ninth(seat) else written), low=None, high=None)
-    part = written_for(answer.document, Asked(part=chair.part, line=chair.line), reader, reads=order.reads,
-                       name=chair.part.full_name or chair.part.name)
-    analysis = analyse(part.document, Request(parts=("P1",), horns=(horn.name,), player=member.player,
-                                              tempo_bpm=order.tempo_bpm))
-    pdf = page_file(analysis, ".pdf", PageChoices(paper=order.paper, large=order.large))
+    """Write a seat's line for its player, plan it on the horn in hand, and print it.
+
+    The printed octave stays for the line's own kind of horn; a cover has the octaves and the clef that fit said.
+    """
+    chair, member = seat.chair, seat.member
+    part = cover_part(answer, seat, order.reads) if seat.cover is not None else written_for(
+        answer.document, Asked(part=chair.part, line=chair.line), _own_reader(seat), reads=order.reads,
+        name=chair.part.full_name or chair.part.name)
+    analysis = planned(part, Request(player=member.player, tempo_bpm=order.tempo_bpm))
+    pdf = write_bytes(part, analysis, ".pdf", marked=True, paper=order.paper, large=order.large)
     return Sheet(score=answer.document.name, title=answer.document.title or Path(order.path).stem,
                  part_id=chair.part.id, part_name=chair.part.full_name or chair.part.name, line=chair.line.number,
-                 of=chair.line.of, player=member.name, horn=horn.name, horn_said=horn.description,
-                 doubles=seat.doubles, pdf=pdf, pages=_count(pdf))
+                 of=chair.line.of, player=member.name, horn=seat.played, horn_said=_said(seat),
+                 doubles=seat.doubles, covers=seat.cover is not None, pdf=pdf, pages=_count(pdf))
 
 
-def _ninth(seat: Seat) -> bool:
-    """Tell whether the line is printed in treble clef, a major ninth above its sound."""
-    note = seat.chair.line.notes[0]
-    return note.clef == "treble" and note.written.midi - note.sounding.midi == 14
+def cover_part(answer: SectionFit, seat: Seat, reads: Reads | None = None) -> Written:
+    """Return the part of a seat that is a cover, as it is written for the covering player.
+
+    Raises
+    ------
+    ValueError
+        If the seat is no cover.
+    """
+    chair, cover = seat.chair, seat.cover
+    if cover is None:
+        raise ValueError(f"{seat.member.name} covers nothing on {chair.title}")
+    name = chair.part.full_name or chair.part.name
+    return written_for(answer.document, Asked(part=chair.part, line=chair.line), cover.reader, reads=reads,
+                       name=f"{name} – for {_said(seat)}", glides=cover.glides)
+
+
+def _own_reader(seat: Seat) -> Reader:
+    """Return the reader of a line on a horn of its kind: the printed clef where it is read, no note moved."""
+    horn, member = seat.horn, seat.member
+    assert horn is not None, "only a cover has no horn"
+    written = printed_clef(seat.chair.line)
+    clefs = tuple(clef_named(text) for text in member.clefs) if member.clefs else CLEFS if written else ()
+    reader = horn_reader(horn, member.player, clefs=clefs, name=member.name, written=written)
+    return replace(reader, low=None, high=None)
+
+
+def _said(seat: Seat) -> str:
+    """Name what is in hand for a person."""
+    if seat.horn is not None:
+        return seat.horn.description
+    return seat.member.instrument.spoken if seat.member.instrument is not None else seat.played
 
 
 def _count(pdf: bytes) -> int:
@@ -282,7 +309,8 @@ def folders_document(answer: Folders) -> dict[str, Any]:
         "schema": SCHEMA,
         "players": [{"player": folder.player, "file": folder.file, "pages": folder.pages,
                      "pieces": [{"score": sheet.score, "part": {"id": sheet.part_id, "name": sheet.part_name},
-                                 "line": sheet.line, "horn": sheet.horn, "doubling": sheet.doubles}
+                                 "line": sheet.line, "horn": sheet.horn, "doubling": sheet.doubles,
+                                 "cover": sheet.covers}
                                 for sheet in folder.sheets]} for folder in answer.folders],
         "pieces": [{"score": piece.score, "title": piece.title, "verdict": piece.verdict, "said": piece.said}
                    for piece in answer.pieces],

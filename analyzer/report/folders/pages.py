@@ -19,7 +19,7 @@ def cover_page(player: str, sheets: Sequence[Sheet], starts: Sequence[int], pape
     rows: list[list[Any]] = [[Paragraph(f"<b>{head}</b>", form["cell"]) for head in ("Piece", "Part", "Horn", "Page")]]
     for sheet, start in zip(sheets, starts, strict=True):
         part = sheet.part_name + (f", player {sheet.line} of {sheet.of}" if sheet.of > 1 else "")
-        part += " (doubling)" if sheet.doubles else ""
+        part += " (doubling)" if sheet.doubles else " (cover)" if sheet.covers else ""
         rows.append([Paragraph(safe(text), form["cell"]) for text in (sheet.title, part, sheet.horn_said, str(start))])
     story: list[Any] = [Paragraph(safe(player), form["title"]), Spacer(1, 6 * _MM),
                         Table(rows, colWidths=[58 * _MM, 45 * _MM, 60 * _MM, 15 * _MM], style=grid(), repeatRows=1)]
@@ -45,9 +45,10 @@ def director_page(answer: Folders, section: Section, paper: Paper) -> bytes:
         cells = []
         for piece in pieces:
             mine = [sheet for sheet in folder.sheets if sheet.score == piece.score and sheet.title == piece.title]
+            hows = {sheet: " doubling" if sheet.doubles else ", cover" if sheet.covers else "" for sheet in mine}
             cells.append(Paragraph("<br/>".join(
                 f"{safe(sheet.part_name)}{f' ({sheet.line})' if sheet.of > 1 else ''}, {safe(sheet.horn)}, "
-                f"{sheet.pages} p.{' doubling' if sheet.doubles else ''}" for sheet in mine) or "–", form["cell"]))
+                f"{sheet.pages} p.{hows[sheet]}" for sheet in mine) or "–", form["cell"]))
         rows.append([Paragraph(safe(folder.player), form["cell"]), *cells])
     wide = (210 if paper == "a4" else 216) - 2 * MARGIN_MM
     first = min(35.0, wide / (len(pieces) + 1))
@@ -58,6 +59,9 @@ def director_page(answer: Folders, section: Section, paper: Paper) -> bytes:
         Paragraph(f"{counted(len(pieces), 'piece')}, {counted(len(section.members), 'player')}, {total} to print.",
                   form["text"]), Spacer(1, 3 * _MM),
         Table(rows, colWidths=widths, style=grid(), repeatRows=1)]
+    if section.absent:
+        away = [member.name for member in section.absent]
+        story += [Spacer(1, 3 * _MM), Paragraph(f"Absent: {safe(', '.join(away))}.", form["text"])]
     if answer.unfilled:
         story += [Spacer(1, 4 * _MM), Paragraph("Chairs without a player", form["head"])]
         story += [Paragraph(f"{safe(piece.title)}, {safe(name)}{f', player {line}' if line > 1 else ''}: {safe(why)}.",
