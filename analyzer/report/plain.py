@@ -18,6 +18,7 @@ FIELD_NAMES = {
     "cannot": "valves that cannot be pressed", "attachment_in_tune": "note in tune on the attachment in first",
     "extreme_low": "lowest for a note or two", "extreme_high": "highest for a note or two",
     "endurance_minutes": "minutes until tired", "keeps": "stays on parts for", "clefs": "clefs read",
+    "instrument": "instrument", "absent": "absent",
     "just_strength": "share of just intonation", "just_from_s": "just intonation from",
     "left_hand": "left hand", "second_percent": "second loops",
 }

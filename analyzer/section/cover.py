@@ -39,10 +39,11 @@ COVER_PRICES = {
     "gliss": PRICES["gliss"],          # each glissando that goes
     "lost": PRICES["unplayable"],      # each note that is left out
 }
-"""Judged, in the unit of the burden. A cover by itself weighs as much as all the notes that may be left out of a line
-(`most_left_out`): who has the right horn plays the line, unless more would be missing. Beside that a lost note
-weighs as one that cannot be played, a glissando as one that breaks, a moved note less than one out of range (1000) and
-more than one in the extremes (5). Covers that a director calls wrong would change our mind."""
+"""Judged, in the unit of the burden. A cover stands above what any line of the piece asks of its own family beside lost
+notes, by as much as the notes that may be left out of a line (`most_left_out`): who has the right horn plays the line,
+unless more would be missing. Beside that a lost note weighs as one that cannot be played, a glissando as one that
+breaks, a moved note less than one out of range (1000) and more than one in the extremes (5). Covers that a director
+calls wrong would change our mind."""
 
 MOST_LEFT_OUT_SHARE = 0.05
 MOST_LEFT_OUT_ANYWAY = 2
@@ -165,8 +166,7 @@ def cover_of(line: Line, music: Music, member: Member, horn: Horn | None, *, tem
     mutes = music.mutes if instrument is not None or (horn is not None and horn.family == "valves") else ()
     by = horn.kind if horn is not None else instrument.name if instrument is not None else ""
     lost = tuple(_losses(line, phrases, missing, (*dropped, *broken), mutes, by=_spoken(horn, instrument)))
-    items = {"cover": COVER_PRICES["lost"] * most_left_out(len(line.notes)),
-             "blend": COVER_PRICES["far_blend" if instrument is not None and not instrument.brass else "blend"]}
+    items = {"blend": COVER_PRICES["far_blend" if instrument is not None and not instrument.brass else "blend"]}
     for name, count in (("lost", len(missing)), ("moved", len(moved)), ("gliss", len(dropped) + len(broken)),
                         ("mute", len(mutes))):
         if count:
@@ -232,8 +232,8 @@ def _losses(line: Line, phrases: Iterable[Phrase], missing: tuple[int, ...], gli
                    measures=_measures(line, glides))
     if mutes:
         yield Loss(code="mute", what=f"played without the mute that is asked for, on {by}", measures=_unique(mutes))
-    yield Loss(code="blend", what=f"the color of the {line.family if line.family != 'other' else 'printed'} line: "
-                                  f"it sounds as {by}", measures=_unique(note.measure for note in line.notes))
+    yield Loss(code="blend", what=f"the {line.family} color: this is a {by}",
+               measures=_unique(note.measure for note in line.notes))
 
 
 def _measures(line: Line, which: Iterable[int]) -> tuple[str, ...]:

@@ -19,7 +19,16 @@ from analyzer.score.document import Document
 from analyzer.score.lines import Line
 from analyzer.score.parts import PartInfo
 from analyzer.section.burden import Burden, burden_of, takes, unread_clefs
-from analyzer.section.cover import Cover, Music, cover_of, is_cover, music_of, offered
+from analyzer.section.cover import (
+    COVER_PRICES,
+    Cover,
+    Music,
+    cover_of,
+    is_cover,
+    most_left_out,
+    music_of,
+    offered,
+)
 from analyzer.section.section import Member, Section
 from analyzer.words import counted
 
@@ -333,20 +342,24 @@ class Desk:
     def matrix(self) -> list[list[Offer]]:
         """Return every line with every member: own horns first, then covers, none of them dearer than its own family.
 
-        A cover costs by itself what `cover_of` says, above the dearest of the line's own family with nothing lost: so
-        that a line's own family is never dearer than a cover by the same number of moved and lost notes.
+        A cover costs by itself what `cover_of` says, above the dearest of all own seats with nothing lost: so that a
+        line's own family is never dearer than a cover by the same number of moved and lost notes. That step is the same
+        on every line: it says nothing of which line is covered.
         """
         if self._offers is None:
             self._offers = []
-            for i in range(len(self.chairs)):
-                own = [self._own(i, j) for j in range(len(self.members))]
-                beside = max((cell.cost - _lost_price(cell.burden) for cell in own
-                              if cell.price is not None and cell.burden is not None), default=0.0)
+            table = [[self._own(i, j) for j in range(len(self.members))] for i in range(len(self.chairs))]
+            most = max((most_left_out(len(chair.line.notes)) for chair in self.chairs), default=0)
+            step = COVER_PRICES["lost"] * most
+            step += max((cell.cost - _lost_price(cell.burden) for row in table for cell in row
+                         if cell.price is not None and cell.burden is not None), default=0.0)
+            for i, own in enumerate(table):
+                beside = step
                 if self.chairs[i].same_as is not None:       # nobody is put on a second print of a line as a cover
                     beside += 1.0 + max((cell.cost for cell in own if cell.cost < INF), default=0.0)
                 row = []
                 for j, cell in enumerate(own):
-                    cover = self._covering(i, j, max(0.0, beside))
+                    cover = self._covering(i, j, beside)
                     row.append(min((cell, cover), key=lambda one: one.cost) if cover else cell)
                 self._offers.append(row)
         return self._offers

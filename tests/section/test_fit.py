@@ -294,8 +294,10 @@ def test_with_fewer_players_the_lead_and_the_bass_are_filled_first() -> None:
     names = ["Trombone 1", "Bass Trombone", "Trombone 3", "Trombone 2"]
     for count in range(1, 5):
         answer = fit(music, section(*(member(str(k), "tenor-f") for k in range(count)), member("E", "euphonium-3")))
-        assert set(seats(answer)) == {*names[:count], "Euphonium"}
-        assert {one.chair.title for one in answer.unfilled} == set(names[count:])
+        # With two players in all, melody and bass keep sounding, and the euphonium covers; an inner line waits.
+        filled = {*names[:2]} if count == 1 else {*names[:count], "Euphonium"}
+        assert set(seats(answer)) == filled
+        assert {one.chair.title for one in answer.unfilled} == {*names, "Euphonium"} - filled
 
 
 def test_more_players_double_and_all_have_a_line() -> None:
@@ -610,7 +612,8 @@ def run(tmp_path: Path, text: str, name: str, *more: str) -> object:
 
 
 @pytest.mark.parametrize(("horns", "verdict", "code"), [
-    ('["tenor-f"]', "suits", 0), ('["tenor"]', "suits with changes", 0), ('["euphonium-3"]', "does not suit", 3)])
+    ('["tenor-f"]', "suits", 0), ('["tenor"]', "suits with changes", 0), ('["euphonium-3"]', "suits with changes", 0),
+    ('["euphonium-3"]\nhigh = "D3"', "does not suit", 3)])
 def test_exit_code_is_three_only_where_it_does_not_suit(tmp_path: Path, horns: str, verdict: str, code: int) -> None:
     result = run(tmp_path, f'spare = ["tenor-f"]\n[[player]]\nhorns = {horns}\n', "attachment-etude.musicxml",
                  "--format", "json", "--tempo", "108")

@@ -65,7 +65,7 @@ def test_keys_of_its_own(tmp_path: Path) -> None:
     (f'{GOOD}clefs = ["viola"]\n', 4, "clefs is", '["bass", "tenor"]'),
     (f'{GOOD}endurance_minutes = true\n', 4, "endurance_minutes is true", "0.5 to 240"),
     (f'{GOOD}learned = "T"\n', 4, "learned is 'T'", "Give a list"),
-    (f'{GOOD}shoe_size = 9\n', 4, "unknown key 'shoe_size'", "Known here: attachment_ceiling,"),
+    (f'{GOOD}shoe_size = 9\n', 4, "unknown key 'shoe_size'", "Known here: absent, attachment_ceiling,"),
     (f'{GOOD}\n{GOOD.replace(chr(34) + "A", chr(34) + "a ")}', 6, "two players are called 'a' (the other on line 2)",
      "a number behind it"),
     ('[[player]]\nname = "A"\n', 1, "this player has no horns", 'horns = ["tenor-f"]'),

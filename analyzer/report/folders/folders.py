@@ -250,9 +250,9 @@ def cover_part(answer: SectionFit, seat: Seat, reads: Reads | None = None) -> Wr
     chair, cover = seat.chair, seat.cover
     if cover is None:
         raise ValueError(f"{seat.member.name} covers nothing on {chair.title}")
-    name = chair.part.full_name or chair.part.name
+    name = chair.part.full_name or chair.part.name or chair.part.id
     return written_for(answer.document, Asked(part=chair.part, line=chair.line), cover.reader, reads=reads,
-                       name=f"{name} – for {_said(seat)}", glides=cover.glides)
+                       name=name if seat.horn is not None else f"{name}, for {_said(seat)}", glides=cover.glides)
 
 
 def _own_reader(seat: Seat) -> Reader:

@@ -31,6 +31,9 @@ const FIELDS = [
   ["endurance_minutes", "Minutes until tired", "number"],
   ["just_strength", "Share of pure tuning, 0 to 1", "number"],
   ["just_from_s", "Pure tuning from notes of so many seconds", "number"],
+  ["instrument", "Instrument, in place of horns", "choice",
+    ["", "tenor-saxophone", "bass-clarinet", "bassoon", "tuba", "cello"]],
+  ["absent", "Absent", "choice", ["", true]],
   ["keeps", "Stays on parts for", "choice", ["", "trombone", "bass trombone", "euphonium", "baritone"]],
 ];
 let section = { players: [], spare: [] };
@@ -46,7 +49,7 @@ const idOf = (nth, key) => `member-${nth}-${key}`;
 function options(values, chosen) {
   return values.map((value) => {
     const horn = page.start.horns.find(({ name }) => name === value);
-    const option = make("option", horn ? horn.description : value === "" ? "not given" : String(value), { value });
+    const option = make("option", horn ? horn.description : value === "" ? "not given" : value === true ? "yes" : String(value).replaceAll("-", " "), { value });
     option.selected = String(value) === String(chosen ?? "");
     return option;
   });
@@ -66,7 +69,8 @@ function fieldOf(player, nth, [key, label, kind, more]) {
   input.addEventListener("input", () => {
     const text = input.value.trim();
     if (text === "") delete player[key];
-    else player[key] = kind === "list" ? list(text) : kind === "number" || key === "outermost_position" ? Number(text) : text;
+    else player[key] = kind === "list" ? list(text) : kind === "number" || key === "outermost_position" ? Number(text)
+      : key === "absent" ? true : text;
     changed();
   });
   box.append(make("label", label, { for: id }), input);
