@@ -54,7 +54,8 @@ def test_a_seat_of_the_fit_is_a_part_of_the_folder(made: tuple[Path, dict]) -> N
     _, data = made
     for score in PROGRAMME:
         fit = json.loads(run("fit", score, "--section", SECTION, "--format", "json").stdout)
-        seats = {(seat["player"], seat["part"]["id"], seat["line"], seat["horn"]) for seat in fit["assignments"]}
+        seats = {(seat["player"], seat["part"]["id"], seat["line"], seat["horn"])
+                 for seat in (*fit["assignments"], *fit["doublings"])}
         printed = {(player["player"], piece["part"]["id"], piece["line"], piece["horn"])
                    for player in data["players"] for piece in player["pieces"] if piece["score"] == score.name}
         assert printed == seats

@@ -82,8 +82,11 @@ def test_the_fit_is_the_command_s(client) -> None:
     expected = fit(open_document(SAMPLES / MARCH), read_section(SAMPLES / "section.toml"), tempo_bpm=100)
     shown = said.pop("page")
     assert said == as_sent(fit_document(expected))
-    assert len(shown["seats"]) == len(said["assignments"])
-    for seat, told in zip(shown["seats"], said["assignments"], strict=True):
+    seated = [*said["assignments"], *said["doublings"]]
+    assert len(shown["seats"]) == len(seated)
+    for seat in shown["seats"]:
+        told = next(one for one in seated if (one["part"]["id"], one["line"], one["player"]) == (
+            seat["part_id"], seat["line"], seat["player"].removesuffix(" (doubles)")))
         places = [place for part in seat["findings"] for group in part["groups"] for place in group["places"]]
         assert len(places) == sum(bool(one["measure"]) for one in (*told["findings"], *told["remarks"]))
     assert said["verdict"] == "suits"
