@@ -32,9 +32,10 @@ def check(ctx: click.Context, file: Path) -> None:
         click.echo(problem.line(), err=True)
     if section is None:
         ctx.exit(1)
-    for one in section.members:
-        kept = f", stays on {one.dedicated} parts" if one.dedicated else ""
-        level = f", {one.level}" if one.level else ""
-        click.echo(f"{one.name}: {', '.join(horn.name for horn in one.horns)}{level}{kept}")
-    count = len(section.members)
+    for member in (*section.members, *section.absent):
+        kept = f", stays on {member.dedicated} parts" if member.dedicated else ""
+        level = f", {member.level}" if member.level else ""
+        absent = ", absent" if member.absent else ""
+        click.echo(f"{member.name}: {', '.join(member.plays)}{level}{kept}{absent}")
+    count = len(section.members) + len(section.absent)
     click.echo(f"{file.name}: {counted(count, 'player')}, no mistakes.", err=True)

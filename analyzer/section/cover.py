@@ -160,8 +160,7 @@ def cover_of(line: Line, music: Music, member: Member, horn: Horn | None, *, tem
     moved = tuple(k for phrase in phrases if phrase.octaves for k in range(phrase.first, phrase.last + 1))
     outside = [k for phrase in phrases for k in phrase.outside]
     missing = tuple(sorted({*outside, *(burden.unplayable if burden else ())}))
-    dropped = () if glides else tuple(
-        k for k, note in enumerate(line.notes) if note.gliss_after and note.midi != _next_midi(line, k))
+    dropped = () if glides else tuple(k for k, note in enumerate(line.notes) if note.gliss_after)
     broken = burden.gliss if burden and glides else ()
     mutes = music.mutes if instrument is not None or (horn is not None and horn.family == "valves") else ()
     by = horn.kind if horn is not None else instrument.name if instrument is not None else ""
@@ -199,10 +198,6 @@ def as_read(line: Line, phrases: Iterable[Phrase], reader: Reader, *, glides: bo
             notes[k] = replace(note, midi=note.midi + 12 * phrase.octaves, sounding=sounding, clef=clef,
                                written=reader.transposition.written(sounding), gliss_after=note.gliss_after and glides)
     return replace(line, notes=tuple(notes))
-
-
-def _next_midi(line: Line, k: int) -> int | None:
-    return line.notes[k + 1].midi if k + 1 < len(line.notes) else None
 
 
 def _spoken(horn: Horn | None, instrument: Instrument | None) -> str:

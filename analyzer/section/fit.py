@@ -96,6 +96,7 @@ class SectionFit:
     problems: tuple[Problem, ...]
     cautions: tuple[str, ...]
     priced: tuple[PricedLine, ...] = ()
+    absent: tuple[str, ...] = ()
 
     @property
     def about(self) -> About:
@@ -133,6 +134,8 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
     verdict: Verdict = "suits" if way.count == 0 else "does not suit"
     if way.possible and 0 < way.count <= MOST_CHANGES:
         verdict = "suits with changes"
+    if covers and verdict == "suits":                    # who covers reads another part than the printed one
+        verdict = "suits with changes"
     harmony = Harmony(document)
     seats, unfilled, general = _seated(desk, placed, covered, harmony)
     changes = changes_of(desk, way, covered, harmony) if way.possible else ()
@@ -145,7 +148,7 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
                           (desk.members[place[0]], place[1].burden.horn if place[1].burden else None)
                           if place else None for place in placed]),
                       changes=changes, after=after, findings=tuple(general), problems=tuple(problems),
-                      cautions=_cautions(seats, lent),
+                      cautions=_cautions(seats, lent), absent=tuple(member.name for member in section.absent),
                       priced=tuple(PricedLine(
                           chair=chair, role=desk.roles[i], empty_price=empty[i],
                           offers=tuple((member.name, offer) for member, offer in
@@ -226,7 +229,7 @@ def _seated(desk: Desk, placed: Placed, covered: Covered, harmony: Harmony,
     unfilled: list[Unfilled] = []
     for i, (chair, place) in enumerate(zip(desk.chairs, placed, strict=True)):
         if place is None:
-            unfilled.append(Unfilled(chair=chair, why=_why_empty(desk, i, placed, covered)))
+            unfilled.append(Unfilled(chair=chair, why=_why_empty(desk, i, placed, covered) + _away(desk, chair)))
         else:
             seats.append(_seat(desk, i, *place, doubles=False, harmony=harmony))
         seats += [_seat(desk, i, j, Offer(price=round(burden.cost, 6), why=(), played=burden.horn.name, burden=burden),
@@ -363,10 +366,6 @@ def _why_empty(desk: Desk, i: int, placed: Placed, covered: Covered) -> str:
     if others:
         return f"it has the same notes as {desk.chairs[others[0]].title}, which has a player"
     tail = _tail(chair, covered, {one.part.id for one, place in zip(desk.chairs, placed, strict=True) if place is None})
-    away = [member for member in desk.section.absent
-            if any(takes(horn, chair.line.family) for horn in member.horns)]
-    if away:
-        tail += f"; {listed([member.name for member in away])} {'is' if len(away) == 1 else 'are'} absent"
     offers = desk.matrix()[i]
     if any(offer.price is not None for offer in offers):
         return f"there are fewer players than parts, and other parts matter more{tail}"
@@ -381,6 +380,13 @@ def _why_empty(desk: Desk, i: int, placed: Placed, covered: Covered) -> str:
     said = [f"{member.name} on {offer.played}: {', '.join(offer.why)}"
             for member, offer in zip(desk.members, offers, strict=True)]
     return f"nobody here can take it ({first_few(said, 6, mark='; ')}){tail}"
+
+
+def _away(desk: Desk, chair: Chair) -> str:
+    """Name who is absent and has a horn for a line."""
+    away = [member.name for member in desk.section.absent
+            if any(takes(horn, chair.line.family) for horn in member.horns)]
+    return f"; {listed(away)} {'is' if len(away) == 1 else 'are'} absent" if away else ""
 
 
 def _tail(chair: Chair, covered: Covered, empty: Collection[str] = ()) -> str:

@@ -162,6 +162,7 @@ def test_two_are_ill_tonight() -> None:
     document = check(answer)
     assert set(held(answer)) == {"Trombone 1", "Trombone 3"}
     assert {row["player"] for row in document["prices"]} == {"Bob", "Eve"}
+    assert document["absent"] == ["Ann", "Cy"]
     why = {empty["part"]["name"]: empty["why"] for empty in document["unfilled"]}
     assert "Ann and Cy are absent" in why["Trombone 2"]
     assert "absent" not in why["Euphonium"]
@@ -328,6 +329,8 @@ def test_the_section_file_tells_instruments_and_who_is_absent(tmp_path: Path) ->
     path.write_text(FILE, encoding="utf-8")
     found = read_section(path)
     assert ([one.name for one in found.members], [one.name for one in found.absent]) == (["Sax"], ["Ann"])
+    said = CliRunner().invoke(cli, ["section", "check", str(path)]).stdout
+    assert said.splitlines() == ["Sax: tenor-saxophone", "Ann: tenor-f, absent"]
     path.write_text('[[player]]\nhorns = ["tenor"]\ninstrument = "tuba"\n', encoding="utf-8")
     assert "horns and an instrument" in check_section(path)[1][0].what
     path.write_text('[[player]]\ninstrument = "kazoo"\n', encoding="utf-8")

@@ -28,6 +28,7 @@ def fit_document(fit: SectionFit) -> dict[str, Any]:
         "assignments": [_seat_json(seat) for seat in fit.seats if not seat.doubles],
         "doublings": [_seat_json(seat) for seat in fit.seats if seat.doubles],
         "unfilled": [{**_chair_json(one.chair), "why": one.why} for one in fit.unfilled],
+        "absent": list(fit.absent),
         "lines": [{**_chair_json(line.chair), "role": line.role, "empty_price": line.empty_price}
                   for line in fit.priced],
         "prices": [{**_chair_json(line.chair), "player": player, "horn": offer.played, "price": offer.price,

@@ -65,6 +65,8 @@ def fit_text(fit: SectionFit) -> str:
         covers = " (cover)" if seat.cover is not None else ""
         out.append(f"  {seat.chair.title:<{wide}}  {seat.member.name} on {seat.played}{covers}{doubles}")
         out += _findings_text(seat.findings)
+    if fit.absent:
+        out += ["", f"Absent: {', '.join(fit.absent)}"]
     if fit.unfilled:
         out += ["", "Without a player"]
         out += [f"  {one.chair.title}: {one.why}." for one in fit.unfilled]
