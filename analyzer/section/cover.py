@@ -227,7 +227,7 @@ def _losses(line: Line, phrases: Iterable[Phrase], missing: tuple[int, ...], gli
                    measures=_measures(line, glides))
     if mutes:
         yield Loss(code="mute", what=f"played without the mute that is asked for, on {by}", measures=_unique(mutes))
-    yield Loss(code="blend", what=f"the {line.family} color: this is a {by}",
+    yield Loss(code="blend", what=f"the {line.family} color (this is a {by})",
                measures=_unique(note.measure for note in line.notes))
 
 

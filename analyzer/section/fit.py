@@ -252,8 +252,8 @@ def _seat(desk: Desk, i: int, j: int, offer: Offer, *, doubles: bool, harmony: H
                              more=("Leave the note out, or give it to another player.",))
                   for k in cover.missing if burden is None]
         found.append(_finding(chair, "cover", "care",
-                              f"{member.name} covers this {line.family} line on {offer.played}: "
-                              f"{'; '.join(loss.what for loss in cover.lost)}",
+                              f"{member.name} covers this {line.family} line on {offer.played}; lost: "
+                              f"{', '.join(loss.what for loss in cover.lost)}",
                               "Print the part as it is written for this player: lowbrass folders, or lowbrass write."))
     clefs = unread_clefs(chair.line, member) if cover is None else ()
     if clefs:
