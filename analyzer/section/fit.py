@@ -254,7 +254,7 @@ def _seat(desk: Desk, i: int, j: int, offer: Offer, *, doubles: bool, harmony: H
         found.append(_finding(chair, "cover", "care",
                               f"{member.name} covers this {line.family} line on {offer.played}; lost: "
                               f"{', '.join(loss.what for loss in cover.lost)}",
-                              "Print the part as it is written for this player: lowbrass folders, or lowbrass write."))
+                              "Hand out a part that is written for this player, not the printed one."))
     clefs = unread_clefs(chair.line, member) if cover is None else ()
     if clefs:
         found.append(_finding(chair, "clef", "care", f"{member.name} does not read {' or '.join(clefs)} clef",
