@@ -17,7 +17,7 @@ from analyzer.library.survey import assemble
 from analyzer.plan.player import player_of_file
 from analyzer.plan.practiced import practiced_of
 from analyzer.problem import unreadable
-from analyzer.report.course.document import course_document, course_problems, course_text
+from analyzer.report.course.document import course_document, course_problems, course_text, left_over
 from analyzer.report.course.sheets import course_files
 from analyzer.score.transposing import Reads
 from analyzer.toml_file import read_table
@@ -38,12 +38,14 @@ from analyzer.writing.readers import CLEFS, Clef
               metavar="FOLDER", help="Folder for the sheets: the new horn, one a week, the road for the teacher.")
 @click.option("--start", type=click.DateTime(["%Y-%m-%d"]), metavar="YYYY-MM-DD",
               help="First day of week 1: writes a calendar file too.")
+@click.option("--take-home", is_flag=True,
+              help="Write a page for the phone of each week's first excerpt too.")
 @click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Paper.")
 @reads_option
 @sweep_options
 @format_option("text", "json")
 def command(folder: Path, player_path: Path, from_name: str, to_name: str, clef: Clef | None,
-            weeks: int | None, target: Path, start: dt.datetime | None, paper: Literal["a4", "letter"],
+            weeks: int | None, target: Path, start: dt.datetime | None, take_home: bool, paper: Literal["a4", "letter"],
             reads: Reads | None, form: str, **how: Any) -> None:
     """Make a course for a change of horn (or clef) from the scores in FOLDER.
 
@@ -64,16 +66,18 @@ def command(folder: Path, player_path: Path, from_name: str, to_name: str, clef:
     survey = assemble(str(folder), entries, records)
     course = course_of(goal, survey.lines, weeks=weeks, practiced=practiced_of(top.data.get("practiced")))
     try:
-        files, more = course_files(course, entries, reads=reads, paper=paper, start=start.date() if start else None)
+        files, more = course_files(course, entries, reads=reads, paper=paper, start=start.date() if start else None,
+                                   phone=to_name if take_home else None)
     except ImportError as error:
         raise missing(error.name or "a package", "engrave") from error
-    problems = (*course_problems(survey), *more)
-    say(problems)
     try:
         target.mkdir(parents=True, exist_ok=True)
+        left = sorted(path.name for path in target.glob("week-[0-9][0-9].*") if path.name not in files)
     except OSError as error:
         raise unreadable("cannot-write", where=str(target), what=f"the folder cannot be made ({error.strerror})",
                          try_="Choose another folder.") from error
+    problems = (*course_problems(survey), *more, *left_over(target.name, left))
+    say(problems)
     for name, content in files.items():
         write_file(target / name, content)
     if form == "json":

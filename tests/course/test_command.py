@@ -1,6 +1,7 @@
 """`lowbrass course` from the outside: files, exit codes, one clear line for what cannot be."""
 
 import json
+import re
 from itertools import pairwise
 from pathlib import Path
 
@@ -9,7 +10,7 @@ from click.testing import CliRunner
 
 from analyzer.cli import cli
 from analyzer.problem import Unreadable
-from analyzer.report.course.music import music_of
+from analyzer.report.course.music import music_of, phone_page
 from analyzer.report.course.sheets import clef_of
 from analyzer.score.document import open_document
 from tests.course.schools import course_for
@@ -108,3 +109,36 @@ def test_no_step_of_a_ladder_is_above_the_printed_tempo() -> None:
     for late, ladder in ladders.items():
         assert max(ladder) <= (66 if late else 56)
         assert list(ladder) == sorted(ladder)
+
+
+def test_the_phone_has_the_marks_of_the_sheet(tmp_path: Path, player: Path) -> None:
+    """Planned alone, an excerpt may come out otherwise than within its line; the page keeps what the sheet prints."""
+    pytest.importorskip("verovio")
+    course = course_for("everything of ours", "the F attachment")
+    seen = 0
+    for excerpt in (one for week in course.weeks for one in week.excerpts):
+        document = open_document(SAMPLES / excerpt.score)
+        music = music_of(excerpt, course.goal, document, "bass")
+        page = phone_page(excerpt, music, course.goal, "tenor-f")
+        assert page is not None
+        told = [note.choice.label for note in music.planned.plan.notes
+                if note.choice and excerpt.start <= note.note.measure_index <= excerpt.stop]
+        shown_on_page = re.findall(r'class="mark[^"]*"[^>]*data-ref="\d+"[^>]*>.*?>([T\d♯♭]+)<', page.decode())
+        assert [label.replace("♯", "#").replace("♭", "b") for label in shown_on_page][:len(told)] == told
+        seen += len(told)
+    assert seen > 40
+
+
+def test_sheets_of_an_earlier_course_are_named_and_left_alone(tmp_path: Path, player: Path) -> None:
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "week-07.pdf").write_bytes(b"earlier")
+    (out / "my own.txt").write_bytes(b"mine")
+    result = _said(empty, "--player", player, "--from", "tenor", "--to", "tenor-f", "-o", out, "--format", "json")
+    notes = [problem for problem in json.loads(result.stdout)["problems"] if problem["code"] == "earlier-sheets"]
+    assert len(notes) == 1
+    assert "week-07.pdf comes from an earlier course" in notes[0]["what"]
+    assert (out / "week-07.pdf").read_bytes() == b"earlier"
+    assert (out / "my own.txt").read_bytes() == b"mine"

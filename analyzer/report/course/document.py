@@ -8,7 +8,7 @@ from analyzer.course.course import Course, Excerpt
 from analyzer.course.skills import Goal, RoadSkill
 from analyzer.library.survey import Survey
 from analyzer.problem import Problem
-from analyzer.words import counted
+from analyzer.words import agreeing, counted, listed
 
 SCHEMA = "lowbrass.course/1"
 DECIDES = ("The teacher who is present decides what is new when, and whether a week was enough. The weeks are an "
@@ -66,6 +66,16 @@ def course_problems(survey: Survey) -> tuple[Problem, ...]:
                              what="no score of this folder has a trombone, euphonium or baritone line that can be read",
                              try_="Name a folder with MusicXML scores (.musicxml, .mxl)."))
     return tuple(found)
+
+
+def left_over(folder: str, names: Sequence[str]) -> tuple[Problem, ...]:
+    """Return the note that sheets of an earlier, longer course still lie in the folder; none without any."""
+    if not names:
+        return ()
+    return (Problem(severity="note", code="earlier-sheets", where=folder,
+                    what=f"{listed(names)} {agreeing(len(names), 'come')} from an earlier course and "
+                         f"{'was' if len(names) == 1 else 'were'} left alone",
+                    try_="Take them away if they are not wanted."),)
 
 
 def place_said(one: Excerpt) -> str:

@@ -1,13 +1,14 @@
 """The music of an excerpt on a sheet: engraved with its marks, broken into lines, and its tempo ladder."""
 
+from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
 from lxml import etree
 
-from analyzer.analysis import Planned
+from analyzer.analysis import Planned, Request, analyse
 from analyzer.course.course import Excerpt
 from analyzer.course.skills import Goal, learner_of
 from analyzer.engrave.engrave import excerpt_svg
@@ -15,6 +16,7 @@ from analyzer.marking.which import marks
 from analyzer.plan.solve import Planner
 from analyzer.practice.builder import BEATS, metronome, steps_to
 from analyzer.problem import Problem, Unreadable
+from analyzer.report.take_home.page import take_home
 from analyzer.score.document import Document
 from analyzer.score.transposing import Reads
 from analyzer.selection import Asked, asked_lines, chosen_parts
@@ -29,8 +31,8 @@ _WIDEST_PX = 1000.0
 class ExcerptMusic:
     """The lines of music, each an SVG; the beat in words with the metronome numbers up to the printed tempo.
 
-    `rewritten` tells that the clef is not the score's own; `assumed_tempo` that the score gives none. `problem` stands
-    in place of music that could not be engraved.
+    `rewritten` tells that the clef is not the score's own; `assumed_tempo` that the score gives none. `document`,
+    `planned` and `reads` are what was engraved. `problem` stands in place of music that could not be.
     """
 
     svgs: tuple[str, ...] = ()
@@ -38,6 +40,9 @@ class ExcerptMusic:
     ladder: tuple[int, ...] = ()
     rewritten: bool = False
     assumed_tempo: bool = False
+    document: Document | None = None
+    planned: Planned | None = None
+    reads: Reads | None = None
     problem: Problem | None = None
 
 
@@ -74,7 +79,36 @@ def _music(excerpt: Excerpt, goal: Goal, document: Document, clef: Clef | None, 
     svgs = tuple(_lines(lambda first, last: excerpt_svg(document, asked.part.id, (first, last), shown),
                         excerpt.start, excerpt.stop))
     beat, ladder = _ladder(asked, planner, excerpt)
-    return ExcerptMusic(svgs=svgs, beat=beat, ladder=ladder, rewritten=rewritten, assumed_tempo=not asked.line.tempi)
+    return ExcerptMusic(svgs=svgs, beat=beat, ladder=ladder, rewritten=rewritten, assumed_tempo=not asked.line.tempi,
+                        document=document, planned=planned, reads=reads)
+
+
+def phone_page(excerpt: Excerpt, music: ExcerptMusic, goal: Goal, horn: str) -> bytes | None:
+    """Return an excerpt as a page for a phone, with the marks of the sheet; None where it could not be engraved.
+
+    `horn` is the new horn's name or file.
+
+    Raises
+    ------
+    Unreadable
+        As for `take_home`.
+    """
+    if music.document is None or music.planned is None:
+        return None
+    request = Request(parts=(music.planned.part.id,), horns=(horn,), measures=(excerpt.first, excerpt.last),
+                      player=learner_of(goal.player), reads=music.reads)
+    number = music.planned.plan.line.number
+    free = next(one.plan for one in analyse(music.document, request).lines if one.plan.line.number == number)
+    labels = {note.note.refs: note.choice.label for note in music.planned.plan.notes if note.choice is not None}
+    pins: dict[tuple[int | None, str, int], str] = {}
+    nth: Counter[str] = Counter()
+    for note in free.notes:
+        nth[note.note.measure] += 1
+        told = labels.get(note.note.refs)
+        # The sheet is planned with the whole line around it; alone a note may come out otherwise.
+        if told is not None and note.choice is not None and note.choice.label != told:
+            pins[number, note.note.measure, nth[note.note.measure]] = told
+    return take_home(music.document, replace(request, pins=pins), line=number)[0]
 
 
 def _lines(engrave: Callable[[int, int], str], first: int, last: int) -> Sequence[str]:

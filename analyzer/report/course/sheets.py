@@ -17,7 +17,7 @@ from analyzer.report.course.document import (
     title_of,
 )
 from analyzer.report.course.first import first_sheet
-from analyzer.report.course.music import ExcerptMusic, flowable, music_of
+from analyzer.report.course.music import ExcerptMusic, flowable, music_of, phone_page
 from analyzer.report.paper import MARGIN_MM, PT_PER_MM, Paper, built, forms, grid, safe
 from analyzer.score.document import Document, read_score
 from analyzer.score.transposing import Reads
@@ -29,8 +29,11 @@ _BOX = "[   ]"
 
 
 def course_files(course: Course, entries: Sequence[Entry], *, reads: Reads | None = None, paper: Paper = "a4",
-                 start: dt.date | None = None) -> tuple[dict[str, bytes], tuple[Problem, ...]]:
+                 start: dt.date | None = None, phone: str | None = None,
+                 ) -> tuple[dict[str, bytes], tuple[Problem, ...]]:
     """Return every hand-out by file name, and what could not be engraved.
+
+    With `phone`, the new horn's name or file, each week has a take-home page of its first excerpt too.
 
     Raises
     ------
@@ -56,6 +59,13 @@ def course_files(course: Course, entries: Sequence[Entry], *, reads: Reads | Non
                 music.append(found)
                 problems += [found.problem] if found.problem else []
             files[f"week-{week.number:02d}.pdf"] = week_sheet(course, week, music, paper)
+            if phone is not None:
+                try:
+                    page = phone_page(week.excerpts[0], music[0], course.goal, phone)
+                except Unreadable as error:
+                    problems.append(error.problem)
+                else:
+                    files |= {f"week-{week.number:02d}.html": page} if page else {}
     finally:
         contents.close()
     files["00-road.pdf"] = road_page(course, paper)
