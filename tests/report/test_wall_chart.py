@@ -4,12 +4,13 @@ import io
 import re
 import shutil
 import subprocess
-from itertools import combinations
+from itertools import combinations, pairwise
 from pathlib import Path
 
 import pytest
 from lxml import etree
 
+from analyzer.engrave.fonts import truetype
 from analyzer.engrave.options import PageOptions
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.report.chart.document import chart_document
@@ -190,6 +191,42 @@ def test_no_words_overlap_each_other_or_a_staff(name: str, paper: str, tmp_path:
             y += down * 72 / 25.4
             for text, left, right, top, bottom in boxes:
                 assert not (top < y < bottom and left < x2 and right > x1), text
+
+
+@pytest.mark.parametrize("paper", ["a4", "a3", "letter"])
+@pytest.mark.parametrize("name", horn_names())
+def test_signs_touch_no_name_and_no_band(name: str, paper: str) -> None:
+    # Outlines of the music face itself: accidentals stand higher and lower than the words around them.
+    from fontTools.pens.boundsPen import BoundsPen
+    from fontTools.ttLib import TTFont
+
+    font = TTFont(io.BytesIO(truetype("music")))
+    glyphs, names, em = font.getGlyphSet(), font.getBestCmap(), font["head"].unitsPerEm
+
+    def ink(sign: str, base: float, size: float) -> tuple[float, float]:
+        pen = BoundsPen(glyphs)
+        glyphs[names[ord(sign)]].draw(pen)
+        return base - pen.bounds[3] / em * size, base - pen.bounds[1] / em * size
+
+    for page in wall_pages(load_horn(name), PageOptions(paper=paper)):
+        for group in etree.fromstring(page.encode()).iterfind(f".//{SVG}g[@class='column']"):
+            band = float(group.getparent().find(f"{SVG}rect").get("y"))
+            texts = list(group.iter(f"{SVG}text"))
+            heads = [ink("".join(text.itertext()), float(text.get("y")), 7.0) for text in texts
+                     if text.get("class") == "sign"]
+            named = [text for text in texts if re.fullmatch(r"[A-G][♯♭]?\d", "".join(text.itertext()))]
+            spans = []
+            for text in named:
+                word, base = "".join(text.itertext()), float(text.get("y"))
+                size = float(text.get("font-size").removesuffix("px"))
+                top, bottom = base - 0.729 * size, base
+                if len(word) == 3:
+                    over, under = ink(word[1], base, size * 1.25)
+                    top, bottom = min(top, over), max(bottom, under)
+                spans.append((top, bottom))
+            assert all(a[1] < b[0] for a, b in pairwise(spans)), group.get("data-midi")
+            assert min(top for top, _ in heads) > spans[-1][1], group.get("data-midi")
+            assert max(bottom for _, bottom in heads) < band, group.get("data-midi")
 
 
 @pytest.mark.parametrize(("paper", "size"), [("a4", (595, 842)), ("a3", (842, 1191)), ("letter", (612, 792))])

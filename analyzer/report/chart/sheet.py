@@ -29,6 +29,10 @@ _VALVE_STEP = USUAL_MM + 1.2          # from one valve of the usual choice to th
 _INK, _BAND, _GUIDE, _SIDE = "#000000", "#e3e3e3", "#b5b5b5", "#444444"
 _STEPS = "CDEFGAB"
 _SIGN = {-1: "\ue260", 1: "\ue262"}
+_BESIDE = (3.6, -3.6, 6.4)             # where the alternates' marks stand beside the slide
+_HOLLOW = 1.2                         # their radius
+# How far a head with its sign reaches above and below the middle of the head, in the music face. [spaces]
+_SIGN_REACH = {-1: (1.9, 0.7), 0: (0.55, 0.55), 1: (1.42, 1.36)}
 _HEAD = "\ue0a4"
 # The clef's sign, its place in half spaces over the lowest line, and that line in letters over C0.
 _CLEFS: dict[Clef, tuple[str, int, int]] = {
@@ -102,7 +106,11 @@ def column_width(column: Column) -> float:
     usual = column.usual
     label = "×" if usual is None else usual.label if usual.position is not None else "0"
     heads = sum(_head_width(pitch) for pitch in column.written) + 1.2 * len(column.written)
-    return max([heads, _wide(shown(label), USUAL_MM, bold=True), _wide(_off(usual), OTHER_MM),
+    # Hollow marks beside the slide stay nearer to their own note than to the next.
+    beside = 0.0
+    if usual is not None and usual.position is not None and column.alternates:
+        beside = 2 * (max(abs(x) for x in _BESIDE[:len(column.alternates)]) + _HOLLOW)
+    return max([heads, beside, _wide(shown(label), USUAL_MM, bold=True), _wide(_off(usual), OTHER_MM),
                 *(_wide(pitch.pretty, NAME_MM) for pitch in column.written),
                 *(_wide(shown(choice.label), OTHER_MM, rank == "common") for choice, rank in column.alternates)])
 
@@ -145,13 +153,12 @@ def system(wall: Wall, columns: Sequence[Column], left: float, room: float, slid
     turns = sum(_turn(a.clef, b.clef) for a, b in pairwise(columns))
     least = GUTTER_MM + turns + sum(column_width(column) + _GAP for column in columns)
     spread = min(4.0, (room - least) / len(columns))
-    reach = [_letters(pitch) - _CLEFS[column.clef][2] for column in columns for pitch in column.written]
     two = any(len(column.written) > 1 for column in columns)
     names = NAME_MM
-    low_name = names + (NAME_MM + 2.2 if two else 0.0)
-    # Room above the staff for ledger lines, half a head and the clef; below likewise.
-    bottom = low_name + 1.8 + max(10, max(reach) + 1) * _SPACE / 2
-    band = bottom + max(3, 1 - min(reach)) * _SPACE / 2 + 1.6
+    low_name = names + (NAME_MM + 2.7 if two else 0.0)
+    above, under = _reach(columns)
+    bottom = low_name + 1.4 + above       # a sharp in a name goes below its base line
+    band = bottom + under + 1.0
     band_height = _band_height(horn)
     tuned = any(_off(column.usual) for column in columns)
     rows = max(len(column.alternates) for column in columns)
@@ -191,6 +198,18 @@ def system(wall: Wall, columns: Sequence[Column], left: float, room: float, slid
         ink.add("</g>")
         x += room_here
     return ink, end
+
+
+def _reach(columns: Sequence[Column]) -> tuple[float, float]:
+    """Return how far heads and accidentals, or else the staff and its clef, reach over and under the lowest line."""
+    above, under = [4 * _SPACE + 0.5], [2.9 if columns[0].clef == "treble" else 0.8]
+    for column in columns:
+        for pitch in column.written:
+            y = (_letters(pitch) - _CLEFS[column.clef][2]) * _SPACE / 2
+            over, below = _SIGN_REACH[pitch.alter]
+            above.append(y + over * _SPACE)
+            under.append(below * _SPACE - y)
+    return max(above), max(under)
 
 
 def _row_names(ink: Ink, horn: Horn, columns: Sequence[Column], left: float, band: float, height: float,
@@ -255,8 +274,8 @@ def _on_the_slide(ink: Ink, horn: Horn, column: Column, middle: float, top: floa
     ink.line(middle, top, middle, y, 1.1)
     ink.add(_spot(column.usual, middle, y, 1.5, f'fill="{_INK}"'))
     for place, (choice, _) in enumerate(column.alternates):
-        x = middle + (3.6, -3.6, 6.4)[place % 3]
-        ink.add(_spot(choice, x, top + slide_mm * choice.out_mm / horn.slide_end_mm, 1.2,
+        x = middle + _BESIDE[place]
+        ink.add(_spot(choice, x, top + slide_mm * choice.out_mm / horn.slide_end_mm, _HOLLOW,
                       f'fill="#ffffff" stroke="{_INK}" stroke-width="0.4"'))
 
 

@@ -156,7 +156,7 @@ def _written(text: str, ink_mm: float, left: float, *, bold: bool = False, glued
              above: float = 0.0) -> _Block:
     ink = Ink()
     ink.text(left, above + ink_mm + 0.2, text, ink_mm, bold=bold)
-    return _Block(ink, above + 1.75 * ink_mm, glued)
+    return _Block(ink, above + 1.65 * ink_mm, glued)
 
 
 def screen_words(horn: Horn, reading: str) -> str:
