@@ -1,9 +1,9 @@
 """Options and habits that several commands share."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from functools import wraps
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import click
 
@@ -16,6 +16,9 @@ from analyzer.plan.player import Player, read_player
 from analyzer.problem import Problem
 from analyzer.score.transposing import Reads
 from analyzer.tables import csv_text
+
+if TYPE_CHECKING:
+    from analyzer.report.blocks import Block
 
 _Result = TypeVar("_Result")
 _Command = TypeVar("_Command", bound=Callable[..., Any] | click.Command)
@@ -39,6 +42,10 @@ absent_option = click.option(
 intonation_option = click.option(
     "--intonation", type=click.Choice(("equal", "just")), default="equal", show_default=True,
     help="Where long notes stand: in equal temperament, or at their pure place in the chord of the whole score.")
+paper_option = click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True,
+                            help="Paper of a .pdf.")
+pdf_option = click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE.pdf",
+                          help="Write the answer as a sheet to print.")
 measures_option = click.option("--measures", metavar="A-B", help="Only measures A to B, as numbered in the score.")
 
 
@@ -98,6 +105,34 @@ def print_json(document: dict[str, Any]) -> None:
 def print_csv(rows: Iterable[dict[str, Any]], columns: Iterable[str]) -> None:
     """Print rows as CSV."""
     click.echo(csv_text(rows, columns), nl=False)
+
+
+def check_ending(output: Path | None, *endings: str) -> None:
+    """Refuse a file to write whose name ends in none of `endings`.
+
+    Raises
+    ------
+    click.BadParameter
+        If it does.
+    """
+    if output is not None and output.suffix.lower() not in endings:
+        raise click.BadParameter(f"'{output.name}' has an unknown file ending; use "
+                                 f"{'one of ' if len(endings) > 1 else ''}{', '.join(endings)}.", param_hint="-o")
+
+
+def write_sheet(output: Path | None, blocks: Callable[[], "Sequence[Block]"], paper: Literal["a4", "letter"],
+                problems: Iterable[Problem] = ()) -> None:
+    """Write an answer as a PDF where a file is asked for, and say so."""
+    if output is None:
+        return
+    from analyzer.report.paper import sheet
+
+    try:
+        content = sheet(blocks(), paper, problems)
+    except ModuleNotFoundError as error:
+        raise missing(str(error.name), "engrave") from error
+    write_file(output, content)
+    click.echo(f"Wrote {output}.", err=True)
 
 
 def missing(package: str, extra: str) -> click.ClickException:

@@ -1,13 +1,23 @@
 """``lowbrass review``: what lies beyond a horn or player, note by note, and what to do about it."""
 
 from pathlib import Path
+from typing import Literal
 
 import click
 
 from analyzer.analysis import Request, analyse
-from analyzer.commands.options import format_option, print_json, request_options, say, score_argument, write_file
+from analyzer.commands.options import (
+    format_option,
+    paper_option,
+    print_json,
+    request_options,
+    say,
+    score_argument,
+    write_file,
+    write_sheet,
+)
 from analyzer.marking.ossia import repitched
-from analyzer.report.review import review_document, review_text
+from analyzer.report.review import review_blocks, review_document, review_text
 from analyzer.review.harmony import Harmony
 from analyzer.review.line import review
 from analyzer.review.ossia import KINDS, Refusal, ossia, read_refusal
@@ -23,29 +33,35 @@ _PACKED = (".mxl",)
 @click.option("--ossia", "wanted", is_flag=True,
               help="List the changes that would make the part playable: other notes, no broken glissando.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
-              help="Write the score with these changes, each marked over its note (with --ossia).")
+              help="Write the review as a sheet to print (.pdf); or, with --ossia, the score with these changes, each "
+                   "marked over its note.")
+@paper_option
 @click.option("--refuse", "refusals", multiple=True, metavar="MEASURE:NTH[=KIND]",
               help="Leave this note as written, or take another change than KIND (octave, chord-tone, shorten, "
                    "straight); with several lines MEASURE:LINE.NTH. May be repeated (with --ossia).")
 @format_option("text", "json")
 @click.pass_context
 def command(ctx: click.Context, score: Path, request: Request, wanted: bool, output: Path | None,
-            refusals: tuple[str, ...], form: str) -> None:
+            refusals: tuple[str, ...], paper: Literal["a4", "letter"], form: str) -> None:
     """Review the low-brass parts of SCORE on a horn: what cannot be played, where to take care, and what to do.
 
     Exit code 3 if notes lie beyond the horn.
     """
-    if not wanted and (output is not None or refusals):
-        raise click.UsageError("-o and --refuse are about the playable version: add --ossia.")
+    on_paper = output is not None and output.suffix.lower() == ".pdf"
+    if not wanted and (refusals or (output is not None and not on_paper)):
+        raise click.UsageError("-o with a score and --refuse are about the playable version: add --ossia. "
+                               "The review itself is written as a .pdf.")
     refused = [_refusal(text) for text in refusals]
     document = open_document(score)
-    if output is not None:
+    if output is not None and not on_paper:
         _check_ending(document, output)
     analysis = analyse(document, request)
     say(analysis.problems)
     reviewed = review(analysis)
     changed = ossia(reviewed, Harmony(document), refused) if wanted else None
-    if changed is not None and output is not None:
+    if on_paper:
+        write_sheet(output, lambda: review_blocks(analysis, reviewed, changed), paper, analysis.problems)
+    elif changed is not None and output is not None:
         write_file(output, repitched(document, changed.by_part(), changed.glides(), changed.marks()))
         click.echo(f"Wrote {output}: {len(changed.changes)} places changed, {len(changed.left)} left.", err=True)
     if form == "json":

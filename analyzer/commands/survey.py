@@ -1,18 +1,21 @@
 """``lowbrass survey``: plan every low-brass line of a whole folder of scores, and sum up."""
 
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import click
 
 from analyzer.commands.options import (
+    check_ending,
     format_option,
     horn_option,
+    paper_option,
     player_option,
     print_json,
     reads_option,
     tempo_option,
     write_file,
+    write_sheet,
 )
 from analyzer.commands.sweep import Sweep, sweep_options
 from analyzer.horns.profiles import load_horn
@@ -21,11 +24,11 @@ from analyzer.library.survey import Options, Survey, assemble, survey_bytes
 from analyzer.plan.player import Player, read_player
 from analyzer.report.survey.document import survey_document
 from analyzer.report.survey.table import survey_csv, survey_parquet
-from analyzer.report.survey.text import survey_text
+from analyzer.report.survey.text import survey_blocks, survey_text
 from analyzer.score.transposing import Reads
 from analyzer.section.section import read_section
 
-_ENDINGS = (".html", ".parquet", ".csv")
+_ENDINGS = (".html", ".pdf", ".parquet", ".csv")
 
 
 @click.command("survey")
@@ -42,20 +45,20 @@ _ENDINGS = (".html", ".parquet", ".csv")
 @click.option("--section", type=click.Path(path_type=Path), metavar="FILE.toml",
               help="Section file (as for fit): say what one more horn, or one more lesson, would open to its players.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
-              help="Write a page with pictures (.html), or the table of lines (.parquet, .csv).")
+              help="Write a page with pictures (.html), a sheet to print (.pdf), or the table of lines "
+                   "(.parquet, .csv).")
+@paper_option
 @format_option("text", "json", "csv")
 def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[str, ...], player: Path | None,
             tempo: float | None, reads: Reads | None, section: Path | None, output: Path | None,
-            form: str, **how: Any) -> None:
+            paper: Literal["a4", "letter"], form: str, **how: Any) -> None:
     """Plan every trombone and euphonium line in FOLDER (and in its zip archives), and sum up what horns they need.
 
     Scores are MusicXML, .mscz, .mscx and MEI, told by content; --foreign reads ABC, Humdrum and MIDI too. A file that
     cannot be read is named with the reason, and the others go on. Without --horn each line is planned on two horns of
     its kind, a plainer and a fuller one, so that they can be compared.
     """
-    if output is not None and output.suffix.lower() not in _ENDINGS:
-        raise click.BadParameter(f"'{output.name}' has an unknown file ending; use one of {', '.join(_ENDINGS)}.",
-                                 param_hint="-o")
+    check_ending(output, *_ENDINGS)
     sweep = Sweep(**how)
     if bass_clef and parts:
         raise click.UsageError("--bass-clef takes every part in that clef; leave --part out.")
@@ -65,7 +68,9 @@ def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[
     entries, records = sweep.over(folder, options, work=survey_bytes, leave_out=output)
     survey = assemble(str(folder), entries, records)
     bought = purchase(survey, players) if players else None
-    if output is not None:
+    if output is not None and output.suffix.lower() == ".pdf":
+        write_sheet(output, lambda: survey_blocks(survey, bought, every=True), paper)
+    elif output is not None:
         write_file(output, _content(output.suffix.lower(), survey, bought))
         click.echo(f"Wrote {output}.", err=True)
     if form == "json":

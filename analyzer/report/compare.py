@@ -8,8 +8,10 @@ from analyzer.horns.candidates import candidates, sounding_range
 from analyzer.horns.horn import Horn, Quantity, Statement
 from analyzer.library.comparing import Folder, Piece
 from analyzer.pitch import pitch_of
+from analyzer.report.blocks import Block, Cautions, Gap, Head, Said, Table, Title, as_text
+from analyzer.report.heading import assumed_text
 from analyzer.review.compare import OFF_STEPS_CENTS, Column, Comparison
-from analyzer.words import counted, shown
+from analyzer.words import counted, listed, shown
 
 
 def compare_document(comparison: Comparison) -> dict[str, Any]:
@@ -76,24 +78,28 @@ def _statement(one: Statement) -> dict[str, Any]:
 
 def compare_text(comparison: Comparison) -> str:
     """Return a comparison as tables: a row a measure of effort, a column a horn; then the horns themselves."""
-    out: list[str] = []
+    return as_text(compare_blocks(comparison))
+
+
+def compare_blocks(comparison: Comparison) -> list[Block]:
+    """Return the parts of a comparison: a table a line, all lines, the horns."""
+    out: list[Block] = [Title(f"{comparison.document.title or comparison.document.name}: "
+                              f"{listed([horn.name for horn in comparison.horns])} compared", paper=True)]
     for line in comparison.lines:
         player = f", {line.whose}" if line.whose else ""
         title = f"{line.part.full_name or line.part.name or line.part.id}{player} - {line.columns[0].notes} notes"
-        out += _titled(title, _effort(line.columns))
+        assumed = assumed_text(line.assumptions)
+        out += [Head(title, ruled=True), *([Said(assumed, wide=96)] if assumed else []), _effort(line.columns)]
     if len(comparison.lines) > 1:
-        out += _titled(f"All {len(comparison.lines)} lines - {comparison.totals[0].notes} notes",
-                       _effort(comparison.totals))
-    return "\n".join([*out, *_horns(comparison.horns), "", *(f"Caution: {line}" for line in comparison.cautions)])
+        out += [Head(f"All {len(comparison.lines)} lines - {comparison.totals[0].notes} notes", ruled=True),
+                _effort(comparison.totals)]
+    return [*out, *_horns(comparison.horns), Cautions(comparison.cautions)]
 
 
-def _titled(title: str, rows: Sequence[str]) -> list[str]:
-    return ["", title, "=" * min(100, len(title)), *rows]
-
-
-def _effort(columns: Sequence[Column]) -> list[str]:
+def _effort(columns: Sequence[Column]) -> Table:
     """Return the table of one line, or of many together: a row a measure of effort, a column a horn."""
-    return _table(["", *(one.horn for one in columns)], [
+    return Table([
+        ["", *(one.horn for one in columns)],
         ["unplayable on this horn", *(str(one.beyond) for one in columns)],
         ["unplayable for this player", *(str(one.unplayable) for one in columns)],
         ["slide travel", *(_metres(one.travel_mm) for one in columns)],
@@ -110,15 +116,15 @@ def _effort(columns: Sequence[Column]) -> list[str]:
     ])
 
 
-def _horns(horns: Sequence[Horn]) -> list[str]:
+def _horns(horns: Sequence[Horn]) -> list[Block]:
     """Say what the horns are and how they are held, each number with the kind of its evidence."""
-    out = _titled("The horns (c cited, d derived, j judged)",
-                  _table(["", *(horn.name for horn in horns)], _horn_rows(horns)))
+    out: list[Block] = [Head("The horns (c cited, d derived, j judged)", ruled=True),
+                        Table([["", *(horn.name for horn in horns)], *_horn_rows(horns)])]
     for horn in horns:
         hold = horn.handling
-        out += ["", f"{horn.name}: {horn.description}.",
-                f"  Left hand: holds {hold.left_hand_carries.text} ({hold.left_hand_carries.evidence.kind}). "
-                f"{_works(hold.left_hand_works.text)} ({hold.left_hand_works.evidence.kind})."]
+        out += [Gap(), Said(f"{horn.name}: {horn.description}."),
+                Said(f"Left hand: holds {hold.left_hand_carries.text} ({hold.left_hand_carries.evidence.kind}). "
+                     f"{_works(hold.left_hand_works.text)} ({hold.left_hand_works.evidence.kind}).", indent=2)]
     return out
 
 
@@ -163,12 +169,6 @@ def _horn_rows(horns: Sequence[Horn]) -> list[list[str]]:
     ]
 
 
-def _table(head: Sequence[str], body: Sequence[Sequence[str]]) -> list[str]:
-    rows = [head, *body]
-    widths = [max(len(row[k]) for row in rows) for k in range(len(head))]
-    return ["  ".join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
-
-
 # --- a folder --------------------------------------------------------------------------------------------------------
 
 
@@ -193,25 +193,32 @@ def folder_document(folder: Folder) -> dict[str, Any]:
 
 def folder_text(folder: Folder) -> str:
     """Return a comparison over a folder: a table a measure of effort with a row a piece, all of them, the verdict."""
+    return as_text(folder_blocks(folder))
+
+
+def folder_blocks(folder: Folder, *, verdict_first: bool = False) -> list[Block]:
+    """Return the parts of a comparison over a folder; a terminal shows its last lines, paper its first: the verdict."""
     compared = [one for one in folder.pieces if one.totals]
     left = [one for one in folder.pieces if one.problem is not None]
     odd = [one for one in folder.pieces if one.outlier]
-    out: list[str] = []
+    verdict: list[Block] = [Head("Verdict", ruled=True), Said(folder.verdict.text)]
+    out: list[Block] = [Title(f"{folder.name}: {listed([horn.name for horn in folder.horns])} compared", paper=True),
+                        *(verdict if verdict_first else ())]
     for title, cell in _PIECE_TABLES if compared else ():
         cells = [[one.name, *(cell(column) for column in one.totals)] for one in compared]
         if any(text != "-" for row in cells for text in row[1:]):
-            out += _titled(title, _table(["", *(horn.name for horn in folder.horns)], cells))
+            out += [Head(title, ruled=True), Table([["", *(horn.name for horn in folder.horns)], *cells])]
     if folder.totals:
-        out += _titled(f"All {counted(len(folder.counted), 'piece')} - {counted(folder.totals[0].notes, 'note')}",
-                       _effort(folder.totals))
-        out += [f"{total.horn} has its fastest move in {_holder(folder.counted, k, total)}." for k, total in
+        out += [Head(f"All {counted(len(folder.counted), 'piece')} - {counted(folder.totals[0].notes, 'note')}",
+                     ruled=True), _effort(folder.totals)]
+        out += [Said(f"{total.horn} has its fastest move in {_holder(folder.counted, k, total)}.") for k, total in
                 enumerate(folder.totals) if total.fastest is not None]
     if odd:
-        out += _titled("Left out of the totals", [f"{one.name}: {one.outlier}." for one in odd])
+        out += [Head("Left out of the totals", ruled=True), *(Said(f"{one.name}: {one.outlier}.") for one in odd)]
     if left:
-        out += _titled("Not compared", [f"{one.name}: {one.problem.what}." for one in left if one.problem])
-    out += [*_horns(folder.horns), *_titled("Verdict", [folder.verdict.text]), ""]
-    return "\n".join([*out, *(f"Caution: {line}" for line in folder.cautions)])
+        out += [Head("Not compared", ruled=True),
+                *(Said(f"{one.name}: {one.problem.what}.") for one in left if one.problem)]
+    return [*out, *_horns(folder.horns), *(() if verdict_first else verdict), Cautions(folder.cautions)]
 
 
 _PIECE_TABLES: tuple[tuple[str, Callable[[Column], str]], ...] = (

@@ -1,6 +1,9 @@
 """The name of a line and its horn, and what was assumed of it, as every answer begins."""
 
+from collections.abc import Iterable
+
 from analyzer.analysis import Planned
+from analyzer.assumption import Assumption
 
 
 def heading(one: Planned) -> str:
@@ -12,5 +15,10 @@ def heading(one: Planned) -> str:
 
 def supposed_text(one: Planned) -> str:
     """Return in one line what the score did not say and was supposed; empty where nothing was."""
-    said = "; ".join(f"{found.about} {found.value} ({found.source})" for found in one.assumptions)
+    return assumed_text(one.assumptions)
+
+
+def assumed_text(assumptions: Iterable[Assumption]) -> str:
+    """Return assumptions in one line; empty where there are none."""
+    said = "; ".join(f"{found.about} {found.value} ({found.source})" for found in assumptions)
     return f"Assumed: {said}." if said else ""

@@ -1,15 +1,17 @@
 """The aid for a change of horn as data and as text."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
+from itertools import groupby
 from typing import Any
 
+from analyzer.report.blocks import Block, Cautions, Finding, Findings, Gap, Head, Said, Title, as_text
 from analyzer.section.ready import Difference, LineSum, Need, Place, Ready
 from analyzer.words import first_few, shown
 
 SCHEMA = "lowbrass.ready/1"
 DECIDES = ("This is for a conversation between teacher, student and family. It decides nothing and rules nobody out: "
            "the teacher who is present decides.")
-_MOST_MEASURES = 8                     # named in one line; the JSON has all
+_MOST_MEASURES = 8                     # named in one line; JSON and paper have all
 
 
 def ready_document(ready: Ready) -> dict[str, Any]:
@@ -78,50 +80,68 @@ def reach_text(ready: Ready) -> str:
 
 def ready_text(ready: Ready) -> str:
     """Return the aid for a teacher: hands, slide, music, what to look at, cautions."""
+    return as_text(ready_blocks(ready))
+
+
+def ready_blocks(ready: Ready) -> list[Block]:
+    """Return the parts of the aid: hands, slide, music, what to look at, cautions."""
     who = "A player" if ready.player.name == "player" else ready.player.name
-    out = ["", f"{who}: from {ready.before.name} to {ready.after.name}",
-           f"  {ready.before.description} -> {ready.after.description}", "", DECIDES, "", "What changes in the hands"]
-    for change in ready.changes:
-        kind = f" [{change.evidence.kind}]" if change.evidence else ""
-        out.append(f"  {change.what}: {change.before} -> {change.after}{kind}; {change.meaning}.")
+    out: list[Block] = [Gap(), Title(f"{who}: from {ready.before.name} to {ready.after.name}"),
+                        Said(f"{ready.before.description} -> {ready.after.description}", indent=2), Gap(),
+                        Said(DECIDES, strong=True), Head("What changes in the hands"),
+                        Findings(("What", ready.before.name, ready.after.name, "What it means"),
+                                 [_change_told(change) for change in ready.changes])]
     if not ready.changes:
-        out.append("  Nothing that the profiles of the two horns tell.")
+        out.append(Said("Nothing that the profiles of the two horns tell.", indent=2))
     if ready.after.family == "slide":
-        out += ["", "The slide", f"  {reach_text(ready)}"]
-        for place in ready.places:
-            beyond = f", {place.beyond_reach_mm:.0f} mm beyond that reach" if place.beyond_reach_mm is not None else ""
-            out.append(f"  {place.label:<4} {place.extension_mm:4.0f} mm: {place.what}{beyond}")
-    out += ["", f"Notes that get easier (or possible) on {ready.after.name}"]
-    out += _needs_text(ready.gains, ready) or ["  None: every note is as good on the current horn."]
+        out += [Head("The slide"), Said(reach_text(ready), indent=2),
+                Findings(("Position", "From closed", "What"), [_place_told(place) for place in ready.places])]
+    out += [Head(f"Notes that get easier (or possible) on {ready.after.name}"), *(
+        _needs(ready.gains, ready) or [Said("None: every note is as good on the current horn.", indent=2)])]
     if ready.losses:
-        out += ["", f"Notes that get harder (or impossible) compared with {ready.before.name}",
-                *_needs_text(ready.losses, ready)]
+        out += [Head(f"Notes that get harder (or impossible) compared with {ready.before.name}"),
+                *_needs(ready.losses, ready)]
     if ready.neither:
-        out += ["", "What this player cannot play on either horn", *_needs_text(ready.neither, ready)]
-    out += ["", "What to look at with the student present"]
+        out += [Head("What this player cannot play on either horn"), *_needs(ready.neither, ready)]
+    out += [Head("What to look at with the student present")]
     for number, skill in enumerate(ready.skills, 1):
-        out.append(f"  {number}. {skill.look}")
+        out.append(Said(f"{number}. {skill.look}", indent=2))
         if skill.where:
-            out.append(f"     Try: {'; '.join(skill.where)}.")
+            out.append(Said(f"Try: {'; '.join(skill.where)}.", indent=5))
     if ready.before.name != ready.after.name:
-        out += ["", "Week by week from a folder of scores: lowbrass course FOLDER --player FILE.toml "
-                    f"--from {ready.before.name} --to {ready.after.name} -o FOLDER"]
-    return "\n".join([*out, "", *(f"Caution: {line}" for line in ready.cautions)])
+        out += [Gap(), Said("Week by week from a folder of scores: lowbrass course FOLDER --player FILE.toml "
+                            f"--from {ready.before.name} --to {ready.after.name} -o FOLDER")]
+    return [*out, Cautions(ready.cautions)]
 
 
-def _needs_text(needs: Sequence[Need], ready: Ready) -> list[str]:
-    return list(_each(needs, several=len(ready.documents) > 1))
+def _change_told(change: Difference) -> Finding:
+    kind = f" [{change.evidence.kind}]" if change.evidence else ""
+    return Finding((change.what, change.before, f"{change.after}{kind}", f"{change.meaning}."),
+                   (f"  {change.what}: {change.before} -> {change.after}{kind}; {change.meaning}.",))
 
 
-def _each(needs: Sequence[Need], *, several: bool) -> Iterable[str]:
-    last = ""
-    for one in needs:
-        name = one.part.full_name or one.part.name or one.part.id
-        title = f"{one.score}, {name}, line {one.line}" if several else f"{name}, line {one.line}"
-        if title != last:
-            last = title
-            yield f"  {title}"
-        have = f"; there {one.have}" if one.have else ""
-        times = f" ({one.count} notes)" if one.count > 1 else ""
-        yield (f"    {shown(one.sounding)}{times}: {one.lack}{have}. "
-               f"Measure{'s' if len(one.measures) > 1 else ''} {first_few(one.measures, _MOST_MEASURES)}.")
+def _place_told(place: Place) -> Finding:
+    beyond = f", {place.beyond_reach_mm:.0f} mm beyond that reach" if place.beyond_reach_mm is not None else ""
+    return Finding((place.label, f"{place.extension_mm:.0f} mm", f"{place.what}{beyond}"),
+                   (f"  {place.label:<4} {place.extension_mm:4.0f} mm: {place.what}{beyond}",))
+
+
+def _needs(needs: Sequence[Need], ready: Ready) -> list[Block]:
+    """Return a table for each line with what it needs, under its name."""
+    def title(need: Need) -> str:
+        name = need.part.full_name or need.part.name or need.part.id
+        return f"{need.score}, {name}, line {need.line}" if len(ready.documents) > 1 else f"{name}, line {need.line}"
+
+    out: list[Block] = []
+    for line, found in groupby(needs, key=title):
+        out += [Said(line, indent=2), Findings(("Note", "What", "Measures"), [_need_told(need) for need in found])]
+    return out
+
+
+def _need_told(need: Need) -> Finding:
+    have = f"; there {need.have}" if need.have else ""
+    note = f"{shown(need.sounding)}{f' ({need.count} notes)' if need.count > 1 else ''}"
+    return Finding(
+        (note, f"{need.lack}{have}.", ", ".join(need.measures)),
+        (f"    {note}: {need.lack}{have}. "
+         f"Measure{'s' if len(need.measures) > 1 else ''} {first_few(need.measures, _MOST_MEASURES)}.",))

@@ -1,11 +1,11 @@
 """Reviews as JSON documents and as text for a director."""
 
-from collections.abc import Iterable, Sequence
-from textwrap import fill
+from collections.abc import Sequence
 from typing import Any
 
 from analyzer.analysis import Analysis
 from analyzer.cautions import for_changing
+from analyzer.report.blocks import Block, Cautions, Finding, Findings, Gap, Head, Said, Title, as_text
 from analyzer.report.heading import heading, supposed_text
 from analyzer.review.findings import FindingGroup, grouped
 from analyzer.review.line import Reviewed
@@ -61,38 +61,44 @@ def review_cautions(analysis: Analysis, reviewed: Sequence[Reviewed]) -> tuple[s
 
 def review_text(analysis: Analysis, reviewed: Sequence[Reviewed], changed: Ossia | None = None) -> str:
     """Return a review in words: what recurs stands once, with its measures; then what `changed` rewrites."""
-    out: list[str] = []
+    return as_text(review_blocks(analysis, reviewed, changed))
+
+
+def review_blocks(analysis: Analysis, reviewed: Sequence[Reviewed], changed: Ossia | None = None) -> list[Block]:
+    """Return the parts of a review, line by line; then what `changed` rewrites."""
+    out: list[Block] = [Title(f"{analysis.document.title or analysis.document.name}: review", paper=True)]
     for one in reviewed:
         if not one.findings:
             continue
-        title = heading(one.planned)
-        out += ["", title, "=" * min(100, len(title)), *_supposed(one)]
+        out += [Head(heading(one.planned), ruled=True), *_supposed(one)]
         for severity, name in HEADINGS.items():
             mine = [group for group in grouped(one.findings) if group.first.severity == severity]
             if mine:
-                out += ["", f"{name}:", *_told(mine)]
+                out += [Head(f"{name}:"), Findings(("Measures", "What", "What to try"), [_told(one) for one in mine])]
     clear = [one for one in reviewed if not one.findings]
     if clear:
         which = counted(len(clear), "line") if len(clear) < len(reviewed) or len(clear) > 1 else "this line"
-        out += ["", f"Nothing found in {which}: every note and move is within the horn and the player's limits."]
+        out += [Gap(), Said(f"Nothing found in {which}: every note and move is within the horn and the player's "
+                            "limits.")]
         for one in clear:
-            out += [f"  {heading(one.planned)}", *(f"    {line}" for line in _supposed(one))]
+            out += [Said(heading(one.planned), indent=2), *_supposed(one, indent=4)]
     if changed is not None:
-        out += ["", *ossia_text(changed)]
-    return "\n".join([*out, "", *(f"Caution: {line}" for line in review_cautions(analysis, reviewed))])
+        out += [Gap(), *_ossia_blocks(changed)]
+    return [*out, Cautions(review_cautions(analysis, reviewed))]
 
 
-def _supposed(one: Reviewed) -> list[str]:
-    return fill(supposed_text(one.planned), 96).splitlines()
+def _supposed(one: Reviewed, indent: int = 0) -> list[Block]:
+    said = supposed_text(one.planned)
+    return [Said(said, indent=indent, wide=96 + indent)] if said else []
 
 
-def _told(groups: Iterable[FindingGroup]) -> list[str]:
-    out = []
-    for one in groups:
-        what = one.first.what
-        out.append(f"  {measures_short(one.places or ('?',))}: {what[0].upper()}{what[1:]}. [{one.first.code}]")
-        out += [f"      - {measures_short(where)}: {way}" if where else f"      - {way}" for way, where in one.ways]
-    return out
+def _told(one: FindingGroup) -> Finding:
+    places, what = one.places or ("?",), f"{one.first.what[0].upper()}{one.first.what[1:]}. [{one.first.code}]"
+    return Finding(
+        (measures_short(places, len(places)), what,
+         "\n".join(f"{measures_short(where, len(where))}: {way}" if where else way for way, where in one.ways)),
+        (f"  {measures_short(places)}: {what}",
+         *(f"      - {measures_short(where)}: {way}" if where else f"      - {way}" for way, where in one.ways)))
 
 
 def change_said(change: Rewrite) -> str:
@@ -105,15 +111,16 @@ def change_said(change: Rewrite) -> str:
     return f"{where}: {shown(found.written or '')}{was} is now {written.pretty}. {change.remedy.text}"
 
 
-def ossia_text(changed: Ossia) -> list[str]:
+def _ossia_blocks(changed: Ossia) -> list[Block]:
     """Return a line for each note that is changed, with how to refuse it, and for each that stays as it was."""
     count = len(changed.changes)
-    out = [f"The playable version changes {counted(count, 'place')}, each marked over its note:"
-           if count else "The playable version changes nothing."]
+    out: list[Block] = [
+        Said(f"The playable version changes {counted(count, 'place')}, each marked over its note:"
+             if count else "The playable version changes nothing.", strong=True)]
     for change in changed.changes:
         instead = f"; then {' or '.join(change.others)} is taken: {change.place}={change.remedy.kind}" \
             if change.others else ""
-        out.append(f"  {change_said(change)} (--refuse {change.place} leaves it as written{instead})")
-    out += [f"  {found.part_name}, measure {found.measure}: {shown(found.written or '')} stays as written: "
-            f"{found.what}." for found in changed.left]
+        out.append(Said(f"{change_said(change)} (--refuse {change.place} leaves it as written{instead})", indent=2))
+    out += [Said(f"{found.part_name}, measure {found.measure}: {shown(found.written or '')} stays as written: "
+                 f"{found.what}.", indent=2) for found in changed.left]
     return out

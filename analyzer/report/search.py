@@ -1,11 +1,13 @@
 """The answer of a search as data and as lines for a teacher."""
 
 import textwrap
+from itertools import groupby
 from typing import Any
 
 from analyzer import cautions
 from analyzer.library.search import A_FEW, BANDS, band_of, sorted_rows
 from analyzer.library.survey import Record, Survey
+from analyzer.report.blocks import Block, Cautions, Finding, Findings, Gap, Head, Said, Title, as_text
 from analyzer.report.survey.text import other_forms_sentence
 from analyzer.words import agreeing, counted, first_few, listed
 
@@ -26,29 +28,39 @@ def search_document(survey: Survey) -> dict[str, Any]:
 
 def search_text(survey: Survey, most: int) -> str:
     """Return the first `most` rows that suit, with what they teach, and how many others there are."""
+    return as_text(search_blocks(survey, most))
+
+
+def search_blocks(survey: Survey, most: int) -> list[Block]:
+    """Return the parts of the answer: how many suit, the first `most` of them by what they teach, the others."""
     rows = sorted_rows(survey)
     good = [row for row in rows if row["verdict"] != "does not suit"]
     what = "piece" if any("seats" in row for row in rows) else "line"
-    out = [f"Search in {survey.folder}", "",
-           f"{len(good)} of {counted(len(rows), what)} {agreeing(len(good), 'suit')}.",
-           *textwrap.wrap(other_forms_sentence(survey), 100)]
-    last = ""
-    for number, row in enumerate(good[:most], 1):
-        head = _HEADS[band_of(row)]
-        if head != last:
-            out += ["", head]
-            last = head
-        out += [f"{number:3}. {_named(row)}", *(part for line in _said(row) for part in textwrap.wrap(
-            line, 100, initial_indent="     ", subsequent_indent="       "))]
+    out: list[Block] = [Title(f"Search in {survey.folder}"), Gap(),
+                        Said(f"{len(good)} of {counted(len(rows), what)} {agreeing(len(good), 'suit')}.", strong=True)]
+    forms = other_forms_sentence(survey)
+    out += [Said(forms, wide=100)] if forms else []
+    numbered = enumerate(good[:most], 1)
+    for head, found in groupby(numbered, key=lambda one: _HEADS[band_of(one[1])]):
+        out += [Head(head), Findings(("", "Music", "What it teaches, and how hard it is"),
+                                     [_row_told(number, row) for number, row in found])]
     if len(good) > most:
-        out += ["", f"And {len(good) - most} more; --most shows them, --format json gives all."]
+        out += [Gap(), Said(f"And {len(good) - most} more; --most shows them, --format json gives all.")]
     bad = [row for row in rows if row["verdict"] == "does not suit"]
     if bad:
-        out += ["", f"Does not suit: {counted(len(bad), what)}, such as {_named(bad[0])}: "
-                    f"{', '.join(bad[0]['against']) or 'see lowbrass fit'}."]
+        out += [Gap(), Said(f"Does not suit: {counted(len(bad), what)}, such as {_named(bad[0])}: "
+                            f"{', '.join(bad[0]['against']) or 'see lowbrass fit'}.")]
     if what == "line" and good:
-        out += ["", "A change of horn or clef week by week from this folder: lowbrass course (see its --help)."]
-    return "\n".join([*out, "", *(f"Caution: {line}" for line in _cautions(survey))])
+        out += [Gap(), Said("A change of horn or clef week by week from this folder: lowbrass course (see its "
+                            "--help).")]
+    return [*out, Cautions(_cautions(survey))]
+
+
+def _row_told(number: int, row: Record) -> Finding:
+    said = _said(row)
+    return Finding((str(number), _named(row), "\n".join(said)),
+                   (f"{number:3}. {_named(row)}", *(part for line in said for part in textwrap.wrap(
+                       line, 100, initial_indent="     ", subsequent_indent="       "))))
 
 
 _HEADS = dict(zip(BANDS, (f"At most {A_FEW} new moves:", "Nothing new; for sight-reading and fun:",

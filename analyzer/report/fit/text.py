@@ -1,9 +1,10 @@
 """The fit of a section in words."""
 
-from collections.abc import Iterable, Sequence
-from textwrap import fill
+from collections.abc import Sequence
 
-from analyzer.review.findings import Finding, grouped
+from analyzer.report import blocks
+from analyzer.report.blocks import Block, Cautions, Findings, Gap, Head, Said, Title, as_text
+from analyzer.review.findings import Finding, FindingGroup, grouped
 from analyzer.section.fit import SectionFit
 from analyzer.words import counted, first_few, measures_short
 
@@ -47,36 +48,47 @@ def _names(names: Sequence[str]) -> str:
 
 def fit_text(fit: SectionFit) -> str:
     """Return the fit for a director: the verdict and the changes, who plays what, what to know, cautions."""
-    out = ["", fit.document.title or fit.document.name, *fill(verdict_said(fit), 100).splitlines()]
+    return as_text(fit_blocks(fit))
+
+
+def fit_blocks(fit: SectionFit, *, every: bool = False) -> list[Block]:
+    """Return the parts of the fit; with `every` finding of a line, else the gravest and how many more there are."""
+    out: list[Block] = [Gap(), Title(fit.document.title or fit.document.name),
+                        Said(verdict_said(fit), wide=100, strong=True)]
     if fit.verdict == "does not suit":
-        out += [f"  {number}. {told(one)}" for number, one in enumerate(severe(fit), 1)]
+        out += [Said(f"{number}. {told(one)}", indent=2) for number, one in enumerate(severe(fit), 1)]
         if fit.changes:
-            out += ["The changes that it would take:"]
+            out += [Said("The changes that it would take:")]
     elif fit.changes:
-        out += ["Changes:"]
-    out += [f"  {number}. {change.text}" for number, change in enumerate(fit.changes, 1)]
+        out += [Said("Changes:")]
+    out += [Said(f"{number}. {change.text}", indent=2) for number, change in enumerate(fit.changes, 1)]
     if fit.after:
-        out += ["Then:"]
-        out += [f"  {chair.title}: {player} on {horn}" for chair, player, horn in fit.after]
-    out += ["", "Who plays what" + (", before these changes" if fit.after else "")]
+        out += [Said("Then:")]
+        out += [Said(f"{chair.title}: {player} on {horn}", indent=2) for chair, player, horn in fit.after]
+    out += [Head("Who plays what" + (", before these changes" if fit.after else ""))]
     wide = max((len(seat.chair.title) for seat in fit.seats), default=0)
+    marked: list[blocks.Finding] = []
     for seat in fit.seats:
         doubles = " (doubling)" if seat.doubles else ""
         covers = " (cover)" if seat.cover is not None else ""
-        out.append(f"  {seat.chair.title:<{wide}}  {seat.member.name} on {seat.played}{covers}{doubles}")
-        out += _findings_text(seat.findings)
+        out.append(Said(f"{seat.chair.title:<{wide}}  {seat.member.name} on {seat.played}{covers}{doubles}",
+                        indent=2))
+        found, more = _findings_told(seat.findings, every=every)
+        marked += found
+        out += [Findings(("", "Measures", "What, and what to try"), found),
+                *([Said(f"{more}: see the page (-o FILE.html) or --format json", indent=6)] if more else [])]
     if fit.absent:
-        out += ["", f"Absent: {', '.join(fit.absent)}"]
+        out += [Gap(), Said(f"Absent: {', '.join(fit.absent)}")]
     if fit.unfilled:
-        out += ["", "Without a player"]
-        out += [f"  {one.chair.title}: {one.why}." for one in fit.unfilled]
+        out += [Head("Without a player")]
+        out += [Said(f"{one.chair.title}: {one.why}.", indent=2) for one in fit.unfilled]
     general = [one for one in fit.findings if not (fit.verdict == "does not suit" and one.severity == "stop")]
     if general:
-        out += ["", "Notes"]
-        out += [f"  {_MARKS[one.severity]}{told(one)}" for one in general]
-    if any(line.lstrip().startswith((_MARKS["stop"], _MARKS["care"])) for line in out):
-        out += ["", _LEGEND]
-    return "\n".join([*out, "", *(f"Caution: {line}" for line in fit.cautions)])
+        out += [Head("Notes")]
+        out += [Said(f"{_MARKS[one.severity]}{told(one)}", indent=2) for one in general]
+    if any(one.severity != "note" for one in general) or any(one.cells[0] for one in marked):
+        out += [Gap(), Said(_LEGEND)]
+    return [*out, Cautions(fit.cautions)]
 
 
 def severe(fit: SectionFit) -> list[Finding]:
@@ -90,18 +102,18 @@ def told(finding: Finding) -> str:
     return f"{what[:1].upper()}{what[1:]} {' '.join(finding.try_)}".strip()
 
 
-def _findings_text(findings: Sequence[Finding]) -> Iterable[str]:
-    """Return the gravest findings of a seat, a line each, and how many more there are; notes only if nothing else."""
-    groups = [one for one in grouped(findings) if one.first.severity != "note" or one.first.code == "horn"]
-    shown = 0
-    for group in groups[:_SHOWN]:
-        shown += len(group.findings)
-        measures = measures_short(group.places, _SHOWN) if group.places else ""
-        place = f"{measures}: " if measures else ""
-        what = group.first.what
-        way = f" {group.first.try_[0]}" if group.first.try_ else ""
-        yield f"      {_MARKS[group.first.severity]}{place}{what}{'' if what.endswith('.') else '.'}{way}"
-    more = len(findings) - shown
-    if more:
-        what = f"and {more} more" if shown else counted(more, "note")
-        yield f"      {what}: see the page (-o FILE.html) or --format json"
+def _findings_told(findings: Sequence[Finding], *, every: bool) -> tuple[list[blocks.Finding], str]:
+    """Return the gravest findings of a seat, notes only if nothing else, and how many more there are; or every one."""
+    groups = [one for one in grouped(findings) if every or one.first.severity != "note" or one.first.code == "horn"]
+    shown = groups if every else groups[:_SHOWN]
+    more = len(findings) - sum(len(group.findings) for group in shown)
+    return [_told(group, len(group.places) if every else _SHOWN) for group in shown], \
+        "" if not more else f"and {more} more" if shown else counted(more, "note")
+
+
+def _told(group: FindingGroup, most: int) -> blocks.Finding:
+    measures = measures_short(group.places, most) if group.places else ""
+    mark, what = _MARKS[group.first.severity], group.first.what
+    said = f"{what}{'' if what.endswith('.') else '.'}{f' {group.first.try_[0]}' if group.first.try_ else ''}"
+    return blocks.Finding((mark.strip(" -"), measures, said),
+                          (f"      {mark}{f'{measures}: ' if measures else ''}{said}",))

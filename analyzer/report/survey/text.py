@@ -1,18 +1,13 @@
 """A survey in plain sentences, for whoever buys horns and plans a season."""
 
-import textwrap
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from analyzer.library.files import OTHER_FORM
 from analyzer.library.purchase import Case
 from analyzer.library.survey import Record, Survey
+from analyzer.report.blocks import Block, Cautions, Finding, Findings, Gap, Head, Said, Table, Title, as_text
 from analyzer.report.survey.document import cautions_of, summary
 from analyzer.words import counted, listed
-
-if TYPE_CHECKING:
-    pass
-
 
 _SAID = {
     "read": "read", "no low brass": "without the parts asked for", "duplicate": "the same as another",
@@ -20,31 +15,40 @@ _SAID = {
 }
 _SHOWN = 20
 _STEPS_SHOWN = 8
+_COLUMNS = ("Not playable: notes, and in how many lines. Out of tune: notes farther off than a player can bend with a "
+            "good tone. Too fast: lines whose hardest move leaves less time than the player needs at the tempo in "
+            "force.")
 _WORDS = ("no", "one", "two", "three")
 
 
 def survey_text(survey: Survey, bought: Case | None = None) -> str:
     """Return the summary for a person, with what one more horn would bring if that was asked."""
+    return as_text(survey_blocks(survey, bought))
+
+
+def survey_blocks(survey: Survey, bought: Case | None = None, *, every: bool = False) -> list[Block]:
+    """Return the parts of the summary; with `every` file that could not be read, else the first of them."""
     sums = summary(survey)
-    out = [f"Survey of {survey.folder}", "", *_wrapped(f"{files_sentence(sums)} {other_forms_sentence(survey)}")]
+    out: list[Block] = [Title(f"Survey of {survey.folder}"), Gap(),
+                        _said(f"{files_sentence(sums)} {other_forms_sentence(survey)}".rstrip())]
     if sums["lines"]:
         said = findings(sums)
         if bought:
             said += bought_sentences(bought)
             each = "; ".join(f"{step.text} ({lines:,})" for step, lines in bought.singles[:_STEPS_SHOWN])
             said += [f"Lines that each step opens by itself: {each}."] if each else []
-        out += [*_wrapped(lines_sentence(sums)), "", *_horn_table(sums["horns"]), "",
-                *(row for one in said for row in _wrapped(one))]
+        out += [_said(lines_sentence(sums)), Gap(), Table(horn_rows(sums["horns"]), right=True),
+                Said(_COLUMNS, wide=110), Gap(), *map(_said, said)]
     else:
-        out.append("No line to plan was found. Name parts with --part, or give the folder that holds the scores.")
+        out.append(Said("No line to plan was found. Name parts with --part, or give the folder that holds the scores."))
     bad = [row for row in survey.files if row["status"] == "unreadable"]
     if bad:
-        out += ["", "Could not be read:", *(f"  {row['file']}: {row['reason']}" for row in bad[:_SHOWN])]
-        if len(bad) > _SHOWN:
-            out.append(f"  and {len(bad) - _SHOWN} more; --format json names them all.")
-    if sums["lines"]:
-        out += ["", *(f"Caution: {line}" for line in cautions_of(survey))]
-    return "\n".join(out)
+        shown = len(bad) if every else _SHOWN
+        out += [Head("Could not be read:"), Findings(("File", "Why"), [
+            Finding((row["file"], row["reason"]), (f"  {row['file']}: {row['reason']}",)) for row in bad[:shown]])]
+        if len(bad) > shown:
+            out.append(Said(f"and {len(bad) - shown} more; --format json names them all.", indent=2))
+    return [*out, Cautions(cautions_of(survey))] if sums["lines"] else out
 
 
 def files_sentence(sums: Record) -> str:
@@ -66,8 +70,8 @@ def lines_sentence(sums: Record) -> str:
     return (f"{counted(sums['lines'], 'line')} ({families}), {sums['notes']:,} notes; a line is what one player plays.")
 
 
-def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(text, 100, subsequent_indent="  ")
+def _said(text: str) -> Said:
+    return Said(text, hang=2, wide=100)
 
 
 def horn_rows(horns: Sequence[Record]) -> list[tuple[str, ...]]:
@@ -80,15 +84,6 @@ def horn_rows(horns: Sequence[Record]) -> list[tuple[str, ...]]:
         "-" if one["travel_m"] is None else f"{one['travel_m']:,.0f} m",
         "-" if one["chart_travel_m"] is None else f"{one['chart_travel_m']:,.0f} m",
         f"{one['valve_changes']:,}", f"{one['out_of_tune']:,}", str(one["lines_too_fast"])) for one in horns)]
-
-
-def _horn_table(horns: Sequence[Record]) -> list[str]:
-    rows = horn_rows(horns)
-    wide = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    return ["  ".join(cell.ljust(wide[k]) if k == 0 else cell.rjust(wide[k]) for k, cell in enumerate(row)).rstrip()
-            for row in rows] + [
-        "Not playable: notes, and in how many lines. Out of tune: notes farther off than a player can bend with a good",
-        "tone. Too fast: lines whose hardest move leaves less time than the player needs at the tempo in force."]
 
 
 def findings(sums: Record) -> list[str]:
