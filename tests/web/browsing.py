@@ -32,7 +32,7 @@ def started_browser() -> Iterator[object]:
         one.close()
 
 
-def opened_tab(browser, address: str, size: str, **more: object) -> Iterator[object]:
+def opened_tab(browser, address: str, size: str, *, fresh_page: bool = True, **more: object) -> Iterator[object]:
     width, height = SIZES[size]
     context = browser.new_context(viewport={"width": width, "height": height}, has_touch=size == "phone", **more)
     page = context.new_page()
@@ -43,7 +43,8 @@ def opened_tab(browser, address: str, size: str, **more: object) -> Iterator[obj
     asked: list[tuple[str, str | None]] = []
     page.on("request", lambda request: asked.append((request.url, request.post_data))
             if call_of(request.url) in QUESTIONS else None)
-    fresh(address)
+    if fresh_page:
+        fresh(address)
     page.goto(address)
     yield page
     context.close()

@@ -1,6 +1,7 @@
 """Section, player and pins as forms and as files: the same readers, one clear line for a fault, nothing on disk."""
 
 import json
+import re
 import tempfile
 import time
 import tomllib
@@ -10,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analyzer.horns.profiles import horn_names
 from analyzer.marking.pins import read_pins_file
 from analyzer.plan.player import KEYS, read_player
 from analyzer.problem import Unreadable
@@ -186,3 +188,12 @@ def test_nothing_pinned_is_said(client) -> None:
     reply = client.post("/api/pins/write", content=question(opened(client)))
     assert reply.status_code == 400
     assert "nothing is pinned" in reply.json()["line"]
+
+
+def test_sections_to_start_from_have_known_horns() -> None:
+    from analyzer.web.app import STATIC
+
+    ready = (STATIC / "section.js").read_text(encoding="utf-8").split("const READY = {")[1].split("};")[0]
+    named = re.findall(r'\["([\w-]+)"\]', ready)
+    assert len(named) == 12
+    assert set(named) <= set(horn_names())

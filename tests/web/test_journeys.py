@@ -1,10 +1,15 @@
 """Three people at the page, with the mouse and with keys alone, on a phone and a laptop: student, director, bass."""
 
 import re
+import signal
+import sys
+from pathlib import Path
 
 import pytest
 
-from tests.web.browsing import HANDS, SIZES, WAIT_MS, expect, rested, settled, unfolded
+from tests.web.browsing import HANDS, SIZES, WAIT_MS, expect, opened_tab, rested, settled, unfolded
+from tests.web.conftest import SAMPLES
+from tests.web.running import served
 
 _PHONE, _LAPTOP = ("phone", "mouse"), ("laptop", "keyboard")
 
@@ -105,8 +110,8 @@ def test_a_bass_part_is_reviewed(tab, kind: str) -> None:
     expect(gap.first).to_be_visible()
     expect(gap.first.locator("ul")).to_contain_text("Use a horn that has it: bass trombone with two")
     hands.press("#changes button")
-    expect(tab.locator("#changes .old svg .note").first).to_be_visible(timeout=WAIT_MS)
-    expect(tab.locator("#changes .new svg .mark").first).to_be_visible()
+    expect(tab.locator("#changes .was svg .note").first).to_be_visible(timeout=WAIT_MS)
+    expect(tab.locator("#changes .now svg .mark").first).to_be_visible()
     rested(tab)
     written = tab.locator("#review-said").text_content()
     with tab.expect_download() as found:
@@ -136,3 +141,75 @@ def test_a_bass_part_is_reviewed(tab, kind: str) -> None:
     expect(tab.locator("#compared table").first).to_contain_text("Slide travel", timeout=WAIT_MS)
     hands.choose("#horn-b", "bass-single")
     expect(tab.locator("#compared thead").first).to_contain_text("with F attachment", timeout=WAIT_MS)
+
+
+class Finger:
+    """Taps, and counts them: what a journey costs from the chosen file to its answer."""
+
+    def __init__(self, page) -> None:
+        self.page, self.taps = page, 0
+
+    def tap(self, selector: str) -> None:
+        self.taps += 1
+        self.page.locator(selector).first.tap()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals")
+def test_three_doors_by_touch_then_a_kill_another_port_and_forgetting(browser, tmp_path: Path) -> None:
+    state = tmp_path / "state"
+
+    def kept() -> list[Path]:
+        return [path for path in state.rglob("*") if path.is_file()]
+
+    with served(state=state) as (process, address):
+        for page in opened_tab(browser, address, "phone"):
+            finger = Finger(page)
+            page.set_input_files("#file-section", str(SAMPLES / "harbour-march-trio.musicxml"))
+            expect(page.locator("#view-section")).to_be_visible(timeout=WAIT_MS)
+            rested(page)
+            finger.tap("#section-ready button")
+            finger.tap("#fit")
+            expect(page.locator("#verdict")).to_contain_text("section", timeout=WAIT_MS)
+            expect(page.locator("#verdict")).to_be_in_viewport()
+            assert finger.taps <= 6
+            rested(page)
+            # The way is changed without choosing the file again.
+            finger.tap("#tab-marks")
+            settled(page)
+            finger = Finger(page)
+            finger.tap("#home")
+            page.set_input_files("#file-bass", str(SAMPLES / "deep-water-bass-trombone.musicxml"))
+            expect(page.locator("#review-said")).to_contain_text("as written", timeout=WAIT_MS)
+            expect(page.locator("#review-said")).to_be_in_viewport()
+            rested(page)
+            finger.tap("#home")
+            page.set_input_files("#file", str(SAMPLES / "attachment-etude.musicxml"))
+            settled(page)
+            expect(page.locator("#summary")).to_contain_text("can be played")
+            expect(page.locator("#summary")).to_be_in_viewport()
+            finger.tap("#music .hot[role=button][aria-label^='Measure 11, note 3:']")
+            with page.expect_response("**/api/remember"):
+                finger.tap("#list .choice[aria-pressed=false]")
+            settled(page)
+            expect(page.locator("#pins li")).to_have_count(1)
+            rested(page)
+            page.wait_for_timeout(600)
+            process.send_signal(signal.SIGKILL)
+            process.wait(timeout=30)
+    assert len(kept()) == 7
+    with served(state=state) as (_, address):
+        for page in opened_tab(browser, address, "phone", fresh_page=False):
+            expect(page.locator("#recent li")).to_have_count(3)
+            expect(page.locator("#memory-said")).to_have_text("Kept on this computer: 3 scores, 1 section.")
+            page.locator("#recent button").first.tap()
+            settled(page)
+            expect(page.locator("#pins li")).to_have_count(1)
+            page.locator("#home").tap()
+            page.locator("#forget-all").tap()
+            expect(page.locator("#memory-said")).to_have_text("Nothing is kept on this computer yet.")
+            assert kept() == []
+            page.reload()
+            expect(page.locator("#samples li").first).to_be_visible()
+            expect(page.locator("#recent")).to_be_hidden()
+            page.wait_for_timeout(600)
+            assert kept() == []

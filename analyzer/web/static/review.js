@@ -56,7 +56,7 @@ async function preview(place, look, shown) {
   if (!shown.childNodes.length) {
     try {
       const found = await working((signal) => ask("/api/change", signal, { place }));
-      shown.replaceChildren(...[["As written", found.before, "old"], ["Changed", found.after, "new"]].map(([name, svg, kind]) => {
+      shown.replaceChildren(...[["As written", found.before, "was"], ["Changed", found.after, "now"]].map(([name, svg, kind]) => {
         const figure = make("figure", "", { class: kind }), drawn = picture(svg);
         // The same notes stand in the music view: only what the picture itself refers to keeps its name.
         for (const named of drawn.querySelectorAll("g[id]:not(defs g)")) named.removeAttribute("id");

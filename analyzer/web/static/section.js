@@ -37,6 +37,12 @@ const FIELDS = [
   ["keeps", "Stays on parts for", "choice", ["", "trombone", "bass trombone", "euphonium", "baritone"]],
 ];
 let section = { players: [], spare: [] };
+// To start from: seats and horns alone; what each player can do is for the director to say.
+const READY = {
+  "a school section of 4": [["tenor"], ["tenor-f"], ["tenor-f"], ["euphonium-3"]],
+  "a brass band": [["tenor-f"], ["tenor-f"], ["bass-independent"], ["euphonium-4-compensating"], ["euphonium-4-compensating"]],
+  "an orchestra's three": [["tenor-f"], ["tenor-f"], ["bass-independent"]],
+};
 let removed = null;      // the player taken out last, and the place
 
 /** Whether there is anybody with a horn in the section. */
@@ -282,6 +288,11 @@ function begin() {
   if (!section.players.length) section.players = [1, 2, 3].map((nth) => ({ name: `Chair ${nth}`, horns: [] }));
   $("section-sample").hidden = !page.start.section;
   removed = null;
+  $("section-ready").replaceChildren(make("span", "Or start from"), ...Object.entries(READY).map(([name, seats]) => {
+    const button = make("button", name, { type: "button" });
+    button.addEventListener("click", () => take({ players: seats.map((horns, nth) => ({ name: `Chair ${nth + 1}`, horns: [...horns] })) }, `The form holds ${name}.`));
+    return button;
+  }));
   fillForm();
 }
 on("started", begin);
