@@ -92,6 +92,20 @@ def test_practical_range_comes_first_and_pedals_apart(name: str) -> None:
         assert all(column.usual is None or column.usual.partial == 1 for column in pedals)
 
 
+@pytest.mark.parametrize("large", [False, True])
+@pytest.mark.parametrize("paper", ["a4", "a3", "letter"])
+@pytest.mark.parametrize("name", ["tenor", "bass-independent", "euphonium-4"])
+def test_everything_stands_within_the_margins(name: str, paper: str, large: bool) -> None:
+    for page in wall_pages(load_horn(name), PageOptions(paper=paper, large_print=large)):
+        high = float(etree.fromstring(page.encode()).get("viewBox").split()[3])
+        lines = sorted({y for _, _, y, _ in texts_of(page)})
+        assert lines[0] > 12
+        assert lines[-1] <= high - 12
+        # The foot stands alone, below everything else.
+        assert lines[-2] <= lines[-1] - 4
+        assert len(lines) > 5                                   # no page for a line or two
+
+
 def test_euphonium_stands_in_bass_and_in_treble_clef_a_major_ninth_up() -> None:
     bass, treble = walls(load_horn("euphonium-4-compensating"))
     assert {column.clef for column in bass.columns()} == {"bass"}

@@ -106,7 +106,7 @@ def _fitting(wall: Wall, room: float, high: float) -> list[_Page]:
 
 
 def _flowed(blocks: list[_Block], high: float) -> list[_Page]:
-    """Put blocks onto pages from the top; what is glued stands on the page of the next."""
+    """Put blocks onto pages from the top; what is glued together stands on one page, if one page holds it."""
     pages = [_Page()]
     y, end = MARGIN_MM, high - MARGIN_MM - OTHER_MM - 3.0
     for place, block in enumerate(blocks):
@@ -114,7 +114,9 @@ def _flowed(blocks: list[_Block], high: float) -> list[_Page]:
         while blocks[last].glued and last + 1 < len(blocks):
             needed += blocks[last].after + blocks[last + 1].height
             last += 1
-        if y + needed > end and pages[-1].placed and not (place and blocks[place - 1].glued):
+        starts = place == 0 or not blocks[place - 1].glued
+        whole = starts and y + needed > end and needed <= end - MARGIN_MM
+        if pages[-1].placed and (whole or y + block.height > end):
             pages.append(_Page())
             y = MARGIN_MM
         pages[-1].placed.append((y, block.ink))
@@ -148,7 +150,8 @@ def _blocks(wall: Wall, room: float, slide_mm: float, *, left: float = MARGIN_MM
     if any(column.rest for column in wall.columns()):
         blocks += [_written(text, 4.0, left, bold=True, glued=True, above=1.0)
                    for text in wrapped(_REST.split(), 4.0, room, bold=True)]
-        blocks += [_Block(ink, height) for ink, height in rest_lines(wall, left, 0.0, room)]
+        blocks += [_Block(ink, height, glued=True) for ink, height in rest_lines(wall, left, 0.0, room)]
+        blocks[-1].glued = False
     return blocks
 
 
