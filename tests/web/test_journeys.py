@@ -213,3 +213,30 @@ def test_three_doors_by_touch_then_a_kill_another_port_and_forgetting(browser, t
             expect(page.locator("#recent")).to_be_hidden()
             page.wait_for_timeout(600)
             assert kept() == []
+
+
+def test_what_is_not_to_be_kept_leaves_no_file(browser, tmp_path: Path) -> None:
+    with served(state=tmp_path / "state") as (_, address):
+        for page in opened_tab(browser, address, "laptop"):
+            page.locator("#dont-keep").check()
+            page.set_input_files("#file-section", str(SAMPLES / "harbour-march-trio.musicxml"))
+            expect(page.locator("#view-section")).to_be_visible(timeout=WAIT_MS)
+            rested(page)
+            page.locator("#member-0-name").fill("A. B.")
+            page.locator("#tab-marks").click()
+            settled(page)
+            page.locator("#horn").select_option("tenor")
+            settled(page)
+            page.wait_for_timeout(800)
+            assert [path for path in tmp_path.rglob("*") if path.is_file()] == []
+            assert page.evaluate("() => sessionStorage.getItem('lowbrass')") is None
+            # The program lets the score go: it is opened once more, and kept as little.
+            page.locator("#dont-keep").evaluate(
+                "box => { box.checked = false; box.dispatchEvent(new Event('change')); }")
+            page.route("**/api/plan", lambda route: route.fulfill(
+                status=404, content_type="application/json", body='{"line": "This score is no longer open here."}'),
+                times=1)
+            with page.expect_request("**/api/open*") as asked:
+                page.locator("#horn").select_option("")
+            assert asked.value.url.endswith("keep=no")
+            settled(page)

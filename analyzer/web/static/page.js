@@ -16,8 +16,9 @@ const VIEWS = { section: showSection, marks: () => {}, review: showReview, compa
 
 // --- opening a score ----------------------------------------------------------------------------------------------
 
-/** Where a score is asked for: what is not to be kept says so. */
-const keeping = (more = {}) => `/api/open?${new URLSearchParams({ ...more, ...(page.private ? { keep: "no" } : {}) })}`;
+/** Where a score is asked for: what is not to be kept says so, and stays so where it is opened once more. */
+const unkept = (again) => (again ? page.score.private : page.private);
+const keeping = (again, more = {}) => `/api/open?${new URLSearchParams({ ...more, ...(unkept(again) ? { keep: "no" } : {}) })}`;
 
 /** Open a file; `way` is the door it came through, none where the present view stays. */
 async function openFile(file, way = null, again = false) {
@@ -28,12 +29,12 @@ async function openFile(file, way = null, again = false) {
     return;
   }
   const sending = { method: "POST", body: file, headers: { "X-File-Name": encodeURIComponent(file.name), "Content-Type": "application/octet-stream" } };
-  await opening(keeping(), sending, { sample: null, private: page.private }, () => openFile(file, way, true), again, way);
+  await opening(keeping(again), sending, { sample: null, private: unkept(again) }, () => openFile(file, way, true), again, way);
 }
 
 async function openSample(name, way = null, again = false) {
   fail("");
-  await opening(keeping({ sample: name }), { method: "POST" }, { sample: name, private: page.private }, () => openSample(name, way, true), again, way);
+  await opening(keeping(again, { sample: name }), { method: "POST" }, { sample: name, private: unkept(again) }, () => openSample(name, way, true), again, way);
 }
 
 /** Open a score that is kept on this computer, as it was left. */
