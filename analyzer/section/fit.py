@@ -253,7 +253,7 @@ def _seat(desk: Desk, i: int, j: int, offer: Offer, *, doubles: bool, harmony: H
                   for k in cover.missing if burden is None]
         found.append(_finding(chair, "cover", "care",
                               f"{member.name} covers this {line.family} line on {offer.played}; lost: "
-                              f"{', '.join(loss.what for loss in cover.lost)}",
+                              f"{'; '.join(loss.what for loss in cover.lost)}",
                               "Hand out a part that is written for this player, not the printed one."))
     clefs = unread_clefs(chair.line, member) if cover is None else ()
     if clefs:
@@ -335,14 +335,11 @@ def _idle(desk: Desk, j: int) -> Finding:
     """Say why a member has no line."""
     member = desk.members[j]
     horns = " or ".join(member.plays)
-    if member.instrument is not None:
-        return Finding(code="no-line", severity="note", part_id="", part_name="",
-                       what=f"{member.name} has no line to cover on {horns}")
     fitting = [i for i, chair in enumerate(desk.chairs)
                if any(takes(horn, chair.line.family) for horn in member.horns)]
     if not fitting:
         return Finding(code="no-line", severity="note", part_id="", part_name="",
-                       what=f"this piece has no line for {member.name}'s {horns}")
+                       what=f"{member.name} has no line to cover on {horns}")
     bars = {desk.bars(i, j) for i in fitting}
     if bars == {"kept"}:
         why, ways = f"kept on {member.dedicated} parts", "Remove keeps from the section file to let the player move."

@@ -72,7 +72,7 @@ def _cover(desk: Desk, i: int, j: int) -> Proposal:
     chair, member, offer = desk.chairs[i], desk.members[j], desk.matrix()[i][j]
     return Proposal(kind="cover", chair=chair, data={"player": member.name, "horn": offer.played},
                     text=f"{member.name} covers {chair.title} on {offer.played}, from a part written for it "
-                         f"(lost: {', '.join(offer.why)}).")
+                         f"(lost: {'; '.join(offer.why)}).")
 
 
 def _clef(chair: Chair, member: Member, clefs: Sequence[str]) -> Proposal:

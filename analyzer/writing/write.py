@@ -102,7 +102,13 @@ def written_for(document: Document, asked: Asked, reader: Reader, *, reads: Read
 
 
 def _without_glides(root: etree._Element) -> None:
-    """Take glissandi and slides out; their notes stay."""
+    """Take glissandi and slides out, and the words that ask for them; their notes stay."""
+    for direction in list(root.iter("direction")):
+        said = [(words.text or "").strip().lower() for words in direction.iterfind("direction-type/words")]
+        if said and all(word.startswith(("gliss", "port.")) for word in said) and (
+                len(direction.findall("direction-type/*")) == len(said)) and (
+                measure := direction.getparent()) is not None:
+            measure.remove(direction)
     for notations in list(root.iter("notations")):
         for tag in ("glissando", "slide"):
             for sign in notations.findall(tag):

@@ -311,6 +311,16 @@ def test_the_parts_of_covers_pass_their_own_review(name: str) -> None:
         assert {finding.code for finding in stops} <= {"beyond-horn", "out-of-range"}
 
 
+def test_a_cover_s_part_asks_for_no_glissando_that_it_has_not() -> None:
+    """The bass trombone part of the sample has two glissandi, each with its word; a bassoon has neither."""
+    answer = fit(sample("deep-water-bass-trombone.musicxml"), band({"name": "Bea", "instrument": "bassoon"}))
+    check(answer)
+    assert len(losses(answer, "Bass Trombone")["gliss"]) == 2
+    score = cover_part(answer, answer.seats[0]).document.xml.decode()
+    assert "gliss" not in score
+    assert "gliss" in answer.document.xml.decode()
+
+
 # --- files and the command line --------------------------------------------------------------------------------------
 
 FILE = """[[player]]
