@@ -297,7 +297,7 @@ def _barred(skill: RoadSkill, after: Horn, learner: Player) -> str:
     if not inside:
         midi = min((midi for midi, _ in pressed), key=lambda midi: max(low - midi, midi - high))
         edge = f"below {pitch_of(low).pretty}" if midi < low else f"above {pitch_of(high).pretty}"
-        return f"{pitch_of(midi).pretty} lies {edge}, this player's range in the player file"
+        return f"it lies {edge}, where this player's range ends in the player file"
     nearest_mm = min(one.out_mm for _, one in inside)
     if nearest_mm > learner.reach_on(after):
         return f"it lies {nearest_mm:.0f} mm out, beyond this player's reach of {learner.reach_on(after):.0f} mm"
