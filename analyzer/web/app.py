@@ -162,8 +162,12 @@ class Page:
         return json_reply({"kept": done})
 
     async def forget(self, request: "Request") -> "Response":
-        """Take away a kept score, or everything that is kept; say what is left."""
-        kept = (await read_json(request, MAX_QUESTION_BYTES)).get("kept")
+        """Take away a kept score or everything, or put back what was taken away last; say what is kept now."""
+        given = await read_json(request, MAX_QUESTION_BYTES)
+        kept = given.get("kept")
+        if given.get("back") is True:
+            await asyncio.to_thread(self.memory.put_back)
+            return json_reply(await asyncio.to_thread(self.memory.all))
         try:
             await asyncio.to_thread(*((self.memory.forget, kept) if isinstance(kept, str) else
                                       (self.memory.forget_all,)))

@@ -32,6 +32,7 @@ class Memory:
         self._most_scores = most_scores
         self._most_bytes = most_bytes
         self._lock = threading.Lock()
+        self._forgotten: dict[str, bytes] = {}      # files forgotten last, in memory alone, to put them back
 
     def keep(self, data: bytes, name: str, title: str) -> str | None:
         """Keep a copy of a score; return its id, the same for the same file. None where it cannot be kept."""
@@ -93,6 +94,7 @@ class Memory:
         if self.folder is None or not _is_id(kept):
             return
         with self._lock:
+            self._forgotten = self._files(f"{kept}.*")
             for ending in (".score", ".json"):
                 with contextlib.suppress(OSError):
                     (self.folder / f"{kept}{ending}").unlink()
@@ -108,10 +110,29 @@ class Memory:
         if self.folder is None:
             return
         with self._lock:
+            self._forgotten = self._files("*")
             if self.folder.exists():
                 shutil.rmtree(self.folder)
             with contextlib.suppress(OSError):
                 self.folder.parent.rmdir()          # stays where it holds something else
+
+    def put_back(self) -> None:
+        """Keep again what was forgotten last, as long as the program has not ended."""
+        if self.folder is None:
+            return
+        with self._lock, contextlib.suppress(OSError):
+            for name, content in self._forgotten.items():
+                _write(self.folder / name, content)
+            self._forgotten = {}
+            self._drop_oldest()
+
+    def _files(self, pattern: str) -> dict[str, bytes]:
+        assert self.folder is not None
+        found = {}
+        for path in self.folder.glob(pattern):
+            with contextlib.suppress(OSError):
+                found[path.name] = path.read_bytes()
+        return found
 
     def _facts(self, kept: str) -> dict[str, Any] | None:
         if self.folder is None or not _is_id(kept):

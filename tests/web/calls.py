@@ -130,7 +130,7 @@ QUESTIONS: dict[str, Schema] = {
     **{path: closed({**SETTINGS, **MORE.get(path, {})}, "reads", "ending", "refuse", "standing")
        for path in ("plan", "music", "pictures", "file", "sound", "review", "playable", "compare", "fit", "apply",
                     "change", "pins/read", "pins/write")},
-    "section/write": FORM, "player/write": PLAYER, "forget": closed({"kept": SHORT}, "kept"),
+    "section/write": FORM, "player/write": PLAYER, "forget": closed({"kept": SHORT, "back": YES_NO}, "kept", "back"),
     "remember": {"anyOf": [closed({"kept": SHORT, "settings": SETTLED}), closed({"desk": {"type": "object"}})]},
 }
 

@@ -208,6 +208,11 @@ def test_three_doors_by_touch_then_a_kill_another_port_and_forgetting(browser, t
             page.locator("#forget-all").tap()
             expect(page.locator("#memory-said")).to_have_text("Nothing is kept on this computer yet.")
             assert kept() == []
+            page.locator("#put-back").tap()
+            expect(page.locator("#recent li")).to_have_count(3)
+            page.locator("#forget-all").tap()
+            expect(page.locator("#recent li")).to_have_count(0)
+            assert kept() == []
             page.reload()
             expect(page.locator("#samples li").first).to_be_visible()
             expect(page.locator("#recent")).to_be_hidden()

@@ -77,6 +77,13 @@ def test_forget_leaves_no_file(tmp_path: Path) -> None:
     assert [score["id"] for score in memory.all()["scores"]] == [two]
     memory.forget_all()
     assert list(tmp_path.iterdir()) == []
+    # Put back, as long as the program runs, all is as it was; and forgotten again.
+    memory.put_back()
+    assert memory.score(two) is not None
+    assert memory.all()["desk"] == {"section": {"players": []}}
+    memory.forget_all()
+    assert Memory(tmp_path / "lowbrass" / "page").all()["scores"] == []
+    assert list(tmp_path.iterdir()) == []
     # What is set afterwards makes no ghost of a score that is forgotten.
     assert not memory.settle(two, SETTINGS)
     assert files(tmp_path) == []

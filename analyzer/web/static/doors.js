@@ -55,8 +55,11 @@ function fillMemory() {
 async function forget(what, done) {
   try {
     page.start.memory = await (await post("/api/forget", what)).json();
-    if (!what.kept || page.score?.kept === what.kept) { forgetTab(); page.score = null; }
-    if (!what.kept) { page.desk = {}; tell("forgotten"); }
+    if (what.back) page.score = null;
+    else if (!what.kept || page.score?.kept === what.kept) { forgetTab(); page.score = null; }
+    page.desk = page.start.memory.desk ?? {};
+    if (!what.kept) tell("forgotten");
+    $("put-back").hidden = Boolean(what.back);
     fillMemory();
     say(done);
     $("memory-see").focus();
@@ -84,6 +87,7 @@ $("memory-see").addEventListener("click", () => {
   $("memory-see").setAttribute("aria-expanded", String(open));
 });
 $("forget-all").addEventListener("click", () => forget({}, "Everything is forgotten: no file is left."));
+$("put-back").addEventListener("click", () => forget({ back: true }, "It is kept again."));
 $("dont-keep").addEventListener("change", () => { page.private = $("dont-keep").checked; });
 $("home").addEventListener("click", home);
 
@@ -94,4 +98,4 @@ function light(scheme) {
 }
 $("scheme").addEventListener("change", () => { light($("scheme").value); tell("desk", { scheme: $("scheme").value }); });
 on("started", () => light(page.desk.scheme ?? ""));
-on("forgotten", () => light(""));
+on("forgotten", () => light(page.desk.scheme ?? ""));
