@@ -41,7 +41,7 @@ ELSEWHERE = {
     "Give another name, or look at it with lowbrass section check.",
     "Describe 3 or 4, each under [[valve]].", "valve {} has second_percent, but the second loops are the others'",
     "Take second_percent out under valve {}.",
-    "      {}: see the page (-o FILE.html) or --format json",
+    "{}: see the page (-o FILE.html) or --format json",
 }
 FILES_THEMSELVES = ("# ", "\n[[part]]", "import sys;")    # beginnings of what is written into files, or run
 
