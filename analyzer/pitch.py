@@ -47,8 +47,8 @@ def signature(fifths: int) -> dict[str, int]:
 
     Examples
     --------
-    >>> signature(-3)
-    {'E': -1, 'A': -1, 'B': -1}
+    >>> sorted(signature(-3).items())
+    [('A', -1), ('B', -1), ('E', -1)]
     """
     letters = _SHARPS[:fifths] if fifths >= 0 else _SHARPS[fifths:]
     return dict.fromkeys(letters, 1 if fifths > 0 else -1)

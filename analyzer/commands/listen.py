@@ -62,7 +62,7 @@ def command(score: Path, recording: Path, request: Request, line: int | None, pi
     """
     for path in outputs:
         if path.suffix.lower() not in _OUTPUTS:
-            raise click.BadParameter(f"'{path.name}' has an ending that is not known; use .html, .pdf or .musicxml.",
+            raise click.BadParameter(f"'{path.name}' has an unknown file ending; use .html, .pdf or .musicxml.",
                                      param_hint="-o")
     player_file: Path | None = click.get_current_context().params.get("player") if keep else None
     if keep and (player_file is None or recording.is_dir()):

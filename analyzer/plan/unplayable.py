@@ -39,7 +39,7 @@ def why_not(horn: Horn, player: Player, midi: int) -> Reason | None:
     --------
     >>> from analyzer.horns.profiles import load_horn
     >>> why_not(load_horn("tenor"), Player(), 39).how
-    'cannot be played on tenor; it has no notes between B♭1 and E2'
+    'cannot be played on tenor: it has no notes between B♭1 and E2'
     """
     possible = candidates(horn, midi)
     if not possible:
