@@ -7,18 +7,20 @@ order. A piece begins on a right-hand page. Unchanged inputs give the same bytes
 import io
 import multiprocessing
 import os
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from analyzer import cautions
 from analyzer.analysis import Request
 from analyzer.files import write_file
-from analyzer.problem import Problem, Unreadable, unreadable
+from analyzer.problem import Unreadable, unreadable
 from analyzer.report.fit.text import verdict_said
+from analyzer.report.folders.bound import Folder, Folders, Paper, Piece, Sheet, horn_changes
 from analyzer.report.folders.names import file_name, stale
+from analyzer.report.folders.pages import cover_page, director_page
 from analyzer.report.write import planned, write_bytes
 from analyzer.score.document import open_document
 from analyzer.score.transposing import Reads
@@ -30,67 +32,7 @@ from analyzer.writing.readers import CLEFS, Reader, clef_named, horn_reader, pri
 from analyzer.writing.write import Written, written_for
 
 SCHEMA = "lowbrass.folders/1"
-Paper = Literal["a4", "letter"]
 _MOST_FIRST = 3                         # hard measures of a piece that the director's page names
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sheet:
-    """One player's part of one piece: printed pages, with what the lists say of it."""
-
-    score: str
-    title: str
-    part_id: str
-    part_name: str
-    line: int
-    of: int
-    player: str
-    horn: str
-    horn_said: str
-    doubles: bool
-    covers: bool
-    pdf: bytes
-    pages: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Piece:
-    """One score of the programme, seated: its sheets in the order of the score, and what the director has to know."""
-
-    score: str
-    title: str
-    verdict: str = ""
-    said: str = ""
-    sheets: tuple[Sheet, ...] = ()
-    unfilled: tuple[tuple[str, str, int, str], ...] = ()        # part id, part name, line, why
-    changes: tuple[str, ...] = ()
-    first: tuple[str, ...] = ()
-    supposed: tuple[str, ...] = ()
-    problems: tuple[Problem, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Folder:
-    """What one player gets: a file (None without a part) and its sheets in programme order."""
-
-    player: str
-    file: str | None
-    pages: int
-    sheets: tuple[Sheet, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Folders:
-    """The answer: a folder for each player, and the pieces as they were seated."""
-
-    folders: tuple[Folder, ...]
-    pieces: tuple[Piece, ...]
-    problems: tuple[Problem, ...] = field(default=())
-
-    @property
-    def unfilled(self) -> list[tuple[Piece, tuple[str, str, int, str]]]:
-        """Lines without a player, with their piece."""
-        return [(piece, line) for piece in self.pieces for line in piece.unfilled]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,8 +93,6 @@ def make_folders(paths: Sequence[Path], section: Section, target: Path, *, tempo
         folders.append(Folder(player=member.name, file=name, pages=pages, sheets=sheets))
     answer = Folders(folders=tuple(folders), pieces=tuple(pieces),
                      problems=tuple(dict.fromkeys(problem for piece in pieces for problem in piece.problems)))
-    from analyzer.report.folders.pages import director_page
-
     files[file_name(0, "Director", ".pdf", [])] = director_page(answer, section, paper)
     for name, content in files.items():                  # only now, when all of it is made
         write_file(target / name, content)
@@ -282,8 +222,6 @@ def _bound(member: Member, sheets: Sequence[Sheet], paper: Paper) -> tuple[bytes
     """Bind a cover and the parts; every piece begins on a right-hand page."""
     from pypdf import PdfReader, PdfWriter
 
-    from analyzer.report.folders.pages import cover_page
-
     starts: list[int] = []
     page = 2                                             # the cover is page 1
     for sheet in sheets:
@@ -339,16 +277,3 @@ def folders_text(answer: Folders) -> str:
         out += [f"  {piece.title}, {name}{f', player {line}' if line > 1 else ''}: {why}."
                 for piece, (_, name, line, why) in answer.unfilled]
     return "\n".join([*out, "", f"Caution: {cautions.PAIN}"])
-
-
-def horn_changes(sheets: Iterable[Sheet]) -> list[str]:
-    """Say where a player takes up another horn between pieces."""
-    said: list[str] = []
-    before: Sheet | None = None
-    for sheet in sheets:
-        if before is not None and sheet.horn != before.horn and sheet.score != before.score:
-            said.append(f"{sheet.horn_said} for {sheet.title}")
-        before = sheet
-    return said
-
-
