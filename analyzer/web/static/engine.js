@@ -3,7 +3,7 @@
 
 import { gainOf, voice, waveOf } from "./sound.js";
 
-const EARLY_S = 0.3, WAKE_MS = 50, FIRST_S = 0.12, MOST_LATE_S = 0.05;
+const EARLY_S = 1.0, WAKE_MS = 50, FIRST_S = 0.2, MOST_LATE_S = 0.05;
 const CLICK_HZ = [1660, 1100], CLICK_S = 0.045;    // first beat of a measure, other beats
 
 /** Beats of the measure in which a passage begins, for counting in: {step_s, count}. */
@@ -30,7 +30,8 @@ export class Practice {
     this.wave = waveOf(context);
     const lead = countIn ? countInOf(data.beats, from_s) : { count: 0, step_s: 0 };
     this.lead_s = lead.count * lead.step_s / rate;
-    this.begun = context.currentTime + FIRST_S + this.lead_s - (from_s - passage.begin_s) / rate;
+    const zero = context.currentTime + FIRST_S;        // read once: the clock runs on while we schedule
+    this.begun = zero + this.lead_s - (from_s - passage.begin_s) / rate;
     this.rounds = 0;
     this.tones = new Set();
     this.nextNote = firstFrom(data.notes, passage, from_s);
@@ -39,7 +40,7 @@ export class Practice {
     if (this.nextBeat < 0) this.nextBeat = this.beatsHere.length;
     this.noteRound = this.beatRound = 0;
     for (let k = 0; k < lead.count; k += 1) {
-      this.#click(context.currentTime + FIRST_S + k * lead.step_s / rate, k === 0);
+      this.#click(zero + k * lead.step_s / rate, k === 0);
     }
     if (drone !== null) this.#drone(drone);
     this.timer = setInterval(() => this.#schedule(), WAKE_MS);
