@@ -62,10 +62,21 @@ def _start_worker() -> None:
 
 
 @contextlib.contextmanager
-def _interrupts_ignored() -> Iterator[None]:
-    """Start processes that ignore Ctrl-C from their first moment on."""
+def _interrupts_held_back() -> Iterator[None]:
+    """Start processes that hold Ctrl-C back from their first moment on; one that comes meanwhile reaches us after it.
+
+    Ignoring it here would lose a Ctrl-C of somebody who stops the page at once. Where signals cannot be held back
+    (Windows), a console's Ctrl-C is ignored for that moment all the same.
+    """
     if threading.current_thread() is not threading.main_thread():
         yield
+        return
+    if hasattr(signal, "pthread_sigmask"):
+        mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            yield
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, mask)
         return
     before = signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
@@ -85,7 +96,7 @@ class Workers:
 
     def start(self) -> None:
         """Start the processes, so that the first picture does not wait for them."""
-        with _interrupts_ignored():
+        with _interrupts_held_back():
             self._submitted(os.getpid)
 
     async def run(self, work: Callable[..., _Result], *arguments: object) -> _Result:
@@ -96,7 +107,7 @@ class Workers:
         Unreadable
             If the process died or the work took too long.
         """
-        with _interrupts_ignored():
+        with _interrupts_held_back():
             pool, future = self._submitted(work, *arguments)
             started = self._started[pool]
         try:
