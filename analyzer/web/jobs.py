@@ -9,7 +9,7 @@ import threading
 from collections.abc import Awaitable, Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context, parent_process
+from multiprocessing import get_context, parent_process, resource_tracker
 from typing import Any, TypeVar
 
 from analyzer.analysis import Request, analyse
@@ -72,6 +72,8 @@ def _interrupts_held_back() -> Iterator[None]:
         yield
         return
     if hasattr(signal, "pthread_sigmask"):
+        # Its start lets the signal through again at its end, so it must not come between.
+        resource_tracker.ensure_running()
         mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
         try:
             yield
