@@ -3,7 +3,8 @@
 Ranges that are reasoned with: a euphonium with three valves has E2 as its lowest note beside the pedals (B flat 2 is
 the 2nd partial; 1-2-3 lowers it by six semitones), with a fourth valve B flat 1 is reached on the 2nd partial's chain
 and below, a straight tenor has E2 as its lowest beside the pedals (7th position): A. Baines, "Brass Instruments",
-chapters on the trombone and on valves. The other instruments: analyzer/writing/instruments.toml.
+chapters on the trombone and on valves (from memory, not read again). The other instruments:
+analyzer/writing/instruments.toml.
 """
 
 import io
