@@ -77,6 +77,14 @@ def test_the_same_inputs_give_the_same_bytes(made: tuple[Path, dict], tmp_path: 
         path.name: path.read_bytes() for path in target.iterdir()}
 
 
+def test_a_page_for_each_students_phone_on_request(tmp_path: Path) -> None:
+    done = run("folders", PROGRAMME[1], "--section", SECTION, "-o", tmp_path, "--take-home", "--format", "json")
+    pages = sorted(path.name for path in tmp_path.glob("*.html"))
+    players = json.loads(done.stdout)["players"]
+    assert len(pages) == sum(len(player["pieces"]) for player in players)
+    assert all('id="data"' in (tmp_path / name).read_text(encoding="utf-8") for name in pages)
+
+
 def test_an_absent_player_gets_nothing_and_a_bad_score_stops_no_other(tmp_path: Path) -> None:
     bad = tmp_path / "bad.musicxml"
     bad.write_text("no score", encoding="utf-8")
@@ -96,7 +104,7 @@ def test_killed_at_any_moment_leaves_only_whole_files_and_what_was_there(tmp_pat
     target = tmp_path / "out"
     target.mkdir()
     (target / "notes.txt").write_text("mine", encoding="utf-8")
-    (target / ".01 Somebody.pdf.abc12345").write_bytes(b"half")
+    (target / ".lowbrass.abc12345").write_bytes(b"half")
     words = [sys.executable, "-m", "analyzer", "folders", str(PROGRAMME[1]), "--section", str(SECTION), "-o",
              str(target)]
     for wait_s in (0.3, 1.2, 2.5):
@@ -110,6 +118,7 @@ def test_killed_at_any_moment_leaves_only_whole_files_and_what_was_there(tmp_pat
     assert done.returncode in (0, 3)
     assert (target / "notes.txt").read_text(encoding="utf-8") == "mine"
     assert not list(stale(target))
+    assert not list(target.glob(".lowbrass.*"))
     assert all(pypdf.PdfReader(path).pages for path in target.glob("*.pdf"))
 
 

@@ -25,6 +25,7 @@ class Sheet:
     doubles: bool
     covers: bool
     pdf: bytes
+    phone: bytes | None = None
     pages: int
 
 

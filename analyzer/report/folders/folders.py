@@ -21,6 +21,7 @@ from analyzer.report.fit.text import verdict_said
 from analyzer.report.folders.bound import Folder, Folders, Paper, Piece, Sheet, horn_changes
 from analyzer.report.folders.names import file_name, stale
 from analyzer.report.folders.pages import cover_page, director_page
+from analyzer.report.take_home.page import page_of
 from analyzer.report.write import planned, write_bytes
 from analyzer.score.document import open_document
 from analyzer.score.transposing import Reads
@@ -45,11 +46,12 @@ class _Order:
     paper: Paper
     large: bool
     reads: Any
+    phone: bool
 
 
 def make_folders(paths: Sequence[Path], section: Section, target: Path, *, tempo_bpm: float | None = None,
                  paper: Paper = "a4", large: bool = False, reads: Any = None, jobs: int | None = None,
-                 told: Callable[[str], None] = lambda text: None) -> Folders:
+                 phone: bool = False, told: Callable[[str], None] = lambda text: None) -> Folders:
     """Seat a section for every score and write each player's folder and the director's page into `target`.
 
     Parameters
@@ -62,6 +64,8 @@ def make_folders(paths: Sequence[Path], section: Section, target: Path, *, tempo
         Folder to write into; made where it is missing. Only files of ours are replaced or taken away.
     tempo_bpm, paper, large, reads
         As for a single part.
+    phone : bool
+        Write a page to take home beside each part that has slide or valves.
     jobs : int, optional
         Processes at once; one a core where left out.
     told : callable
@@ -73,8 +77,8 @@ def make_folders(paths: Sequence[Path], section: Section, target: Path, *, tempo
         If no score can be read, or the folder cannot be written.
     """
     _ready(target)
-    orders = [_Order(path=str(path), section=section, tempo_bpm=tempo_bpm, paper=paper, large=large, reads=reads)
-              for path in paths]
+    orders = [_Order(path=str(path), section=section, tempo_bpm=tempo_bpm, paper=paper, large=large, reads=reads,
+                     phone=phone) for path in paths]
     pieces = _pieces(orders, jobs or min(len(orders), os.cpu_count() or 1), told)
     if not any(piece.sheets or piece.unfilled for piece in pieces):
         raise Unreadable(next(problem for piece in pieces for problem in piece.problems))
@@ -90,6 +94,9 @@ def make_folders(paths: Sequence[Path], section: Section, target: Path, *, tempo
                          [folder.file for folder in folders if folder.file])
         content, pages = _bound(member, sheets, paper)
         files[name] = content
+        for sheet in sheets:
+            if sheet.phone is not None:
+                files[file_name(number, f"{member.name} – {sheet.title}", ".html", files)] = sheet.phone
         folders.append(Folder(player=member.name, file=name, pages=pages, sheets=sheets))
     answer = Folders(folders=tuple(folders), pieces=tuple(pieces),
                      problems=tuple(dict.fromkeys(problem for piece in pieces for problem in piece.problems)))
@@ -173,7 +180,8 @@ def _sheet(answer: SectionFit, seat: Seat, order: _Order) -> Sheet:
         name=chair.part.full_name or chair.part.name)
     analysis = planned(part, Request(player=member.player, tempo_bpm=order.tempo_bpm))
     pdf = write_bytes(part, analysis, ".pdf", marked=True, paper=order.paper, large=order.large)
-    return Sheet(score=answer.document.name, title=answer.document.title or Path(order.path).stem,
+    phone = page_of(analysis, analysis.lines[0]).encode() if order.phone and analysis is not None else None
+    return Sheet(phone=phone, score=answer.document.name, title=answer.document.title or Path(order.path).stem,
                  part_id=chair.part.id, part_name=chair.part.full_name or chair.part.name, line=chair.line.number,
                  of=chair.line.of, player=member.name, horn=seat.played, horn_said=_said(seat),
                  doubles=seat.doubles, covers=seat.cover is not None, pdf=pdf, pages=_count(pdf))

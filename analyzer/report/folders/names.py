@@ -9,7 +9,7 @@ _FORBIDDEN = re.compile(r'[\x00-\x1f\x7f-\x9f<>:"/\\|?*\u200e\u200f\u202a-\u202e
 _RESERVED = frozenset({"con", "prn", "aux", "nul", *(f"com{nth}" for nth in range(1, 10)),
                        *(f"lpt{nth}" for nth in range(1, 10))})
 _MOST_BYTES = 120
-_HALF = re.compile(r"\.\d\d .+\.pdf\.[A-Za-z0-9_]{8}")          # what a killed run leaves: see `files.write_file`
+_HALF = re.compile(r"\.lowbrass\.[A-Za-z0-9_]{8}")          # what a killed run leaves: see `files.write_file`
 
 
 def safe_name(text: str) -> str:
