@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from lxml import etree
 
-from analyzer.pitch import Pitch, Transposition
+from analyzer.pitch import Pitch, Transposition, signature
 from analyzer.score.lines import Line
 from analyzer.writing.phrases import Phrase
 from analyzer.writing.readers import Clef, Reader
@@ -20,7 +20,6 @@ _MIDDLE: dict[Clef, Pitch] = {"bass": Pitch("D", 0, 3), "tenor": Pitch("A", 0, 3
                               "treble": Pitch("B", 0, 4), "treble-b-flat": Pitch("B", 0, 4)}
 _NAMES = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
 _PLAIN = frozenset({*_NAMES.values(), "sharp-sharp", "natural-sharp", "natural-flat"})
-_SHARPS = "FCGDAEB"
 _STEPS = "CDEFGAB"
 _ATTRIBUTES = ("footnote", "level", "divisions", "key", "time", "staves", "part-symbol", "instruments", "clef",
                "staff-details", "transpose", "for-part", "directive", "measure-style")
@@ -209,7 +208,7 @@ def _accidentals(root: etree._Element) -> None:
         for child in measure:
             if child.tag == "attributes":
                 for found in child.iterchildren("key"):
-                    key = signature(found)
+                    key = _signed(found)
             elif child.tag == "note" and (pitch := _pitch(child)) is not None:
                 tied = any(tie.get("type") == "stop" for tie in child.iterchildren("tie")) \
                     and (pitch.step, pitch.alter, pitch.octave) in before_tied
@@ -222,11 +221,9 @@ def _accidentals(root: etree._Element) -> None:
                         tie.get("type") == "start" for tie in child.iterchildren("tie")) else set()
 
 
-def signature(key: etree._Element) -> dict[str, int]:
+def _signed(key: etree._Element) -> dict[str, int]:
     """Return letter to alteration, as a key signature has it."""
-    fifths = int(float(key.findtext("fifths") or "0"))
-    letters = _SHARPS[:fifths] if fifths >= 0 else _SHARPS[fifths:]
-    signs = dict.fromkeys(letters, 1 if fifths > 0 else -1)
+    signs = signature(int(float(key.findtext("fifths") or "0")))
     for step, alter in zip(key.findall("key-step"), key.findall("key-alter"), strict=False):
         signs[(step.text or "").strip()] = round(float(alter.text or "0"))
     return signs
