@@ -1,7 +1,6 @@
 """``lowbrass listen``: a recording, or a folder of them, held against the plan."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -17,11 +16,11 @@ from analyzer.commands.options import (
     score_argument,
     write_file,
 )
+from analyzer.commands.pinning import with_pins_file
 from analyzer.commands.progress import alone
 from analyzer.files import read_file
 from analyzer.hearing.hear import Hearing, hear
 from analyzer.hearing.sound import ENDINGS, PHONE_ENDINGS, read_sound
-from analyzer.marking.pins import pins_of_analysis, read_pins_file
 from analyzer.plan.heard import KEY, heard_of, trend, with_heard
 from analyzer.problem import Unreadable, unreadable
 from analyzer.report.listen.document import Student, class_document, heard_once, listen_document
@@ -69,9 +68,8 @@ def command(score: Path, recording: Path, request: Request, line: int | None, pi
         raise click.UsageError("--keep is for one recording, and for the file named with --player FILE.toml.")
     document = open_document(score)
     if pins is not None:
-        kept = read_pins_file(read_table(pins))
-        request = replace(request, pins=pins_of_analysis(analyse(document, request), kept, pins.name,
-                                                         cut=request.measures is not None))
+        request, unfit = with_pins_file(document, request, pins)
+        say(unfit)
     analysis = with_notes(analyse(document, request))
     planned = _line(analysis, line)
     say(analysis.problems)

@@ -18,31 +18,12 @@ from analyzer.commands.options import (
     score_argument,
     write_file,
 )
-from analyzer.marking.pins import fitting, pins_of_analysis, read_pin, read_pins_file
+from analyzer.commands.pinning import read_pins, with_pins_file
 from analyzer.marking.which import Pictures, Which, WriteAs
 from analyzer.plan.weights import read_preferences
 from analyzer.report.map.document import ROW_COLUMNS, map_document, rows
 from analyzer.report.map.file import ENDINGS, SCORES, cleared_file, map_file
 from analyzer.score.document import OWN_FORM_ENDINGS, open_document
-from analyzer.toml_file import read_table
-
-
-def read_pins(texts: tuple[str, ...]) -> dict[tuple[int | None, str, int], str]:
-    """Read pins ``MEASURE:NTH=LABEL`` or ``MEASURE:LINE.NTH=LABEL``.
-
-    Raises
-    ------
-    click.BadParameter
-        If one has another form.
-    """
-    pins: dict[tuple[int | None, str, int], str] = {}
-    for text in texts:
-        pin = read_pin(text)
-        if pin is None:
-            raise click.BadParameter(f"'{text}' is no pin; write MEASURE:NTH=LABEL, for instance 12:3=T1.",
-                                     param_hint="--pin")
-        pins[pin.line, pin.measure, pin.nth] = pin.label
-    return pins
 
 
 @click.command("map")
@@ -102,12 +83,7 @@ def command(ctx: click.Context, score: Path, request: Request, pins: tuple[str, 
         return
     request = replace(request, pins=wanted, weights=read_preferences(prefer) if prefer else None)
     if pins_path is not None:
-        kept = read_pins_file(read_table(pins_path))
-        # Its lines count within their part: the score has to be read once to know them among all.
-        free = analyse(document, replace(request, pins={}))
-        in_file = pins_of_analysis(free, kept, pins_path.name, cut=request.measures is not None)
-        fit, unfit = fitting(free, in_file, pins_path.name)
-        request = replace(request, pins={**fit, **wanted})
+        request, unfit = with_pins_file(document, request, pins_path)
         say(unfit)
     analysis = analyse(document, request)
     say(analysis.problems)

@@ -5,13 +5,11 @@ from pathlib import Path
 
 import click
 
-from analyzer.analysis import Request, analyse
-from analyzer.commands.map import read_pins
+from analyzer.analysis import Request
 from analyzer.commands.options import request_options, say, score_argument, write_file
-from analyzer.marking.pins import pins_of_analysis, read_pins_file
+from analyzer.commands.pinning import read_pins, with_pins_file
 from analyzer.report.take_home.page import take_home
 from analyzer.score.document import open_document
-from analyzer.toml_file import read_table
 
 
 @click.command("take-home")
@@ -33,13 +31,10 @@ def command(score: Path, request: Request, line: int | None, pins: tuple[str, ..
     if output.suffix.lower() not in (".html", ".htm"):
         raise click.BadParameter(f"'{output.name}': the page is HTML; its name ends in .html.", param_hint="-o")
     document = open_document(score)
-    wanted = read_pins(pins)
-    request = replace(request, pins=wanted)
+    request = replace(request, pins=read_pins(pins))
     if pins_path is not None:
-        kept = read_pins_file(read_table(pins_path))
-        free = analyse(document, replace(request, pins={}))
-        in_file = pins_of_analysis(free, kept, pins_path.name, cut=request.measures is not None)
-        request = replace(request, pins={**in_file, **wanted})
+        request, unfit = with_pins_file(document, request, pins_path)
+        say(unfit)
     page, analysis = take_home(document, request, line=line)
     say(analysis.problems)
     write_file(output, page)
