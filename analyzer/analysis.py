@@ -93,7 +93,7 @@ def analyse(document: Document, request: Request) -> Analysis:
     lines, more = asked_lines(document, chosen, measures=request.measures, reads=request.reads)
     problems += more
     planned = []
-    sonorities = Sonorities(document) if request.intonation == "just" else None
+    sonorities = Sonorities(document, request.reads) if request.intonation == "just" else None
     for number, asked in enumerate(lines, 1):
         line = asked.line
         horn, assumed = asked.horn(horns, named=bool(request.parts))

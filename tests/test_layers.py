@@ -18,7 +18,7 @@ MAY = {
     "score": {"pitch", "plain", "problem", "assumption", "files"},
     "plan": {"pitch", "plain", "problem", "toml_file", "words", "solver", "horns", "tuning", "score"},
     "selection": {"problem", "words", "horns", "score"},
-    "intonation": {"pitch", "problem", "score"},
+    "intonation": {"pitch", "score"},
     "supposed": {"assumption", "problem", "horns", "score", "plan", "selection"},
     "analysis": {"assumption", "problem", "cautions", "words", "horns", "score", "plan", "selection", "supposed",
                  "intonation"},

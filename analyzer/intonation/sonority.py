@@ -1,21 +1,20 @@
 """What sounds with each note of a line, over all parts of the score, and the chord that it makes.
 
-Places are a measure's index and quarter notes from its beginning: measures that are too long in one part alone would
-shift onsets counted from the start of a part.
+A note is cut where anything begins or ends, over bar lines and ties; each stretch is named by itself, and the note has
+the chord that holds for most of it.
 """
 
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
 from analyzer.intonation.chords import Chord, chord_of
 from analyzer.pitch import Pitch
-from analyzer.problem import Unreadable
 from analyzer.score.document import Document
 from analyzer.score.lines import Line, LineNote
-from analyzer.score.reader import read_part
+from analyzer.score.sounding import Sounding
+from analyzer.score.transposing import Reads
 
 _MOST_OF_NOTE = Fraction(3, 5)
 """Share of a note during which its chord, or part of it, must sound. Judged: less and a passing chord would bend a held
@@ -24,37 +23,12 @@ _PLAIN_SHARE = Fraction(3, 10)
 """Share of a note during which the whole chord must sound; the rest may be parts of it. Judged with the above."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Sound:
-    begin: Fraction
-    end: Fraction
-    pitch: Pitch
-
-
 class Sonorities:
-    """Sounding pitches of every part of a score by measure; the parts are read when the first note asks.
+    """The chords of a score's notes. `reads` is how its treble-clef low brass is read, as for the lines."""
 
-    Parts that cannot be read are left out: the harmony of the rest still holds.
-    """
-
-    def __init__(self, document: Document) -> None:
-        self._document = document
-        self._measures: dict[int, list[_Sound]] | None = None
-
-    def _sounds(self, index: int) -> list[_Sound]:
-        if self._measures is None:
-            found: dict[int, list[_Sound]] = defaultdict(list)
-            for part_id in self._document.part_ids:
-                try:
-                    part, _ = read_part(self._document, part_id)
-                except Unreadable:
-                    continue
-                for note in part.notes:
-                    if not note.grace and not note.optional and not note.slash and note.duration:
-                        begin = note.onset - part.measures[note.measure].onset
-                        found[note.measure].append(_Sound(begin, begin + note.duration, note.sounding))
-            self._measures = dict(found)
-        return self._measures.get(index, [])
+    def __init__(self, document: Document, reads: Reads | None = None) -> None:
+        """Take the score; its parts are read when the first note asks."""
+        self._sounding = Sounding(document, reads)
 
     def slices(self, line: Line, note: LineNote) -> Iterator[tuple[Fraction, tuple[Pitch, ...]]]:
         """Yield (length, pitches) of every stretch of a note in which nothing changes, its own pitch among them."""
@@ -64,7 +38,8 @@ class Sonorities:
                 continue
             begin = max(onset - measure.onset, Fraction(0))
             stop = min(end - measure.onset, measure.duration)
-            here = [sound for sound in self._sounds(measure.index) if sound.begin < stop and sound.end > begin]
+            here = [sound for sound in self._sounding.measure(measure.index)
+                    if sound.begin < stop and sound.end > begin]
             cuts = sorted({begin, stop, *(cut for sound in here for cut in (sound.begin, sound.end)
                                           if begin < cut < stop)})
             for left, right in pairwise(cuts):

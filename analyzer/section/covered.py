@@ -3,12 +3,10 @@
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from analyzer.problem import Unreadable
-from analyzer.review.harmony import Moment, moment, moment_of
 from analyzer.score.document import Document
 from analyzer.score.lines import Line
 from analyzer.score.parts import find_parts
-from analyzer.score.reader import read_part
+from analyzer.score.sounding import Moment, Sounding, moment, moment_of
 
 ENOUGH = 0.8
 """A line is spared where one other part has this share of its notes, in any octave. Judged; from 0.7 to 0.9 the same
@@ -36,18 +34,14 @@ class Covered:
     def _read(self) -> dict[str, tuple[str, Attacks]]:
         if self._parts is None:
             self._parts = {}
-            for info in find_parts(self._document)[0]:
-                try:
-                    part, _ = read_part(self._document, info.id)
-                except Unreadable:
-                    continue
+            names = {info.id: info.full_name or info.name or info.id for info in find_parts(self._document)[0]}
+            for part_id, part in Sounding(self._document).parts().items():
                 attacks: dict[Moment, set[int]] = {}
                 for note in part.notes:
                     if not note.grace and not note.tie_stop:
                         at = moment(part.measures, note.measure, note.onset)
                         attacks.setdefault(at, set()).add(note.sounding.midi)
-                name = info.full_name or info.name or info.id
-                self._parts[info.id] = (name, {at: frozenset(found) for at, found in attacks.items()})
+                self._parts[part_id] = (names[part_id], {at: frozenset(found) for at, found in attacks.items()})
         return self._parts
 
     def best_double(self, line: Line, but: Collection[str] = ()) -> Double | None:

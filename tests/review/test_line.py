@@ -15,12 +15,13 @@ from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
 from analyzer.review import line as line_review
 from analyzer.review.findings import Finding
-from analyzer.review.harmony import Harmony, moment_of
+from analyzer.review.harmony import Harmony
 from analyzer.review.limits import REST_S, STRETCH_CARE_S, STRETCH_NOTE_S
 from analyzer.review.line import findings, review
 from analyzer.review.remedies import tuned
 from analyzer.score.document import open_document, read_document
 from analyzer.score.lines import Line
+from analyzer.score.sounding import moment_of
 from tests.lines import line_of
 from tests.review.applying import IN_PITCH, outcomes
 from tests.review.scores import SAMPLES, chord_score, note, part, score

@@ -15,9 +15,9 @@ import pytest
 from analyzer.analysis import Request, analyse
 from analyzer.plan.player import Player
 from analyzer.problem import Unreadable
-from analyzer.review.harmony import moment_of
 from analyzer.review.line import Reviewed, review
 from analyzer.score.document import Document, open_document
+from analyzer.score.sounding import moment_of
 from tests.review.applying import outcomes
 from tests.review.test_ossia import corpus
 
