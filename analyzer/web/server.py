@@ -11,9 +11,10 @@ from pathlib import Path
 from types import FrameType
 
 from analyzer.problem import unreadable
-from analyzer.web.app import Page, build
+from analyzer.web.app import build
 from analyzer.web.clients import MOST_CONNECTIONS, protocol
 from analyzer.web.memory import memory_here
+from analyzer.web.page import Page
 from analyzer.web.security import new_token
 from analyzer.web.state import samples_folder
 

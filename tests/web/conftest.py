@@ -13,8 +13,9 @@ with warnings.catch_warnings():
     warnings.simplefilter("ignore")
     from starlette.testclient import TestClient
 
-from analyzer.web.app import Page, build
+from analyzer.web.app import build
 from analyzer.web.jobs import Jobs, Workers
+from analyzer.web.page import Page
 from tests.web.calls import check_answer
 from tests.web.running import served
 

@@ -15,12 +15,12 @@ from analyzer.marking.annotate import annotated
 from analyzer.marking.which import marks
 from analyzer.report.map.document import map_document
 from analyzer.score.document import open_document
-from analyzer.web import app as app_module
 from analyzer.web import asked as asked_module
 from analyzer.web import state as state_module
-from analyzer.web.app import Page, build
+from analyzer.web.app import build
 from analyzer.web.asked import file_name
 from analyzer.web.jobs import JOBS_WAITING, Jobs
+from analyzer.web.page import UPLOADS_AT_ONCE, Page
 from analyzer.web.state import Sessions
 from tests.web.conftest import HOST, SAMPLES, TOKEN, NoStop
 
@@ -299,7 +299,7 @@ def test_fifty_uploads_at_once_are_all_answered_and_few_are_held(workers) -> Non
     replies = asyncio.run(all_at_once())
     assert [reply.status_code for reply in replies] == [200] * 50
     assert len({reply.json()["session"] for reply in replies}) == 50
-    assert 1 <= page.most_reading <= app_module.UPLOADS_AT_ONCE
+    assert 1 <= page.most_reading <= UPLOADS_AT_ONCE
     assert len(page.sessions) == 10
 
 

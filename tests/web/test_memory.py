@@ -10,8 +10,9 @@ from pathlib import Path
 import httpx
 import pytest
 
-from analyzer.web.app import Page, build
+from analyzer.web.app import build
 from analyzer.web.memory import Memory
+from analyzer.web.page import Page
 from tests.web.conftest import HOST, SAMPLES, TOKEN, TestClient
 from tests.web.running import served
 

@@ -1,0 +1,151 @@
+"""Routes: what is asked of an open score: its plan, its pictures, its files, its review."""
+
+import asyncio
+from typing import TYPE_CHECKING
+
+from analyzer.problem import unreadable
+from analyzer.web.answers import answer_since, copy_for, pictures_for, review_for, sound_for
+from analyzer.web.asked import read_asked, read_horns, read_refusals, read_standing
+from analyzer.web.engraver import engrave, no_picture
+from analyzer.web.jobs import (
+    ENDINGS,
+    change_shown,
+    chart_of,
+    comparison_of,
+    file_of,
+    midi_file,
+    playable_file,
+    practice_file,
+    take_home_file,
+)
+from analyzer.web.open_routes import opened
+from analyzer.web.page import Page, stem
+from analyzer.web.replies import file_reply, json_reply
+from analyzer.web.state import analysis_for, request_pins
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+_TAKEN = {"take-home": "-take-home.html", "practice": "-practice.pdf", "chart": "-chart.pdf"}
+"""What can be taken along beside the part itself: its name in a question, and how its file ends."""
+_PREVIEW_PX = 420
+
+
+async def plan(page: Page, request: "Request") -> "Response":
+    """Answer a question: the plan of a line, quickly; music and pictures are asked for apart.
+
+    Where the page tells what stands on it, the answer is what is new since, with new marks for its picture.
+    """
+    given, session = await page.question(request)
+    asked, standing = read_asked(given), read_standing(given)
+    async with session.lock:
+        found, times = await asyncio.to_thread(answer_since, session, asked, standing)
+    return json_reply(found, headers={"server-timing": times})
+
+
+async def music(page: Page, request: "Request") -> "Response":
+    """Engrave what `plan` answered; the picture's name is for the next question."""
+    asked, session = await page.asked(request)
+    async with session.lock:
+        copy = await asyncio.to_thread(copy_for, session, asked)
+    try:
+        svg, places = await page.engraver_of(session).run(engrave, copy, asked.width_px)
+    except (ValueError, ModuleNotFoundError) as error:
+        raise no_picture(error, session.name) from None
+    return json_reply({"svg": svg, "picture": session.drawn(places)})
+
+
+async def pictures(page: Page, request: "Request") -> "Response":
+    """Draw how slide or valves move in what `plan` answered."""
+    asked, session = await page.asked(request)
+    async with session.lock:
+        return json_reply({"pictures": await asyncio.to_thread(pictures_for, session, asked)})
+
+
+async def file(page: Page, request: "Request") -> "Response":
+    """Write a file of the asked part, with the pins, all its lines."""
+    given, session = await page.question(request)
+    asked = read_asked(given)
+    ending, name = given.get("ending"), session.name
+    if ending == "score":
+        ending = session.ending
+    if ending not in (*ENDINGS, ".mid", *_TAKEN):
+        raise unreadable("bad-question", where="download", what="there is no such form of file",
+                         try_=f"The forms are {', '.join((*ENDINGS, '.mid', *_TAKEN))}.")
+    async with session.lock:
+        analysis = await asyncio.to_thread(analysis_for, session, asked)
+        pins = request_pins(analysis, asked.pins)
+    try:
+        if ending == "take-home":
+            content = await page.jobs.run(request.is_disconnected, take_home_file, session.data, name,
+                                          asked.request(pins), asked.line)
+        elif ending == "practice":
+            content = await page.jobs.run(request.is_disconnected, practice_file, session.data, name,
+                                          asked.request())
+        elif ending == "chart":
+            horn = asked.horn or analysis.lines[0].plan.horn.name
+            content = await page.jobs.run(request.is_disconnected, chart_of, horn)
+            return file_reply(content, f"{horn}-chart.pdf")
+        elif ending == ".mid":
+            content = await page.jobs.run(request.is_disconnected, midi_file, session.data, name, asked.part,
+                                          asked.measures, asked.tempo_bpm)
+        else:
+            content = await page.jobs.run(request.is_disconnected, file_of, session.data, name,
+                                          asked.request(pins), ending)
+    except (ValueError, ModuleNotFoundError) as error:
+        raise no_picture(error, name) from None
+    end = _TAKEN.get(ending) or f"{'' if ending == '.mid' else '-marked'}{ending}"
+    return file_reply(content, f"{stem(session)}{end}")
+
+
+async def sound(page: Page, request: "Request") -> "Response":
+    """Say how what `plan` answered sounds, and where slide or valves are at each moment."""
+    asked, session = await page.asked(request)
+    async with session.lock:
+        return json_reply(await asyncio.to_thread(sound_for, session, asked))
+
+
+async def review(page: Page, request: "Request") -> "Response":
+    """Review the asked part."""
+    asked, session = await page.asked(request)
+    async with session.lock:
+        return json_reply(await asyncio.to_thread(review_for, session, asked))
+
+
+async def playable(page: Page, request: "Request") -> "Response":
+    """Write the score with notes that can be played, but for the changes that are refused."""
+    given, session = await page.question(request)
+    content = await page.jobs.run(request.is_disconnected, playable_file, session.data, session.name,
+                                  read_asked(given).request(), read_refusals(given))
+    return file_reply(content, f"{stem(session)}-playable{session.ending}")
+
+
+async def change(page: Page, request: "Request") -> "Response":
+    """Show the measure of one change as written and as changed."""
+    given, session = await page.question(request)
+    place, asked = given.get("place"), read_asked(given)
+    return json_reply(await page.jobs.run(request.is_disconnected, change_shown, session.data, session.name,
+                                          asked.request(), str(place)[:120], _PREVIEW_PX))
+
+
+async def apply(page: Page, request: "Request") -> "Response":
+    """Open the score with the changes that are not refused; the one as written stays open too."""
+    given, session = await page.question(request)
+    content = await page.jobs.run(request.is_disconnected, playable_file, session.data, session.name,
+                                  read_asked(given).request(), read_refusals(given))
+    return await opened(page, content, f"{stem(session)}-playable{session.ending}", given.get("keep") is not False)
+
+
+async def compare(page: Page, request: "Request") -> "Response":
+    """Plan the asked part on several horns."""
+    given, session = await page.question(request)
+    asked, named = read_asked(given), read_horns(given)
+    return json_reply(await page.jobs.run(request.is_disconnected, comparison_of, session.data, session.name, named,
+                                          asked.request()))
+
+
+ROUTES = {
+    "plan": plan, "music": music, "pictures": pictures, "file": file, "sound": sound, "review": review,
+    "playable": playable, "compare": compare, "change": change, "apply": apply,
+}
