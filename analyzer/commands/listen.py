@@ -1,5 +1,6 @@
 """``lowbrass listen``: a recording, or a folder of them, held against the plan."""
 
+import sys
 from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
@@ -107,7 +108,7 @@ def _one(document: Document, analysis: Analysis, planned: Planned, recording: Pa
     if sound.seconds > _LONG_S:
         click.echo(f"Listening to {sound.seconds / 60:.0f} min of sound; this takes about "
                    f"{max(1, sound.seconds * _SHARE):.0f} s.", err=True)
-    hearing = hear(sound, planned, reference_hz=reference)
+    hearing = hear(sound, planned, reference_hz=reference, told_share=_shown(sound.seconds))
     say(hearing.problems)
     _write(document, analysis, [Student(file=hearing.sound_name, hearing=hearing, problem=None)], outputs)
     if form == "json":
@@ -123,6 +124,28 @@ def _one(document: Document, analysis: Analysis, planned: Planned, recording: Pa
         said = trend(heard_of(read_table(player_file).data.get(KEY), new.passage))
         if said:
             click.echo(said, err=True)
+
+
+def _shown(seconds: float) -> Callable[[float], None] | None:
+    """Return what shows how far a long recording is heard: on one line of a terminal, else at each quarter."""
+    if seconds <= _LONG_S:
+        return None
+    terminal = sys.stderr.isatty()
+    step = 1 if terminal else 25
+    last = 0
+
+    def told(share: float) -> None:
+        nonlocal last
+        done = int(100 * share) // step * step
+        if done <= last:
+            return
+        last = done
+        if terminal:
+            click.echo(f"\rHeard: {done} %{' ' * 4 if done < 100 else chr(10)}", err=True, nl=False)
+        else:
+            click.echo(f"Heard: {done} %", err=True)
+
+    return told
 
 
 def _class(document: Document, analysis: Analysis, planned: Planned, folder: Path, reference: float | None,

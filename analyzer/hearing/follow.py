@@ -5,7 +5,7 @@ attack; a step over notes, back, or anywhere costs more. What a whole note of an
 length, so that one wrong note is cheaper than two leaps, and a restart cheaper than many wrong notes.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -111,7 +111,7 @@ def _filled(midi: Any) -> Any:
 
 
 def follow(frames: Frames, notes: Sequence[Wanted], loud: Loudness, *, tuning: float, scale: float = 1.0,
-           jumps: Sequence[tuple[int, int]] = ()) -> tuple[Visit, ...]:
+           jumps: Sequence[tuple[int, int]] = (), told: Callable[[float], None] | None = None) -> tuple[Visit, ...]:
     """Return the likeliest stays of a recording at the notes.
 
     Parameters
@@ -128,6 +128,8 @@ def follow(frames: Frames, notes: Sequence[Wanted], loud: Loudness, *, tuning: f
         Seconds of the recording to a second of the plan.
     jumps : sequence of (int, int)
         After note i the score itself may go on at note j.
+    told : function, optional
+        Is called now and then with the share that is done.
     """
     import numpy as np
 
@@ -199,6 +201,8 @@ def follow(frames: Frames, notes: Sequence[Wanted], loud: Loudness, *, tuning: f
         sound = choice + emitted
         came[t] = code
         lost += loud_start * heard[t]
+        if told is not None and t % 256 == 0:
+            told(t / steps)
     return _walked_back(came, source, sound, gap, {j: i for i, j in jumps})
 
 

@@ -1,6 +1,6 @@
 """A recording held against the plan of a line: who played which note when, how far off, and why."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -21,6 +21,8 @@ _LEAST_VOICED = 0.04                   # share of the frames; below that nobody 
 _LEAST_EXPLAINED = 0.55                # share of the sound that lies at notes of the line
 _LEAST_ROW = 2.5                       # notes in a row, on average, without a leap
 _AS_TUNED_CENTS = 3.0                  # nearer to 440 Hz the reference is taken to be that
+# Up to which share of the work each step goes, measured: pitch, the first walk, the second.
+_SHARES = (0.42, 0.62, 0.82)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,7 +40,8 @@ class Hearing:
     """A recording held against the plan of a line.
 
     `notes` has one entry a note of the plan; `passes` every pass in the order of playing, the one that counts for most
-    notes among them; `extra` counts notes that are not in the line; `reference_hz` was told (`told`) or estimated.
+    notes among them; `stays` every note that was played, in the order of playing, those of earlier passes too; `extra`
+    counts notes that are not in the line; `reference_hz` was told (`told`) or estimated.
     """
 
     planned: Planned
@@ -47,6 +50,7 @@ class Hearing:
     told: bool
     notes: tuple[HeardNote, ...]
     passes: tuple[Pass, ...]
+    stays: tuple[Sounded, ...]
     timing: Timing
     extra: int
     problems: tuple[Problem, ...]
@@ -56,7 +60,8 @@ class Hearing:
         return f"Hearing({self.sound_name!r}, {len(self.notes)} notes)"
 
 
-def hear(sound: Sound, planned: Planned, *, reference_hz: float | None = None) -> Hearing:
+def hear(sound: Sound, planned: Planned, *, reference_hz: float | None = None,
+         told_share: Callable[[float], None] | None = None) -> Hearing:
     """Hold a recording against the plan of a line.
 
     Parameters
@@ -67,6 +72,8 @@ def hear(sound: Sound, planned: Planned, *, reference_hz: float | None = None) -
         The line with its plan; it has notes.
     reference_hz : float, optional
         The A that was tuned to; estimated where it is None.
+    told_share : function, optional
+        Is called again and again with the share of the work that is done, 0 to 1.
 
     Raises
     ------
@@ -78,15 +85,17 @@ def hear(sound: Sound, planned: Planned, *, reference_hz: float | None = None) -
     wanted = wanted_of(planned)
     lowest = min(note.midi for note in wanted)
     _refuse_noise(sound)
-    frames = frames_of(sound, lowest_hz=440 * 2 ** ((lowest - 8 - 69) / 12))
+    frames = frames_of(sound, lowest_hz=440 * 2 ** ((lowest - 8 - 69) / 12), told=_part(told_share, 0.0, _SHARES[0]))
     loud = loudness(frames)
     _refuse_silence(sound, loud)
     told = reference_hz is not None
     jumps = planned.plan.line.jumps
     tuning = _semitones(reference_hz) if reference_hz else _scale_of(frames, loud, wanted)
-    visits = follow(frames, wanted, loud, tuning=tuning, scale=1.0, jumps=jumps)
+    visits = follow(frames, wanted, loud, tuning=tuning, scale=1.0, jumps=jumps,
+                    told=_part(told_share, _SHARES[0], _SHARES[1]))
     scale = _scale(visits, wanted)
-    visits = follow(frames, wanted, loud, tuning=tuning, scale=scale, jumps=jumps)
+    visits = follow(frames, wanted, loud, tuning=tuning, scale=scale, jumps=jumps,
+                    told=_part(told_share, _SHARES[1], _SHARES[2]))
     aims = [note.midi for note in wanted]
     found = sounded(frames, visits, aims, loud.heard, tuning=tuning)
     if not told:
@@ -104,11 +113,18 @@ def hear(sound: Sound, planned: Planned, *, reference_hz: float | None = None) -
                                late_s=timing.late_s.get(index)))
         before = one
     extra = sum(one.extra + one.again for one in found)
+    if told_share is not None:
+        told_share(1.0)
     problems = [Problem(severity="warning", code="cut-sound", where=sound.name,
                         what="the file breaks off; what is there was heard",
                         try_="Record it again if the end is missing.")] if sound.cut else []
     return Hearing(planned=planned, sound_name=sound.name, reference_hz=440 * 2 ** (tuning / 12), told=told,
-                   notes=tuple(notes), passes=passes, timing=timing, extra=extra, problems=tuple(problems))
+                   notes=tuple(notes), passes=passes, stays=found, timing=timing, extra=extra, problems=tuple(problems))
+
+
+def _part(told: Callable[[float], None] | None, first: float, last: float) -> Callable[[float], None] | None:
+    """Return what tells the share of one step as that of the whole."""
+    return None if told is None else lambda share: told(first + (last - first) * share)
 
 
 def _semitones(reference_hz: float) -> float:

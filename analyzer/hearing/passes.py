@@ -40,7 +40,10 @@ class Timing:
 
 
 def passes_of(found: Sequence[Sounded], planned: Planned, tuning: float) -> tuple[Pass, ...]:
-    """Return the passes with at least one right note, in the order of playing."""
+    """Return the passes with at least one right note, in the order of playing.
+
+    A pass ends at its last note, right or wrong; it begins at its first right one.
+    """
     runs: dict[int, list[Sounded]] = {}
     for one in found:
         runs.setdefault(one.run, []).append(one)
@@ -50,23 +53,27 @@ def passes_of(found: Sequence[Sounded], planned: Planned, tuning: float) -> tupl
         if not near:
             continue
         offs = [abs(off) for one in near if (off := off_cents(one, planned, tuning)) is not None]
-        passes.append(Pass(run=run, first=near[0].index, last=near[-1].index, start_s=own[0].start_s,
-                           end_s=own[-1].end_s, heard=len({one.index for one in near}),
-                           median_off_cents=median(offs) if offs else None))
+        last = max(one.index for one in own if one.midi is not None)
+        passes.append(Pass(run=run, first=near[0].index, last=last, start_s=own[0].start_s, end_s=own[-1].end_s,
+                           heard=len({one.index for one in near}), median_off_cents=median(offs) if offs else None))
     return tuple(passes)
 
 
 def chosen(found: Sequence[Sounded], passes: Sequence[Pass], count: int) -> dict[int, Sounded]:
     """Return for each note the stay that counts: that of the last complete pass over it.
 
-    A later pass that was given up before an earlier one ended does not take the place of it.
+    A later pass that was given up before an earlier one ended does not take the place of it. A wrong note where two
+    passes meet may be the last of one or the first of the next: it takes the place of no right one.
     """
     ends = {one.run: one.last for one in passes}
+    begins = {one.run: one.first for one in passes}
     result: dict[int, Sounded] = {}
     for one in found:
         if one.run not in ends or (one.midi is None and one.index in result):
             continue
         before = result.get(one.index)
+        if before is not None and before.near and before.run != one.run and one.index < begins[one.run]:
+            continue
         if before is None or _better(one, before, ends):
             result[one.index] = one
     return result

@@ -5,6 +5,7 @@ J. Acoust. Soc. Am. 111, 2002), its difference function computed by Fourier tran
 the period, where an error of a fraction of a sample weighs less.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -51,7 +52,8 @@ class Frames:
         return f"Frames({len(self.midi)})"
 
 
-def frames_of(sound: Sound, *, lowest_hz: float = LOWEST_HZ, highest_hz: float = HIGHEST_HZ) -> Frames:
+def frames_of(sound: Sound, *, lowest_hz: float = LOWEST_HZ, highest_hz: float = HIGHEST_HZ,
+              told: Callable[[float], None] | None = None) -> Frames:
     """Return pitch and level of a sound.
 
     Parameters
@@ -60,13 +62,15 @@ def frames_of(sound: Sound, *, lowest_hz: float = LOWEST_HZ, highest_hz: float =
         One channel.
     lowest_hz, highest_hz : float
         Bounds of the pitch. A higher lowest pitch makes shorter windows, and so sharper times.
+    told : function, optional
+        Is called now and then with the share that is done.
     """
     import numpy as np
 
     low = _below(sound.samples, sound.rate)
     count = max(1, int(sound.seconds / HOP_S))
     centres = np.round(np.arange(count) * HOP_S * sound.rate).astype(int)
-    midi, rough = _pitches(low, sound.rate, centres, max(LOWEST_HZ, lowest_hz), highest_hz)
+    midi, rough = _pitches(low, sound.rate, centres, max(LOWEST_HZ, lowest_hz), highest_hz, told)
     around_s = min(0.03, max(_LEVEL_S, 0.75 / max(LOWEST_HZ, lowest_hz)))  # most of a period, else it ripples
     level = levels_db(low, sound.rate, centres, around_s)
     level = level - _clicks_db(level, levels_db(sound.samples - low, sound.rate, centres, around_s))
@@ -125,7 +129,8 @@ def pitch_at(sound: Sound, times_s: Any, *, lowest_hz: float, highest_hz: float)
     return midi
 
 
-def _pitches(samples: Any, rate: float, centres: Any, lowest_hz: float, highest_hz: float) -> tuple[Any, Any]:
+def _pitches(samples: Any, rate: float, centres: Any, lowest_hz: float, highest_hz: float,
+             told: Callable[[float], None] | None = None) -> tuple[Any, Any]:
     import numpy as np
 
     longest = int(rate / lowest_hz) + 3
@@ -152,6 +157,8 @@ def _pitches(samples: Any, rate: float, centres: Any, lowest_hz: float, highest_
         norm = np.ones_like(apart)
         norm[:, 1:] = apart[:, 1:] * lags[1:] / np.maximum(summed, 1e-12)
         midi[chosen], rough[chosen] = _dips(apart, norm, rate, shortest, longest)
+        if told is not None:
+            told(chosen.stop / len(centres))
     return midi, rough
 
 

@@ -52,10 +52,11 @@ class Sound:
         return f"Sound({self.name!r}, {self.seconds:.1f} s)"
 
 
-def read_sound(path: Path) -> Sound:
+def read_sound(path: Path, *, name: str = "") -> Sound:
     """Read a recording.
 
-    Channels are added; where they cancel each other (a cable wired the wrong way), the louder one is taken.
+    `name` is what it is called in messages, where that is not the file's own name. Channels are added; where they
+    cancel each other (a cable wired the wrong way), the louder one is taken.
 
     Raises
     ------
@@ -66,7 +67,7 @@ def read_sound(path: Path) -> Sound:
     """
     import soundfile
 
-    name = path.name.encode("utf-8", "replace").decode()
+    name = name or path.name.encode("utf-8", "replace").decode()
     if not path.is_file():
         raise unreadable("no-file", where=str(path), what="there is no such file",
                          try_="Check the name and the folder.")

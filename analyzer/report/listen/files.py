@@ -4,16 +4,15 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from analyzer.analysis import Analysis, Planned
-from analyzer.hearing.hear import HeardNote, Hearing
+from analyzer.hearing.hear import Hearing
 from analyzer.marking.annotate import annotated
 from analyzer.marking.ossia import repitched
 from analyzer.marking.which import marks
 from analyzer.problem import unreadable
 from analyzer.report.listen.document import Student
+from analyzer.report.listen.text import short_finding
 from analyzer.report.map.file import SCORES, in_form
 from analyzer.score.document import Document, read_document
-
-_WORTH_CENTS = 10.0                    # less is not written into a part
 
 
 def listen_file(document: Document, analysis: Analysis, students: Sequence[Student], output: Path) -> bytes:
@@ -38,22 +37,6 @@ def listen_file(document: Document, analysis: Analysis, students: Sequence[Stude
     from analyzer.report.listen.page import listen_page
 
     return listen_page(analysis, students, output.suffix.lower())
-
-
-def short_finding(note: HeardNote) -> str:
-    """Return in a word or two what was heard of a note, empty where all is well."""
-    cause = note.cause
-    if cause.kind == "missed":
-        return "not heard"
-    if cause.heard_as is not None:
-        return f"heard {cause.heard_as.pretty}"
-    said: list[str] = [] if cause.attack in ("clean", "unknown") else [cause.attack]
-    if cause.off_cents is not None and abs(cause.off_cents) >= _WORTH_CENTS:
-        if cause.slide_mm is not None and abs(cause.slide_mm) >= 5:
-            said.append(f"{abs(cause.slide_mm):.0f} mm {'out' if cause.slide_mm > 0 else 'in'}")
-        else:
-            said.append(f"{cause.off_cents:+.0f} cents".replace("-", "−"))
-    return ", ".join(said)
 
 
 def _score(document: Document, hearing: Hearing, output: Path) -> bytes:

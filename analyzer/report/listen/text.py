@@ -8,6 +8,8 @@ from analyzer.hearing.hear import HeardNote, Hearing
 from analyzer.report.listen.document import NO_GRADE, NO_KEEPING, Student, cautions_of, median_off_cents, tempo_bpm
 from analyzer.words import counted, measures_short, shown, signed
 
+_WORTH_CENTS = 10.0                    # less is not written into a part
+
 
 def listen_text(hearing: Hearing, cautions: Sequence[str], *, notes: bool = False, width: int = 100) -> str:
     """Return the answer first: how much was heard, what went well, what to work on; with `notes`, every note."""
@@ -58,6 +60,22 @@ def place_of(hearing: Hearing, note: HeardNote) -> str:
     wanted = hearing.planned.plan.notes[note.index]
     label = shown(wanted.choice.label) if wanted.choice else "×"
     return f"m. {wanted.note.measure} {wanted.note.written.pretty} ({label}):"
+
+
+def short_finding(note: HeardNote) -> str:
+    """Return in a word or two what was heard of a note, empty where all is well."""
+    cause = note.cause
+    if cause.kind == "missed":
+        return "not heard"
+    if cause.heard_as is not None:
+        return f"heard {cause.heard_as.pretty}"
+    said: list[str] = [] if cause.attack in ("clean", "unknown") else [cause.attack]
+    if cause.off_cents is not None and abs(cause.off_cents) >= _WORTH_CENTS:
+        if cause.slide_mm is not None and abs(cause.slide_mm) >= 5:
+            said.append(f"{abs(cause.slide_mm):.0f} mm {'out' if cause.slide_mm > 0 else 'in'}")
+        else:
+            said.append(f"{cause.off_cents:+.0f} cents".replace("-", "−"))
+    return ", ".join(said)
 
 
 def _table(hearing: Hearing) -> list[str]:
