@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -23,7 +23,7 @@ from analyzer.words import shown
 _HERE = Path(__file__).parent
 _ENGINE = _HERE.parents[1] / "web" / "static"          # the player and the moving slide, shared with the local page
 _SCRIPTS = (_HERE / "vendor" / "fft.js", _HERE / "vendor" / "pitchy.js", _ENGINE / "sound.js", _ENGINE / "slide.js",
-            _ENGINE / "engine.js", _HERE / "tuner.js", _HERE / "take_home.js")
+            _ENGINE / "engine.js", _HERE / "tuner.js", _HERE / "sheet.js", _HERE / "take_home.js")
 _SLOWEST, _FASTEST = 0.3, 1.3           # of the printed tempo
 _LADDER_START = 0.6
 _SIGNS = {"whole": "𝅝", "half": "𝅗𝅥", "quarter": "♩", "eighth": "♪"}
@@ -86,7 +86,7 @@ def page_of(analysis: Analysis, planned: Planned) -> str:
             plan.player.name if plan.player.name != "player" else "", plan.horn.description, _span(planned)) if word)),
         "supposed": safe(f"The score does not say, so this was supposed: {supposed}." if supposed else ""),
         "faces": faces, "css": (_HERE / "take_home.css").read_text(encoding="utf-8"),
-        "music": (f'<div class="sheet narrow">{"".join(narrow)}</div><div class="sheet wide">{"".join(wide)}</div>'),
+        "music": _sheet("narrow", narrow) + _sheet("wide", wide),
         "figure": "The slide, to scale" if playing["slide"] else "The valves", "tonic": _name(data["tonic_midi"]),
         "hands": "the slide" if playing["slide"] else "the fingers",
         "chord": '<option value="chord">on the root of the chosen note\'s chord</option>' if chords else "",
@@ -98,6 +98,18 @@ def page_of(analysis: Analysis, planned: Planned) -> str:
         "bpm": str(beat["bpm"]), "data": _json(data), "script": script(),
     }
     return re.sub(r"\{(\w+)\}", lambda slot: lines[slot[1]], (_HERE / "take_home.html").read_text(encoding="utf-8"))
+
+
+def _sheet(form: str, systems: Sequence[str]) -> str:
+    """Return the systems for one width of screen: text until the script takes it, music where scripts are off."""
+    opening, defs, rest = re.split(r"(<defs>.*?</defs>)", systems[0], maxsplit=1, flags=re.DOTALL)
+    boxes = []
+    for svg in (opening + rest, *systems[1:]):
+        box = re.search(r'viewBox="\S+ \S+ (\S+) (\S+)"', svg)
+        assert box is not None
+        boxes.append(f'<div class="system" style="aspect-ratio:{box[1]}/{box[2]}">{svg}</div>')
+    glyphs = f'<svg class="hidden" aria-hidden="true">{defs}</svg>'
+    return f'<noscript data-form="{form}"><div class="sheet {form}">{glyphs}{"".join(boxes)}</div></noscript>'
 
 
 @cache

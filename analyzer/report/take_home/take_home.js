@@ -18,52 +18,48 @@ function keep() { try { localStorage.setItem(KEY, JSON.stringify(kept)); } catch
 // --- notes ------------------------------------------------------------------------------------------------------------
 
 const byRef = new Map(notes.flatMap((note, index) => note.refs.map((ref) => [ref, index])));
-const shapes = notes.map(() => []);
-const marks = notes.map(() => []);
-for (const group of document.querySelectorAll(".sheet g.note")) {
-  const index = byRef.get(Number(group.id.split("-n").pop()));
-  if (index === undefined) continue;
-  shapes[index].push(group);
-}
-for (const mark of document.querySelectorAll(".sheet [data-ref]")) {
-  const index = byRef.get(Number(mark.dataset.ref));
-  if (index !== undefined) marks[index].push(mark);
-}
-shapes.forEach((groups, index) => groups.forEach((group) => {
-  group.setAttribute("role", "button");
-  group.setAttribute("tabindex", index === 0 ? "0" : "-1");
-  group.setAttribute("aria-label", notes[index].said);
-}));
+const told = new Set();                  // notes whose mark was asked for while the marks are hidden
+let lit = -1;
+const sheet = new Sheet($("music"), (ref) => byRef.get(ref), (index, groups, marks) => {
+  for (const group of groups) {
+    group.setAttribute("role", "button");
+    group.setAttribute("aria-label", notes[index].said);
+    dress(index, group);
+  }
+  for (const mark of marks) mark.classList.toggle("told", told.has(index));
+});
 
-function visible(group) { return group.getClientRects().length > 0; }
-function shown(index) { return shapes[index].find(visible); }
-
-/** A tap anywhere in a system takes the nearest note: noteheads are smaller than fingers. */
-for (const sheet of document.querySelectorAll(".sheet")) {
-  sheet.addEventListener("click", (event) => {
-    let best = null, least = Infinity;
-    for (const group of sheet.querySelectorAll("g.note")) {
-      const index = byRef.get(Number(group.id.split("-n").pop()));
-      if (index === undefined) continue;
-      const box = group.getBoundingClientRect();
-      const dx = Math.max(0, box.left - event.clientX, event.clientX - box.right);
-      const dy = Math.max(0, box.top - event.clientY, event.clientY - box.bottom);
-      const far = dx + dy * 0.6;
-      if (far < least) { least = far; best = index; }
-    }
-    if (best !== null && least < 90) take(best);
-  });
+function dress(index, group) {
+  group.setAttribute("tabindex", index === chosen ? "0" : "-1");
+  group.classList.toggle("chosen", index === chosen);
+  group.classList.toggle("sounds", index === lit);
+  group.classList.toggle("ranged", range !== null && index >= range[0] && index <= range[1]);
 }
+
+function dressed(index) { for (const group of sheet.note(index).groups) dress(index, group); }
+
+/** The music in the form that suits the screen and the print asked for. */
+const broad = window.matchMedia("(min-width: 48rem)");
+function fitted() { sheet.show(broad.matches ? "wide" : "narrow"); }
+broad.addEventListener("change", () => { fitted(); sheet.fill(); });
+
+$("music").addEventListener("click", (event) => {
+  const index = sheet.nearest(event.clientX, event.clientY);
+  if (index !== null) take(index);
+});
 
 function take(index, focus = true) {
   if (asking) { askRange(index); return; }
-  for (const group of shapes[chosen]) { group.classList.remove("chosen"); group.setAttribute("tabindex", "-1"); }
+  const before = chosen;
   chosen = index;
-  for (const group of shapes[index]) { group.classList.add("chosen"); group.setAttribute("tabindex", "0"); }
-  for (const mark of marks[index]) mark.classList.add("told");
+  dressed(before);
+  const { groups, marks } = sheet.brought(index);
+  dressed(index);
+  told.add(index);
+  for (const mark of marks) mark.classList.add("told");
   $("note").textContent = notes[index].said;
   $("why").replaceChildren(...notes[index].why.map((text) => Object.assign(document.createElement("li"), { textContent: text })));
-  if (!playing) { slide.show(notes[index].start_s, true); if (focus) shown(index)?.focus({ preventScroll: true }); }
+  if (!playing) { slide.show(notes[index].start_s, true); if (focus) groups[0]?.focus({ preventScroll: true }); }
 }
 
 // --- passage and loop -------------------------------------------------------------------------------------------------
@@ -78,7 +74,7 @@ function askRange(index) {
 }
 
 function showRange() {
-  shapes.forEach((groups, index) => groups.forEach((group) => group.classList.toggle("ranged", range !== null && index >= range[0] && index <= range[1])));
+  notes.forEach((_, index) => dressed(index));
   $("clear").disabled = range === null;
   $("range").textContent = range === null ? "The whole passage." :
     `${notes[range[0]].place} to ${notes[range[1]].place}.`;
@@ -141,14 +137,14 @@ function restart() {
   play(Math.min(at_s, passage().end_s - 0.05)).finally(() => { $("count").checked = counted; });
 }
 
-let lit = -1;
 function light(index) {
   if (index === lit) return;
-  if (lit >= 0) for (const group of shapes[lit]) group.classList.remove("sounds");
+  const before = lit;
   lit = index;
+  if (before >= 0) dressed(before);
   if (index < 0) return;
-  for (const group of shapes[index]) group.classList.add("sounds");
-  const here = shown(index);
+  const [here] = sheet.brought(index).groups;
+  dressed(index);
   if (here) {
     const box = here.getBoundingClientRect(), foot = $("bar").getBoundingClientRect().top;
     if (box.top < 70 || box.bottom > foot - 90) window.scrollBy({ top: box.top - 140, behavior: calm.matches ? "auto" : "smooth" });
@@ -181,6 +177,7 @@ $("choose").addEventListener("click", () => {
 $("clear").addEventListener("click", () => { range = null; showRange(); });
 $("hide").addEventListener("change", () => {
   document.body.classList.toggle("recall", $("hide").checked);
+  told.clear();
   for (const mark of document.querySelectorAll(".told")) mark.classList.remove("told");
 });
 
@@ -312,15 +309,25 @@ $("record").addEventListener("click", async () => {
   } catch { noMicrophone(); }
 });
 
+for (const words of document.querySelectorAll("details")) words.addEventListener("toggle", () => {
+  const held = words.querySelector("noscript");
+  if (held) held.outerHTML = held.textContent;
+});
+
 // --- begin ------------------------------------------------------------------------------------------------------------
 
 if (window.matchMedia("(prefers-color-scheme: dark)").matches) document.body.classList.add("dark");
 $("dark").addEventListener("click", () => document.body.classList.toggle("dark"));
 if (kept.ladder) for (const [name, value] of Object.entries(kept.ladder)) if ($(`ladder-${name}`) && Number.isFinite(value)) $(`ladder-${name}`).value = value;
 slide.build(data);
+fitted();
 take(0, false);
 showTempo();
 showRange();
 showTicks();
 window.addEventListener("resize", () => { slide.build(data); slide.show(notes[chosen].start_s, true); });
-document.body.dataset.ready = "yes";
+// Ready is when the controls answer, which they do by now, and the marks can be seen: their face unpacked, a frame painted.
+document.fonts.ready.then(() => requestAnimationFrame(() => setTimeout(() => {
+  document.body.dataset.ready = "yes";
+  sheet.fill();
+})));

@@ -1,0 +1,122 @@
+"""When a take-home page is ready on a slow phone, how long it takes to make, how large it is.
+
+Print the tables (Markdown)::
+
+    python -m tests.benchmarks.test_bench_home
+
+The phone is Chromium with its processor slowed four times, the page opened from a file. Ready is when a mark stands in
+the view in its own face, painted, and the controls answer: looked for from outside at every frame. The time as one
+waits is the machine's, other work included; the main thread's own time is hardly.
+"""
+
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.benchmarks import making
+from tests.benchmarks.measuring import Figure, shown_s
+
+REPEATS = 7
+SLOWED = 4
+MOST_S, MADE_S, MOST_BYTES = 1.0, 2.0, 1_500_000
+ETUDE = Path(__file__).parents[2] / "sample_scores" / "attachment-etude.musicxml"
+# At every frame: is a mark in sight, in its face, and the page done? Then when that frame is over.
+SEEN = """(function look() { requestAnimationFrame(() => {
+    const box = document.querySelector(".sheet [data-ref]")?.getBoundingClientRect();
+    const faces = document.fonts.status === "loaded";
+    if (!document.body?.dataset.ready || !box?.width || box.top > innerHeight || !faces) return look();
+    const after = new MessageChannel();
+    after.port1.onmessage = () => { window.seen_ms = performance.now(); };
+    after.port2.postMessage(0);
+}); })();"""
+
+
+@contextmanager
+def browser() -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        yield started
+        started.close()
+
+
+def ready_s(started: Any, path: Path, slowed: int) -> tuple[float, float]:
+    """Seconds from opening a page until it is ready, and those of the main thread itself."""
+    context = started.new_context(viewport={"width": 390, "height": 844}, device_scale_factor=2)
+    page = context.new_page()
+    tools = context.new_cdp_session(page)
+    tools.send("Emulation.setCPUThrottlingRate", {"rate": slowed})
+    tools.send("Performance.enable", {"timeDomain": "threadTicks"})
+    page.add_init_script(SEEN)
+    page.goto(path.as_uri())
+    while not page.evaluate("window.seen_ms ?? 0"):
+        time.sleep(0.05)
+    spent = {metric["name"]: metric["value"] for metric in tools.send("Performance.getMetrics")["metrics"]}
+    found = page.evaluate("window.seen_ms") / 1000
+    context.close()
+    return found, float(spent["TaskDuration"])
+
+
+def made(folder: Path, score: Path) -> tuple[Path, float]:
+    """Make the page of a score in a process of its own; return it and the processor time of all of that process."""
+    page = folder / f"{score.stem}.html"
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    subprocess.run([sys.executable, "-m", "analyzer", "take-home", score, "-o", page], check=True,
+                   capture_output=True)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return page, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
+def figures() -> list[Figure]:
+    """Rows of the table: an etude of 32 measures, and a part of 300 measures beside it."""
+    with tempfile.TemporaryDirectory() as name, browser() as started:
+        folder = Path(name)
+        long = folder / "long.musicxml"
+        long.write_bytes(making.study(300))
+        short_page, long_page = made(folder, ETUDE)[0], made(folder, long)[0]
+        costs = [statistics.median(made(folder, score)[1] for _ in range(3)) for score in (ETUDE, long)]
+        ready_s(started, short_page, 1)                       # the browser's own beginning is not the page's
+        rounds = [[ready_s(started, page, slowed) for page, slowed in (
+            (short_page, SLOWED), (long_page, SLOWED), (short_page, 1))] for _ in range(REPEATS)]
+        short, far, plain = (statistics.median(one[nth][0] for one in rounds) for nth in range(3))
+        own, own_far, own_plain = (statistics.median(one[nth][1] for one in rounds) for nth in range(3))
+        sizes = [page.stat().st_size for page in (short_page, long_page)]
+    return [
+        Figure(what=f"page of 32 measures ready, processor slowed {SLOWED} times (main thread itself {shown_s(own)}) / "
+                    "a second", ours=shown_s(short), theirs=shown_s(MOST_S), value=short / MOST_S, limit=1),
+        Figure(what=f"the same / not slowed (main thread itself {shown_s(own_plain)})",
+               ours=shown_s(short), theirs=shown_s(plain), value=short / plain, limit=8),
+        Figure(what=f"page of 300 measures, 2,400 notes, ready (main thread itself {shown_s(own_far)}) / of 32",
+               ours=shown_s(far), theirs=shown_s(short), value=far / short, limit=2),
+        Figure(what="page of 32 measures made, processor time of the command / two seconds", ours=shown_s(costs[0]),
+               theirs=shown_s(MADE_S), value=costs[0] / MADE_S, limit=1),
+        Figure(what="page of 300 measures made / of 32 measures", ours=shown_s(costs[1]), theirs=shown_s(costs[0]),
+               value=costs[1] / costs[0], limit=10),
+        Figure(what="bytes of the page of 32 measures / 1.5 MB", ours=f"{sizes[0] / 1e6:.2f} MB", theirs="1.50 MB",
+               value=sizes[0] / MOST_BYTES, limit=1),
+        Figure(what="bytes of the page of 300 measures / of 32 measures", ours=f"{sizes[1] / 1e6:.2f} MB",
+               theirs=f"{sizes[0] / 1e6:.2f} MB", value=sizes[1] / sizes[0], limit=12),
+    ]
+
+
+@pytest.mark.benchmark_suite
+def test_page_is_ready_small_and_made_in_time() -> None:
+    pytest.importorskip("playwright.sync_api")
+    found = figures()
+    assert [figure.row() for figure in found if figure.value > figure.limit] == []
+
+
+if __name__ == "__main__":
+    from tests.benchmarks.measuring import table
+
+    print(table(figures()))
