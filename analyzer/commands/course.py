@@ -10,6 +10,7 @@ from analyzer.commands.completing import HornName
 from analyzer.commands.options import format_option, missing, print_json, reads_option, say, write_file
 from analyzer.commands.sweep import Sweep, sweep_options
 from analyzer.course.course import course_of
+from analyzer.course.open_sheets import open_sheets
 from analyzer.course.skills import goal_of, roads
 from analyzer.course.stretches import CourseWanted, course_bytes
 from analyzer.horns.profiles import load_horn
@@ -40,17 +41,19 @@ from analyzer.writing.readers import CLEFS, Clef
               help="First day of week 1: writes a calendar file too.")
 @click.option("--take-home", is_flag=True,
               help="Write a page for the phone of each week's first excerpt too.")
+@click.option("--own-scores-only", is_flag=True,
+              help="Leave out the short sheets that come with lowbrass for what no score of FOLDER has.")
 @click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Paper.")
 @reads_option
 @sweep_options
 @format_option("text", "json")
 def command(folder: Path, player_path: Path, from_name: str, to_name: str, clef: Clef | None,
-            weeks: int | None, target: Path, start: dt.datetime | None, take_home: bool, paper: Literal["a4", "letter"],
-            reads: Reads | None, form: str, **how: Any) -> None:
+            weeks: int | None, target: Path, start: dt.datetime | None, take_home: bool,
+            own_scores_only: bool, paper: Literal["a4", "letter"], reads: Reads | None, form: str, **how: Any) -> None:
     """Make a course for a change of horn (or clef) from the scores in FOLDER.
 
     Each week brings at most four new things, in excerpts that this player can play, and comes back to earlier ones.
-    Run it again after `lowbrass progress`: what is secure by then is left out. Exit code 3 if something of the goal is
+    What no score of FOLDER has is taken from short sheets that come with lowbrass. Run it again after `lowbrass progress`: what is secure by then is left out. Exit code 3 if something of the goal is
     missing; the answer says why.
     """
     sweep = Sweep(**how)
@@ -62,11 +65,14 @@ def command(folder: Path, player_path: Path, from_name: str, to_name: str, clef:
                          what="this change brings no valve, slide or clef to learn",
                          try_="Name another horn with --to, or a clef to learn with --clef.")
     goal = goal_of(before, after, player, clef)
-    entries, records = sweep.over(folder, CourseWanted(goal=goal, reads=reads), work=course_bytes)
+    wanted = CourseWanted(goal=goal, reads=reads)
+    entries, records = sweep.over(folder, wanted, work=course_bytes)
     survey = assemble(str(folder), entries, records)
-    course = course_of(goal, survey.lines, weeks=weeks, practiced=practiced_of(top.data.get("practiced")))
+    sheets, more_lines = ([], []) if own_scores_only else open_sheets(wanted)
+    course = course_of(goal, [*survey.lines, *more_lines], weeks=weeks,
+                       practiced=practiced_of(top.data.get("practiced")))
     try:
-        files, more = course_files(course, entries, reads=reads, paper=paper, start=start.date() if start else None,
+        files, more = course_files(course, [*entries, *sheets], reads=reads, paper=paper, start=start.date() if start else None,
                                    phone=to_name if take_home else None)
     except ImportError as error:
         raise missing(error.name or "a package", "engrave") from error

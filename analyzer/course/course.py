@@ -14,6 +14,9 @@ from analyzer.words import counted, listed
 TICKED = 1.5
 """Price of a stretch that the student has ticked clean at its goal: another is taken where there is one. Judged; any
 above `weeks.AN_EXCERPT` does the same."""
+OPEN_SHEET = 20.0
+"""Price of a stretch from a sheet that comes along; it teaches only what the school's own music cannot. Judged: a piece
+of the school's own is worth any price, so that a sheet comes back, too, only where nothing else does."""
 ALIKE = 0.35
 """Up to so much dearer, a stretch from a piece that was not used yet goes before one that was. Judged."""
 
@@ -22,7 +25,8 @@ ALIKE = 0.35
 class Excerpt:
     """Measures of one line, `first` to `last` as printed; `start` and `stop` are their places in the part.
 
-    `skills` are the ids it asks for, `new` those it is here for, `again` those of earlier weeks; `cost` is its price.
+    `skills` are the ids it asks for, `new` those it is here for, `again` those of earlier weeks. `open_sheet` tells
+    that the piece is not the school's: none of its scores has what is new here.
     """
 
     score: str
@@ -41,6 +45,7 @@ class Excerpt:
     again: tuple[str, ...]
     counts: dict[str, int]
     why: str
+    open_sheet: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,11 +73,16 @@ def course_of(goal: Goal, lines: Sequence[Record], *, weeks: int | None = None,
     """Return the course that these lines give; `lines` are the rows of `course_bytes`, with `file` and `title`."""
     offers = _offers(goal, lines, tuple(practiced))
     bit = {skill.id: 1 << nth for nth, skill in enumerate(goal.skills)}
-    cheapest: dict[int, float] = {}
-    for mask, cost, *_ in offers:                        # the cheapest first
-        cheapest.setdefault(mask, cost)
-    choices = [Offer(needs=mask, cost=cost) for mask, cost in cheapest.items()]
+    own: dict[int, float] = {}
+    sheets: dict[int, float] = {}
+    for mask, cost, line, _ in offers:                   # the cheapest first
+        (sheets if "open_sheet" in line else own).setdefault(mask, cost)
+    choices = [Offer(needs=mask, cost=cost) for mask, cost in own.items()]
     road = _road(goal, choices, weeks)
+    if sheets:
+        had = road.covered if road else 0
+        choices += [Offer(needs=mask, cost=cost, teaches=mask & ~had) for mask, cost in sheets.items()]
+        road = _road(goal, choices, weeks)
     covered = road.covered if road else 0
     missing = tuple((skill, _why_missing(goal, skill, lines, offers, covered, bit)) for skill in goal.skills
                     if not covered & bit[skill.id])
@@ -89,7 +99,7 @@ def _offers(goal: Goal, lines: Sequence[Record], practiced: Sequence[Practiced])
     for line in lines:
         for stretch in line["stretches"]:
             mask = sum(bit[one] for one in stretch["needs"])
-            price = stretch["cost"] + TICKED * any(_ticked(line, stretch, one) for one in practiced)
+            price = stretch["cost"] + OPEN_SHEET * ("open_sheet" in line) + TICKED * any(_ticked(line, stretch, one) for one in practiced)
             found.append((mask, max(0.0, price + 0.5), line, stretch))
     return sorted(found, key=lambda one: (one[1], one[2]["file"], one[2]["part_id"], one[2]["line"], one[3]["from"]))
 
@@ -159,7 +169,8 @@ def _weeks(goal: Goal, road: Road, choices: Sequence[Offer], offers: Sequence[_F
 def _pick(mask: int, offers: Sequence[_Found], taken: list[tuple[Record, Record]], used: Counter[str],
           new: int) -> tuple[Record, Record]:
     """Return a stretch of just these skills, from a piece not used yet where one is hardly dearer."""
-    same = [(cost, line, stretch) for needs, cost, line, stretch in offers if needs == mask]
+    every = [(cost, line, stretch) for needs, cost, line, stretch in offers if needs == mask]
+    same = [one for one in every if "open_sheet" not in one[1]] or every
     fresh = [one for one in same if not _overlaps(one[1], one[2], taken)] or same
     least = min(cost for cost, *_ in fresh)
     _, line, stretch = min((one for one in fresh if one[0] <= least + ALIKE),
@@ -202,7 +213,8 @@ def _excerpt(line: Record, stretch: Record, goal: Goal, week_of: dict[str, int],
         score=line["file"], title=line["title"] or line["file"], part_id=line["part_id"], part=line["part"],
         line=line["line"], of=line["of"], first=stretch["first"], last=stretch["last"], start=stretch["from"],
         stop=stretch["to"], clefs=tuple(line["clefs"]), skills=tuple(stretch["needs"]), new=new, again=again,
-        counts=stretch["counts"], why=_why(goal, new, again, stretch["counts"], week_of))
+        counts=stretch["counts"], open_sheet="open_sheet" in line,
+        why=_why(goal, new, again, stretch["counts"], week_of))
 
 
 def _why(goal: Goal, new: Sequence[str], again: Sequence[str], counts: dict[str, int], week_of: dict[str, int]) -> str:

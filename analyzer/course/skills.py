@@ -33,7 +33,8 @@ class RoadSkill:
     MIDI), `holds` (a valve), `steps` (places on the staff, 0 the bottom line); a move, what is told of `into` (a state
     on one side alone), `into_valve` (a valve on one side alone), `both_hold`, `leap` (steps of the staff), with at
     least `slow_s` or at most `quick_s` from attack to attack [s]. `cited` tells that a source gives this
-    place in the order.
+    place in the order. `notes` are those of the drill (`drill_notes`); a move has those of the music, a clef those of
+    its staff.
     """
 
     id: str
@@ -45,6 +46,7 @@ class RoadSkill:
     source: str
     listen: str
     drill: str
+    notes: str = ""
     states: tuple[str, ...] | None = None
     positions: tuple[int, ...] | None = None
     pitches: tuple[int, ...] | None = None
@@ -171,7 +173,7 @@ def _skill(row: Mapping[str, Any], clef: Clef | None) -> RoadSkill:
     return RoadSkill(
         id=row["id"], road=row["road"], name=row["name"], level=row["level"], needs=tuple(row.get("needs", ())),
         cited=row["order"] == "cited", source=sources()[row["source"]], listen=row["listen"], drill=row["drill"],
-        states=tuple(row["states"]) if "states" in row else None,
+        notes=row.get("notes", ""), states=tuple(row["states"]) if "states" in row else None,
         positions=tuple(row["positions"]) if "positions" in row else None,
         pitches=tuple(parse_pitch(name).midi for name in row["pitches"]) if "pitches" in row else None,
         holds=row.get("holds", ""), into=row.get("into"), into_valve=row.get("into_valve", ""),
@@ -215,7 +217,7 @@ def goal_of(before: Horn, after: Horn, player: Player, clef: Clef | None = None)
     done = tuple(skill for skill in wanted if _done(skill, after, told, player))
     left = tuple(skill for skill in wanted if skill not in done)
     learner = learner_of(player)
-    barred = {skill.id: why for skill in left if (why := _barred(skill, after, learner))}
+    barred = {skill.id: why for skill in left if (why := _barred(skill, before, after, learner))}
     return Goal(before=before, after=after, clef=clef, player=player, skills=left, done=done,
                 known=tuple(sorted(known)), barred=barred)
 
@@ -278,7 +280,7 @@ def _split(label: str, after: Horn) -> tuple[str, int | None]:
     return plain.rstrip("0123456789"), int(digits) if (digits := plain.lstrip("TS")).isdigit() else None
 
 
-def _barred(skill: RoadSkill, after: Horn, learner: Player) -> str:
+def _barred(skill: RoadSkill, before: Horn, after: Horn, learner: Player) -> str:
     """Say why no note of a skill is open to this player on the new horn; empty where one is, or it is a move."""
     if skill.is_move or skill.steps is not None:
         return ""
@@ -297,7 +299,11 @@ def _barred(skill: RoadSkill, after: Horn, learner: Player) -> str:
     if not inside:
         midi = min((midi for midi, _ in pressed), key=lambda midi: max(low - midi, midi - high))
         edge = f"below {pitch_of(low).pretty}" if midi < low else f"above {pitch_of(high).pretty}"
-        return f"it lies {edge}, where this player's range ends in the player file"
+        # A range that ends where the old horn ended may be the horn's, not the player's; only the teacher knows.
+        horns = midi < low and learner.low is not None and not candidates(before, low - 1)
+        return (f"it lies {edge}, where this player's range ends in the player file"
+                + ("; the old horn ended there too: if the lips go lower, put a lower `low` into the file" if horns
+                   else ""))
     nearest_mm = min(one.out_mm for _, one in inside)
     if nearest_mm > learner.reach_on(after):
         return f"it lies {nearest_mm:.0f} mm out, beyond this player's reach of {learner.reach_on(after):.0f} mm"

@@ -25,10 +25,14 @@ none less."""
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """A stretch as the choice sees it: the skills it asks for, as a mask, and its price (0 and up)."""
+    """A stretch as the choice sees it: the skills it asks for, as a mask, and its price (0 and up).
+
+    `teaches` are those of them that may come new with it.
+    """
 
     needs: int
     cost: float
+    teaches: int = -1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,15 +65,16 @@ def least_road(levels: Sequence[int], needs: Sequence[int], offers: Sequence[Off
         How many weeks, and how many new skills a week at most.
     """
     top = max(levels, default=1) + 1
-    by_needs: dict[int, tuple[float, int]] = {}
+    by_needs: dict[tuple[int, int], tuple[float, int]] = {}
     for place, offer in enumerate(offers):
-        by_needs[offer.needs] = min(by_needs.get(offer.needs, (float("inf"), 0)), (offer.cost, place))
-    singles = sorted((cost, needs_, place) for needs_, (cost, place) in by_needs.items())
+        key = offer.needs, offer.needs & offer.teaches
+        by_needs[key] = min(by_needs.get(key, (float("inf"), 0)), (offer.cost, place))
+    singles = sorted((cost, *masks, place) for masks, (cost, place) in by_needs.items())
 
     @cache
     def sheet(there: int, new: int) -> tuple[float, tuple[int, ...]] | None:
         """Least-cost stretches within a set that practice all of what is new; at least one stretch."""
-        usable = [(cost, mask & new, place) for cost, mask, place in singles if not mask & ~there]
+        usable = [(cost, taught & new, place) for cost, mask, taught, place in singles if not mask & ~there]
         if not new:
             return next(((AN_EXCERPT + cost, (place,)) for cost, _, place in usable), None)
         done: dict[int, tuple[float, tuple[int, ...]]] = {0: (0.0, ())}

@@ -342,8 +342,8 @@ DOCUMENTS: dict[str, Schema] = {
         "weeks": many(obj({
             "week": FROM_ONE, "new": many(ref("course_skill")), "again": many(ref("course_skill")),
             "excerpts": many(obj({"score": TEXT, "part": ref("part"), "line": FROM_ONE,
-                                  "measures": many(TEXT, least=2), "why": TEXT, "new": TEXTS, "again": TEXTS}),
-                             least=1)})),
+                                  "measures": many(TEXT, least=2), "why": TEXT, "new": TEXTS, "again": TEXTS,
+                                  "open_sheet": YES_NO}), least=1)})),
         "missing": many(obj({"skill": ref("course_skill"), "why": TEXT})),
         "exact": YES_NO, "decides": TEXT, "files": TEXTS, "problems": PROBLEMS, "cautions": CAUTIONS}),
     "folders": obj({

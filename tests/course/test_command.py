@@ -60,12 +60,36 @@ def test_an_empty_folder_is_all_missing(tmp_path: Path, player: Path) -> None:
     empty = tmp_path / "empty"
     empty.mkdir()
     result = _said(empty, "--player", player, "--from", "tenor", "--to", "tenor-f", "-o", tmp_path / "out",
-                   "--format", "json")
+                   "--own-scores-only", "--format", "json")
     assert result.exit_code == 3
     answer = json.loads(result.stdout)
     assert answer["weeks"] == []
     assert len(answer["missing"]) == len(answer["goal"])
     assert [problem["code"] for problem in answer["problems"]] == ["no-line"]
+
+
+def test_a_school_without_scores_learns_from_the_open_sheets(tmp_path: Path, player: Path) -> None:
+    pypdf = pytest.importorskip("pypdf")
+    empty, out = tmp_path / "empty", tmp_path / "out"
+    empty.mkdir()
+    result = _said(empty, "--player", player, "--from", "tenor", "--to", "tenor-f", "-o", out, "--format", "json")
+    answer = json.loads(result.stdout)
+    assert result.exit_code == 3, "the slide's end lies beyond this student's sixth position"
+    assert [one["skill"]["id"] for one in answer["missing"]] == ["T6"]
+    assert all(excerpt["open_sheet"] for week in answer["weeks"] for excerpt in week["excerpts"])
+    road = " ".join(" ".join(page.extract_text() for page in pypdf.PdfReader(out / "00-road.pdf").pages).split())
+    assert "From open sheets" in road
+    assert "(open sheet)" in road
+
+
+def test_own_music_goes_before_the_open_sheets(tmp_path: Path, player: Path) -> None:
+    """What the samples have is learned from them; D flat 2, which none of them has, from a sheet that comes along."""
+    result = _said(SAMPLES, "--player", player, "--from", "tenor", "--to", "tenor-f", "-o", tmp_path / "out",
+                   "--format", "json", "--jobs", 1)
+    weeks = json.loads(result.stdout)["weeks"]
+    from_sheets = {one for week in weeks for excerpt in week["excerpts"] if excerpt["open_sheet"]
+                   for one in excerpt["new"]}
+    assert from_sheets == {"T5"}
 
 
 def test_no_change_is_one_clear_line(tmp_path: Path, player: Path) -> None:

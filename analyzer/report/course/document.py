@@ -41,7 +41,7 @@ def _skill_json(goal: Goal, skill: RoadSkill) -> dict[str, Any]:
 
 def _excerpt_json(one: Excerpt) -> dict[str, Any]:
     return {"score": one.score, "part": {"id": one.part_id, "name": one.part}, "line": one.line,
-            "measures": [one.first, one.last], "why": one.why, "new": list(one.new), "again": list(one.again)}
+            "measures": [one.first, one.last], "why": one.why, "open_sheet": one.open_sheet, "new": list(one.new), "again": list(one.again)}
 
 
 def course_cautions(goal: Goal) -> tuple[str, ...]:
@@ -82,7 +82,18 @@ def place_said(one: Excerpt) -> str:
     """Return score, part and measures of an excerpt in words."""
     line = f", line {one.line} of {one.of}" if one.of > 1 else ""
     where = f"m. {one.first}" if one.first == one.last else f"mm. {one.first}-{one.last}"
-    return f"{one.title}, {one.part}{line}, {where}"
+    sheet = " (open sheet)" if one.open_sheet else ""
+    return f"{one.title}{sheet}, {one.part}{line}, {where}"
+
+
+def open_sheet_said(course: Course) -> str:
+    """Say what is learned from sheets that come along, and that own music may take their place; empty without any."""
+    from_sheets = [skill.short for week in course.weeks for skill in week.new
+                   if all(one.open_sheet for one in week.excerpts if skill.id in one.new)]
+    if not from_sheets:
+        return ""
+    return (f"From open sheets, as no score here that this player can play has it: {'; '.join(from_sheets)}. The "
+            "sheets were written for this; a piece of your own with the same notes may take their place.")
 
 
 def course_text(course: Course, files: Sequence[str]) -> str:
@@ -98,6 +109,8 @@ def course_text(course: Course, files: Sequence[str]) -> str:
         out += [f"  {place_said(one)}: {one.why}" for one in week.excerpts]
     if goal.done:
         out += ["", f"Left out, as the player file has it: {'; '.join(skill.name for skill in goal.done)}"]
+    if sheets := open_sheet_said(course):
+        out += ["", sheets]
     if course.missing:
         out += ["", "Missing"]
         out += [f"  {skill.name}: {why}." for skill, why in course.missing]

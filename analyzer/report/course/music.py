@@ -1,7 +1,7 @@
 """The music of an excerpt on a sheet: engraved with its marks, broken into lines, and its tempo ladder."""
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
@@ -73,14 +73,20 @@ def _music(excerpt: Excerpt, goal: Goal, document: Document, clef: Clef | None, 
         parts, _ = chosen_parts(document, ("P1",))
         lines, _ = asked_lines(document, parts, reads=reads)
         asked = lines[0]
-    planner = Planner(asked.line, goal.after, learner_of(goal.player))
-    planned = Planned(part=asked.part, planner=planner, plan=planner.plan(), assumed=False)
-    shown = [mark for mark in marks([planned]) if mark.part_id == asked.part.id]
-    svgs = tuple(_lines(lambda first, last: excerpt_svg(document, asked.part.id, (first, last), shown),
-                        excerpt.start, excerpt.stop))
-    beat, ladder = _ladder(asked, planner, excerpt)
+    planned, svgs = engraved(document, asked, goal, excerpt.start, excerpt.stop)
+    beat, ladder = _ladder(asked, planned.planner, excerpt)
     return ExcerptMusic(svgs=svgs, beat=beat, ladder=ladder, rewritten=rewritten, assumed_tempo=not asked.line.tempi,
                         document=document, planned=planned, reads=reads)
+
+
+def engraved(document: Document, asked: Asked, goal: Goal, start: int, stop: int,
+             pins: Mapping[int, str] | None = None) -> tuple[Planned, tuple[str, ...]]:
+    """Plan a line on the new horn and engrave some of its measures with their marks, broken to fit the paper."""
+    planner = Planner(asked.line, goal.after, learner_of(goal.player))
+    planned = Planned(part=asked.part, planner=planner, plan=planner.plan(pins), assumed=False)
+    shown = [mark for mark in marks([planned]) if mark.part_id == asked.part.id]
+    return planned, tuple(_lines(lambda first, last: excerpt_svg(document, asked.part.id, (first, last), shown),
+                                 start, stop))
 
 
 def phone_page(excerpt: Excerpt, music: ExcerptMusic, goal: Goal, horn: str) -> bytes | None:

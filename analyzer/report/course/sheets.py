@@ -13,9 +13,11 @@ from analyzer.report.course.document import (
     clef_said,
     course_cautions,
     goal_said,
+    open_sheet_said,
     place_said,
     title_of,
 )
+from analyzer.report.course.drill import drill_svgs
 from analyzer.report.course.first import first_sheet
 from analyzer.report.course.music import ExcerptMusic, flowable, music_of, phone_page
 from analyzer.report.paper import MARGIN_MM, PT_PER_MM, Paper, built, forms, grid, safe
@@ -95,9 +97,12 @@ def week_sheet(course: Course, week: Week, music: Sequence[ExcerptMusic], paper:
     if week.new:
         story.append(Paragraph("New this week", form["head"]))
         for nth, skill in enumerate(week.new, 1):
-            story.append(Paragraph(
+            told = Paragraph(
                 f"{nth}. <b>{safe(_capital(skill.name))}</b><br/>Drill: {safe(skill.drill)} {safe(_BOX * 3)}<br/>"
-                f"Listen: {safe(skill.listen)}", form["text"]))
+                f"Listen: {safe(skill.listen)}", form["text"])
+            drill = drill_svgs(skill, course.goal, clef_of(course), list(zip(week.excerpts, music, strict=True)))
+            story.append(KeepTogether([told, *(flowable(svg, _WIDE_MM * PT_PER_MM) for svg in drill),
+                                       Spacer(1, 2 * PT_PER_MM)]))
     else:
         story.append(Paragraph("Nothing new this week: come back to what has been learned.", form["text"]))
     if week.again:
@@ -144,6 +149,8 @@ def road_page(course: Course, paper: Paper) -> bytes:
         Paragraph(safe(DECIDES), form["text"]), Spacer(1, 3 * PT_PER_MM)]
     if course.weeks:
         story.append(Table(rows, colWidths=[width * PT_PER_MM for width in widths], style=grid(), repeatRows=1))
+    if sheets := open_sheet_said(course):
+        story += [Spacer(1, 3 * PT_PER_MM), Paragraph(safe(sheets), form["text"])]
     if course.missing:
         story += [Spacer(1, 3 * PT_PER_MM), Paragraph("Missing, and why", form["head"])]
         story += [Paragraph(safe(f"{skill.id}, {skill.name}: {why}."

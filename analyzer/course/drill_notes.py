@@ -1,0 +1,102 @@
+"""The notes of a skill's drill: as ``skills.toml`` writes them, from a move of an excerpt, or along the clef's staff."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from analyzer.course.skills import STAFF, Goal, RoadSkill
+from analyzer.horns.candidates import candidates
+from analyzer.pitch import Pitch, Transposition, parse_pitch
+
+A_NINTH = Transposition(-8, -14)
+"""Treble clef in B flat sounds a major ninth lower than it is written."""
+_MOST_STEPS = 6
+"""Notes of a drill along the staff before it turns back; judged: one breath, down and up."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrillNote:
+    """One note: its sounding pitch, how it is played (empty: as the plan has it), its length [quarter notes].
+
+    `slurred` ties it by a slur to the next.
+    """
+
+    pitch: Pitch
+    label: str = ""
+    quarters: Fraction = Fraction(1)
+    slurred: bool = False
+
+
+End = tuple[Pitch, str]
+"""One end of a move: a sounding pitch, and how it is played."""
+
+
+def parse_notes(text: str) -> tuple[DrillNote, ...]:
+    """Read notes as ``skills.toml`` writes them: pitch, ``=`` how it is played, ``:`` quarter notes, ``~`` slurred.
+
+    Raises
+    ------
+    ValueError
+        If a pitch or a length cannot be read.
+
+    Examples
+    --------
+    >>> [(note.pitch.name, note.label, int(note.quarters), note.slurred) for note in parse_notes("C3=T1:4~ D3")]
+    [('C3', 'T1', 4, True), ('D3', '', 1, False)]
+    """
+    found = []
+    for word in text.split():
+        name, _, length = word.removesuffix("~").partition(":")
+        pitch, _, label = name.partition("=")
+        found.append(DrillNote(pitch=parse_pitch(pitch), label=label, quarters=Fraction(length or 1),
+                               slurred=word.endswith("~")))
+    return tuple(found)
+
+
+def drill_notes(skill: RoadSkill, goal: Goal, moves: Sequence[tuple[End, End]]) -> tuple[DrillNote, ...]:
+    """Return the notes of a drill; none where the music has no move of the skill, or this player no note of it.
+
+    `moves` are moves of the skill in this week's excerpts, the first counts.
+    """
+    if skill.is_move:
+        return _to_and_fro(*moves[0], quick=skill.quick_s is not None) if moves else ()
+    if skill.steps is not None:
+        return _along_the_staff(skill.steps, goal)
+    notes = parse_notes(skill.notes)
+    return notes if all(_playable(note, goal) for note in notes) else ()
+
+
+def _playable(note: DrillNote, goal: Goal) -> bool:
+    low, high = goal.player.low, goal.player.high
+    midi = note.pitch.midi
+    return ((low is None or midi >= low) and (high is None or midi <= high) and any(
+        one.label == note.label or not note.label for one in candidates(goal.after, midi)
+        if one.out_mm <= goal.player.reach_on(goal.after) and goal.player.can_hold(one.valves)))
+
+
+def _to_and_fro(before: End, after: End, *, quick: bool) -> tuple[DrillNote, ...]:
+    """Return the two notes alone: half notes, quarters, for a quick move eighths; the first note to end on."""
+    found: list[DrillNote] = []
+    for quarters, times in ((Fraction(2), 2), (Fraction(1), 2), *(((Fraction(1, 2), 4),) if quick else ())):
+        for _ in range(times):
+            found += [DrillNote(pitch=before[0], label=before[1], quarters=quarters, slurred=not quick),
+                      DrillNote(pitch=after[0], label=after[1], quarters=quarters)]
+    return (*found, DrillNote(pitch=before[0], label=before[1], quarters=Fraction(4)))
+
+
+def _along_the_staff(steps: tuple[int, int], goal: Goal) -> tuple[DrillNote, ...]:
+    """Return the notes of places on the staff, from the one nearest to the clef's line outward and back, unaltered."""
+    clef = goal.clef or "bass"
+    bottom, home = STAFF[clef]
+    places = sorted(range(steps[0], steps[1] + 1), key=lambda place: abs(place - home))
+    if steps[0] <= home <= steps[1]:                     # the clef's line, above, the line, below
+        places = [home, *(place for near in places if near != home for place in (near, home))]
+    else:
+        places = places[:_MOST_STEPS]
+        places = [*places, *reversed(places[:-1])]
+    moved = A_NINTH if clef == "treble-b-flat" else Transposition()
+    notes = []
+    for place in places:
+        octave, step = divmod(bottom + place, 7)
+        notes.append(DrillNote(pitch=moved.sounding(Pitch("CDEFGAB"[step], 0, octave))))
+    return tuple(note for note in notes if _playable(note, goal))
