@@ -53,8 +53,8 @@ def command(folder: Path, player_path: Path, from_name: str, to_name: str, clef:
     """Make a course for a change of horn (or clef) from the scores in FOLDER.
 
     Each week brings at most four new things, in excerpts that this player can play, and comes back to earlier ones.
-    What no score of FOLDER has is taken from short sheets that come with lowbrass. Run it again after `lowbrass progress`: what is secure by then is left out. Exit code 3 if something of the goal is
-    missing; the answer says why.
+    What no score of FOLDER has is learned from short sheets that come with lowbrass. Run it again after `lowbrass
+    progress`: what is secure by then is left out. Exit code 3 if something of the goal is missing; the answer says why.
     """
     sweep = Sweep(**how)
     top = read_table(player_path)
@@ -72,8 +72,8 @@ def command(folder: Path, player_path: Path, from_name: str, to_name: str, clef:
     course = course_of(goal, [*survey.lines, *more_lines], weeks=weeks,
                        practiced=practiced_of(top.data.get("practiced")))
     try:
-        files, more = course_files(course, [*entries, *sheets], reads=reads, paper=paper, start=start.date() if start else None,
-                                   phone=to_name if take_home else None)
+        files, more = course_files(course, [*entries, *sheets], reads=reads, paper=paper,
+                                   start=start.date() if start else None, phone=to_name if take_home else None)
     except ImportError as error:
         raise missing(error.name or "a package", "engrave") from error
     try:

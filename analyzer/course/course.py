@@ -99,7 +99,8 @@ def _offers(goal: Goal, lines: Sequence[Record], practiced: Sequence[Practiced])
     for line in lines:
         for stretch in line["stretches"]:
             mask = sum(bit[one] for one in stretch["needs"])
-            price = stretch["cost"] + OPEN_SHEET * ("open_sheet" in line) + TICKED * any(_ticked(line, stretch, one) for one in practiced)
+            price = (stretch["cost"] + OPEN_SHEET * ("open_sheet" in line)
+                     + TICKED * any(_ticked(line, stretch, one) for one in practiced))
             found.append((mask, max(0.0, price + 0.5), line, stretch))
     return sorted(found, key=lambda one: (one[1], one[2]["file"], one[2]["part_id"], one[2]["line"], one[3]["from"]))
 
@@ -222,7 +223,7 @@ def _why(goal: Goal, new: Sequence[str], again: Sequence[str], counts: dict[str,
     names = {skill.id: skill.short for skill in goal.skills}
     said = []
     if new:
-        said.append("new: " + "; ".join(f"{names[one]}, {counted(counts[one], 'time')}" for one in new))
+        said.append("new: " + "; ".join(f"{names[one]} ({counted(counts[one], 'time')})" for one in new))
     if again:
         weeks = sorted({week_of[one] for one in again})
         said.append(f"returns to {'; '.join(names[one] for one in again)} (week"

@@ -1,4 +1,4 @@
-"""The notes of a skill's drill: as ``skills.toml`` writes them, from a move of an excerpt, or along the clef's staff."""
+"""The notes of a drill: those ``skills.toml`` writes, the move of an excerpt, or steps along the clef's staff."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,6 +10,7 @@ from analyzer.pitch import Pitch, Transposition, parse_pitch
 
 A_NINTH = Transposition(-8, -14)
 """Treble clef in B flat sounds a major ninth lower than it is written."""
+_TOP_LINE = 8
 _MOST_STEPS = 6
 """Notes of a drill along the staff before it turns back; judged: one breath, down and up."""
 
@@ -85,18 +86,24 @@ def _to_and_fro(before: End, after: End, *, quick: bool) -> tuple[DrillNote, ...
 
 
 def _along_the_staff(steps: tuple[int, int], goal: Goal) -> tuple[DrillNote, ...]:
-    """Return the notes of places on the staff, from the one nearest to the clef's line outward and back, unaltered."""
+    """Return the notes of places on the staff and back, unaltered: from the clef's line, or from the outer line of the
+    staff to the first ledger line.
+    """
     clef = goal.clef or "bass"
     bottom, home = STAFF[clef]
-    places = sorted(range(steps[0], steps[1] + 1), key=lambda place: abs(place - home))
-    if steps[0] <= home <= steps[1]:                     # the clef's line, above, the line, below
-        places = [home, *(place for near in places if near != home for place in (near, home))]
+    low, high = steps
+    if low <= home <= high:                              # the clef's line, above, the line, below
+        out = [home, home + 1, home, home - 1]
+    elif low > _TOP_LINE or high < 0:
+        out = list(range(_TOP_LINE, _TOP_LINE + 3)) if low > home else [0, -1, -2]
     else:
-        places = places[:_MOST_STEPS]
-        places = [*places, *reversed(places[:-1])]
+        out = list(range(home, high + 1)) if low > home else list(range(home, low - 1, -1))[:_MOST_STEPS]
     moved = A_NINTH if clef == "treble-b-flat" else Transposition()
-    notes = []
-    for place in places:
+    notes = {}
+    for place in out:
         octave, step = divmod(bottom + place, 7)
-        notes.append(DrillNote(pitch=moved.sounding(Pitch("CDEFGAB"[step], 0, octave))))
-    return tuple(note for note in notes if _playable(note, goal))
+        notes[place] = DrillNote(pitch=moved.sounding(Pitch("CDEFGAB"[step], 0, octave)))
+    there = [place for place in out if _playable(notes[place], goal)]
+    if not any(low <= place <= high for place in there):
+        return ()
+    return tuple(notes[place] for place in (*there, *reversed(there[:-1])))

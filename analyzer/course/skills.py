@@ -300,7 +300,7 @@ def _barred(skill: RoadSkill, before: Horn, after: Horn, learner: Player) -> str
         midi = min((midi for midi, _ in pressed), key=lambda midi: max(low - midi, midi - high))
         edge = f"below {pitch_of(low).pretty}" if midi < low else f"above {pitch_of(high).pretty}"
         # A range that ends where the old horn ended may be the horn's, not the player's; only the teacher knows.
-        horns = midi < low and learner.low is not None and not candidates(before, low - 1)
+        horns = midi < low and bool(candidates(before, low)) and not candidates(before, low - 1)
         return (f"it lies {edge}, where this player's range ends in the player file"
                 + ("; the old horn ended there too: if the lips go lower, put a lower `low` into the file" if horns
                    else ""))

@@ -63,6 +63,16 @@ def test_a_clef_begins_on_the_line_it_names(clef: str, first: str) -> None:
     assert len({note.pitch.midi for note in notes}) == 3
 
 
+def test_a_drill_along_the_staff_is_what_its_words_say() -> None:
+    """Tenor clef, lines D3 to E4 (any primer): up from C4 by steps; top line, space above, first ledger line."""
+    goal = goal_of(load_horn("euphonium-4"), load_horn("euphonium-4"), Player(), "tenor")
+    skills = {skill.id: [note.pitch.name for note in drill_notes(skill, goal, ())] for skill in goal.skills}
+    assert skills["clef-staff-high"] == ["C4", "D4", "E4", "D4", "C4"]
+    assert skills["clef-above"] == ["E4", "F4", "G4", "F4", "E4"]
+    assert skills["clef-below"] == ["D3", "C3", "B2", "C3", "D3"]
+    assert skills["clef-staff-low"][:3] == ["C4", "B3", "A3"]
+
+
 def test_a_move_is_drilled_with_the_two_notes_of_the_music() -> None:
     goal = goal_of(load_horn("tenor"), load_horn("tenor-f"), Player())
     quick = next(skill for skill in goal.skills if skill.id == "T-quick")

@@ -41,7 +41,8 @@ def _skill_json(goal: Goal, skill: RoadSkill) -> dict[str, Any]:
 
 def _excerpt_json(one: Excerpt) -> dict[str, Any]:
     return {"score": one.score, "part": {"id": one.part_id, "name": one.part}, "line": one.line,
-            "measures": [one.first, one.last], "why": one.why, "open_sheet": one.open_sheet, "new": list(one.new), "again": list(one.again)}
+            "measures": [one.first, one.last], "why": one.why, "new": list(one.new),
+            "again": list(one.again), "open_sheet": one.open_sheet}
 
 
 def course_cautions(goal: Goal) -> tuple[str, ...]:

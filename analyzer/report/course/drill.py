@@ -17,7 +17,8 @@ from analyzer.writing.readers import Clef
 from analyzer.writing.rests import printed_value
 
 _BAR = Fraction(4)
-_SIGNS = {"bass": ("F", "4"), "tenor": ("C", "4"), "alto": ("C", "3"), "treble": ("G", "2"), "treble-b-flat": ("G", "2")}
+_SIGNS = {"bass": ("F", "4"), "tenor": ("C", "4"), "alto": ("C", "3"), "treble": ("G", "2"),
+          "treble-b-flat": ("G", "2")}
 _BPM = 60
 """A drill begins with time for every move; judged."""
 

@@ -142,14 +142,14 @@ def _ladder(asked: Asked, planner: Planner, excerpt: Excerpt) -> tuple[str, tupl
     return BEATS.get(Fraction(quarters), "beat"), tuple(numbers)
 
 
-def flowable(svg: str, widest_pt: float) -> Any:
-    """Return a picture as a piece of a page, at 0.2 mm a pixel (a staff of 7.2 mm) or smaller to fit."""
+def flowable(svg: str, widest_pt: float, size: float = 1.0) -> Any:
+    """Return a picture as a piece of a page, at 0.2 mm a pixel (a staff of 7.2 mm) times `size`, smaller to fit."""
     from reportlab.platypus import Flowable
 
     from analyzer.engrave.paint import Painter
 
     wide, high = size_of(svg)
-    scale = min(0.2 * 72 / 25.4, widest_pt / wide)
+    scale = min(size * 0.2 * 72 / 25.4, widest_pt / wide)
 
     class Picture(Flowable):                             # type: ignore[misc]
         def __init__(self) -> None:

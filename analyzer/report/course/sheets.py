@@ -1,6 +1,7 @@
 """The hand-outs of a course: the new horn in hand, a sheet a week, the road for the teacher, the calendar."""
 
 import datetime as dt
+import io
 from collections.abc import Sequence
 from typing import Any
 
@@ -27,6 +28,9 @@ from analyzer.words import counted, listed
 from analyzer.writing.readers import Clef
 
 _WIDE_MM = 180.0
+_SIZES = (1.0, 0.88, 0.78)
+"""Sizes of the music tried until a week is one sheet: staves of 7.2, 6.3, 5.6 mm; the last stands over two pages.
+Judged: 5.6 mm is still above the smallest staff that band parts are printed in (common practice, no source)."""
 _BOX = "[   ]"
 
 
@@ -88,7 +92,25 @@ def clef_of(course: Course) -> Clef | None:
 
 
 def week_sheet(course: Course, week: Week, music: Sequence[ExcerptMusic], paper: Paper) -> bytes:
-    """Return one week's sheet: what is new, the drills, the excerpts with their marks and ladders, the cautions."""
+    """Return one week's sheet: what is new, the drills, the excerpts with their marks and ladders, the cautions.
+
+    The music is as large as one page allows, within `_SIZES`.
+    """
+    from pypdf import PdfReader
+
+    played = list(zip(week.excerpts, music, strict=True))
+    drills = [drill_svgs(skill, course.goal, clef_of(course), played) for skill in week.new]
+    sheet = b""
+    for size in _SIZES:
+        sheet = built(_story(course, week, music, drills, size), paper, f"{title_of(course)}, week {week.number}")
+        if len(PdfReader(io.BytesIO(sheet)).pages) == 1:
+            break
+    return sheet
+
+
+def _story(course: Course, week: Week, music: Sequence[ExcerptMusic], drills: Sequence[Sequence[str]],
+           size: float) -> list[Any]:
+    """Return what stands on a week's sheet, in order."""
     from reportlab.platypus import KeepTogether, Paragraph, Spacer
 
     form = forms()
@@ -96,18 +118,14 @@ def week_sheet(course: Course, week: Week, music: Sequence[ExcerptMusic], paper:
                         Paragraph(safe(title_of(course)), form["text"]), Spacer(1, 2 * PT_PER_MM)]
     if week.new:
         story.append(Paragraph("New this week", form["head"]))
-        for nth, skill in enumerate(week.new, 1):
+        for nth, (skill, drill) in enumerate(zip(week.new, drills, strict=True), 1):
             told = Paragraph(
                 f"{nth}. <b>{safe(_capital(skill.name))}</b><br/>Drill: {safe(skill.drill)} {safe(_BOX * 3)}<br/>"
                 f"Listen: {safe(skill.listen)}", form["text"])
-            drill = drill_svgs(skill, course.goal, clef_of(course), list(zip(week.excerpts, music, strict=True)))
-            story.append(KeepTogether([told, *(flowable(svg, _WIDE_MM * PT_PER_MM) for svg in drill),
+            story.append(KeepTogether([told, *(flowable(svg, _WIDE_MM * PT_PER_MM, size) for svg in drill),
                                        Spacer(1, 2 * PT_PER_MM)]))
     else:
         story.append(Paragraph("Nothing new this week: come back to what has been learned.", form["text"]))
-    if week.again:
-        story += [Paragraph("Again", form["head"]),
-                  Paragraph(safe(_capital(f"{'; '.join(skill.short for skill in week.again)}.")), form["text"])]
     for nth, (excerpt, engraved) in enumerate(zip(week.excerpts, music, strict=True)):
         block: list[Any] = [Paragraph(safe(f"{'ABCDEFGH'[nth % 8]}. {place_said(excerpt)}"), form["head"]),
                             Paragraph(safe(f"{_capital(excerpt.why)}."), form["text"])]
@@ -116,7 +134,7 @@ def week_sheet(course: Course, week: Week, music: Sequence[ExcerptMusic], paper:
                                    "another.", form["small"]))
         if engraved.problem is not None:
             block.append(Paragraph(safe(f"{engraved.problem.what}. Play it from the score."), form["text"]))
-        block += [flowable(svg, _WIDE_MM * PT_PER_MM) for svg in engraved.svgs]
+        block += [flowable(svg, _WIDE_MM * PT_PER_MM, size) for svg in engraved.svgs]
         if engraved.ladder:
             steps = "   ".join(f"{number} {_BOX}" for number in engraved.ladder)
             told = " (the score gives no tempo; this one is supposed)" if engraved.assumed_tempo else ""
@@ -126,7 +144,7 @@ def week_sheet(course: Course, week: Week, music: Sequence[ExcerptMusic], paper:
               Paragraph("Tick a box when it was clean three times in a row. Not enough time this week? Tell your "
                         "teacher and keep the sheet: the next one can wait.", form["text"]),
               Paragraph(safe(" ".join(course_cautions(course.goal))), form["small"])]
-    return built(story, paper, f"{title_of(course)}, week {week.number}")
+    return story
 
 
 def road_page(course: Course, paper: Paper) -> bytes:
