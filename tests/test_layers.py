@@ -49,7 +49,7 @@ MAY = {
     "__init__": {"api"},
 }
 HEAVY = {"pandas", "numpy", "scipy", "music21", "verovio", "rich", "matplotlib", "starlette", "uvicorn", "icalendar",
-         "soundfile", "tomlkit", "pyarrow", "distributed", "reportlab", "fontTools"}
+         "soundfile", "tomlkit", "pyarrow", "nlopt", "distributed", "reportlab", "fontTools"}
 
 
 def place(path: Path) -> str:

@@ -146,7 +146,6 @@ def test_compare_and_fit_say_what_was_assumed_too(two: Path) -> None:
                                                 "--format", "json"]).stdout)
     assert [one["about"] for one in found["lines"][0]["assumptions"]] == ["tempo"]
     assert "tempo-assumed" in [problem["code"] for problem in found["problems"]]
-    pytest.importorskip("scipy", reason="the extra decide is not installed")
     section = two.with_name("section.toml")
     section.write_text('[[player]]\nname = "Ann"\nhorns = ["tenor-f"]\n', encoding="utf-8")
     fit = json.loads(CliRunner().invoke(cli, ["fit", str(two), "--section", str(section), "--part", "P1",

@@ -90,7 +90,7 @@ def command(scores: tuple[Path, ...], parts: tuple[str, ...], horns: tuple[str, 
     try:
         found = learn(train)
     except ImportError as error:
-        raise missing("scipy", "decide") from error
+        raise missing("nlopt", "decide") from error
     judged = held or train
     before, after = agreement(judged, None), agreement(judged, found.weights)
     notes = sum(len(one.labels) for one in marked)

@@ -1,7 +1,7 @@
 """``lowbrass map``: plan every low-brass line of a score and mark the notes."""
 
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Literal
@@ -112,9 +112,9 @@ def _watched(lines: Iterable[Planned]) -> Iterable[Planned]:
     """Go through the lines; on a terminal, show how far it is."""
     if not sys.stderr.isatty():
         return lines
-    try:
-        from rich.console import Console
-        from rich.progress import track
-    except ImportError:
-        return lines
-    return track(tuple(lines), description="Engraving", console=Console(file=sys.__stderr__), transient=True)
+    return _bar(tuple(lines))
+
+
+def _bar(lines: Sequence[Planned]) -> Iterator[Planned]:
+    with click.progressbar(lines, label="Engraving", show_pos=True, file=sys.stderr) as bar:
+        yield from bar

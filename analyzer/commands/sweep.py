@@ -3,7 +3,7 @@
 import os
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, closing, contextmanager
+from contextlib import AbstractContextManager, ExitStack, closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
@@ -124,14 +124,8 @@ class _Shown(Protocol):
 
 
 def _progress() -> AbstractContextManager[_Shown]:
-    """Return a progress bar on standard error; plain lines now and then where there is no rich or no terminal."""
-    if not sys.stderr.isatty():
-        return _plain()
-    try:
-        import rich.progress  # noqa: F401
-    except ImportError:
-        return _plain()
-    return _bar()
+    """Return a progress bar on standard error; plain lines now and then where there is no terminal."""
+    return _bar() if sys.stderr.isatty() else _plain()
 
 
 class _Plain:
@@ -158,26 +152,27 @@ def _plain() -> Iterator[_Shown]:
     yield _Plain()
 
 
+class _Bar(_Plain):
+    _NAME = 40
+
+    def __init__(self, left: ExitStack) -> None:
+        super().__init__()
+        self._left = left
+        self._bar: Any = None
+
+    def start(self, total: int, done: int) -> None:
+        # What the store had is not in its length, so that the time left is judged by what is done now.
+        self._bar = self._left.enter_context(click.progressbar(
+            length=total - done, label="Planning", show_pos=True, item_show_func=self._shown, file=sys.stderr))
+
+    def step(self, name: str) -> None:
+        self._bar.update(1, name)
+
+    def _shown(self, name: str | None) -> str | None:
+        return name and one_line(name[-self._NAME:])
+
+
 @contextmanager
 def _bar() -> Iterator[_Shown]:
-    from rich import progress
-    from rich.console import Console
-    from rich.markup import escape
-
-    columns = (progress.TextColumn("{task.description}"), progress.BarColumn(), progress.MofNCompleteColumn(),
-               progress.TextColumn("time left"), progress.TimeRemainingColumn())
-    with progress.Progress(*columns, console=Console(file=sys.__stderr__), transient=True) as bar:
-        task = bar.add_task("Looking through the folder", total=None)
-
-        class Bar:
-            def looked(self, files: int) -> None:
-                bar.update(task, completed=files)
-
-            def start(self, total: int, done: int) -> None:
-                # A new count, so that the time left is judged by what is done now, not by what the store had.
-                bar.reset(task, total=total, completed=done, description="Planning")
-
-            def step(self, name: str) -> None:
-                bar.update(task, advance=1, description=escape(one_line(name[-40:])))
-
-        yield Bar()
+    with ExitStack() as left:
+        yield _Bar(left)

@@ -97,7 +97,7 @@ def fit_command(readings: Path, name: str, output: Path | None, form: str) -> No
     try:
         found = fit(profile, rows, name=own_name(output or readings), origin=file)
     except ImportError as error:
-        raise missing("scipy", "decide") from error
+        raise missing("numpy", "decide") from error
     if output is not None:
         remark = f"{profile.name} fitted to tuner readings, {file} (lowbrass tune fit)."
         write_file(output, profile_text(found.horn, remark).encode())

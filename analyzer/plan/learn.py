@@ -1,15 +1,16 @@
 """Weights fitted to a teacher's marks: the inverse of the plan. Physical constants are never touched.
 
 The weights under which the marks are most likely (`likelihood`), with a pull towards the present ones, are found by a
-quasi-Newton search (Byrd, Lu, Nocedal and Zhu, L-BFGS-B, *SIAM Journal on Scientific Computing* 16, 1995, as scipy has
-it) over the logarithms of the weights: a weight halved or doubled is as far from the present one.
+quasi-Newton search (Liu and Nocedal, *Mathematical Programming* 45, 1989, in bounds, as nlopt has it) over the
+logarithms of the weights: a weight halved or doubled is as far from the present one.
 
 Agreement is stated as in the piano-fingering literature (Nakamura, Saito and Yoshii, *Information Sciences* 517, 2020,
 after its abstract): the general match rate is the mean share of notes on which a plan agrees with each annotator, the
 highest match rate its best share over the annotators.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -43,6 +44,8 @@ _FOREIGN = 0.5
 """A line more of whose marks than this do not sound their notes is marked for another instrument. Judged: of a string
 player's fingers 0 to 4 about one in five happens to be a position of its note, of a teacher's slips nine in ten are."""
 _FEW = 4
+_SETTLED = 1e-6
+"""The search ends when a step gains less than this share of the value."""
 _DOUBTFUL = 0.02
 """A mark that the fitted weights give less than this chance looks like a slip."""
 
@@ -123,7 +126,7 @@ def shared_rates(marked: Sequence[Marked], weights: Weights | None) -> tuple[flo
 def learn(marked: Sequence[Marked], start: Weights | None = None) -> Learned:
     """Fit the judged weights to marks.
 
-    Needs scipy and numpy (the extra ``decide``).
+    Needs nlopt and numpy (the extra ``decide``).
     """
     import numpy as np
 
@@ -159,7 +162,6 @@ def learn(marked: Sequence[Marked], start: Weights | None = None) -> Learned:
 def _fitted(layers: Sequence[Any]) -> tuple[Any, float]:
     """Return the logarithms of the best factors (W,), and how sharply chance falls with cost [1 over cm]."""
     import numpy as np
-    from scipy.optimize import minimize
 
     logs = np.zeros(len(FITTED))
     tables = [table.reshape(-1, len(FITTED)) for layer in layers for table in (*layer.nodes, *layer.edges)]
@@ -179,16 +181,43 @@ def _fitted(layers: Sequence[Any]) -> tuple[Any, float]:
         values = surprise(layers, np.exp(tried + points[:, -1:]), slip) + (steady * tried**2).sum(axis=1)
         return float(values[0]), (values[1:] - values[0]) / step
 
-    def search(begin: Any, slip: float) -> Any:
-        bounds = [*((-far, far) for far in most), (-_MOST, np.log(_SHARPEST))]
-        return minimize(value_and_slope, begin, args=(slip,), jac=True, method="L-BFGS-B", bounds=bounds,
-                        options={"ftol": 1e-6})
+    bounds = np.array([*((-far, far) for far in most), (-_MOST, np.log(_SHARPEST))])
+
+    def search(begin: Any, slip: float) -> tuple[float, Any]:
+        return _least(lambda point: value_and_slope(point, slip), begin, bounds)
 
     present = np.append(np.zeros(len(used)), np.log(_SHARPEST / 2))
     # Where all marks are far from the plan, each looks like a slip and none pulls; so begin also where none is one.
-    found = min((search(begin, SLIP) for begin in (present, search(present, _NO_SLIP).x)), key=lambda one: one.fun)
-    logs[used] = found.x[:-1]
-    return logs, float(np.exp(found.x[-1]))
+    _, found = min((search(begin, SLIP) for begin in (present, search(present, _NO_SLIP)[1])), key=lambda one: one[0])
+    logs[used] = found[:-1]
+    return logs, float(np.exp(found[-1]))
+
+
+def _least(value_and_slope: Callable[[Any], tuple[float, Any]], begin: Any, bounds: Any) -> tuple[float, Any]:
+    """Return the least value that a search from `begin` finds within `bounds` (n × 2), and where."""
+    import nlopt
+    import numpy as np
+
+    best: tuple[float, Any] = (float("inf"), begin)
+
+    def seen(point: Any, slope: Any) -> float:
+        nonlocal best
+        value, rises = value_and_slope(point)
+        if slope.size:
+            slope[:] = rises
+        if value < best[0]:
+            best = value, point.copy()
+        return value
+
+    search = nlopt.opt(nlopt.LD_LBFGS, len(begin))
+    search.set_lower_bounds(bounds[:, 0])
+    search.set_upper_bounds(bounds[:, 1])
+    search.set_ftol_rel(_SETTLED)
+    search.set_min_objective(seen)
+    # At the bottom, where rounding lets it get no farther, it ends with an error; the best that was seen is its answer.
+    with suppress(nlopt.runtime_error):
+        search.optimize(np.clip(begin, bounds[:, 0], bounds[:, 1]))
+    return best
 
 
 def unusable(one: Marked, k: int) -> str | None:

@@ -14,9 +14,10 @@ from itertools import combinations
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.score.parts import HORN_OF_FAMILY
+from analyzer.section.assignment import INF
 from analyzer.section.burden import Burden, quick_notes, takes
 from analyzer.section.cover import Cover, most_left_out
-from analyzer.section.seating import INF, Desk, assign_tied, leading
+from analyzer.section.seating import Desk, assign_tied, leading
 
 MOST_CHANGES = 4
 """With more changes than this a piece is said not to suit. Judged: about one a desk; a director may think otherwise and

@@ -112,7 +112,7 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
     Raises
     ------
     Unreadable
-        If a part or measure is not there, the score has no low brass or no note of it, or scipy is not installed.
+        If a part or measure is not there, or the score has no low brass or no note of it.
     """
     chosen, problems = chosen_parts(document, parts)
     asked, more = asked_lines(document, chosen, measures=measures, reads=reads)

@@ -14,10 +14,10 @@ from typing import Literal
 
 from analyzer.horns.horn import Horn
 from analyzer.plan.timing import NoteTime
-from analyzer.problem import unreadable
 from analyzer.score.document import Document
 from analyzer.score.lines import Line
 from analyzer.score.parts import PartInfo
+from analyzer.section.assignment import INF, assign
 from analyzer.section.burden import Burden, burden_of, takes, unread_clefs
 from analyzer.section.cover import (
     COVER_PRICES,
@@ -32,7 +32,6 @@ from analyzer.section.cover import (
 from analyzer.section.section import Member, Section
 from analyzer.words import counted
 
-INF = float("inf")
 MOST_DOUBLED_LESS = 0.1
 """Share of a line's notes that somebody who doubles it may leave out. Judged: less would keep a young player from
 playing along, more is no part; a teacher decides by ear."""
@@ -197,51 +196,6 @@ def assign_tied(prices: Sequence[Sequence[float]], empty: Sequence[float], ties:
     for (tie, _), column in zip(rows, columns, strict=True):
         found.update(dict.fromkeys(tie, column))
     return tuple(found[i] for i in range(len(prices)))
-
-
-def assign(prices: Sequence[Sequence[float]], empty: Sequence[float]) -> tuple[int | None, ...]:
-    """Give every row a column of its own, or none, at the least total price; exact.
-
-    Parameters
-    ----------
-    prices : rows of prices
-        ``prices[i][j]`` of giving column j to row i; inf forbids.
-    empty : sequence of float
-        Price of leaving row i without a column, finite.
-
-    Returns
-    -------
-    tuple
-        The column of each row, None where it is left without.
-
-    Raises
-    ------
-    Unreadable
-        If scipy is not installed.
-
-    Notes
-    -----
-    The assignment problem, solved by ``scipy.optimize.linear_sum_assignment`` (D. F. Crouse, "On implementing 2D
-    rectangular assignment algorithms", IEEE Transactions on Aerospace and Electronic Systems 52(4), 2016,
-    pp. 1679-1696); each row has one more column of its own, which stands for leaving it empty.
-    """
-    try:
-        import numpy as np
-        from scipy.optimize import linear_sum_assignment
-    except ImportError:
-        raise unreadable("missing-extra", where="fit", what="seating needs scipy, which is not installed",
-                         try_="Install the extra: pip install 'lowbrass[decide]'.") from None
-    rows = len(prices)
-    if not rows:
-        return ()
-    columns = len(prices[0])
-    matrix = np.full((rows, columns + rows), INF)
-    if columns:
-        matrix[:, :columns] = np.asarray(prices, dtype=float)
-    matrix[range(rows), range(columns, columns + rows)] = empty
-    found_rows, found = linear_sum_assignment(matrix)
-    taken = dict(zip(found_rows.tolist(), found.tolist(), strict=True))
-    return tuple(taken[i] if taken[i] < columns else None for i in range(rows))
 
 
 class Desk:

@@ -5,7 +5,7 @@ Every unknown starts at the profile with a stated spread, so that a few readings
 (least squares with a prior, known as ridge or Bayesian linear regression; the model is all but linear).
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import log
 from typing import Any, Literal
@@ -16,6 +16,7 @@ from analyzer.horns.tubing import second_share, state
 from analyzer.problem import unreadable
 from analyzer.tuning.readings import TunerReading
 from analyzer.tuning.retuned import EVERY_PARTIAL, with_loops, with_offset
+from analyzer.tuning.statistics import cauchy, least_squares, student_t
 
 What = Literal["horn", "tube", "loop", "second loop", "partial"]
 
@@ -125,7 +126,7 @@ def unknowns(horn: Horn, readings: Sequence[TunerReading]) -> tuple[Unknown, ...
 
 
 def fit(horn: Horn, readings: Sequence[TunerReading], *, name: str, origin: str) -> FittedHorn:
-    """Fit a horn to readings. Needs scipy and numpy (the extra ``decide``).
+    """Fit a horn to readings. Needs numpy (the extra ``decide``).
 
     Parameters
     ----------
@@ -224,9 +225,8 @@ class _Problem:
         down = np.where(self._placed[:, None], 0.0, 1200 / log(2) * grows / tube[:, None])
         return self._adds - down
 
-    def _solve(self, used: Any, noise: float, start: Any = None, *, robust: bool = False) -> Any:
-        from scipy.optimize import least_squares
-
+    def _solve(self, used: Any, noise: float, start: Any = None, *, robust: bool = False) -> tuple[Any, Any, Any]:
+        """Return values, residuals and slopes of a fit; the readings in use come first, then the prior."""
         np = self.np
         sigma = np.sqrt(noise ** 2 / self.weight + self._hand ** 2)[used]
         count = int(used.sum())
@@ -237,17 +237,14 @@ class _Problem:
         def slopes(values: Any) -> Any:
             return np.vstack([self.slopes(values)[used] / sigma[:, None], np.diag(1 / self.spread)])
 
-        def bent(squares: Any) -> Any:
+        def bent(squares: Any) -> tuple[Any, Any]:
             # Cauchy's loss on the readings, plain squares on the prior.
-            z = squares.copy()
-            rho = np.vstack([z, np.ones_like(z), np.zeros_like(z)])
-            z = z[:count]
-            rho[:, :count] = np.vstack([np.log1p(z), 1 / (1 + z), -1 / (1 + z) ** 2])
-            return rho
+            counts, share = cauchy(squares[:count])
+            prior = squares[count:]
+            return np.concatenate([counts, prior]), np.concatenate([share, np.ones_like(prior)])
 
-        loss: str | Callable[[Any], Any] = bent if robust else "linear"
         begin = np.zeros(len(self.unknowns)) if start is None else start
-        return least_squares(residuals, begin, jac=slopes, loss=loss)
+        return least_squares(residuals, slopes, begin, weigh=bent if robust else None)
 
     def solved(self, used: Any) -> tuple[Any, Any, float, float]:
         """Return values, covariance, noise [cents] and degrees of freedom of a fit to the readings in use."""
@@ -255,20 +252,19 @@ class _Problem:
         noise, count = NOISE_CENTS, int(used.sum())
         start = None
         for _ in range(30):
-            result = self._solve(used, noise, start)
-            start = result.x
-            covariance = np.linalg.inv(result.jac.T @ result.jac)
-            rows = result.jac[:count]
+            start, residuals, slopes = self._solve(used, noise, start)
+            covariance = np.linalg.inv(slopes.T @ slopes)
+            rows = slopes[:count]
             told = float(np.trace(rows @ covariance @ rows.T))       # how many unknowns the readings pay for
             # A residual counts in units of its own spread; the hand's part of it is no noise of the tuner.
-            squares = float((result.fun[:count] ** 2).sum()) * noise ** 2
+            squares = float((residuals[:count] ** 2).sum()) * noise ** 2
             dof = NOISE_READINGS + max(count - told, 0.0)
             new = float(np.sqrt((NOISE_READINGS * NOISE_CENTS ** 2 + squares) / dof))
             if abs(new - noise) < 0.01:
                 break
             noise = new
         # The whole horn takes the mean of the partials that sounded: no reading can tell the two apart.
-        return self._shared @ result.x, self._shared @ covariance @ self._shared.T, noise, dof
+        return self._shared @ start, self._shared @ covariance @ self._shared.T, noise, dof
 
     def sound(self) -> Any:
         """Return which readings agree with the rest: a robust fit first, then deletion residuals until they settle.
@@ -276,12 +272,10 @@ class _Problem:
         A reading is out where its externally studentised residual (how far it lies from a fit without it, over the
         spread of that difference) passes Student's t at a level divided by the number of readings.
         """
-        from scipy.special import stdtrit
-
         np = self.np
         count = len(self.readings)
         everyone = np.ones(count, dtype=bool)
-        away = np.abs(self.model(self._solve(everyone, NOISE_CENTS, robust=True).x) - self.read)
+        away = np.abs(self.model(self._solve(everyone, NOISE_CENTS, robust=True)[0]) - self.read)
         scale = max(1.4826 * float(np.median(away)), NOISE_CENTS)
         used = away <= np.maximum(5 * scale, LEAST_OUTLIER_CENTS) + 3 * self._hand
         seen: list[Any] = []
@@ -296,15 +290,13 @@ class _Problem:
             error = np.sqrt(np.where(used, np.maximum(spread - fitted, 1e-9 * spread), spread + fitted))
             internal = residual / error
             shrink = np.where(used, np.sqrt(np.maximum(dof - 1, 1) / np.maximum(dof - internal ** 2, 1e-9)), 1.0)
-            limit = stdtrit(max(dof - 1, 1), 1 - SUSPECT_LEVEL / (2 * count))
+            limit = student_t(max(dof - 1, 1), 1 - SUSPECT_LEVEL / (2 * count))
             used = (np.abs(internal * shrink) <= limit) | (np.abs(residual) < LEAST_OUTLIER_CENTS)
         return used
 
     def found(self, values: Any, covariance: Any, dof: float, used: Any) -> tuple[Found, ...]:
         """Return each unknown with its interval; what the readings do not tell goes back to the profile."""
-        from scipy.special import stdtrit
-
-        width = float(stdtrit(dof, (1 + CONFIDENCE) / 2))
+        width = student_t(dof, (1 + CONFIDENCE) / 2)
         deviation = self.np.sqrt(self.np.diag(covariance))
         before = self.np.sqrt(self.np.diag(self._shared @ self.np.diag(self.spread ** 2) @ self._shared.T))
         out = []

@@ -2,7 +2,7 @@
 
 Print the tables (about ten minutes), of all benchmarks or of the named ones::
 
-    python -m tests.benchmarks [map score report home pin section survey]
+    python -m tests.benchmarks [weight map score report home pin section survey]
 
 With ``--write`` they go into DEVELOPERS.md too, between the marks that stand there; with ``--whole`` the survey takes
 every score of every suite and ten thousand files, in place of a seeded sample.
@@ -22,6 +22,7 @@ from tests.benchmarks import (
     test_bench_score,
     test_bench_section,
     test_bench_survey,
+    test_bench_weight,
 )
 from tests.benchmarks.measuring import Figure, shown_s, table
 
@@ -42,6 +43,7 @@ def _pages() -> list[Figure]:
 
 
 GROUPS: dict[str, tuple[str, Callable[[bool], Sequence[Figure]]]] = {
+    "weight": ("Weight", lambda whole: test_bench_weight.figures()),
     "map": ("One score", lambda whole: test_bench_map.figures()),
     "score": ("Reading and marking", lambda whole: test_bench_score.figures()),
     "report": ("Pages", lambda whole: _pages()),

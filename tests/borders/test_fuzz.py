@@ -16,7 +16,7 @@ _PAGES = [command for command in COMMANDS if command[-1].endswith((".svg", ".pdf
 
 @pytest.fixture(scope="module", autouse=True)
 def _whole() -> None:
-    for library in ("verovio", "music21", "scipy", "pandas"):
+    for library in ("verovio", "music21", "pandas"):
         pytest.importorskip(library)
 
 

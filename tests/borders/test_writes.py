@@ -80,7 +80,7 @@ WRITERS = {
     "section": (["section", "new", "section.toml"], "section.toml"),
     "survey": (["survey", "scores", "--jobs", "1", "-o", "out.csv"], "out.csv"),
 }
-_NEEDS = {"drill": "music21", "progress": "tomlkit", "survey": "pandas", "fit": "scipy"}
+_NEEDS = {"drill": "music21", "progress": "tomlkit"}
 
 
 def _folder(tmp_path: Path) -> Path:

@@ -16,7 +16,7 @@ from tests.brute.test_plan import price
 from tests.lines import line_of
 
 np = pytest.importorskip("numpy", reason="fitting needs numpy")
-pytest.importorskip("scipy", reason="fitting needs scipy")
+pytest.importorskip("nlopt", reason="fitting needs nlopt")
 
 
 def lines(rng: random.Random, count: int):

@@ -198,7 +198,7 @@ def test_no_weights_give_the_marks_that_we_miss() -> None:
     They go from second to sixth and back to fourth (60 cm) where first lies between (36 cm), with as many turns; the
     same author takes first for the last F3 of hp02.
     """
-    pytest.importorskip("scipy", reason="fitting needs scipy")
+    pytest.importorskip("nlopt", reason="fitting needs nlopt")
     from analyzer.plan.learn import Marked, learn
 
     def marked(names: str, seconds: str, slurred: str, horn: str, labels: str) -> Marked:

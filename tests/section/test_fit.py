@@ -3,7 +3,6 @@
 import itertools
 import json
 import random
-import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,14 +13,14 @@ from analyzer.cli import cli
 from analyzer.horns.profiles import load_horn
 from analyzer.pitch import parse_pitch
 from analyzer.plan.player import Player
-from analyzer.problem import Unreadable
 from analyzer.report.fit.document import fit_document
 from analyzer.report.fit.text import fit_text
 from analyzer.score.document import Document, open_document, read_document
+from analyzer.section.assignment import INF, assign
 from analyzer.section.burden import PRICES, burden_of, slowed
 from analyzer.section.changes import MOST_CHANGES
 from analyzer.section.fit import SectionFit, fit
-from analyzer.section.seating import INF, assign, assign_tied, chairs_of
+from analyzer.section.seating import assign_tied, chairs_of
 from analyzer.section.section import Member, Section, read_section
 from tests.lines import line_of
 from tests.review.scores import SAMPLES, note, part, score
@@ -623,9 +622,3 @@ def test_exit_code_is_three_only_where_it_does_not_suit(tmp_path: Path, horns: s
 
 def test_a_missing_section_option_is_a_mistake_of_the_command_line() -> None:
     assert CliRunner().invoke(cli, ["fit", str(SAMPLES / MARCH)]).exit_code == 2
-
-
-def test_without_scipy_one_line_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(sys.modules, "scipy.optimize", None)
-    with pytest.raises(Unreadable, match=r"lowbrass\[decide\]"):
-        fit(sample(CHORALE), section(member("A", "tenor")))

@@ -23,6 +23,8 @@ _WHOLE = ("line", "of", "horn_valves", "measures", "notes", "unplayable", "midi_
 _TEXT = ("file", "title", "part_id", "part", "family", "horn", "horn_family", "horn_kind", "written_low",
          "written_high", "sounding_low", "sounding_high", "hardest_measure", "hardest_why")
 _YES_NO = ("horn_assumed", "horn_compensating")
+_GROUP = 10_000
+"""Rows of a group in a Parquet file: some megabytes when read."""
 
 
 def _table(survey: Survey) -> tuple[list[Record], list[str]]:
@@ -46,7 +48,7 @@ def survey_frame(survey: Survey) -> "pd.DataFrame":
     try:
         import pandas as pd
     except ImportError as error:
-        raise _needs("pandas") from error
+        raise _needs("pandas", "tables") from error
     rows, columns = _table(survey)
     kinds = {**dict.fromkeys((*_WHOLE, *columns[len(_COLUMNS):]), "Int64"),
              **dict.fromkeys(_TEXT, "string"), **dict.fromkeys(_YES_NO, "boolean")}
@@ -63,22 +65,29 @@ def survey_csv(survey: Survey) -> str:
 
 
 def survey_parquet(survey: Survey) -> bytes:
-    """Return the table as a Parquet file.
+    """Return the table as a Parquet file, in groups of rows that can be read one by one.
 
     Raises
     ------
     Unreadable
-        If pandas or pyarrow is not installed.
+        If pyarrow is not installed.
     """
-    out = io.BytesIO()
-    frame = survey_frame(survey)
     try:
-        frame.to_parquet(out, index=False)
+        import pyarrow as pa
+        from pyarrow import parquet
     except ImportError as error:
-        raise _needs("pyarrow") from error
+        raise _needs("pyarrow", "parquet") from error
+    kinds = {**dict.fromkeys(_COLUMNS, pa.float64()), **dict.fromkeys(_WHOLE, pa.int64()),
+             **dict.fromkeys(_TEXT, pa.string()), **dict.fromkeys(_YES_NO, pa.bool_())}
+    rows, columns = _table(survey)
+    form = pa.schema([(name, kinds.get(name, pa.int64())) for name in columns])
+    out = io.BytesIO()
+    with parquet.ParquetWriter(out, form) as writer:
+        for begin in range(0, max(len(rows), 1), _GROUP):
+            writer.write_table(pa.Table.from_pylist(rows[begin:begin + _GROUP], schema=form))
     return out.getvalue()
 
 
-def _needs(package: str) -> Exception:
+def _needs(package: str, extra: str) -> Exception:
     return unreadable("not-installed", where="the table", what=f"this needs {package}, which is not installed",
-                      try_="Install the extra: pip install 'lowbrass[survey]'.")
+                      try_=f"Install the extra: pip install 'lowbrass[{extra}]'.")
