@@ -99,7 +99,8 @@ def analyse(document: Document, request: Request) -> Analysis:
         horn, assumed = asked.horn(horns, named=bool(request.parts))
         places, times = _targets(line, request, sonorities)
         planner = Planner(line, horn, request.player, tempo_bpm=request.tempo_bpm, weights=request.weights, times=times,
-                          aims=[place.cents if place else 0.0 for place in places])
+                          aims=[place.cents if place else 0.0 for place in places],
+                          roles=[place.role if place else "" for place in places])
         mine = {}
         for (which, measure, nth), label in list(pins.items()):
             if which == number or (which is None and number == 1):

@@ -26,6 +26,7 @@ from analyzer.engrave.marks import (
     form_of,
     row_names_of,
     row_of_line,
+    rows_of,
     rows_under,
     used_by,
 )
@@ -63,14 +64,14 @@ def engraved(copy: Copy, options: PageOptions | None = None, *, lay_out: LayOut 
         If the engraver cannot read the music.
     """
     options = options or PageOptions()
-    rows = len(row_of_line(copy.marks))
+    rows = rows_of(copy.marks)
     step = 0
     while True:
         engraving = lay_out(copy, options, rows, step)
         if step == STEPS - 1 or suits(engraving, copy.marks, copy.row_names):
             return _paged(engraving, copy, lay_out, step) if options.paper != "screen" else engraving
         under = _rows(engraving, copy.marks, copy.row_names)
-        needed = max((row.nth + 1 for found in under for row in found), default=0)
+        needed = max((row.last + 1 for found in under for row in found), default=0)
         if needed > rows:
             rows = needed
         else:
@@ -130,7 +131,7 @@ def suits(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence[str] 
 
 
 def _fit(engraving: Engraving, rows: Sequence[Sequence[MarkRow]]) -> bool:
-    return (max((row.nth + 1 for under in rows for row in under), default=0) <= engraving.rows
+    return (max((row.last + 1 for under in rows for row in under), default=0) <= engraving.rows
             and all(farthest(under) <= FAR for under in rows))
 
 
@@ -166,7 +167,7 @@ def systems_with(engraving: Engraving, copy: Copy) -> tuple[str, ...]:
     for sheet in engraving.sheets:
         for line, system in zip(sheet.lines, sheet.systems, strict=True):
             under, layer = next(marked)
-            used = max((row.nth + 1 for row in under), default=0)
+            used = max((row.last + 1 for row in under), default=0)
             # The part's own lyrics were moved down by all rows that room was kept for.
             below = 0.0 if engraving.above else depth_of(engraving.rows if system.has_lyrics else used)
             top, bottom = system.top - _AIR, system.bottom + below + _AIR
@@ -305,7 +306,7 @@ def _feet(engraving: Engraving, copy: Copy) -> list[tuple[str, str]]:
         return [("", "")] * pages
     by_ref: dict[int, set[str]] = {}
     for mark in copy.marks:
-        by_ref.setdefault(mark.ref, set()).add(form_of(mark))
+        by_ref.setdefault(mark.ref, set()).update({form_of(mark), *(["aimed"] if mark.aim else [])})
     title = " · ".join(part for part in (copy.title, copy.subtitle) if part)
     running = copy.running or title
     found = []

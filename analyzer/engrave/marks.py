@@ -7,6 +7,9 @@ The forms differ in weight and shape, so that they stay apart in grey and in a p
   neighbours of one group stand in one tray, left open where the group goes on in another system;
 * a note beyond the horn: a white × in a black square, and the note's head struck out.
 
+Where the slide moves for a chord, the way of it stands under the label in small type, in mm: ``out 8``, ``in 12``.
+Words need no key; an arrow to the right would mean out for one player and onwards for another.
+
 A row stands below everything that the engraver drew under the staff, so that nothing touches a mark; where the part has
 lyrics, it stands above the notes (fingerings outside slurs and clear of everything: LilyPond, *Notation Reference*,
 Fingering instructions). Size: figures of 2.6 mm are read from 75 cm by most readers (0.003 radians, 2.25 mm, by nine of
@@ -45,6 +48,9 @@ music is set wider, then 120.
 """
 _SQUEEZES = (1.0, 0.88, 0.78, 0.7)
 """How narrow the labels of a crowded row are set before the music is set wider; their height stays. Judged by eye."""
+_AIM_SIZE = 0.72 * MARK_SIZE
+"""Size of the slide's move under a label: figures of 1.9 mm, read once in practice, not at each playing (judged)."""
+_AIM_DROP = 300.0                    # from a label's base line to that of the move below it, clear of the tray
 _SAME_PLACE = 60.0                   # two marks of one player whose heads are nearer than this go below each other
 _NAME_SIZE = 0.8 * MARK_SIZE
 _NAME_HANGS = 250.0                  # how far a row's name reaches into the margin at the left
@@ -53,11 +59,12 @@ _ORDINALS = ("1st", "2nd", "3rd")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Placed:
-    """One mark in its row: where its note is, and half the room it takes. [engraver's units]"""
+    """One mark in its row: where its note is, half its label's width, half the room it takes. [engraver's units]"""
 
     mark: Mark
     head: Head
     half: float
+    room: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,10 +82,15 @@ class MarkRow:
     squeeze: float = 1.0
 
     @property
+    def last(self) -> int:
+        """The last row it takes: the next one too where a slide's move stands under a label."""
+        return self.nth + any(placed.mark.aim for placed in self.placed)
+
+    @property
     def baseline(self) -> float:
         """Where the text stands. [engraver's units]"""
         if self.above:
-            return self.staff.rise - _LIFT - self.nth * ROW_PITCH
+            return self.staff.rise - _LIFT - self.last * ROW_PITCH
         return self.staff.ink + _FIRST_DROP + self.nth * ROW_PITCH
 
 
@@ -98,8 +110,18 @@ def form_of(mark: Mark) -> str:
 
 
 def row_of_line(marks: Iterable[Mark]) -> dict[int, int]:
-    """Return the row of each player's line that has marks, counted from 0, the first player's on top."""
-    return {line: nth for nth, line in enumerate(sorted({mark.line for mark in marks}))}
+    """Return the row of each player's line that has marks, counted from 0, the first player's on top.
+
+    Where slides move for chords each line has a second row, for that.
+    """
+    marks = tuple(marks)
+    each = 1 + any(mark.aim for mark in marks)
+    return {line: each * nth for nth, line in enumerate(sorted({mark.line for mark in marks}))}
+
+
+def rows_of(marks: Sequence[Mark]) -> int:
+    """Return how many rows marks take where no player has two notes at once."""
+    return len({mark.line for mark in marks}) * (1 + any(mark.aim for mark in marks))
 
 
 def rows_under(
@@ -112,6 +134,7 @@ def rows_under(
 
     Where a player has two notes at once, the second goes one row further down.
     """
+    each = 1 + any(mark.aim for found in marks.values() for mark in found)
     found: dict[tuple[float, int], list[Placed]] = {}
     halves: dict[tuple[str, str], float] = {}
     staves: dict[float, Staff] = {}
@@ -124,8 +147,9 @@ def rows_under(
             staves[staff.top] = staff
             nth = order[mark.line]
             while (row := found.setdefault((staff.top, nth), [])) and head.x - row[-1].head.x < _SAME_PLACE:
-                nth += 1
-            row.append(Placed(mark=mark, head=head, half=halves[mark.text, form]))
+                nth += each
+            half = halves[mark.text, form]
+            row.append(Placed(mark=mark, head=head, half=half, room=max(half, _aim_width(mark.aim) / 2)))
     longest = max((width_em(name, "italic") * _NAME_SIZE for name in row_names.values()), default=0.0)
     indent = max(0.0, longest - _NAME_HANGS + _GAP_EM * MARK_SIZE) if row_names else 0.0
     return [_squeezed(MarkRow(staff=staves[top], nth=nth, indent=indent, placed=tuple(row), above=above))
@@ -138,7 +162,8 @@ def _squeezed(row: MarkRow) -> MarkRow:
     for squeeze in _SQUEEZES:
         if squeeze < 1:
             tried = replace(row, squeeze=squeeze, placed=tuple(
-                placed if form_of(placed.mark) == "unplayable" else replace(placed, half=placed.half * squeeze)
+                placed if form_of(placed.mark) == "unplayable" else replace(
+                    placed, half=placed.half * squeeze, room=placed.room * squeeze)
                 for placed in row.placed))
         if farthest([tried]) <= FAR:
             return tried
@@ -151,6 +176,10 @@ def _width(text: str, form: str) -> float:
     return width_em(text, "mark") if form == "usual" else width_em(text, "mark-bold") + 2 * _TRAY_EM
 
 
+def _aim_width(aim: str) -> float:
+    return width_em(aim, "mark") * _AIM_SIZE if aim else 0.0
+
+
 def spread(row: MarkRow) -> list[float]:
     """Return centres as near as can be to the notes' (least squares) that keep neighbours apart, within the staff.
 
@@ -160,7 +189,7 @@ def spread(row: MarkRow) -> list[float]:
     """
     offsets = [0.0]
     for one, two in pairwise(row.placed):
-        offsets.append(offsets[-1] + one.half + two.half + _GAP_EM * MARK_SIZE)
+        offsets.append(offsets[-1] + one.room + two.room + _GAP_EM * MARK_SIZE)
     pools: list[tuple[float, int]] = []
     for placed, offset in zip(row.placed, offsets, strict=True):
         total, count = placed.head.x - offset, 1
@@ -168,8 +197,8 @@ def spread(row: MarkRow) -> list[float]:
             more, of = pools.pop()
             total, count = total + more, count + of
         pools.append((total, count))
-    least = row.staff.left + row.indent + row.placed[0].half
-    most = max(least, row.staff.right - row.placed[-1].half - offsets[-1])
+    least = row.staff.left + row.indent + row.placed[0].room
+    most = max(least, row.staff.right - row.placed[-1].room - offsets[-1])
     means = [min(max(total / count, least), most) for total, count in pools for _ in range(count)]
     return [mean + offset for mean, offset in zip(means, offsets, strict=True)]
 
@@ -236,12 +265,15 @@ def _drawn(placed: Placed, centre: float, y: float, form: str, inner: str, tray:
     kinds = form if form == "unplayable" else f"{token} {form}"
     opening = f'<g class="{kinds}" data-ref="{mark.ref}">'
     narrow = f' transform="scale({squeeze:g} 1)"' if squeeze < 1 else ""
+    aim = (f'<text class="aim" x="{(centre - _aim_width(mark.aim) * squeeze / 2) / squeeze:.0f}" '
+           f'y="{y + _AIM_DROP:.0f}" font-size="{_AIM_SIZE:g}px"{narrow}>{words(mark.aim, _AIM_SIZE, "mark")}</text>'
+           if mark.aim else "")
     if form == "usual":
-        return f'{opening}<text x="{(centre - placed.half) / squeeze:.0f}" y="{y:.0f}"{narrow}>{inner}</text></g>'
+        return f'{opening}<text x="{(centre - placed.half) / squeeze:.0f}" y="{y:.0f}"{narrow}>{inner}</text>{aim}</g>'
     if form == "changed":
         left = (centre - placed.half) / squeeze + _TRAY_EM * MARK_SIZE
         return (f'{opening}<text x="{left:.0f}" y="{y:.0f}" font-weight="bold"{narrow}>{inner}</text>'
-                f'<path d="{tray}" fill="none" stroke="currentColor" stroke-width="30"/></g>')
+                f'<path d="{tray}" fill="none" stroke="currentColor" stroke-width="30"/>{aim}</g>')
     side = _SQUARE_EM * MARK_SIZE
     left = centre - width_em(mark.text, "mark-bold") * MARK_SIZE / 2
     top = y - (_SQUARE_EM + FIGURE_EM) / 2 * MARK_SIZE
@@ -261,10 +293,13 @@ def _struck(ref: int, head: Head) -> str:
 
 def used_by(marks: Iterable[Mark], row_names: Mapping[int, str]) -> dict[Face, set[str]]:
     """Return the characters of marks and names of rows by the face that shows them."""
+    marks = tuple(marks)
     used: dict[Face, set[str]] = {}
     for text, form in {(mark.text, form_of(mark)) for mark in marks}:
         for part, face in runs(text, _face(form)):
             used.setdefault(face, set()).update(part)
+    if aims := {mark.aim for mark in marks if mark.aim}:
+        used.setdefault("mark", set()).update("".join(aims))
     for name in row_names.values():
         used.setdefault("italic", set()).update(name)
     return used

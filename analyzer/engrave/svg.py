@@ -134,8 +134,9 @@ def foot_of(text: str, forms: Sequence[str], *, notice: str = "", width: float, 
     `head` is the running head, which is written with it; `turn` stands at the right, where the page is turned at once.
     """
     key = {"changed": "bold, bracketed: alternates, one bracket a group",
-           "unplayable": "× in black, head struck out: cannot be played on this horn"}
-    lines = [text, " · ".join(key[form] for form in ("changed", "unplayable") if form in forms),
+           "unplayable": "× in black, head struck out: cannot be played on this horn",
+           "aimed": "in, out: the slide's move for the chord, in mm"}
+    lines = [text, " · ".join(key[form] for form in ("changed", "unplayable", "aimed") if form in forms),
              *reversed(wrap(notice, FOOT_SIZE, width, "regular"))]
     out = [head, line_of(turn, width, y, SUBTITLE_SIZE, "bold-italic", anchor="end") if turn else ""]
     for number, line in enumerate(part for part in lines if part):

@@ -25,6 +25,11 @@ class Target:
     cents: float
     root_cents: float = 0.0
 
+    @property
+    def role(self) -> str:
+        """What the note is in its chord: ``third of Bb major``."""
+        return f"{self.member} of {self.chord.root} {self.chord.kind.name}"
+
 
 def targets(line: Line, sounds_s: Sequence[float], sonorities: Sonorities, *, strength: float = 1.0,
             from_s: float = 0.8) -> tuple[Target | None, ...]:

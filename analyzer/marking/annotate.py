@@ -180,8 +180,8 @@ def _wanted(marks: Iterable[Mark]) -> _Texts:
     result: _Texts = {}
     for mark in sorted(marks, key=lambda mark: mark.line):
         texts = result.setdefault(mark.part_id, {}).setdefault(mark.ref, [])
-        if (mark.text, 0) not in texts:
-            texts.append((mark.text, 0))
+        if (mark.written, 0) not in texts:
+            texts.append((mark.written, 0))
     return result
 
 
@@ -200,12 +200,12 @@ def _syllables(document: Document, marks: Iterable[Mark]) -> _Texts:
         order = {line: nth for nth, line in enumerate(sorted({mark.line for mark in own}))}
         for mark in own:
             texts = result.setdefault(part_id, {}).setdefault(holder.get(mark.ref, mark.ref), [])
-            said = (mark.text, rows + order[mark.line])
+            said = (mark.written, rows + order[mark.line])
             same = next((place for place, (_, row) in enumerate(texts) if row == said[1]), None)
             if same is None:
                 texts.append(said)
-            elif texts[same][0] != mark.text:
-                texts[same] = (f"{texts[same][0]}/{mark.text}", said[1])
+            elif texts[same][0] != mark.written:
+                texts[same] = (f"{texts[same][0]}/{mark.written}", said[1])
     return result
 
 

@@ -52,8 +52,8 @@ def annotated_source(document: Document, marks: Sequence[Mark]) -> bytes:
     wanted: dict[str, dict[int, list[str]]] = {}
     for mark in sorted(marks, key=lambda mark: mark.line):
         texts = wanted.setdefault(mark.part_id, {}).setdefault(mark.ref, [])
-        if mark.text not in texts:
-            texts.append(mark.text)
+        if mark.written not in texts:
+            texts.append(mark.written)
     at_notes: dict[int, list[str]] = {}
     for part_id, refs in wanted.items():
         origins = source.origins.get(part_id, ())

@@ -5,12 +5,15 @@ from fractions import Fraction
 from typing import Literal
 
 from analyzer.analysis import Planned
-from analyzer.marking.mark import Mark
+from analyzer.marking.mark import Mark, aim_of
 from analyzer.plan.plan import PlannedNote
 from analyzer.words import shown
 
 _LEAST_REST = Fraction(1, 50)
 """Shorter gaps come of rounded lengths, not of rests (a 64th rest is 1/16). [quarter notes]"""
+HEARD_MM = 3.0
+"""Smaller moves are not printed. Derived: `pitch.HEARD_CENTS` are 4 mm of slide in first and 6 in seventh; a pure fifth
+is 2 cents, or 2 mm, from its equal place, which no arm aims at."""
 Which = Literal["all", "changes", "alternates"]
 """Every note; the first note, the first after a rest and every alternate; alternates alone."""
 Pictures = Literal["hard", "all", "none"]
@@ -32,6 +35,14 @@ def asked_for(notes: Sequence[PlannedNote], which: Which) -> list[PlannedNote]:
             or (which == "changes" and (place == 0 or _rests(notes[place - 1], note)))]
 
 
+def aim_said(note: PlannedNote) -> str:
+    """Say how far a slide moves for the chord, where that is more than anybody would hear in a melody."""
+    choice = note.choice
+    if choice is None or choice.extension_mm is None or abs(choice.shift_mm) < HEARD_MM:
+        return ""
+    return aim_of(choice.shift_mm)
+
+
 def _rests(before: PlannedNote, after: PlannedNote) -> bool:
     """Tell whether silence is written between two notes."""
     return after.note.onset - before.note.onset - before.note.duration > _LEAST_REST
@@ -48,6 +59,6 @@ def marks(lines: Iterable[Planned], which: Which = "all") -> list[Mark]:
         found += [
             Mark(part_id=one.part.id, ref=note.note.refs[0], line=one.plan.line.number,
                  text=shown(note.choice.label) if note.choice else "×", changed=note.changed,
-                 playable=note.choice is not None, joins=note.index in joined)
+                 playable=note.choice is not None, joins=note.index in joined, aim=aim_said(note))
             for note in asked_for(one.plan.notes, which)]
     return found

@@ -1,18 +1,48 @@
-"""Notes that a chord wants higher than a slide in first position can bring them."""
+"""What a note's place in its chord asks of the player; notes that a slide in first position cannot raise to it."""
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
+from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates
 from analyzer.pitch import HEARD_CENTS
 from analyzer.plan.plan import Plan
-from analyzer.plan.solve import Planner
 from analyzer.problem import Problem
 from analyzer.words import shown
+
+if TYPE_CHECKING:
+    from analyzer.plan.solve import Planner
 
 CODE = "cannot-raise"
 
 
-def cannot_raise(planner: Planner, plan: Plan) -> Iterator[Problem]:
+def chord_reason(role: str, choice: Candidate) -> str:
+    """Say where a note belongs in its chord, and what brings it there.
+
+    Parameters
+    ----------
+    role : str
+        What it is, such as ``third of Bb major``.
+    choice : Candidate
+        As `aimed` gives it: with its target, the slide's shift, and what is left.
+    """
+    target, left = choice.target_cents, choice.off_cents
+    place = "as in equal temperament" if abs(target) < 0.5 else \
+        f"{abs(target):.0f} cents {'above' if target > 0 else 'below'} equal temperament"
+    if abs(left) >= HEARD_CENTS:
+        side, others = ("below", "down") if left < 0 else ("above", "up")
+        stuck = "valves cannot move" if choice.extension_mm is None else \
+            "the slide is all the way in" if left < 0 else "the slide is at its end"
+        how = f"it stays {abs(left):.0f} cents {side} that ({stuck}), so the others come {others} to it"
+    elif choice.extension_mm is None or abs(choice.shift_mm) < 1:
+        how = "it is there already"
+    else:
+        way = "out from" if choice.shift_mm > 0 else "in from"
+        how = f"the slide goes {abs(choice.shift_mm):.0f} mm {way} its usual place"
+    return f"{shown(role[:1].upper() + role[1:])}: belongs {place}; {how}."
+
+
+def cannot_raise(planner: "Planner", plan: Plan) -> Iterator[Problem]:
     """Yield a problem for each note that stays audibly below its place in the chord, with the remedy."""
     for note in plan.notes:
         choice = note.choice

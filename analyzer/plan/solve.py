@@ -18,6 +18,7 @@ from analyzer.plan.limits import Limits, peak_mm_s
 from analyzer.plan.loads import Load, Loads
 from analyzer.plan.plan import AlternateGroup, Alternative, Plan, PlannedNote, Totals
 from analyzer.plan.player import Player
+from analyzer.plan.raising import chord_reason
 from analyzer.plan.reasons import Around, note_reasons
 from analyzer.plan.timing import NoteTime, note_times
 from analyzer.plan.trills import trill_fingerings, trilled
@@ -80,11 +81,14 @@ class Planner:
         What each note may take where that is settled already (an exercise); else what horn and player allow.
     aims : sequence of float, optional
         How far above equal temperament each note belongs, in its chord. [cents]
+    roles : sequence of str, optional
+        What each note is in its chord (``third of Bb major``), empty where that has no name; only reasons say it.
     """
 
     def __init__(self, line: Line, horn: Horn, player: Player | None = None, *, tempo_bpm: float | None = None,
                  weights: Weights | None = None, times: tuple[NoteTime, ...] | None = None,
-                 choices: Sequence[tuple[Candidate, ...]] | None = None, aims: Sequence[float] | None = None) -> None:
+                 choices: Sequence[tuple[Candidate, ...]] | None = None, aims: Sequence[float] | None = None,
+                 roles: Sequence[str] = ()) -> None:
         self.line = line
         self.player = player or Player()
         self.horn = horn = self.player.own(horn)
@@ -103,6 +107,7 @@ class Planner:
             self._open_glissandi()
         self.usual = [usual[note.midi] for note in line.notes]
         self.aims = tuple(aims or ())
+        self.roles = tuple(roles)
         self._aimed: dict[tuple[Candidate, float], Candidate] = {}
         if any(self.aims):
             self.choices = [tuple(self.aimed(k, way) for way in ways) for k, ways in enumerate(self.choices)]
@@ -331,7 +336,8 @@ class Planner:
         for k, choice in enumerate(picked):
             if old and not first - 1 <= k <= last and old.notes[k].choice is choice and k not in pins:
                 same = old.notes[k]
-                notes.append(replace(same, why=whys[k]) if k in whys and whys[k] != same.why else same)
+                said = self._said(k, choice, whys[k], same.pinned) if k in whys and choice is not None else same.why
+                notes.append(replace(same, why=said) if said != same.why else same)
                 continue
             if outline and choice is not None:
                 notes.append(PlannedNote(index=k, note=self.line.notes[k], time=self.times[k], choice=choice,
@@ -415,12 +421,16 @@ class Planner:
         problem = None
         if note.gliss_after and broken_glissandi(self.horn, self.line.notes[k:k + 2], around.picked[k:k + 2]):
             problem = self._broken_gliss(k)
-        said = why or note_reasons(around, k, alternatives, pinned, toss_up)
-        if not pinned and (elsewhere := self._elsewhere(k, choice)):
-            said = (*said, elsewhere)
+        said = self._said(k, choice, why or note_reasons(around, k, alternatives, pinned, toss_up), pinned)
         return PlannedNote(index=k, note=note, time=self.times[k], choice=choice, usual=self.usual[k], pinned=pinned,
                            why=said, alternatives=tuple(alternatives),
                            problem=problem, rank=self._rank(k, choice), toss_up=toss_up)
+
+    def _said(self, k: int, choice: Candidate, why: tuple[str, ...], pinned: bool) -> tuple[str, ...]:
+        """Return the reasons of a note with what its figure and its chord add to them."""
+        elsewhere = None if pinned else self._elsewhere(k, choice)
+        chord = chord_reason(self.roles[k], choice) if self.roles and self.roles[k] else None
+        return (*why, *(more for more in (elsewhere, chord) if more))
 
     def _elsewhere(self, k: int, choice: Candidate) -> str | None:
         """Say where a note is played otherwise than the figure that it belongs to is in the rest of the line."""

@@ -60,7 +60,9 @@ def record_text(parts: Mapping[str, tuple[int, Mapping[int, Sequence[MarkEntry]]
 
 
 def _token(entry: MarkEntry) -> str:
-    return f"{entry.onset:.3f}".rstrip("0").rstrip(".") + f"={entry.label}" + (f"~{entry.own}" if entry.own else "")
+    # Entries stand between blanks: those of a label ("4 out 8") are written as underscores, which no label has.
+    label = entry.label.replace(" ", "_")
+    return f"{entry.onset:.3f}".rstrip("0").rstrip(".") + f"={label}" + (f"~{entry.own}" if entry.own else "")
 
 
 def sign(root: etree._Element) -> None:
@@ -91,7 +93,7 @@ def _read(text: str) -> Iterator[tuple[str, int, dict[int, list[MarkEntry]]]]:
 
 def _entries(tokens: Any) -> list[MarkEntry]:
     read = (_TOKEN.fullmatch(token) for token in str(tokens).split())
-    return [MarkEntry(onset=float(token["onset"]), label=token["label"], own=int(token["own"] or 0))
+    return [MarkEntry(onset=float(token["onset"]), label=token["label"].replace("_", " "), own=int(token["own"] or 0))
             for token in read if token is not None]
 
 

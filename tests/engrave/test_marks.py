@@ -128,7 +128,8 @@ def row(*centres: float, half: float = 100.0, right: float = 10000.0, indent: fl
     staff = Staff(top=0, bottom=720, left=0, right=right, ink=800)
     mark = Mark(part_id="P1", ref=0, line=1, text="1")
     return MarkRow(staff=staff, nth=0, indent=indent,
-                   placed=tuple(Placed(mark=mark, head=Head(x=x, y=0, half=100), half=half) for x in centres))
+                   placed=tuple(Placed(mark=mark, head=Head(x=x, y=0, half=100), half=half, room=half)
+                                for x in centres))
 
 
 @pytest.mark.parametrize("centres", [(200, 1000, 3000), (1500, 1510, 1520, 1530), (900, 920, 5000, 5001), (1000,)])

@@ -163,7 +163,9 @@ def _svg(analysis: Analysis, choices: PageChoices, each: Each) -> str:
         if number == 0:
             head.text(12, 34, title, size=24, bold=True)
             y += 44
-        head.text(12, y + 18, subtitle_of(one), size=14, color=FAINT)
+        aimed = " · in, out: the slide’s move for the chord, in mm" if any(
+            mark.aim for mark in marks([one], choices.which)) else ""
+        head.text(12, y + 18, subtitle_of(one) + aimed, size=14, color=FAINT)
         parts.append(f'<g {BASE}>{head.body()}</g>')
         y += 34
         options = PageOptions(paper="screen", large_print=choices.large, id_prefix=f"l{number + 1}-")

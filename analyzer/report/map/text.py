@@ -7,6 +7,7 @@ from textwrap import fill
 
 from analyzer import cautions
 from analyzer.analysis import Analysis, Planned
+from analyzer.marking.which import aim_said
 from analyzer.plan.axes import axes
 from analyzer.plan.difficulty import MeasureDifficulty, difficulties
 from analyzer.plan.plan import AlternateGroup, PlannedNote
@@ -105,6 +106,9 @@ def _line_text(one: Planned, hard: Sequence[MeasureDifficulty], notes: bool, wid
         begins = {group.first: group for group in plan.groups}
         for _, measure in groupby(plan.notes, key=lambda note: note.note.measure_index):
             out += _measure_text(list(measure), begins, width)
+        if any(aim_said(note) for note in plan.notes):
+            out += fill("In, out: how far the slide moves from its usual place for the chord, in mm.",
+                        width).splitlines()
         out += ["", *_axes_text(one, width)]
     if plans > 1:
         out += _variants_text(one, plans, width)
@@ -152,7 +156,8 @@ def _measure_text(notes: Sequence[PlannedNote], begins: Mapping[int, AlternateGr
     cells = []
     for note in notes:
         label = shown(note.choice.label) if note.choice else "×"
-        cells.append((note.note.written.pretty, f"{label}*" if note.changed else label))
+        aim = aim_said(note)
+        cells.append((note.note.written.pretty, f"{label}{'*' if note.changed else ''}{f' {aim}' if aim else ''}"))
     lead = f"m. {notes[0].note.measure}"
     out: list[str] = []
     upper, lower = f"{lead:<8}", " " * 8
