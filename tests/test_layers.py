@@ -37,7 +37,7 @@ MAY = {
                       "words", "tables", "selection", "review", "section", "practice", "hearing", "library", "course",
                       "marking", "engrave", "picture", "writing"},
     "web": READ | {"failure", "toml_file", "cautions", "words", "selection", "review", "section", "practice", "marking",
-            "engrave", "picture", "report"},
+            "engrave", "picture", "report", "tuning"},
     "commands": READ | {"tuning", "guard", "plain", "toml_file", "words", "tables", "files", "selection",
                         "review", "section", "practice", "hearing", "library", "course", "marking", "writing",
                         "report", "web"},

@@ -23,6 +23,7 @@ from analyzer.picture.drawing import FAINT, HELD, INK, USUAL, Drawing, Picture
 from analyzer.pitch import HEARD_CENTS, pitch_of
 from analyzer.words import shown, signed
 
+_TITLE = "A change of horn: what stays and what moves"
 _WIDTH = 900.0
 _LEFT, _RIGHT = 142.0, 880.0
 _ROW_PX = 20.0
@@ -46,7 +47,7 @@ def transition_picture(change: Transition) -> Picture:
     """Draw a change of horn."""
     out = Drawing()
     slide = change.before.family == "slide"
-    out.text(12, 30, f"From {change.before.name} to {change.after.name}", size=20, bold=True)
+    out.text(12, 30, _TITLE, size=20, bold=True)
     _key(out, change, 50.0)
     axis = _Axis(0.0, max(change.before.slide_end_mm, change.after.slide_end_mm)) if slide else _cents_axis(change)
     y = _rails(out, change, axis, 116.0) if slide else _combinations(out, change, axis, 116.0)
@@ -54,7 +55,8 @@ def transition_picture(change: Transition) -> Picture:
     for line in textwrap.wrap(" ".join(cautions.for_changing(slide=slide, valves=not slide)), 165):
         y += 14
         out.text(12, y, line, size=10, color=FAINT)
-    return Picture(width=_WIDTH, height=y + 12, title=f"From {change.before.name} to {change.after.name}",
+    title = f"{_TITLE}: {change.before.description}, then {change.after.description}"
+    return Picture(width=_WIDTH, height=y + 12, title=title,
                    desc=transition_words(change), body=out.body())
 
 

@@ -40,11 +40,23 @@ class Gap:
 
 
 @dataclass(frozen=True, slots=True)
+class Hint:
+    """What to do next at a terminal; the local page has a place of its own for it and leaves it out."""
+
+    text: str
+    indent: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Table:
-    """A table, heads first, every row as long as they are; `right` where its numbers stand to the right."""
+    """A table, heads first, every row as long as they are; `right` where its numbers stand to the right.
+
+    `indent` is letters of a terminal.
+    """
 
     rows: Sequence[Sequence[str]]
     right: bool = False
+    indent: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +82,7 @@ class Cautions:
     lines: Sequence[str]
 
 
-Block = Title | Head | Said | Gap | Table | Findings | Cautions
+Block = Title | Head | Said | Hint | Gap | Table | Findings | Cautions
 
 
 def as_text(blocks: Iterable[Block]) -> str:
@@ -89,6 +101,8 @@ def _lines(block: Block) -> Sequence[str]:
             further = first + " " * block.hang
             return fill(block.text, block.wide, initial_indent=first, subsequent_indent=further).splitlines() \
                 if block.wide else [first + block.text]
+        case Hint():
+            return [" " * block.indent + block.text]
         case Gap():
             return [""]
         case Table():
@@ -101,5 +115,6 @@ def _lines(block: Block) -> Sequence[str]:
 
 def _columns(table: Table) -> list[str]:
     widths = [max(map(len, column)) for column in zip(*table.rows, strict=True)]
-    return ["  ".join(cell.rjust(widths[k]) if table.right and k else cell.ljust(widths[k])
-                      for k, cell in enumerate(row)).rstrip() for row in table.rows]
+    lead = " " * table.indent
+    return [lead + "  ".join(cell.rjust(widths[k]) if table.right and k else cell.ljust(widths[k])
+                             for k, cell in enumerate(row)).rstrip() for row in table.rows]

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Literal
 
 from analyzer.problem import Problem
-from analyzer.report.blocks import Block, Cautions, Findings, Gap, Head, Said, Table, Title
+from analyzer.report.blocks import Block, Cautions, Findings, Gap, Head, Hint, Said, Table, Title
 from analyzer.report.shell import safe as escaped
 
 Paper = Literal["a4", "letter"]
@@ -91,6 +91,8 @@ def _set(block: Block, form: Mapping[str, Any], wide_pt: float) -> list[Any]:
         case Said():
             set_in = form["in"] if block.indent else form["text"]
             return [_paragraph(block.text, set_in, strong=block.strong)]
+        case Hint():
+            return [_paragraph(block.text, form["in"] if block.indent else form["text"])]
         case Gap():
             return [Spacer(1, 1.5 * PT_PER_MM)]
         case Table():

@@ -70,6 +70,8 @@ _INSTEAD = [(re.compile(pattern), words) for pattern, words in (
     (r"Write each under a heading \[\[.*\]\]\.", "Write each under a heading of its own."),
     (r", or name its part with --part\.", "."),
     (r"it has no \[\[part\]\] with pins", "there are no pins in it"),
+    # A horn read from a tuner.
+    (r"; lowbrass tune sheet lists them\.", "; the table lists them."),
     # What is not there.
     (r"Install the extra: pip install 'lowbrass\[(.*)\]'\.", r"Ask whoever installed lowbrass for its extra “\1”."),
     (r"Write an annotated \.musicxml with -o and print that", "Save the marked score and print that"),

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from itertools import groupby
 from typing import Any
 
-from analyzer.report.blocks import Block, Cautions, Finding, Findings, Gap, Head, Said, Title, as_text
+from analyzer.report.blocks import Block, Cautions, Finding, Findings, Gap, Head, Hint, Said, Title, as_text
 from analyzer.section.ready import Difference, LineSum, Need, Place, Ready
 from analyzer.words import first_few, shown
 
@@ -96,8 +96,9 @@ def ready_blocks(ready: Ready) -> list[Block]:
     if ready.after.family == "slide":
         out += [Head("The slide"), Said(reach_text(ready), indent=2),
                 Findings(("Position", "From closed", "What"), [_place_told(place) for place in ready.places])]
-    out += [Head(f"Notes that get easier (or possible) on {ready.after.name}"), *(
-        _needs(ready.gains, ready) or [Said("None: every note is as good on the current horn.", indent=2)])]
+    if ready.documents:
+        out += [Head(f"Notes that get easier (or possible) on {ready.after.name}"), *(
+            _needs(ready.gains, ready) or [Said("None: every note is as good on the current horn.", indent=2)])]
     if ready.losses:
         out += [Head(f"Notes that get harder (or impossible) compared with {ready.before.name}"),
                 *_needs(ready.losses, ready)]
@@ -109,7 +110,7 @@ def ready_blocks(ready: Ready) -> list[Block]:
         if skill.where:
             out.append(Said(f"Try: {'; '.join(skill.where)}.", indent=5))
     if ready.before.name != ready.after.name:
-        out += [Gap(), Said("Week by week from a folder of scores: lowbrass course FOLDER --player FILE.toml "
+        out += [Gap(), Hint("Week by week from a folder of scores: lowbrass course FOLDER --player FILE.toml "
                             f"--from {ready.before.name} --to {ready.after.name} -o FOLDER")]
     return [*out, Cautions(ready.cautions)]
 

@@ -7,7 +7,7 @@ from typing import Any
 from analyzer import cautions
 from analyzer.library.search import A_FEW, BANDS, band_of, sorted_rows
 from analyzer.library.survey import Record, Survey
-from analyzer.report.blocks import Block, Cautions, Finding, Findings, Gap, Head, Said, Title, as_text
+from analyzer.report.blocks import Block, Cautions, Finding, Findings, Gap, Head, Hint, Said, Title, as_text
 from analyzer.report.survey.text import other_forms_sentence
 from analyzer.words import agreeing, counted, first_few, listed
 
@@ -45,13 +45,13 @@ def search_blocks(survey: Survey, most: int) -> list[Block]:
         out += [Head(head), Findings(("", "Music", "What it teaches, and how hard it is"),
                                      [_row_told(number, row) for number, row in found])]
     if len(good) > most:
-        out += [Gap(), Said(f"And {len(good) - most} more; --most shows them, --format json gives all.")]
+        out += [Gap(), Said(f"And {len(good) - most} more."), Hint("--most shows them, --format json gives all.")]
     bad = [row for row in rows if row["verdict"] == "does not suit"]
     if bad:
         out += [Gap(), Said(f"Does not suit: {counted(len(bad), what)}, such as {_named(bad[0])}: "
                             f"{', '.join(bad[0]['against']) or 'see lowbrass fit'}.")]
     if what == "line" and good:
-        out += [Gap(), Said("A change of horn or clef week by week from this folder: lowbrass course (see its "
+        out += [Gap(), Hint("A change of horn or clef week by week from this folder: lowbrass course (see its "
                             "--help).")]
     return [*out, Cautions(_cautions(survey))]
 

@@ -6,6 +6,7 @@ from typing import Any
 from analyzer.horns.horn import Horn
 from analyzer.horns.tubing import lowered_cents, nominal_semitones, state, tube_ratio
 from analyzer.pitch import pitch_of
+from analyzer.report.blocks import Block, Gap, Said, Table, as_text
 from analyzer.review.pulls import Advice, Played, Retuned
 from analyzer.tuning.retuned import MAIN
 from analyzer.tuning.tuner import CONFIDENCE, FittedHorn, Found, JudgedReading, per_cent
@@ -44,31 +45,36 @@ def fit_document(fit: FittedHorn, profile: Horn, file: str, empty: int) -> dict[
 
 def fit_text(fit: FittedHorn, profile: Horn) -> str:
     """Return a fit for a director: what was measured and how sure it is, what was not, which readings to take again."""
+    return as_text(fit_blocks(fit, profile))
+
+
+def fit_blocks(fit: FittedHorn, profile: Horn) -> list[Block]:
+    """Return the parts of a fit."""
     used = len(fit.readings) - len(fit.outliers)
     told = [one for one in fit.found if one.state != "kept"]
-    lines = [f"{fit.horn.name}: {profile.name} fitted to {used} readings; they vary by {fit.noise_cents:.1f} cents.",
-             ""]
     heads = ("", "profile", "yours", f"give or take ({CONFIDENCE:.0%} sure)", "readings")
-    lines += _columns([heads, *(_found_row(one, profile, fit.horn) for one in told)])
+    out: list[Block] = [
+        Said(f"{fit.horn.name}: {profile.name} fitted to {used} readings; they vary by {fit.noise_cents:.1f} cents."),
+        Gap(), Table([heads, *(_found_row(one, profile, fit.horn) for one in told)], right=True, indent=2)]
     whole = next((one for one in told if one.unknown.what == "horn"), None)
     if whole and whole.change - whole.plus_minus > 0:
         pull_mm = profile.tube_mm / 2 * (2 ** (whole.change / 1200) - 1)
-        lines += ["", f"The whole horn stands {whole.change:.0f} cents sharp: pull the main tuning slide out another "
-                      f"{pull_mm:.0f} mm, then it stands right."]
+        out += [Gap(), Said(f"The whole horn stands {whole.change:.0f} cents sharp: pull the main tuning slide out "
+                            f"another {pull_mm:.0f} mm, then it stands right.")]
     elif whole and whole.change + whole.plus_minus < 0:
         push_mm = profile.tube_mm / 2 * (1 - 2 ** (whole.change / 1200))
-        lines += ["", f"The whole horn stands {-whole.change:.0f} cents flat: push the main tuning slide in by "
-                      f"{push_mm:.0f} mm if it can, then it stands right."]
+        out += [Gap(), Said(f"The whole horn stands {-whole.change:.0f} cents flat: push the main tuning slide in by "
+                            f"{push_mm:.0f} mm if it can, then it stands right.")]
     leaning = [_name(one) for one in told if one.state == "leans"]
     if leaning:
-        lines += ["", f"Few readings, so these rely on the profile: {', '.join(leaning)}."]
+        out += [Gap(), Said(f"Few readings, so these rely on the profile: {', '.join(leaning)}.")]
     kept = [_name(one) for one in fit.found if one.state == "kept"]
     if kept:
-        lines += ["", f"Too few readings to tell, so these stay as {profile.name} has them: {', '.join(kept)}."]
+        out += [Gap(), Said(f"Too few readings to tell, so these stay as {profile.name} has them: {', '.join(kept)}.")]
     if fit.outliers:
-        lines += ["", "Left out because they disagree with the other readings; measure them again:"]
-        lines += [f"  {_outlier(one)}" for one in fit.outliers]
-    return "\n".join(lines)
+        out += [Gap(), Said("Left out because they disagree with the other readings; measure them again:"),
+                *(Said(_outlier(one), indent=2) for one in fit.outliers)]
+    return out
 
 
 def _unit(one: Found) -> str:

@@ -121,7 +121,7 @@ def ready(documents: Sequence[Document], before: Horn, after: Horn, player: Play
           parts: tuple[str, ...] = (), reads: Reads | None = None) -> Ready:
     """Compare two horns for a player and the music at hand.
 
-    Without `parts`, the lines that either horn takes are looked at.
+    Without `parts`, the lines that either horn takes are looked at; without `documents`, the horns alone.
 
     Raises
     ------
@@ -138,7 +138,7 @@ def ready(documents: Sequence[Document], before: Horn, after: Horn, player: Play
         problems += dict.fromkeys(doubt for one in asked for doubt in doubts_of(one.line, document.name))
         lines += [(document, one.played, one.line) for one in asked if one.line.notes
                   and (parts or takes(before, one.line.family) or takes(after, one.line.family))]
-    if not lines:
+    if documents and not lines:
         names = ", ".join(document.name for document in documents)
         raise unreadable("no-line", where=names, what=f"no line here is for {before.name} or {after.name}",
                          try_="Name a part with --part, or take other horns.")

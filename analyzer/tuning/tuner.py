@@ -17,6 +17,7 @@ from analyzer.problem import unreadable
 from analyzer.tuning.readings import TunerReading
 from analyzer.tuning.retuned import EVERY_PARTIAL, with_loops, with_offset
 from analyzer.tuning.statistics import cauchy, least_squares, student_t
+from analyzer.words import agreeing, counted
 
 What = Literal["horn", "tube", "loop", "second loop", "partial"]
 
@@ -146,7 +147,8 @@ def fit(horn: Horn, readings: Sequence[TunerReading], *, name: str, origin: str)
         `MOST_NOISE_CENTS`), or the horn stands more than 60 cents off the tuner's pitch.
     """
     if len(readings) < LEAST_READINGS:
-        raise unreadable("reading", where=origin, what=f"{len(readings)} readings say too little of a horn",
+        raise unreadable("reading", where=origin, what=f"{counted(len(readings), 'reading')} "
+                         f"{agreeing(len(readings), 'say')} too little of a horn",
                          try_="Read two or three notes of each partial and valve; lowbrass tune sheet lists them.")
     problem = _Problem(horn, readings)
     used = problem.sound()

@@ -49,9 +49,9 @@ def notice_of(document: Document) -> str:
     return plain_line(no_low_brass(document))
 
 
-def horns() -> list[dict[str, str]]:
+def horns() -> list[dict[str, Any]]:
     """Return the horns for the page's list."""
-    return [{"name": name, "description": load_horn(name).description, "family": load_horn(name).family}
+    return [{"name": name, "description": load_horn(name).description, "family": load_horn(name).family, "own": False}
             for name in horn_names()]
 
 

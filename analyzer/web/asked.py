@@ -4,7 +4,7 @@ import asyncio
 import json
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
@@ -91,8 +91,12 @@ def read_standing(given: dict[str, Any]) -> Standing:
     return Standing(answer=_text(found, "answer"), picture=_text(found, "picture"), marks=_text(found, "marks"))
 
 
-def read_asked(given: object) -> Asked:
-    """Read the question that the page sent.
+OwnPath = Callable[[str], str | None]
+"""Where the profile of a horn of one's own lies, by its name."""
+
+
+def read_asked(given: object, own: OwnPath = lambda _: None) -> Asked:
+    """Read the question that the page sent; `own` finds horns that are not of the list.
 
     Raises
     ------
@@ -101,23 +105,25 @@ def read_asked(given: object) -> Asked:
     """
     if not isinstance(given, dict):
         raise _wrong("the question", "is no object")
-    horn = _text(given, "horn")
-    if horn and horn not in horn_names():
-        raise _wrong("horn", f"there is no horn '{horn[:40]}'")
+    horn = read_horn(given, "horn", own) if _text(given, "horn") else ""
     first, last = _text(given, "from").strip(), _text(given, "to").strip()
     measures = (first or last, last or first) if first or last else None
     tempo = _number(given, "tempo", 10, 600)
     pins = given.get("pins", [])
     if not isinstance(pins, list) or len(pins) > MOST_PINS:
         raise _wrong("pins", f"must be a list of at most {MOST_PINS}")
-    width, chosen = _number(given, "width", 1, 100000), _number(given, "chosen", 0, 10**7)
+    chosen = _number(given, "chosen", 0, 10**7)
     return Asked(
         part=_text(given, "part"), line=int(_number(given, "line", 1, 99) or 1), horn=horn, measures=measures,
         tempo_bpm=tempo, player=_player(given.get("player", {})), pins=tuple(_pin(pin) for pin in pins),
-        # Rounded: two windows of nearly one size shall have one picture.
-        width_px=max(300, min(2400, int(width or 900) // 10 * 10)), chosen=None if chosen is None else int(chosen),
+        width_px=read_width(given), chosen=None if chosen is None else int(chosen),
         reads=_reads(given),
     )
+
+
+def read_width(given: dict[str, Any]) -> int:
+    """Return the room for pictures, rounded: two windows of nearly one size shall have one picture. [px]"""
+    return max(300, min(2400, int(_number(given, "width", 1, 100000) or 900) // 10 * 10))
 
 
 def _reads(given: dict[str, Any]) -> Reads | None:
@@ -127,7 +133,42 @@ def _reads(given: dict[str, Any]) -> Reads | None:
     return READINGS.get(value)
 
 
-def read_horns(given: dict[str, Any]) -> tuple[Horn, ...]:
+def read_horn(given: dict[str, Any], key: str, own: OwnPath) -> str:
+    """Read a horn: its name in the list, or the file of one's own.
+
+    Raises
+    ------
+    Unreadable
+        If there is none of that name.
+    """
+    name = _text(given, key)
+    found = name if name in horn_names() else own(name)
+    if found is None:
+        raise unreadable("bad-question", where="horn", what=f"there is no horn '{name[:40]}'" if name else
+                         "no horn is chosen", try_="Choose one of the list.")
+    return found
+
+
+def one_of(given: dict[str, Any], key: str, *known: str) -> str:
+    """Read one of some words; the first where none is told. Raises as `read_asked`."""
+    value = _text(given, key) or known[0]
+    if value not in known:
+        raise _wrong(key, f"is none of {', '.join(known)}")
+    return value
+
+
+def whole_number(given: dict[str, Any], key: str, low: int, high: int) -> int | None:
+    """Read a whole number, None where it is not told. Raises as `read_asked`."""
+    value = _number(given, key, low, high)
+    return None if value is None else int(value)
+
+
+def read_player(given: dict[str, Any]) -> Player:
+    """Read the fields of a player. Raises as `read_asked`."""
+    return _player(given.get("player", {}))
+
+
+def read_horns(given: dict[str, Any], own: OwnPath) -> tuple[Horn, ...]:
     """Read the horns to compare, by name.
 
     Raises
@@ -136,11 +177,11 @@ def read_horns(given: dict[str, Any]) -> tuple[Horn, ...]:
         If they are not two to four different ones of the list.
     """
     names = given.get("horns")
-    if not isinstance(names, list) or not all(isinstance(name, str) and name in horn_names() for name in names) or (
+    if not isinstance(names, list) or not all(isinstance(name, str) for name in names) or (
             not 2 <= len(set(names)) <= MOST_COMPARED):
         raise unreadable("bad-question", where="horns", what=f"must be two to {MOST_COMPARED} different horns",
                          try_="Choose others.")
-    return tuple(load_horn(name) for name in dict.fromkeys(names))
+    return tuple(load_horn(read_horn({"horn": name}, "horn", own)) for name in dict.fromkeys(names))
 
 
 def _wrong(where: str, what: str) -> Unreadable:

@@ -42,7 +42,7 @@ class Memory:
         with self._lock:
             facts = self._facts(found) or {"settings": None}
             try:
-                _write(self.folder / f"{found}.score", data)
+                write_private(self.folder / f"{found}.score", data)
                 _write_json(self.folder / f"{found}.json", {**facts, "name": name, "title": title, "used": time.time()})
             except OSError:
                 return None
@@ -122,7 +122,7 @@ class Memory:
             return
         with self._lock, contextlib.suppress(OSError):
             for name, content in self._forgotten.items():
-                _write(self.folder / name, content)
+                write_private(self.folder / name, content)
             self._forgotten = {}
             self._drop_oldest()
 
@@ -178,7 +178,8 @@ def _is_id(text: str) -> bool:
     return len(text) == 24 and all(sign in "0123456789abcdef" for sign in text)
 
 
-def _write(path: Path, content: bytes) -> None:
+def write_private(path: Path, content: bytes) -> None:
+    """Write a file that only its owner can read, whole or not at all."""
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     part = path.with_suffix(f"{path.suffix}.part")
     with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:
@@ -189,7 +190,7 @@ def _write(path: Path, content: bytes) -> None:
 
 
 def _write_json(path: Path, content: dict[str, Any]) -> None:
-    _write(path, json.dumps(content, ensure_ascii=False).encode())
+    write_private(path, json.dumps(content, ensure_ascii=False).encode())
 
 
 def _read_json(path: Path) -> dict[str, Any] | None:

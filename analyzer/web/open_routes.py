@@ -23,8 +23,9 @@ UPLOADS_WAITING = 100
 
 async def start(page: Page, request: "Request") -> "Response":
     """Say what the page needs to begin: samples, horns, ceilings."""
-    return json_reply({"samples": sample_names(page.samples), "horns": horns(), "ceilings": ceilings(),
-                       "limit_mib": MAX_UPLOAD_BYTES // 2**20, "section": sample_section(page.samples),
+    return json_reply({"samples": sample_names(page.samples), "horns": [*page.own.listed(), *horns()],
+                       "ceilings": ceilings(), "limit_mib": MAX_UPLOAD_BYTES // 2**20,
+                       "section": sample_section(page.samples),
                        "memory": await asyncio.to_thread(page.memory.all)})
 
 
@@ -94,6 +95,8 @@ async def forget(page: Page, request: "Request") -> "Response":
         await asyncio.to_thread(page.memory.put_back)
         return json_reply(await asyncio.to_thread(page.memory.all))
     try:
+        if not isinstance(kept, str):
+            page.own.end()
         await asyncio.to_thread(*((page.memory.forget, kept) if isinstance(kept, str) else
                                   (page.memory.forget_all,)))
     except OSError as error:

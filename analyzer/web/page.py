@@ -9,6 +9,7 @@ from analyzer.web.asked import Asked, read_asked, read_json
 from analyzer.web.engraver import font_sheet
 from analyzer.web.jobs import Jobs, Workers
 from analyzer.web.memory import Memory
+from analyzer.web.own_horns import OwnHorns
 from analyzer.web.security import MAX_QUESTION_BYTES, RefusedError
 from analyzer.web.state import Session, Sessions
 
@@ -30,6 +31,7 @@ class Page:
         self.sessions = Sessions() if sessions is None else sessions
         self.samples = samples
         self.memory = memory or Memory(None)
+        self.own = OwnHorns(self.memory)
         self.uploads = asyncio.Semaphore(UPLOADS_AT_ONCE)
         self.waiting = 0
         self.reading = 0
@@ -44,7 +46,11 @@ class Page:
     async def asked(self, request: "Request") -> tuple[Asked, Session]:
         """Read a question about an open score, and find the score."""
         given, session = await self.question(request)
-        return read_asked(given), session
+        return self.read(given), session
+
+    def read(self, given: dict[str, Any]) -> Asked:
+        """Read a question, with the horns of one's own."""
+        return read_asked(given, self.own.path)
 
     async def question(self, request: "Request") -> tuple[dict[str, Any], Session]:
         """Read what a page sent about an open score, unread yet, and find the score.

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from analyzer.problem import unreadable
 from analyzer.web.answers import answer_since, copy_for, pictures_for, review_for, sound_for
-from analyzer.web.asked import read_asked, read_horns, read_refusals, read_standing
+from analyzer.web.asked import read_horns, read_refusals, read_standing
 from analyzer.web.engraver import engrave, no_picture
 from analyzer.web.jobs import (
     ENDINGS,
@@ -38,7 +38,7 @@ async def plan(page: Page, request: "Request") -> "Response":
     Where the page tells what stands on it, the answer is what is new since, with new marks for its picture.
     """
     given, session = await page.question(request)
-    asked, standing = read_asked(given), read_standing(given)
+    asked, standing = page.read(given), read_standing(given)
     async with session.lock:
         found, times = await asyncio.to_thread(answer_since, session, asked, standing)
     return json_reply(found, headers={"server-timing": times})
@@ -66,7 +66,7 @@ async def pictures(page: Page, request: "Request") -> "Response":
 async def file(page: Page, request: "Request") -> "Response":
     """Write a file of the asked part, with the pins, all its lines."""
     given, session = await page.question(request)
-    asked = read_asked(given)
+    asked = page.read(given)
     ending, name = given.get("ending"), session.name
     if ending == "score":
         ending = session.ending
@@ -117,14 +117,14 @@ async def playable(page: Page, request: "Request") -> "Response":
     """Write the score with notes that can be played, but for the changes that are refused."""
     given, session = await page.question(request)
     content = await page.jobs.run(request.is_disconnected, playable_file, session.data, session.name,
-                                  read_asked(given).request(), read_refusals(given))
+                                  page.read(given).request(), read_refusals(given))
     return file_reply(content, f"{stem(session)}-playable{session.ending}")
 
 
 async def change(page: Page, request: "Request") -> "Response":
     """Show the measure of one change as written and as changed."""
     given, session = await page.question(request)
-    place, asked = given.get("place"), read_asked(given)
+    place, asked = given.get("place"), page.read(given)
     return json_reply(await page.jobs.run(request.is_disconnected, change_shown, session.data, session.name,
                                           asked.request(), str(place)[:120], _PREVIEW_PX))
 
@@ -133,14 +133,14 @@ async def apply(page: Page, request: "Request") -> "Response":
     """Open the score with the changes that are not refused; the one as written stays open too."""
     given, session = await page.question(request)
     content = await page.jobs.run(request.is_disconnected, playable_file, session.data, session.name,
-                                  read_asked(given).request(), read_refusals(given))
+                                  page.read(given).request(), read_refusals(given))
     return await opened(page, content, f"{stem(session)}-playable{session.ending}", given.get("keep") is not False)
 
 
 async def compare(page: Page, request: "Request") -> "Response":
     """Plan the asked part on several horns."""
     given, session = await page.question(request)
-    asked, named = read_asked(given), read_horns(given)
+    asked, named = page.read(given), read_horns(given, page.own.path)
     return json_reply(await page.jobs.run(request.is_disconnected, comparison_of, session.data, session.name, named,
                                           asked.request()))
 

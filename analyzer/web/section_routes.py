@@ -3,7 +3,7 @@
 import asyncio
 from typing import TYPE_CHECKING
 
-from analyzer.web.asked import read_asked, read_json, read_text
+from analyzer.web.asked import read_json, read_text
 from analyzer.web.forms import (
     MAX_TOML_BYTES,
     Mistake,
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 async def fit(page: Page, request: "Request") -> "Response":
     """Fit a section to the score; the answer itself, or as a page to keep."""
     given, session = await page.question(request)
-    section, asked = given.pop("section", None), read_asked(given)
+    section, asked = given.pop("section", None), page.read(given)
     found, mistakes = check_form(section)
     if found is None:
         return _refused(mistakes)

@@ -98,7 +98,8 @@ def test_every_note_of_both_horns_is_told_once(before: str, after: str) -> None:
     if stay:
         assert named.startswith(f"What stays: {pitch_of(stay[0]).pretty}")
         assert named.endswith(f"{pitch_of(stay[-1]).pretty}.")
-    assert root.find(f"{SVG}title").text == f"From {before} to {after}"
+    assert root.find(f"{SVG}title").text.endswith(
+        f": {load_horn(before).description}, then {load_horn(after).description}")
     assert named in root.find(f"{SVG}desc").text
     assert "not medical advice" in " ".join(texts)
     assert not root.findall(f".//{SVG}script")
@@ -168,7 +169,7 @@ def test_files_are_whole_and_equal_from_run_to_run(tmp_path: Path) -> None:
     assert json.loads(done.stdout)["from"] == "euphonium-3"
     pages = pypdf.PdfReader(path).pages
     assert len(pages) == 1
-    for words in ("From euphonium-3 to euphonium-4", "Notes that change", "1-2-3 → 2-4", "not medical advice"):
+    for words in ("Euphonium in B flat with three valves", "Notes that change", "1-2-3 → 2-4", "not medical advice"):
         assert words in pages[0].extract_text()
     tree = html.fromstring(transition_file(found, ".html").decode())
     assert len(tree.xpath("//table")) == 2

@@ -54,7 +54,7 @@ FINDINGS = many(closed({
     "groups": many(closed({"code": TEXT, "said": TEXT, "places": many(PLACE), "remedies": TEXTS}), least=1)}))
 PLAN = closed({
     "part": TEXT, "line": FROM_ONE, "heading": TEXT, "lines": many(closed({"line": FROM_ONE, "of": FROM_ONE})),
-    "others": by(r"^\d+$", FROM_ONE), "horn": words(*horn_names()), "assumed": YES_NO, "family": SIDE,
+    "others": by(r"^\d+$", FROM_ONE), "horn": TEXT, "assumed": YES_NO, "family": SIDE,
     "supposed": TEXTS, "treble": YES_NO, "notes": many(NOTE), "candidates": by(r"^\d+$", many(CANDIDATE)),
     "summary": TEXT, "unplayable": COUNT,
     "tempo": closed({"asked": maybe(NUMBER), "marked": many(COUNT), "ceiling": maybe(FROM_ZERO), "ample": YES_NO,
@@ -80,6 +80,13 @@ FIT_PAGE = closed({
     "seats": many(closed({"part": TEXT, "player": TEXT, "horn": TEXT, "goes": TEXT, "heading": TEXT, "part_id": TEXT,
                           "line": FROM_ONE, "findings": FINDINGS})),
     "unfilled": many(closed({"part": TEXT, "why": TEXT})), "remarks": TEXTS, "problems": TEXTS})
+BLOCKS = many({"anyOf": [
+    closed({"kind": words("title", "head"), "text": TEXT}),
+    closed({"kind": words("said"), "text": TEXT, "strong": YES_NO, "set_in": YES_NO}),
+    closed({"kind": words("table"), "rows": many(TEXTS, least=1), "right": YES_NO}),
+    closed({"kind": words("findings"), "heads": TEXTS, "rows": many(TEXTS, least=1)}),
+    closed({"kind": words("cautions"), "lines": CAUTIONS})]})
+HORN = closed({"name": TEXT, "description": TEXT, "family": SIDE, "own": YES_NO})
 MEMORY = closed({
     "folder": maybe(TEXT), "desk": {"anyOf": [{"type": "object"}, {"type": "null"}]}, "most_scores": FROM_ONE,
     "most_mib": FROM_ONE,
@@ -91,7 +98,7 @@ ANSWERS: dict[str, Schema] = {
         "memory": MEMORY,
         "samples": many(closed({"file": TEXT, "name": TEXT, "suits": TEXT,
                                 "way": words("section", "passage", "bass")})),
-        "horns": many(closed({"name": TEXT, "description": TEXT, "family": SIDE}), least=1),
+        "horns": many(HORN, least=1),
         "ceilings": many(closed({"value": TEXT, "text": TEXT}), least=1), "limit_mib": FROM_ONE,
         "section": {"anyOf": [FORM, {"type": "null"}]}}),
     "open": closed({
@@ -107,8 +114,18 @@ ANSWERS: dict[str, Schema] = {
     "fit": {"allOf": [schema("fit"), {"properties": {"page": FIT_PAGE}, "required": ["page"]}]},
 }
 ANSWERS["apply"] = ANSWERS["open"]
-FILES = {"file", "playable", "section/write", "player/write", "pins/write"}
-"""What answers with a file (as `fit` may); the rest is JSON."""
+ANSWERS |= {
+    "horns/chart": closed({
+        "description": TEXT, "family": SIDE, "said": TEXT, "picture": TEXT, "heads": TEXTS,
+        "rows": many(TEXTS, least=1), "sheets": many(closed({"svg": TEXT, "label": TEXT}))}),
+    "horns/change": closed({"picture": maybe(TEXT), "moves": BLOCKS, "aid": BLOCKS, "music": TEXT, "left_out": TEXT}),
+    "horns/sheet": closed({"columns": TEXTS, "rows": many(TEXTS, least=1)}),
+    "horns/fit": closed({"blocks": BLOCKS, "profile": TEXT, "name": TEXT, "cautions": TEXTS, "passed_over": TEXT}),
+    "horns/keep": closed({"name": TEXT, "own": many(HORN)}), "horns/forget": closed({"own": many(HORN)}),
+}
+FILES = {"file", "playable", "section/write", "player/write", "pins/write", "fit", "horns/write", "horns/chart",
+         "horns/change", "horns/sheet"}
+"""What answers with a file, or may; the rest is JSON."""
 REFUSAL = closed({
     "line": {"type": "string", "pattern": r"^[^\n]+$"},
     "problem": {"type": "object"}, "mistakes": many(closed({"player": maybe(COUNT), "key": maybe(TEXT), "line": TEXT})),
@@ -122,7 +139,7 @@ MORE: dict[str, dict[str, Schema]] = {
     "plan": {"standing": closed({"answer": SHORT, "picture": SHORT, "marks": SHORT}, "answer", "picture", "marks")},
     "file": {"ending": words("score", ".pdf", ".html", ".mid", ".json", "take-home", "practice", "chart")},
     "playable": {"refuse": TEXTS}, "apply": {"refuse": TEXTS, "keep": YES_NO}, "change": {"place": SHORT},
-    "compare": {"horns": {**many(words(*horn_names()), least=2), "uniqueItems": True}},
+    "compare": {"horns": {**many(SHORT, least=2), "uniqueItems": True}},
     "fit": {"section": FORM, "ending": words(".html")},
     "pins/read": {"text": TEXT, "name": TEXT},
 }
@@ -131,6 +148,15 @@ QUESTIONS: dict[str, Schema] = {
        for path in ("plan", "music", "pictures", "file", "sound", "review", "playable", "compare", "fit", "apply",
                     "change", "pins/read", "pins/write")},
     "section/write": FORM, "player/write": PLAYER, "forget": closed({"kept": SHORT, "back": YES_NO}, "kept", "back"),
+    "horns/chart": closed({"horn": SHORT, "width": COUNT, "paper": words("a4", "a3", "letter"), "large": YES_NO},
+                          "width", "paper", "large"),
+    "horns/change": closed({"before": SHORT, "after": SHORT, "player": PLAYER, "session": SHORT,
+                            "print": words("chart", "aid"), "paper": words("a4", "letter")}, "session", "print",
+                           "paper"),
+    "horns/sheet": closed({"horn": SHORT, "file": YES_NO}, "file"),
+    "horns/fit": closed({"horn": SHORT, "table": TEXT, "file": SHORT, "name": SHORT}),
+    "horns/keep": closed({"profile": TEXT, "file": SHORT, "keep": YES_NO}), "horns/forget": closed({"name": SHORT}),
+    "horns/write": closed({"name": SHORT}),
     "remember": {"anyOf": [closed({"kept": SHORT, "settings": SETTLED}), closed({"desk": {"type": "object"}})]},
 }
 
@@ -145,7 +171,7 @@ def check_answer(address: str, status: int, kind: str, body: bytes) -> None:
     """Hold one answer of the server against its schema."""
     call = call_of(address)
     if call is None or not kind.startswith("application/json"):
-        assert call is None or status != 200 or call in FILES or call == "fit", (call, kind)
+        assert call is None or status != 200 or call in FILES, (call, kind)
         return
     answer: Any = json.loads(body, parse_constant=lambda word: (_ for _ in ()).throw(ValueError(word)))
     jsonschema.validate(answer, ANSWERS[call] if status == 200 else REFUSAL)

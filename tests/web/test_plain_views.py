@@ -3,7 +3,7 @@
 import json
 from pathlib import Path
 
-from tests.web.browsing import WAIT_MS, expect, rested, take_sample
+from tests.web.browsing import WAIT_MS, Mouse, expect, rested, take_sample
 from tests.web.test_plain import TERMINAL
 
 
@@ -52,7 +52,7 @@ def test_every_view_is_plain(laptop, tmp_path: Path) -> None:
     laptop.locator("#tab-review").click()
     expect(laptop.locator("#review-said")).to_be_visible(timeout=WAIT_MS)
     assert "Cannot be played as written" in plain_here(laptop)
-    laptop.locator("#tab-compare").click()
+    Mouse(laptop).turn("compare")
     expect(laptop.locator("#compared table").first).to_be_visible(timeout=WAIT_MS)
     plain_here(laptop)
     laptop.locator("#tab-section").click()

@@ -12,6 +12,10 @@ from analyzer.report.chart.sheets import screen_words, wall_pages, wall_screens
 from analyzer.report.shell import figure, row, shell, table
 from analyzer.words import shown, signed
 
+CHART_HEADS = ("Note", "Usual", "Other good ones", "Possible, not advised")
+CHART_LEAD = ("Every note this horn sounds on partials 1 to 12, at sounding pitch, and every way to sound it. Cents in "
+              "brackets where the note is out of tune and cannot be corrected with the slide.")
+
 
 def chart_file(horn: Horn, ending: str, *, paper: Paper = "a4", large: bool = False) -> bytes:
     """Return the chart as a file: ``.svg`` (along the slide), ``.html`` (sheet, picture, table), ``.pdf`` (the wall).
@@ -36,23 +40,26 @@ def chart_file(horn: Horn, ending: str, *, paper: Paper = "a4", large: bool = Fa
 
 def chart_page(horn: Horn) -> str:
     """Return the chart as one HTML page; without the engraver the staff is left out, and the page says so."""
-    low, high = sounding_range(horn)
-    rows = []
-    for midi in range(high, low - 1, -1):
-        usual = chart_choice(horn, midi)
-        ways = [one for one in candidates(horn, midi) if one is not usual]
-        rows.append(row(pitch_of(midi).pretty, _said(usual) if usual else "none",
-                        _listed([one for one in ways if one.advice is None]),
-                        _listed([one for one in ways if one.advice is not None])))
+    rows = [row(*cells) for cells in chart_rows(horn)]
     along = "Along the slide" if horn.family == "slide" else "By tuning"
-    heads = ("Note", "Usual", "Other good ones", "Possible, not advised")
     return shell(
         f"<h2>On the staff</h2>{_wall(horn)}<h2>{along}</h2>"
         + figure(chart_picture(horn).svg("chart"), "Chart as a picture")
-        + f"<h2>Every choice</h2>{table('Every choice as a table', heads, ''.join(rows))}",
-        heading=horn.description, title=f"Chart: {horn.description}",
-        lead="Every note this horn sounds on partials 1 to 12, at sounding pitch, and every way to sound it. Cents in "
-             "brackets where the note is out of tune and cannot be corrected with the slide.")
+        + f"<h2>Every choice</h2>{table('Every choice as a table', CHART_HEADS, ''.join(rows))}",
+        heading=horn.description, title=f"Chart: {horn.description}", lead=CHART_LEAD)
+
+
+def chart_rows(horn: Horn) -> list[tuple[str, ...]]:
+    """Return every choice as a table under `CHART_HEADS`, the highest note first."""
+    low, high = sounding_range(horn)
+    rows: list[tuple[str, ...]] = []
+    for midi in range(high, low - 1, -1):
+        usual = chart_choice(horn, midi)
+        ways = [one for one in candidates(horn, midi) if one is not usual]
+        rows.append((pitch_of(midi).pretty, _said(usual) if usual else "none",
+                     _listed([one for one in ways if one.advice is None]),
+                     _listed([one for one in ways if one.advice is not None])))
+    return rows
 
 
 def _wall(horn: Horn) -> str:

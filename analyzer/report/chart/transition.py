@@ -10,6 +10,7 @@ from analyzer.horns.transition import NoteChange, Transition, beside_words
 from analyzer.picture.drawing import MARGIN_MM, num
 from analyzer.picture.transition import stays_words, transition_picture
 from analyzer.pitch import pitch_of
+from analyzer.report.blocks import Block, Cautions, Gap, Head, Said, Table, Title, as_text
 from analyzer.report.shell import figure, row, shell, table
 from analyzer.words import shown
 
@@ -52,14 +53,16 @@ def _cautions(change: Transition) -> tuple[str, ...]:
 
 def transition_text(change: Transition) -> str:
     """Return the change in words, a line for each place or combination and each note that changes."""
-    out = [f"From {change.before.name} to {change.after.name}", f"  {change.before.description}",
-           f"  {change.after.description}", ""]
+    return as_text(transition_blocks(change))
+
+
+def transition_blocks(change: Transition) -> list[Block]:
+    """Return the parts of the change: a table of places or combinations, one of notes, what stays, the cautions."""
+    out: list[Block] = [Title(f"From {change.before.name} to {change.after.name}"),
+                        Said(change.before.description, indent=2), Said(change.after.description, indent=2)]
     for title, heads, rows in _tables(change):
-        wide = [max(len(line[k]) for line in (heads, *rows)) for k in range(len(heads))]
-        out += [title, *("  " + "  ".join(cell.ljust(w) for cell, w in zip(line, wide, strict=True)).rstrip()
-                         for line in (heads, *rows)), ""]
-    return "\n".join([*out, stays_words(change) or "No note stays.", "",
-                      *(f"Caution: {line}" for line in _cautions(change))])
+        out += [Head(title), Table([heads, *rows], indent=2)]
+    return [*out, Gap(), Said(stays_words(change) or "No note stays."), Cautions(_cautions(change))]
 
 
 def _tables(change: Transition) -> list[tuple[str, tuple[str, ...], list[tuple[str, ...]]]]:

@@ -47,6 +47,7 @@ function tableOf(caption, heads, rows) {
 /** Choose horns at first: the one planned for, and the next of its family. */
 function firstChoice() {
   const { horns } = page.start, mine = horns.filter((horn) => horn.family === page.answer.family);
+  // One's own stand first in the list.
   const other = mine.find((horn) => horn.name !== page.answer.horn && horn.name !== "alto") ?? horns[0];
   for (const [id, value] of [["horn-a", page.answer.horn], ["horn-b", other.name], ["horn-c", ""]]) $(id).value = value;
 }
@@ -58,7 +59,7 @@ export async function showComparison(signal, current) {
   if (horns.length < 2) { $("compared").replaceChildren(make("p", "Choose two different horns.")); return; }
   const found = await ask("/api/compare", signal, { horns });
   if (!current()) return;
-  const names = found.horns.map((horn) => horn.description);
+  const names = found.horns.map((horn) => page.start.horns.find(({ name }) => name === horn.name)?.description ?? horn.description);
   const out = found.lines.map((line) => tableOf(
     `${$("part").selectedOptions[0]?.textContent ?? line.part.name}${line.of > 1 ? `, player ${line.line} of ${line.of}` : ""}: ${line.columns[0].notes} notes`,
     names, ROWS.map(([name, cell]) => [name, ...line.columns.map(cell)])));
@@ -67,10 +68,6 @@ export async function showComparison(signal, current) {
 }
 
 on("started", () => {
-  for (const id of CHOOSERS) {
-    $(id).replaceChildren(...(id === "horn-c" ? [make("option", "none", { value: "" })] : []), ...page.start.horns.map((horn) => make("option", horn.description, { value: horn.name })));
-    $(id).value = "";
-    $(id).addEventListener("change", () => working(showComparison).catch(failed));
-  }
+  for (const id of CHOOSERS) $(id).addEventListener("change", () => working(showComparison).catch(failed));
 });
 $("compare-form").addEventListener("submit", (event) => event.preventDefault());

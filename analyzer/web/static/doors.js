@@ -2,6 +2,7 @@
 
 import { forgetTab, on, page, post, tell } from "./state.js";
 import { $, call, fail, make, say } from "./pieces.js";
+import { turn } from "./views.js";
 
 /** What opens first in each way. */
 export const VIEW_OF = { section: "section", passage: "marks", bass: "review" };
@@ -70,10 +71,7 @@ async function forget(what, done) {
 async function home() {
   tell("stop");
   tell("home");
-  $("start").hidden = false;
-  $("work").hidden = $("home").hidden = $("another").hidden = true;
-  $("title").textContent = "Positions and valves for whole passages";
-  document.title = "lowbrass";
+  turn(null);
   try {
     page.start.memory = (await (await call("/api/start")).json()).memory;
     fillMemory();
@@ -90,6 +88,7 @@ $("forget-all").addEventListener("click", () => forget({}, "Everything is forgot
 $("put-back").addEventListener("click", () => forget({ back: true }, "It is kept again."));
 $("dont-keep").addEventListener("change", () => { page.private = $("dont-keep").checked; });
 $("home").addEventListener("click", home);
+on("first-screen", () => { tell("stop"); turn(null); });
 
 // Light or dark: as the computer has it, or as chosen here.
 function light(scheme) {

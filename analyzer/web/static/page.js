@@ -11,8 +11,10 @@ import { showComparison } from "./compare.js";
 import { showReview } from "./review.js";
 import { showSection } from "./section.js";
 import { fillSettings } from "./settings.js";
+import { VIEWS, WITHOUT_SCORE, turn } from "./views.js";
+import "./horns.js";
 
-const VIEWS = { section: showSection, marks: () => {}, review: showReview, compare: showComparison };
+Object.assign(VIEWS, { section: showSection, marks: () => {}, review: showReview, compare: showComparison });
 
 // --- opening a score ----------------------------------------------------------------------------------------------
 
@@ -62,8 +64,8 @@ function pick(found, way) {
     item.append(button);
     return item;
   }));
-  $("start").hidden = false;
-  $("work").hidden = true;
+  turn(null);
+  $("pick").hidden = false;
   $("notice").scrollIntoView({ block: "nearest" });
 }
 
@@ -81,6 +83,7 @@ async function opened({ settings = null, ...found }, again, way) {
       page.states = [{ part: part.id, line: 1, horn: "", from: "", to: "", tempo: null, player, pins: [] }];
       page.at = 0;
     }
+    if (WITHOUT_SCORE.has(page.view)) page.view = "marks";
     if (way) page.view = VIEW_OF[way] ?? (left && VIEWS[settings.view] ? settings.view : "marks");
     page.chosen = null;
     tell("opened");
@@ -108,11 +111,6 @@ function blank() {
 function show() {
   const { score } = page;
   $("rewritten").hidden = !written;
-  $("start").hidden = true;
-  $("work").hidden = false;
-  $("another").hidden = $("home").hidden = false;
-  $("title").textContent = score.title || score.file;
-  document.title = `${score.title || score.file} · lowbrass`;
   const low = score.parts.filter((part) => part.low_brass), rest = score.parts.filter((part) => !part.low_brass);
   const options = (parts) => parts.map((part) => make("option", part.name, { value: part.id }));
   $("part").replaceChildren(...options(low));
@@ -122,6 +120,7 @@ function show() {
     $("part").append(group);
   }
   turn(page.view);
+  if (page.view !== "marks") { tell("stop"); closeChoices(false); }
 }
 
 // --- asking -------------------------------------------------------------------------------------------------------
@@ -240,19 +239,13 @@ function download(ending, button) {
 
 // --- views --------------------------------------------------------------------------------------------------------
 
-function turn(view) {
-  page.view = view;
-  $("work").dataset.view = view;
-  for (const name of Object.keys(VIEWS)) {
-    $(`view-${name}`).hidden = name !== view;
-    $(`tab-${name}`).setAttribute("aria-selected", String(name === view));
-    $(`tab-${name}`).tabIndex = name === view ? 0 : -1;
-  }
-  if (view !== "marks") { tell("stop"); closeChoices(false); }
-}
-
 async function turned(view) {
   turn(view);
+  if (view !== "marks") { tell("stop"); closeChoices(false); }
+  if (WITHOUT_SCORE.has(view)) {
+    try { await VIEWS[view](); } catch (error) { failed(error); }
+    return;
+  }
   keep();
   if (!page.answer) return;
   try {
@@ -266,15 +259,7 @@ async function turned(view) {
   } catch (error) { failed(error); }
 }
 
-$("views").addEventListener("click", (event) => { const tab = event.target.closest("[role=tab]"); if (tab) turned(tab.id.slice(4)); });
-$("views").addEventListener("keydown", (event) => {
-  const names = Object.keys(VIEWS), here = names.indexOf(page.view), last = names.length - 1;
-  const to = { ArrowRight: here === last ? 0 : here + 1, ArrowLeft: here === 0 ? last : here - 1, Home: 0, End: last }[event.key];
-  if (to === undefined) return;
-  event.preventDefault();
-  $(`tab-${names[to]}`).focus();
-  turned(names[to]);
-});
+on("turned", turned);
 
 // Notes changed so that they can be played: the score as written waits behind it.
 let written = null;

@@ -45,6 +45,9 @@ const READY = {
 };
 let removed = null;      // the player taken out last, and the place
 
+/** The horns that a section file can name. */
+const listedHorns = () => page.start.horns.filter((horn) => !horn.own);
+
 /** Whether there is anybody with a horn in the section. */
 const filled = () => section.players.some(({ horns }) => horns?.length);
 
@@ -84,7 +87,7 @@ function fieldOf(player, nth, [key, label, kind, more]) {
 }
 
 function hornsOf(player, nth, label) {
-  const names = ["", ...page.start.horns.map((horn) => horn.name)], horns = player.horns ??= [];
+  const names = ["", ...listedHorns().map((horn) => horn.name)], horns = player.horns ??= [];
   const count = Math.min(names.length - 1, horns.length + 1);
   return Array.from({ length: count }, (_, place) => {
     const id = idOf(nth, place ? `horns-${place}` : "horns");
@@ -127,7 +130,7 @@ function fillForm(focus = "") {
   $("member-back").hidden = !removed;
   $("member-back").textContent = removed ? `Put ${removed.player.name || "the player"} back` : "";
   $("members").replaceChildren(...section.players.map(memberOf));
-  $("spare").replaceChildren(...page.start.horns.map((horn) => {
+  $("spare").replaceChildren(...listedHorns().map((horn) => {
     const label = make("label"), box = make("input", "", { type: "checkbox", value: horn.name });
     box.checked = section.spare.includes(horn.name);
     box.addEventListener("change", () => {

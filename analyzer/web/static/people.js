@@ -1,0 +1,41 @@
+// Whom something is for: anybody, the player who is set beside the music, or one of the section.
+
+import { on, page, state } from "./state.js";
+import { make } from "./pieces.js";
+
+// What a section knows of a seat, and not of what a player can do.
+const OF_THE_SEAT = ["horns", "instrument", "keeps", "extreme_low", "extreme_high", "endurance_minutes", "clefs", "absent"];
+const told = (player) => Object.fromEntries(Object.entries(player ?? {}).filter(([key, value]) => !OF_THE_SEAT.includes(key) && value !== "" && value !== null));
+const more = (player) => Object.keys(told(player)).some((key) => key !== "name");
+
+/** Everybody who can be chosen: [name, what is known]. */
+function everybody() {
+  const set = page.at >= 0 ? state().player : page.desk.player;
+  const found = [["anybody: nothing is known of the player", {}]];
+  if (more(set)) found.push([set.name || "the player as set under My passage", told(set)]);
+  for (const player of page.desk.section?.players ?? []) if (player.horns?.length) found.push([player.name || "a player of the section", told(player)]);
+  return found;
+}
+
+/** Fill every list of players anew; who was chosen stays so. */
+export function fillPlayers() {
+  for (const select of document.querySelectorAll("select[data-players]")) {
+    const before = select.selectedOptions[0]?.textContent, all = everybody();
+    select.replaceChildren(...all.map(([name], nth) => make("option", name, { value: nth })));
+    const again = all.findIndex(([name]) => name === before);
+    select.value = String(again >= 0 ? again : all.length > 1 && more(all[1][1]) ? 1 : 0);
+  }
+}
+
+/** What is known of the player who is chosen in a list. */
+export function playerIn(select) { return everybody()[Number(select.value)]?.[1] ?? {}; }
+/** The first horn of the player who is chosen, as the section has it. */
+export function hornIn(select) {
+  const name = select.selectedOptions[0]?.textContent;
+  return page.desk.section?.players?.find((player) => player.name === name)?.horns?.[0] ?? null;
+}
+/** Whether a section with horns is known. */
+export const hasSection = () => (page.desk.section?.players ?? []).some(({ horns }) => horns?.length);
+
+on("started", fillPlayers);
+on("forgotten", fillPlayers);

@@ -1,0 +1,91 @@
+"""The trade's tools on the page in a real browser, each within two clicks: what they show, and how it is to use."""
+
+import random
+from pathlib import Path
+
+import pytest
+
+from tests.web.browsing import SMALL, WAIT_MS, Mouse, expect, faults, opened_tab, way_to
+from tests.web.test_plain_views import plain_here
+
+
+def done(page) -> None:
+    expect(page.locator('#desk[aria-busy="true"]')).to_have_count(0, timeout=60_000)
+
+
+def sound(page, size: str, *, axe: bool = True) -> None:
+    """Nothing runs out of the page, nothing is too small for a finger, no fault for axe, no word of the terminal."""
+    assert page.evaluate("() => document.documentElement.scrollWidth <= window.innerWidth")
+    if size == "phone":
+        assert page.evaluate(SMALL) == []
+    if axe:
+        assert faults(page) == []
+    plain_here(page)
+
+
+@pytest.mark.parametrize(("size", "scheme"), [("phone", "dark"), ("laptop", "light")])
+def test_horns_without_a_score(browser, address: str, size: str, scheme: str) -> None:
+    for page in opened_tab(browser, address, size, color_scheme=scheme):
+        Mouse(page).turn("chart")
+        expect(page.locator("#charted table")).to_be_visible(timeout=60_000)
+        sound(page, size)
+        page.locator("#chart-horn").select_option("euphonium-3")
+        expect(page.locator("#charted caption")).to_have_text("Euphonium in B flat with three valves",
+                                                              timeout=60_000)
+        with page.expect_download() as found:
+            page.get_by_role("button", name="Print for the wall (A4)").click()
+        assert Path(found.value.path()).read_bytes().startswith(b"%PDF")
+        Mouse(page).turn("change")
+        expect(page.locator("#changed-horn .care")).to_be_visible(timeout=60_000)
+        expect(page.locator("#changed-horn")).to_contain_text("only the horns are compared")
+        expect(page.locator("#changed-horn")).to_contain_text("the teacher who is present decides")
+        sound(page, size)
+        page.locator("#change-after").select_option("tenor")
+        expect(page.locator("#view-change .stuck")).to_contain_text("both horns are the same", timeout=WAIT_MS)
+        sound(page, size, axe=False)
+
+
+@pytest.mark.parametrize(("size", "scheme"), [("phone", "light"), ("laptop", "dark")])
+def test_a_horn_of_one_s_own_is_typed_found_kept_and_forgotten(browser, address: str, size: str, scheme: str) -> None:
+    rng = random.Random(2)
+    for page in opened_tab(browser, address, size, color_scheme=scheme):
+        Mouse(page).turn("own")
+        expect(page.locator("#own-rows .reading").first).to_be_visible(timeout=WAIT_MS)
+        sound(page, size)
+        page.locator("#own-fit").click()
+        expect(page.locator("#view-own .stuck")).to_contain_text("Write what the tuner shows", timeout=WAIT_MS)
+        cents = page.locator("#own-rows [data-kind=cents]")
+        for number in range(cents.count()):
+            cents.nth(number).fill(f"{rng.gauss(-5, 2):.0f}")
+        cents.nth(2).fill("400")
+        page.locator("#own-fit").click()
+        expect(page.locator("#view-own .stuck")).to_contain_text("B♭3 in 1: cents is 400", timeout=WAIT_MS)
+        expect(cents.nth(2)).to_have_attribute("aria-invalid", "true")
+        sound(page, size, axe=False)
+        cents.nth(2).fill("-5")
+        page.locator("#own-fit").click()
+        expect(page.locator("#own-name")).to_be_visible(timeout=60_000)
+        sound(page, size)
+        page.locator("#own-name").fill("Anna's horn")
+        page.get_by_role("button", name="Keep this horn").click()
+        expect(page.locator(".kept-horns li")).to_contain_text("Anna-s-horn: Tenor trombone", timeout=WAIT_MS)
+        # It is first in every list of horns, and stays over a reload with what was typed.
+        page.reload()
+        Mouse(page).turn("own")
+        expect(page.locator(".kept-horns li")).to_have_count(1, timeout=WAIT_MS)
+        expect(cents.nth(2)).to_have_value("-5")
+        assert page.locator("#chart-horn option").first.get_attribute("value") == "Anna-s-horn"
+        sound(page, size, axe=False)
+        page.get_by_role("button", name="Forget: Anna-s-horn").click()
+        expect(page.locator(".kept-horns li")).to_have_count(0, timeout=WAIT_MS)
+        page.get_by_role("button", name="Undo: forget Anna-s-horn").click()
+        expect(page.locator(".kept-horns li")).to_have_count(1, timeout=WAIT_MS)
+
+
+def test_a_view_of_a_score_asks_for_one(browser, address: str) -> None:
+    for page in opened_tab(browser, address, "phone"):
+        Mouse(page).turn("chart")
+        for button in way_to("compare"):
+            page.locator(button).click()
+        expect(page.locator("#ask-score")).to_have_text("Choose a score: its part is planned on several horns.")
+        expect(page.locator("#doors")).to_be_visible()
