@@ -68,6 +68,7 @@ def engraving_copy(
     movement: str = "",
     part: str = "",
     running: str = "",
+    continued: bool = False,
 ) -> Copy:
     """Return one part, or some measures of it, ready to be engraved.
 
@@ -95,6 +96,8 @@ def engraving_copy(
         A tempo to print over the first measure.
     own_tempo : bool
         It holds throughout: the metronome marks of the score are left out.
+    continued : bool
+        Another picture stands before this one: the time signature in force is not printed again.
 
     Raises
     ------
@@ -108,9 +111,9 @@ def engraving_copy(
     if not 0 <= first <= last < len(music):
         raise ValueError(f"measures {first} to {last} are not within 0 to {len(music) - 1}")
     # Marks change with every question about the same music; the music itself is copied once.
-    key = f"engrave.copy {part_id} {first} {last} {fold} {own_tempo} {tempo}"
+    key = f"engrave.copy {part_id} {first} {last} {fold} {own_tempo} {continued} {tempo}"
     if key not in document.memo:
-        document.memo[key] = _music(document, part_id, first, last, fold, tempo, own_tempo)
+        document.memo[key] = _music(document, part_id, first, last, fold, tempo, own_tempo, continued)
     musicxml, refs, ranges = document.memo[key]
     return Copy(musicxml=musicxml, title=_plain(title), subtitle=_plain(subtitle), notice=_plain(notice),
                 movement=_plain(movement), part=_plain(part), running=_plain(running),
@@ -119,7 +122,7 @@ def engraving_copy(
 
 
 def _music(document: Document, part_id: str, first: int, last: int, fold: bool, tempo: str, own_tempo: bool,
-           ) -> tuple[str, range, tuple[tuple[str, str], ...]]:
+           continued: bool) -> tuple[str, range, tuple[tuple[str, str], ...]]:
     """Return the measures as MusicXML, the ordinals of their notes, and the numbers under long rests."""
     shared = directions_for_all(document, part_id, first, last)
     in_force = Attributes()
@@ -137,6 +140,9 @@ def _music(document: Document, part_id: str, first: int, last: int, fold: bool, 
         if index == first:
             opened = ref
             in_force.open_with(measure)
+            if continued and source.find("attributes/time") is None:
+                for time in measure.findall("attributes/time"):
+                    time.set("print-object", "no")
             if not fold and first:
                 _insert_tempo(measure, tempo_before(document, first))
         for direction, onset in shared.get(index, ()):

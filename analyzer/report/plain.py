@@ -78,6 +78,7 @@ _INSTEAD = [(re.compile(pattern), words) for pattern, words in (
 )]
 
 
+@lru_cache(maxsize=4096)           # the same reason stands at hundreds of notes
 def plain(text: str) -> str:
     """Return a sentence without options, commands, keys of files and names of horns as files have them.
 

@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from time import perf_counter
 from typing import Any
 
 from analyzer import cautions
 from analyzer.analysis import Planned, cautions_for
-from analyzer.engrave.copy import Copy, engraving_copy
+from analyzer.engrave.copy import engraving_copy
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import horn_names, load_horn
@@ -20,6 +21,7 @@ from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner, allowed_choices
 from analyzer.plan.summary import ample, sentences
+from analyzer.problem import unreadable
 from analyzer.report.heading import heading
 from analyzer.report.page_answers import against_choice, choice_said, review_answer
 from analyzer.report.plain import plain, plain_line
@@ -31,6 +33,7 @@ from analyzer.score.document import Document
 from analyzer.score.parts import find_parts
 from analyzer.selection import no_low_brass
 from analyzer.web.asked import Asked, Standing
+from analyzer.web.engraver import ID_PREFIX, Length
 from analyzer.web.state import PlannedPart, Session, analysis_for, nths, part_planned
 from analyzer.words import shown
 
@@ -111,13 +114,36 @@ def _others(part: PlannedPart) -> dict[str, int]:
             for ref in note.refs if ref not in mine}
 
 
-def copy_for(session: Session, asked: Asked) -> Copy:
-    """Return the copy to engrave: the part, or the asked measures of it, with the marks of all its lines."""
+def length_for(session: Session, asked: Asked, at: int | None) -> Length:
+    """Return what to engrave at once of the part, or of the asked measures of it, with the marks of all its lines.
+
+    `at` is the measure with which it begins, None at the beginning.
+
+    Raises
+    ------
+    Unreadable
+        If there is no such measure.
+    """
+    from analyzer.engrave.lengths import end_of_length, spanned
+
+    document = session.document
     part = part_planned(session, asked)
     measures = part.line.plan.line.measures
-    whole = not measures or len(measures) == len(session.document.part_measures(asked.part))
-    return engraving_copy(session.document, asked.part, marks_of(part),
-                          measures=None if whole else (measures[0].index, measures[-1].index))
+    whole = not measures or len(measures) == len(document.part_measures(asked.part))
+    first, last = (0, len(document.part_measures(asked.part)) - 1) if whole else (measures[0].index, measures[-1].index)
+    begin = first if at is None else at
+    if not first <= begin <= last:
+        raise unreadable("bad-question", where="the music", what="there is no such measure",
+                         try_="Load the page again.")
+    end = end_of_length(document, asked.part, begin, last)
+    copy = engraving_copy(document, asked.part, marks_of(part), measures=(begin, end), continued=begin > first)
+    if end == last and begin == first:
+        return Length(copy=copy)
+    key = f"web.spanned {asked.part}"
+    if key not in document.memo:
+        document.memo[key] = spanned(document, asked.part)
+    return Length(copy=copy, prefix=f"{ID_PREFIX}{begin}-" if begin > first else ID_PREFIX,
+                  following=None if end == last else end + 1, cut=document.memo[key])
 
 
 def marks_of(part: PlannedPart) -> tuple[Mark, ...]:
@@ -159,9 +185,14 @@ def _travel_mm(planned: Planned, index: int, prices: Sequence[tuple[str, float]]
     notes = planned.plan.notes
     beside = [notes[k].choice for k in (index - 1, index + 1) if 0 <= k < len(notes)]
     places = [choice.out_mm for choice in beside if choice is not None]
-    where = {candidate.label: candidate.out_mm
-             for candidate in candidates(planned.plan.horn, notes[index].note.midi)}
+    where = _out_mm(planned.plan.horn, notes[index].note.midi)
     return [round(sum(abs(where[label] - place) for place in places)) for label, _ in prices]
+
+
+@lru_cache(maxsize=256)
+def _out_mm(horn: Horn, midi: int) -> dict[str, float]:
+    """Return how far the slide is out for each way to sound a pitch. [mm]"""
+    return {candidate.label: candidate.out_mm for candidate in candidates(horn, midi)}
 
 
 def ceilings() -> list[dict[str, str]]:
@@ -175,8 +206,8 @@ def answer_since(session: Session, asked: Asked, standing: Standing) -> tuple[di
 
     Over `answer` it has ``name``, by which the page says what stands. Where the answer that stands is of the same line,
     horn and player, ``notes`` and ``candidates`` are left out, and ``differs`` has the notes that differ, by index.
-    ``groups`` are those of `new_layers` for the picture that stands, each to go in the place of the one with its id;
-    None where there is no such picture or the marks do not fit into it, so that it must be engraved anew.
+    ``groups`` are those of `new_layers` for the pictures that stand, each to go in the place of the one with its id;
+    None where one of them is not known or the marks do not fit into it, so that they must be engraved anew.
 
     The times are the value of a Server-Timing header: ``solve`` and ``marks``. [ms]
 
@@ -202,13 +233,24 @@ def answer_since(session: Session, asked: Asked, standing: Standing) -> tuple[di
 
 
 def _groups(session: Session, part: PlannedPart, standing: Standing) -> tuple[str, ...] | None:
-    places = session.pictures.get(standing.picture)
-    if places is None:
+    places = [session.pictures.get(name) for name in standing.pictures]
+    if not places or None in places:
         return None
     from analyzer.engrave.engrave import new_layers
 
     drawn = session.answers.get(standing.marks)
-    return new_layers(places, marks_of(part), marks_of(drawn.part) if isinstance(drawn, Earlier) else None)
+    marks = marks_of(part)
+    before = marks_of(drawn.part) if isinstance(drawn, Earlier) else None
+    groups: list[str] = []
+    for engraving in places:
+        assert engraving is not None
+        heads = {ref for sheet in engraving.sheets for system in sheet.systems for ref in system.heads}
+        fresh = new_layers(engraving, [mark for mark in marks if mark.ref in heads],
+                           None if before is None else [mark for mark in before if mark.ref in heads])
+        if fresh is None:
+            return None
+        groups += fresh
+    return tuple(groups)
 
 
 def candidates_of(horn: Horn, player: Player, midi: int) -> list[dict[str, Any]]:

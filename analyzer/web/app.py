@@ -16,7 +16,7 @@ STATIC = Path(__file__).parent / "static"
 _KINDS = {".css": "text/css", ".html": "text/html", ".js": "text/javascript", ".svg": "image/svg+xml"}
 _NAMES = ("page.css", "views.css", "page.js", "doors.js", "state.js", "views.js", "pieces.js", "blocks.js", "toil.js",
           "people.js", "horns.js", "music.js", "choices.js", "pins.js", "settings.js", "review.js", "compare.js",
-          "section.js", "play.js", "sound.js", "engine.js", "slide.js", "icon.svg")
+          "section.js", "play.js", "sound.js", "engine.js", "slide.js", "drawing.js", "icon.svg")
 FILES = {"/": ("page.html", "text/html"), **{f"/{name}": (name, _KINDS[Path(name).suffix]) for name in _NAMES}}
 """What may be fetched without the token: path to file and kind."""
 

@@ -29,6 +29,8 @@ STALL_S = 3.0
 _CONTROL = re.compile(r"[\x00-\x1f\x7f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _SPLIT = "Export only the low-brass parts, or split the score."
 
+MOST_PICTURES = 100
+"""Pictures of one part that stand at once; the longest that is planned is engraved in 63."""
 MOST_COMPARED = 4
 """Horns side by side at once; judged: more columns do not fit a laptop."""
 
@@ -70,10 +72,10 @@ class Asked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Standing:
-    """What stands on the page when it asks: names of the answer, of the picture, of the answer whose marks it has."""
+    """What stands on the page when it asks: names of the answer, the pictures, and the answer whose marks they have."""
 
     answer: str
-    picture: str
+    pictures: tuple[str, ...]
     marks: str
 
 
@@ -88,7 +90,23 @@ def read_standing(given: dict[str, Any]) -> Standing:
     found = given.get("standing", {})
     if not isinstance(found, dict):
         raise _wrong("standing", "is no object")
-    return Standing(answer=_text(found, "answer"), picture=_text(found, "picture"), marks=_text(found, "marks"))
+    pictures = found.get("pictures", [])
+    if not isinstance(pictures, list) or len(pictures) > MOST_PICTURES or not all(
+            isinstance(name, str) and len(name) < 40 for name in pictures):
+        raise _wrong("standing", f"has no list of at most {MOST_PICTURES} pictures")
+    return Standing(answer=_text(found, "answer"), pictures=tuple(pictures), marks=_text(found, "marks"))
+
+
+def read_place(given: dict[str, Any], key: str) -> int | None:
+    """Read the place of a measure in its part, from 0; None where it is not given.
+
+    Raises
+    ------
+    Unreadable
+        If it is no such number.
+    """
+    found = _number(given, key, 0, 10**6)
+    return None if found is None else int(found)
 
 
 OwnPath = Callable[[str], str | None]

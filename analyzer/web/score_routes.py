@@ -4,9 +4,9 @@ import asyncio
 from typing import TYPE_CHECKING
 
 from analyzer.problem import unreadable
-from analyzer.web.answers import answer_since, copy_for, pictures_for, review_for, sound_for
-from analyzer.web.asked import read_horns, read_refusals, read_standing
-from analyzer.web.engraver import engrave, no_picture
+from analyzer.web.answers import answer_since, length_for, pictures_for, review_for, sound_for
+from analyzer.web.asked import read_horns, read_place, read_refusals, read_standing
+from analyzer.web.engraver import engrave_length, no_picture
 from analyzer.web.jobs import (
     ENDINGS,
     change_shown,
@@ -45,15 +45,20 @@ async def plan(page: Page, request: "Request") -> "Response":
 
 
 async def music(page: Page, request: "Request") -> "Response":
-    """Engrave what `plan` answered; the picture's name is for the next question."""
-    asked, session = await page.asked(request)
+    """Engrave what `plan` answered, a long part length by length; a picture's name is for the next question.
+
+    `at` in the question is the measure with which a further length begins, as the answer before told by ``next``.
+    """
+    given, session = await page.question(request)
+    asked, at = page.read(given), read_place(given, "at")
     async with session.lock:
-        copy = await asyncio.to_thread(copy_for, session, asked)
+        length = await asyncio.to_thread(length_for, session, asked, at)
     try:
-        svg, places = await page.engraver_of(session).run(engrave, copy, asked.width_px)
+        svg, places, shown, following = await page.engraver_of(session).run(engrave_length, length, asked.width_px)
     except (ValueError, ModuleNotFoundError) as error:
         raise no_picture(error, session.name) from None
-    return json_reply({"svg": svg, "picture": session.drawn(places)})
+    return json_reply({"svg": svg, "picture": session.drawn(places), "prefix": length.prefix, "systems": shown,
+                       "next": following})
 
 
 async def pictures(page: Page, request: "Request") -> "Response":

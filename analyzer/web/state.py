@@ -17,7 +17,7 @@ from analyzer.score.document import SCORE_ENDINGS, Document, read_document
 from analyzer.score.lines import Line
 from analyzer.score.parts import find_parts
 from analyzer.selection import between, part_lines
-from analyzer.web.asked import Asked, PinnedNote
+from analyzer.web.asked import MOST_PICTURES, Asked, PinnedNote
 
 if TYPE_CHECKING:
     from analyzer.engrave.layout import Engraving
@@ -31,7 +31,6 @@ MAX_AWAKE_BYTES = 8 * 2**20
 MOST_NOTES = 20_000
 """Notes of a part that are planned at once; measured: 4,000 a second, 13 KB each. An opera's trombone has half."""
 _MAX_ANALYSES = 8
-_MAX_PICTURES = 4
 _MAX_ANSWERS = 4
 
 
@@ -91,7 +90,7 @@ class Session:
 
     def drawn(self, places: "Engraving") -> str:
         """Remember where the notes of a picture stand, so that it can get other marks; return a name for it."""
-        return _kept(self.pictures, places, _MAX_PICTURES)
+        return _kept(self.pictures, places, MOST_PICTURES)
 
     def answered(self, answer: object) -> str:
         """Remember an answer, so that the next one says only what is new in it; return a name for it."""

@@ -105,7 +105,8 @@ ANSWERS: dict[str, Schema] = {
         "session": TEXT, "file": TEXT, "title": TEXT, "notice": TEXT, "compressed": YES_NO, "kept": maybe(TEXT),
         "settings": SETTLED,
         "parts": many(closed({"id": TEXT, "name": TEXT, "low_brass": YES_NO, "horn": TEXT}), least=1)}),
-    "plan": PLAN, "music": closed({"svg": TEXT, "picture": TEXT}), "pictures": closed({"pictures": TEXTS}),
+    "plan": PLAN, "pictures": closed({"pictures": TEXTS}),
+    "music": closed({"svg": TEXT, "picture": TEXT, "prefix": TEXT, "systems": FROM_ONE, "next": maybe(FROM_ONE)}),
     "sound": SOUND, "player/read": closed({"player": PLAYER}), "section/read": FORM,
     "pins/read": closed({"pins": many(PIN), "missed": TEXTS}),
     "change": closed({"before": TEXT, "after": TEXT}), "remember": closed({"kept": YES_NO}), "forget": MEMORY,
@@ -136,7 +137,9 @@ SETTINGS: dict[str, Schema] = {
     "tempo": maybe(NUMBER), "player": PLAYER, "pins": many(PIN), "width": COUNT, "chosen": maybe(COUNT),
     "reads": words("", "concert", "treble-b-flat")}
 MORE: dict[str, dict[str, Schema]] = {
-    "plan": {"standing": closed({"answer": SHORT, "picture": SHORT, "marks": SHORT}, "answer", "picture", "marks")},
+    "plan": {"standing": closed({"answer": SHORT, "pictures": many(SHORT), "marks": SHORT},
+                                "answer", "pictures", "marks")},
+    "music": {"at": COUNT},
     "file": {"ending": words("score", ".pdf", ".html", ".mid", ".json", "take-home", "practice", "chart")},
     "playable": {"refuse": TEXTS}, "apply": {"refuse": TEXTS, "keep": YES_NO}, "change": {"place": SHORT},
     "compare": {"horns": {**many(SHORT, least=2), "uniqueItems": True}},
@@ -144,7 +147,7 @@ MORE: dict[str, dict[str, Schema]] = {
     "pins/read": {"text": TEXT, "name": TEXT},
 }
 QUESTIONS: dict[str, Schema] = {
-    **{path: closed({**SETTINGS, **MORE.get(path, {})}, "reads", "ending", "refuse", "standing")
+    **{path: closed({**SETTINGS, **MORE.get(path, {})}, "reads", "ending", "refuse", "standing", "at")
        for path in ("plan", "music", "pictures", "file", "sound", "review", "playable", "compare", "fit", "apply",
                     "change", "pins/read", "pins/write")},
     "section/write": FORM, "player/write": PLAYER, "forget": closed({"kept": SHORT, "back": YES_NO}, "kept", "back"),

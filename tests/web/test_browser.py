@@ -375,3 +375,36 @@ def test_targets_are_as_large_as_fingers(browser, address: str) -> None:
             rested(page)
             assert page.evaluate(SMALL) == []
             assert page.evaluate("() => document.documentElement.scrollWidth") <= 390
+
+
+def test_a_long_part_comes_length_by_length_and_all_of_it_works(laptop, tmp_path: Path) -> None:
+    from tests.benchmarks import making
+
+    score = tmp_path / "long.musicxml"
+    score.write_bytes(making.study(100))
+    lengths: list[str] = []
+    laptop.on("response", lambda reply: lengths.append(reply.url) if reply.url.endswith("/api/music") else None)
+    laptop.locator("#file").set_input_files(str(score))
+    settled(laptop)
+    # The last note is asked for before its music stands: the focus goes there when it does.
+    laptop.locator("#music .hot[tabindex='0']").focus()
+    laptop.keyboard.press("End")
+    expect(laptop.locator("#to-come")).to_be_hidden(timeout=WAIT_MS)
+    expect(laptop.locator("#music .hot[role=button]")).to_have_count(800)
+    assert len(lengths) > 1
+    expect(laptop.locator("#music .hot:focus")).to_have_attribute("aria-label", at("Measure 100, note"))
+    assert laptop.locator("#music [id]").evaluate_all("all => new Set(all.map(one => one.id)).size === all.length")
+    # A choice in the second length changes its marks in place; the music is not drawn anew.
+    note = laptop.locator("#music .hot[role=button]").nth(700)
+    note.click()
+    before = len(lengths)
+    index = 700
+    while laptop.locator('#list .choice[aria-pressed="false"]').count() == 0:
+        laptop.locator("#after").click()
+        index += 1
+    other = laptop.locator('#list .choice[aria-pressed="false"]').first
+    label = other.get_attribute("data-label")
+    other.click()
+    settled(laptop)
+    expect(laptop.locator(f'#music .mark[data-index="{index}"] text')).to_have_text(label.replace("#", "♯"))
+    assert len(lengths) == before

@@ -217,7 +217,7 @@ def test_what_is_new_is_all_that_differs(client) -> None:
     weighed = [note for note in notes if len(note["prices"]) > 1]
     pins = [{"part": part, "line": 1, "ref": note["refs"][0], "label": note["prices"][1][0]}
             for note in (weighed[12], weighed[13], weighed[-1])]
-    standing = {"answer": before["name"], "picture": music["picture"], "marks": before["name"]}
+    standing = {"answer": before["name"], "pictures": [music["picture"]], "marks": before["name"]}
     for held in (pins[:1], pins[:2], pins, pins[1:]):
         more = {"pins": held, "chosen": held[-1]["ref"]}
         answer = planned(client, found, standing=standing, **more)
@@ -239,13 +239,14 @@ def test_what_is_new_is_all_that_differs(client) -> None:
         standing |= {"answer": answer["name"], "marks": answer["name"]}
     # Another horn is another answer; a picture that is not known is engraved anew, one without known marks gets all.
     assert "notes" in planned(client, found, standing=standing, horn="tenor")
-    assert planned(client, found, standing=standing | {"picture": "none"})["groups"] is None
+    assert planned(client, found, standing=standing | {"pictures": ["none"]})["groups"] is None
     picture = asked(client, "/api/music", question(found))["picture"]
-    assert len(planned(client, found, standing={"picture": picture})["groups"]) == len(
+    assert len(planned(client, found, standing={"pictures": [picture]})["groups"]) == len(
         stands.xpath("//*[@class='marks']"))
 
 
-@pytest.mark.parametrize("standing", [3, [], {"answer": 1}, {"picture": "x" * 300}])
+@pytest.mark.parametrize("standing", [3, [], {"answer": 1}, {"pictures": ["x" * 300]}, {"pictures": "x"},
+                                      {"pictures": ["x"] * 101}])
 def test_what_stands_is_read_with_care(client, standing: object) -> None:
     reply = client.post("/api/plan", content=question(opened(client), standing=standing))
     assert reply.status_code == 400

@@ -19,7 +19,7 @@ export function openChoices(index, byKey = false) {
   music.choose(index);
   tell("chosen", index);
   if (byKey) ($("list").querySelector("[aria-pressed=true]") || $("note")).focus({ preventScroll: true });
-  if (!wasOpen && wide()) tell("resized");
+  if (!wasOpen && wide() && !page.long) tell("resized");
   // What the other choices of a pinned note cost is worked out only when it is looked at.
   else if (!page.answer.notes[index].priced) tell("asked", "");
   music.reveal(index, covered());
@@ -36,7 +36,7 @@ export function closeChoices(focus = true) {
   $("stage").classList.remove("open");
   music.choose(null);
   if (focus && index !== null) music.focus(index);
-  if (wasOpen && focus && wide()) tell("resized");
+  if (wasOpen && focus && wide() && !page.long) tell("resized");
 }
 
 function fillChoices() {

@@ -1,7 +1,6 @@
 // The engraved part: its notes become things to point at, to walk through with arrow keys, and to open.
 
 const NS = "http://www.w3.org/2000/svg";
-const PREFIX = "music-n";
 const TAP_PX = 22;      // how far beside a note a tap still means it: half a target of 44 px
 
 /** Read an SVG text into an element of this page. The picture comes from our own engraver; scripts never run in it. */
@@ -29,9 +28,11 @@ function bandsOf(svg) {
   });
 }
 
-/** Cut the picture into one for each system, so that paper breaks between systems; signs stay in the first. */
-function cut(svg, bands) {
-  if (bands.length < 2) return [svg];
+/** Cut the picture into one for each of its first `shown` systems, so that paper breaks between; signs stay in the first. */
+function cut(svg, all, shown) {
+  if (all.length < 2) return [svg];
+  const bands = all.slice(0, shown);
+  for (const { group } of all.slice(shown)) group.remove();
   const outer = svg.viewBox.baseVal, inner = svg.querySelector(".definition-scale"), page = svg.querySelector(".page-margin");
   const [width, whole] = [inner.viewBox.baseVal.width, inner.viewBox.baseVal.height];
   const scale = outer.height / whole;
@@ -86,49 +87,72 @@ export class Music {
     return best;
   }
 
-  /** `others` are the notes of other players on this staff: {ref: line}. */
-  show(svgText, notes, moved, others = {}) {
+  /** `engraved` is the first length of the music, or has no picture; `others` are the notes of other players on this staff: {ref: line}. */
+  show(engraved, notes, moved, others = {}) {
     const hadFocus = this.place.contains(document.activeElement);
-    this.groups = [];
+    this.groups = notes.map(() => []);
     this.others = others;
-    this.place.classList.toggle("plain", !svgText);
-    if (svgText) {
-      const svg = picture(svgText);
-      svg.removeAttribute("width");
-      svg.removeAttribute("height");
-      this.place.replaceChildren(svg);
-      svg.setAttribute("role", "presentation");
-      // All boxes are measured before anything is added: each look after a change would lay out the whole anew.
-      const boxes = new Map();
-      for (const note of notes) {
-        for (const ref of note.refs) {
-          const group = document.getElementById(`${PREFIX}${ref}`);
-          if (group) boxes.set(ref, [group, group.getBBox()]);
-        }
-      }
-      for (const [ref, line] of Object.entries(others)) {
-        const group = document.getElementById(`${PREFIX}${ref}`);
-        if (group) Object.assign(group.dataset, { line, ref });
-        group?.classList.add("other");
-      }
-      const bands = bandsOf(svg);
-      notes.forEach((note, index) => this.groups.push(this.#heat(note, index, moved, boxes)));
-      this.place.replaceChildren(...cut(svg, bands));
-      this.#heatMarks(notes, this.place);
-    } else {
+    this.places = new Map(notes.map((note, index) => [note.refs[0], index]));
+    this.only = {};
+    this.waits = null;
+    this.place.classList.toggle("plain", !engraved.svg);
+    this.place.replaceChildren();
+    if (engraved.svg) this.add(engraved, notes, moved);
+    else {
       // No engraver: the notes stand as words, and work the same.
       this.place.replaceChildren(...notes.map((note, index) => {
         const item = document.createElement("span");
         item.textContent = `${note.written}: ${note.shown}`;
         item.classList.toggle("pinned", note.pinned);
-        this.groups.push([item]);
+        this.groups[index] = [item];
         this.#name(item, note, index);
         return item;
       }));
     }
-    this.only = {};
-    this.#rove(Math.min(this.at, Math.max(0, notes.length - 1)));
+    this.#rove(this.groups[this.at]?.length ? this.at : 0);
     if (hadFocus) this.focus(this.at);
+  }
+
+  /** Put a further length of the music below what stands. */
+  add({ svg: text, prefix, systems }, notes, moved = new Set()) {
+    const svg = picture(text);
+    svg.removeAttribute("width");
+    svg.removeAttribute("height");
+    svg.setAttribute("role", "presentation");
+    this.place.append(svg);
+    const bands = bandsOf(svg), gone = new Set(bands.slice(systems).map(({ group }) => group));
+    const shown = (ref) => {
+      const group = document.getElementById(`${prefix}n${ref}`);
+      return group && !(gone.size && gone.has(group.closest(".system"))) ? group : null;
+    };
+    // All boxes are measured before anything is added: each look after a change would lay out the whole anew.
+    const boxes = new Map(), here = [];
+    notes.forEach((note, index) => {
+      if (this.groups[index].length === note.refs.length) return;
+      for (const ref of note.refs) {
+        const group = shown(ref);
+        if (!group) continue;
+        boxes.set(ref, [group, group.getBBox()]);
+        if (here.at(-1) !== index) here.push(index);
+      }
+    });
+    for (const [ref, line] of Object.entries(this.others)) {
+      const group = shown(ref);
+      if (group) Object.assign(group.dataset, { line, ref });
+      group?.classList.add("other");
+    }
+    // The parts of a tied note may stand in two lengths.
+    for (const index of here) this.groups[index] = [...this.groups[index], ...this.#heat(notes[index], index, moved, boxes)];
+    const pieces = cut(svg, bands, systems);
+    svg.replaceWith(...pieces);
+    for (const piece of pieces) this.#heatMarks(piece);
+    for (const name of Object.keys(this.only)) this.#only(name, this.only[name].index);
+    if (this.waits !== null && this.groups[this.waits]?.length) {
+      const to = this.waits;
+      this.waits = null;
+      this.focus(to);
+      this.reveal(to, 0);
+    }
   }
 
   /** Put new marks into the picture that stands; `groups` are the engraver's, each in the place of the one with its id. */
@@ -136,7 +160,7 @@ export class Music {
     for (const text of groups) {
       const fresh = picture(`<svg xmlns="${NS}">${text}</svg>`).firstElementChild;
       document.getElementById(fresh.id)?.replaceWith(fresh);
-      this.#heatMarks(notes, fresh);
+      this.#heatMarks(fresh);
     }
     notes.forEach((note, index) => {
       const groups = this.groups[index] ?? [];
@@ -150,11 +174,10 @@ export class Music {
   }
 
   /** Make marks within `place` things to click on, as their notes are. */
-  #heatMarks(notes, place) {
-    const places = new Map(notes.map((note, index) => [note.refs[0], index]));
+  #heatMarks(place) {
     for (const mark of place.querySelectorAll(".mark, .unplayable")) {
       const ref = Number(mark.dataset.ref);
-      if (places.has(ref)) { mark.classList.add("hot"); mark.dataset.index = places.get(ref); }
+      if (this.places.has(ref)) { mark.classList.add("hot"); mark.dataset.index = this.places.get(ref); }
       else if (this.others[ref]) { mark.classList.add("other"); mark.dataset.line = this.others[ref]; }
     }
   }
@@ -197,15 +220,18 @@ export class Music {
 
   /** Give one note a class that no other has, null none: those that have it are remembered, not looked for. */
   #only(name, index) {
-    for (const old of this.only[name] ?? []) old.classList.remove(name);
-    this.only[name] = this.groups[index] ?? [];
-    for (const group of this.only[name]) group.classList.add(name);
+    for (const old of this.only[name]?.groups ?? []) old.classList.remove(name);
+    this.only[name] = { index, groups: this.groups[index] ?? [] };
+    for (const group of this.only[name].groups) group.classList.add(name);
   }
 
+  /** Put the focus on a note; on one whose music is still to come once it is there. */
   focus(index) {
-    this.#rove(index);
     const group = this.groups[index]?.[0];
-    if (group) group.focus({ preventScroll: true });
+    this.waits = group ? null : index;
+    if (!group) return;
+    this.#rove(index);
+    group.focus({ preventScroll: true });
   }
 
   /** Bring a note into the part of the window that nothing covers. */

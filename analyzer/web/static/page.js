@@ -1,9 +1,9 @@
 // The page: opening a score, asking for plan and music, going from view to view.
 
-import { closeChoices, covered, music } from "./choices.js";
+import { closeChoices, music } from "./choices.js";
 import { ask, back, busy, change, page, failed, keep, kept, on, post, question, reopen, savedAs, settle, state, step, tell, working } from "./state.js";
 import { VIEW_OF, fillDoors } from "./doors.js";
-import { picture } from "./music.js";
+import * as drawing from "./drawing.js";
 import { $, Refused, call, fail, headline, make, say, tableOf } from "./pieces.js";
 import "./pins.js";
 import "./play.js";
@@ -101,11 +101,11 @@ on("opened", () => { written = null; });
 function blank() {
   page.answer = null;
   page.answered = null;
-  shown = { key: "", marksFor: "", id: "", marks: "" };
+  drawing.none();
   for (const id of ["heading", "summary", "count", "review-said"]) $(id).textContent = "";
   for (const id of ["problems", "cautions", "pictures"]) $(id).replaceChildren();
   $("supposed").hidden = true;
-  music.show("", [], new Set(), {});
+  music.show({ svg: "" }, [], new Set());
 }
 
 function show() {
@@ -125,19 +125,12 @@ function show() {
 
 // --- asking -------------------------------------------------------------------------------------------------------
 
-// The picture that stands: what it and its marks were made for, its name, and that of the answer whose marks it has.
-let shown = { key: "", marksFor: "", id: "", marks: "" };
-/** What a picture depends on, but for the marks in it. */
-const keyOf = ({ session, part, line, from, to, width }) => JSON.stringify([session, part, line, from, to, width]);
-/** What its marks depend on. */
-const marksOf = (asked) => JSON.stringify({ ...asked, chosen: null });
-
 async function solve(done = "") {
   try {
     await working(async (signal, current) => {
-      // What stands goes along: the answer is what is new since, with new marks for the picture.
-      const picture = page.view === "marks" && shown.key === keyOf(question()) ? shown.id : "";
-      const old = page.answer, standing = { answer: old?.name ?? "", picture, marks: shown.marks };
+      drawing.hold();
+      // What stands goes along: the answer is what is new since, with new marks for the pictures.
+      const old = page.answer, standing = { answer: old?.name ?? "", ...drawing.standing() };
       const asking = ask("/api/plan", signal, { standing });
       fillSettings();
       keep();
@@ -148,12 +141,13 @@ async function solve(done = "") {
       page.warning = "";
       const moved = take(found.differs ? renewed(old, found) : found, done);
       if (page.view !== "marks") await VIEWS[page.view](signal, current);
-      else if (found.groups) swap(found.groups, moved);
-      else await engrave(signal, current, moved);
-      if (page.view === "marks" && $("picture").open && current()) await pictures(signal, current);
+      else if (found.groups) drawing.swap(found.groups, moved);
+      else await drawing.engrave(signal, current, moved);
+      if (page.view === "marks") drawing.unroll();
     });
   } catch (error) {
     failed(error);
+    if (page.view === "marks" && error.name !== "AbortError" && !page.score.lost) drawing.unroll();
     // The question itself was wrong, not what a view made of its answer.
     if (error.status === 400 && page.answered !== state()) { back(); fillSettings(); }
   }
@@ -162,38 +156,6 @@ async function solve(done = "") {
 /** The answer that says only what is new, filled up from the one before. */
 function renewed(old, found) {
   return { ...found, candidates: old.candidates, notes: old.notes.map((note, index) => found.differs[index] ?? note) };
-}
-
-/** Put new marks into the picture that stands. */
-function swap(groups, moved) {
-  music.swap(groups, page.answer.notes, moved);
-  drawn(question(), shown.id);
-}
-
-/** The picture `id` stands, with the marks of the present answer. */
-function drawn(asked, id) {
-  shown = { key: keyOf(asked), marksFor: marksOf(asked), id, marks: page.answer.name };
-  performance.mark("lowbrass-shown");
-  performance.mark("lowbrass-engraved");
-}
-
-async function engrave(signal, current, moved = new Set()) {
-  const asked = question();
-  const engraved = await ask("/api/music", signal).catch((error) => {
-    // Without an engraver the plan stands all the same, as words.
-    if (error instanceof Refused && error.status === 400) { fail(error.message); return { svg: "", picture: "" }; }
-    throw error;
-  });
-  if (!current()) return;
-  music.show(engraved.svg, page.answer.notes, moved, page.answer.others);
-  music.choose(page.chosen);
-  if (page.chosen !== null) music.reveal(page.chosen, covered());
-  drawn(asked, engraved.picture);
-}
-
-async function pictures(signal, current = () => true) {
-  const drawn = await ask("/api/pictures", signal);
-  if (current()) $("pictures").replaceChildren(...drawn.pictures.map(picture));
 }
 
 function take(found, done) {
@@ -227,6 +189,7 @@ function facts() {
   const troubles = answer.notes.filter((note) => note.problem).map((note) => `Measure ${note.measure}, note ${note.nth}: ${note.problem}`);
   $("problems").replaceChildren(...[...troubles, ...answer.problems].map((text) => make("li", text)));
   $("cautions").replaceChildren(...answer.cautions.map((text) => make("li", text)));
+  $("stage").classList.toggle("long", page.long = answer.notes.length > LONG);
   $("picture-name").textContent = answer.family === "slide" ? "How the slide moves" : "How the valves move";
   if ($("table").open) table();
 }
@@ -241,7 +204,7 @@ function download(ending, button) {
 
 async function turned(view) {
   turn(view);
-  if (view !== "marks") { tell("stop"); closeChoices(false); }
+  if (view !== "marks") { drawing.hold(); tell("stop"); closeChoices(false); }
   if (WITHOUT_SCORE.has(view)) {
     try { await VIEWS[view](); } catch (error) { failed(error); }
     return;
@@ -251,10 +214,8 @@ async function turned(view) {
   try {
     await working(async (signal, current) => {
       if (view !== "marks") await VIEWS[view](signal, current);
-      else if (shown.marksFor !== marksOf(question())) {
-        await engrave(signal, current);
-        if ($("picture").open && current()) await pictures(signal, current);
-      }
+      else if (drawing.stale()) await drawing.engrave(signal, current);
+      if (view === "marks" && current()) drawing.unroll();
     });
   } catch (error) { failed(error); }
 }
@@ -322,8 +283,7 @@ document.addEventListener("drop", (event) => {
 $("size").addEventListener("change", () => solve());
 $("undo").addEventListener("click", () => step(-1));
 $("redo").addEventListener("click", () => step(1));
-$("print").addEventListener("click", () => window.print());
-$("picture").addEventListener("toggle", () => { if ($("picture").open && page.answer && shown.key) pictures().catch(failed); });
+$("print").addEventListener("click", async () => { await drawing.whole(); window.print(); });
 $("table").addEventListener("toggle", () => { if ($("table").open && page.answer) table(); });
 for (const button of document.querySelectorAll("[data-ending]")) button.addEventListener("click", () => download(button.dataset.ending, button));
 document.addEventListener("keydown", (event) => {
@@ -345,7 +305,10 @@ window.addEventListener("resize", () => {
 });
 on("asked", solve);
 on("resized", resized);
-on("cancelled", () => { if (page.answer && page.answered !== state()) { back(); fillSettings(); } });
+on("cancelled", () => {
+  if (page.answer && page.answered !== state()) { back(); fillSettings(); }
+  if (page.answer && page.view === "marks") drawing.unroll();
+});
 
 async function begin() {
   // On a phone the pictures are many screens long: they open when asked for.

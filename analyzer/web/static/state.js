@@ -15,6 +15,7 @@ export const page = {
   asking: null,     // the work under way
   view: "marks",
   desk: {},         // what is kept beside the scores: {section, player, scheme}
+  long: false,      // the part is so long that its music is not drawn anew for the choices of a note
   private: false,   // nothing of what is opened and entered now is kept
 };
 
