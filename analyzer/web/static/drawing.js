@@ -68,6 +68,7 @@ const idle = () => new Promise((done) => { (window.requestIdleCallback ?? setTim
 /** Draw the lengths of a long part that still lack, one after another, while nobody waits for anything else. */
 export async function unroll() {
   hold();
+  if (!shown.key) return;
   const mine = rest = new AbortController(), going = () => mine === rest && !mine.signal.aborted && page.view === "marks";
   try {
     while (shown.next !== null && going()) {
