@@ -35,6 +35,7 @@ from analyzer.engrave.sound import midi_of, note_times
 from analyzer.engrave.svg import LOOK, SVG, foot_of, running_head
 from analyzer.marking.mark import Mark
 from analyzer.score.document import Document
+from analyzer.stave import USUAL_MM, USUAL_STAVE
 
 __all__ = ["PAPER_MM", "Copy", "Engraving", "PageOptions", "engraved", "engraved_excerpt", "engraved_pages",
            "engraving_copy", "excerpt_svg", "faces_of", "mark_layers", "midi_of", "new_layers", "note_times",
@@ -83,13 +84,14 @@ def _paged(engraving: Engraving, copy: Copy, lay_out: LayOut, step: int) -> Engr
     def again(**changed: Any) -> Engraving | None:
         """Engrave in another form; None if the marks do not fit or something leaves the page."""
         other = lay_out(copy, replace(engraving.options, **changed), engraving.rows, step)
-        low = 0.0 if other.above else depth_of(other.rows)
+        low = 0.0 if other.above else depth_of(other.rows, other.options.stave.text)
         inside = all(sheet.systems[-1].bottom + low <= other.height + _AIR for sheet in other.sheets if sheet.systems)
         return other if inside and suits(other, copy.marks, copy.row_names) else None
 
     if len(engraving.sheets) < 2:
         return engraving
-    if little_left([sheet.systems for sheet in engraving.sheets]):
+    # A height of staff that was asked for stays.
+    if engraving.options.stave == USUAL_STAVE and little_left([sheet.systems for sheet in engraving.sheets]):
         for squeeze in SQUEEZES:
             smaller = again(squeeze=squeeze)
             if smaller is not None and len(smaller.sheets) < len(engraving.sheets):
@@ -109,7 +111,7 @@ def _room(engraving: Engraving) -> tuple[list[float], list[float]]:
     """Return what each system takes of a page, and what each page has. [engraver's units]"""
     heights: list[float] = []
     room: list[float] = []
-    below = 0.0 if engraving.above else depth_of(engraving.rows)
+    below = 0.0 if engraving.above else depth_of(engraving.rows, engraving.options.stave.text)
     for sheet in engraving.sheets:
         tops = [system.top for system in sheet.systems]
         pitches = [two - one for one, two in pairwise(tops)]
@@ -169,7 +171,8 @@ def systems_with(engraving: Engraving, copy: Copy) -> tuple[str, ...]:
             under, layer = next(marked)
             used = max((row.last + 1 for row in under), default=0)
             # The part's own lyrics were moved down by all rows that room was kept for.
-            below = 0.0 if engraving.above else depth_of(engraving.rows if system.has_lyrics else used)
+            below = 0.0 if engraving.above else depth_of(
+                engraving.rows if system.has_lyrics else used, engraving.options.stave.text)
             top, bottom = system.top - _AIR, system.bottom + below + _AIR
             defined = "" if found else f'<defs>{"".join(glyphs)}</defs>'
             found.append(
@@ -305,7 +308,8 @@ def _rows(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence[str],
     order, names = row_of_line(marks), row_names_of(marks, row_names)
     systems = _systems(engraving)
     chosen = systems if among is None else [systems[nth] for nth in among]
-    return [rows_under(system, by_ref, order, names, above=engraving.above) for system in chosen]
+    grown = engraving.options.stave.text
+    return [rows_under(system, by_ref, order, names, above=engraving.above, grown=grown) for system in chosen]
 
 
 def _feet(engraving: Engraving, copy: Copy) -> list[tuple[str, str]]:
@@ -321,13 +325,22 @@ def _feet(engraving: Engraving, copy: Copy) -> list[tuple[str, str]]:
     found = []
     turned = hurried([sheet.systems for sheet in engraving.sheets]) if all(
         sheet.systems for sheet in engraving.sheets) else set()
+    notice = " ".join(said for said in (copy.notice, _set_smaller(engraving)) if said)
     for number, sheet in enumerate(engraving.sheets, 1):
         head = running_head(running, number, pages, width=engraving.width, y=engraving.head_at) if number > 1 else ""
-        foot = foot_of("", sorted(_forms(sheet, by_ref)), notice=copy.notice if number == 1 else "",
+        foot = foot_of("", sorted(_forms(sheet, by_ref)), notice=notice if number == 1 else "",
                        width=engraving.width,
                        y=engraving.foot_at, head=head, turn="V.S." if number in turned else "")
         found.append((foot, "".join(map(str, etree.fromstring(foot).itertext()))))
     return found
+
+
+def _set_smaller(engraving: Engraving) -> str:
+    """Say where the staff is not as high as the player's file asks; empty where it is."""
+    asked, got = engraving.options.stave.staff_mm, engraving.staff_mm
+    if asked == USUAL_MM or got > 0.99 * asked:
+        return ""
+    return f"Staff of {got:.1f} mm, not {asked:g}: a measure with its marks would not fit the line."
 
 
 def _forms(sheet: Sheet, by_ref: Mapping[int, set[str]]) -> set[str]:

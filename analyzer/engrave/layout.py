@@ -32,8 +32,10 @@ from analyzer.engrave.svg import (
     used_characters,
     wrap,
 )
+from analyzer.engrave.tailored import dynamics_above, exact_lines, grow_words
 from analyzer.engrave.tidy import prefixed, slimmed, tidied
 from analyzer.guard import guarded
+from analyzer.stave import USUAL_MM
 
 _Found = TypeVar("_Found")
 _UNITS_PER_MM = 10.0                 # the engraver's page units: staff 72 units high, 7.2 mm on paper
@@ -48,6 +50,8 @@ _RANGE_SIZE, _RANGE_DROP = 270.0, 330.0      # [engraver's units] numbers of the
 _SCREEN_MARGIN = 30
 _SCREEN_SLACK = 40
 _BETWEEN_SYSTEMS = 4                 # [half spaces] from the marks of a system to the highest of the next; judged
+_WORDS, _WORDS_FIRST = 12, 24        # [half spaces] more where words are twice as large: judged by eye, a tempo and a
+                                     # rehearsal mark over words, as on first systems, reach 24 above the staff
 _BETWEEN_STAVES = 12                 # [half spaces] the engraver's own default
 _MOST_SPACING = 48                   # [half spaces] the engraver's own limit
 _LOOSER: tuple[tuple[float, float], ...] = (
@@ -57,6 +61,9 @@ STEPS = len(_LOOSER)
 SMALLER = next(step for step, (_, shrink) in enumerate(_LOOSER) if shrink > 1)
 """The first step with smaller music: where one measure fills the line, wider spacing brings nothing."""
 _SPACING_LINEAR = 0.25               # the engraver's own default
+_LINES = {"staffLineWidth": 0.15, "stemWidth": 0.2, "ledgerLineThickness": 0.25, "barLineWidth": 0.3,
+          "hairpinThickness": 0.2, "tupletBracketThickness": 0.2, "lyricLineThickness": 0.25}
+"""Weight of thin lines: the engraver's own defaults, each at least doubled before its limit. [half spaces]"""
 LAYOUT: dict[str, Any] = {
     "footer": "none", "svgViewBox": True, "svgFormatRaw": True, "xmlIdSeed": 1, "mnumInterval": 0,
     "breaksNoWidow": True, "smuflTextFont": "none",
@@ -93,6 +100,7 @@ class Engraving:
 
     `used` are the characters of its texts by face. `width` and `height` are those between the margins, `margin` is that
     at the left and right. [engraver's units] With `above` the rows stand above the staves: the part has lyrics.
+    `staff_mm` is the height of a staff on paper, smaller than was asked where a measure does not fit the line. [mm]
     """
 
     sheets: tuple[Sheet, ...]
@@ -103,6 +111,7 @@ class Engraving:
     height: float
     margin: float
     above: bool = False
+    staff_mm: float = USUAL_MM
 
     @property
     def foot_at(self) -> float:
@@ -112,7 +121,8 @@ class Engraving:
     @property
     def head_at(self) -> float:
         """Base line of the running head, in the margin above. [engraver's units]"""
-        return -_HEAD_RISE * _INNER / self.options.scale - (height_of(self.rows) if self.above else 0.0)
+        risen = height_of(self.rows, self.options.stave.text) if self.above else 0.0
+        return -_HEAD_RISE * _INNER / self.options.scale - risen
 
     def turned(self, opening: str) -> str:
         """Return the opening of an even page: the wider margin, where sheets are punched, is at the right there."""
@@ -136,7 +146,8 @@ def laid_out(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engr
     margin = round(_MARGIN / scale) if paper else _SCREEN_MARGIN
     left = round(_PUNCHED / scale) if paper else _SCREEN_MARGIN
     above = _has_lyrics(copy)
-    risen = _risen(rows, paper=paper) if above else 0
+    risen = _risen(rows, options, paper=paper) if above else 0
+    risen += ceil(_WORDS_FIRST * max(0.0, options.stave.text - 1) * _HALF_SPACE / _INNER)
     if paper:
         width, height = (round(mm * _UNITS_PER_MM / scale) for mm in options.size_mm)
     else:
@@ -148,11 +159,14 @@ def laid_out(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engr
     music = copy.musicxml.replace("<part-list>", _CREDIT, 1) if headed else copy.musicxml
     if options.breaks:
         music = with_breaks(music, options.breaks)
-    drawn = engraver(native.pages, music, LAYOUT | _spacing(music, rows, looser) | {
+    if options.stave.dynamics == "above":
+        music = dynamics_above(music)
+    drawn = engraver(native.pages, music, LAYOUT | _spacing(music, rows, looser, options) | {
         "breaks": "encoded" if options.breaks else "auto",
         "pageWidth": width, "pageHeight": height, "pageMarginLeft": left, "pageMarginRight": margin,
         "pageMarginTop": margin + risen,
-        "pageMarginBottom": margin + (0 if above else _below(rows)) + (_NOTICE if paper and copy.notice else 0),
+        "pageMarginBottom": margin + (0 if above else _below(rows, options))
+        + (_NOTICE if paper and copy.notice else 0),
         "adjustPageHeight": not paper, "header": "encoded" if headed else "none",
         "bottomMarginHeader": min(24.0, max(0.0, (heading_height(heading) - 324) / 90)),
     }, where=copy.title)
@@ -162,7 +176,7 @@ def laid_out(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engr
                           heading=heading_of(heading, inner, -risen * _INNER) if number == 1 else "")
                    for number, svg in enumerate(drawn, 1))
     return Engraving(sheets=sheets, options=options, rows=rows, used=_sorted(used, heading), width=inner, above=above,
-                     height=(height - 2 * margin - risen) * _INNER, margin=margin * _INNER)
+                     staff_mm=USUAL_MM * scale, height=(height - 2 * margin - risen) * _INNER, margin=margin * _INNER)
 
 
 def in_one_line(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engraving:
@@ -171,11 +185,12 @@ def in_one_line(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> E
     # A single line has all the width it wants: where pages make the music smaller, it is set wider still.
     looser, shrink = _LOOSER[step]
     above = _has_lyrics(copy)
-    drawn = engraver(native.pages, copy.musicxml, LAYOUT | _spacing(copy.musicxml, rows, looser * shrink) | {
+    music = dynamics_above(copy.musicxml) if options.stave.dynamics == "above" else copy.musicxml
+    drawn = engraver(native.pages, music, LAYOUT | _spacing(copy.musicxml, rows, looser * shrink, options) | {
         "breaks": "none", "adjustPageWidth": True, "adjustPageHeight": True, "header": "none", "pageWidth": 60000,
         "pageHeight": 60000, "pageMarginLeft": _SCREEN_MARGIN, "pageMarginRight": _SCREEN_MARGIN,
-        "pageMarginTop": _SCREEN_MARGIN + (_risen(rows, paper=False) if above else 0),
-        "pageMarginBottom": _SCREEN_MARGIN + (0 if above else _below(rows))},
+        "pageMarginTop": _SCREEN_MARGIN + (_risen(rows, options, paper=False) if above else 0),
+        "pageMarginBottom": _SCREEN_MARGIN + (0 if above else _below(rows, options))},
         1, where=copy.title)
     used: dict[Face, set[str]] = {}
     sheet = _sheet(drawn[0], copy, options, rows, 0.0, used, px_per_unit=options.scale / _UNITS_PER_PX)
@@ -196,9 +211,9 @@ def engraver(work: Callable[..., _Found], musicxml: str, options: dict[str, Any]
     return guarded(work, musicxml, options, str(data_path()), *more, where=where or "the music")
 
 
-def _risen(rows: int, *, paper: bool) -> int:
+def _risen(rows: int, options: PageOptions, *, paper: bool) -> int:
     """Room above the first system for its rows, on a screen also for what makes way for them. [page units]"""
-    return ceil(height_of(rows) / _INNER) + (0 if paper else _SCREEN_SLACK)
+    return ceil(height_of(rows, options.stave.text) / _INNER) + (0 if paper else _SCREEN_SLACK)
 
 
 def _has_lyrics(copy: Copy) -> bool:
@@ -206,18 +221,22 @@ def _has_lyrics(copy: Copy) -> bool:
     return "<lyric" in copy.musicxml
 
 
-def _spacing(musicxml: str, rows: int, looser: float) -> dict[str, Any]:
-    """Return options that keep room for rows below every staff, and for labels side by side."""
-    room = ceil(depth_of(rows) / _HALF_SPACE)
+def _spacing(musicxml: str, rows: int, looser: float, options: PageOptions) -> dict[str, Any]:
+    """Return options that keep room for rows below every staff and for labels side by side, and weights of lines."""
+    stave = options.stave
+    room = ceil(depth_of(rows, stave.text) / _HALF_SPACE)
     # Measured: systems stand apart by the first, and by a part of the second even where a system is one staff.
     staves = _BETWEEN_STAVES + room if "<staves>" in musicxml else 0
-    return {"spacingSystem": min(_MOST_SPACING, _BETWEEN_SYSTEMS + room), "spacingStaff": min(_MOST_SPACING, staves),
-            "spacingLinear": min(1.0, _SPACING_LINEAR * looser)}
+    weights = {name: usual * stave.lines for name, usual in _LINES.items()} if stave.lines != 1 else {}
+    return {"spacingSystem": min(_MOST_SPACING, round(
+                (_BETWEEN_SYSTEMS + room) * stave.systems + _WORDS * max(0.0, stave.text - 1))),
+            "spacingStaff": min(_MOST_SPACING, staves),
+            "spacingLinear": min(1.0, _SPACING_LINEAR * looser * stave.room)} | weights
 
 
-def _below(rows: int) -> int:
+def _below(rows: int, options: PageOptions) -> int:
     """Room for the marks of the last system. [page units]"""
-    return ceil(depth_of(rows) / _INNER)
+    return ceil(depth_of(rows, options.stave.text) / _INNER)
 
 
 def _heading(copy: Copy, width: float) -> Heading:
@@ -247,6 +266,10 @@ def _sheet(svg: str, copy: Copy, options: PageOptions, rows: int, inner: float, 
         raise ValueError("the engraver found no music to show")
     tidied(root)
     page = styled(root)
+    if options.stave.text != 1:
+        grow_words(page, options.stave.text)
+    if options.stave.lines != 1:
+        exact_lines(page, _LINES["staffLineWidth"] * _HALF_SPACE * options.stave.lines)
     lines: list[etree._Element] = []
     for child in list(page):
         if "pgHead" in classes(child):
@@ -257,7 +280,8 @@ def _sheet(svg: str, copy: Copy, options: PageOptions, rows: int, inner: float, 
     systems = tuple(system_of(line) for line in lines)
     above = _has_lyrics(copy)
     if above:
-        systems = tuple(_made_way(line, system, height_of(rows)) for line, system in zip(lines, systems, strict=True))
+        systems = tuple(_made_way(line, system, height_of(rows, options.stave.text))
+                        for line, system in zip(lines, systems, strict=True))
     slimmed(root)
     prefixed(root, options.id_prefix)
     set_music_signs(page)
@@ -267,7 +291,7 @@ def _sheet(svg: str, copy: Copy, options: PageOptions, rows: int, inner: float, 
         line.append(_slot("marks"))
     for verse in () if above else (group for group in root.iter(f"{{{SVG}}}g") if "verse" in classes(group)):
         # The part's own lyrics make way for our rows.
-        verse.set("transform", f"translate(0, {depth_of(rows):g})")
+        verse.set("transform", f"translate(0, {depth_of(rows, options.stave.text):g})")
     for face, characters in used_characters(root).items():
         used.setdefault(face, set()).update(characters)
     page.append(_slot("foot"))

@@ -80,6 +80,12 @@ class MarkRow:
     placed: tuple[Placed, ...]
     above: bool = False
     squeeze: float = 1.0
+    grown: float = 1.0
+
+    @property
+    def size(self) -> float:
+        """Size of the labels. [engraver's units]"""
+        return MARK_SIZE * self.grown
 
     @property
     def last(self) -> int:
@@ -90,18 +96,18 @@ class MarkRow:
     def baseline(self) -> float:
         """Where the text stands. [engraver's units]"""
         if self.above:
-            return self.staff.rise - _LIFT - self.last * ROW_PITCH
-        return self.staff.ink + _FIRST_DROP + self.nth * ROW_PITCH
+            return self.staff.rise - (_LIFT + self.last * ROW_PITCH) * self.grown
+        return self.staff.ink + (_FIRST_DROP + self.nth * ROW_PITCH) * self.grown
 
 
-def height_of(rows: int) -> float:
-    """Room that `rows` rows take above the highest ink. [engraver's units]"""
-    return _LIFT + (rows - 1) * ROW_PITCH + _SQUARE_EM * MARK_SIZE if rows else 0.0
+def height_of(rows: int, grown: float = 1.0) -> float:
+    """Room that `rows` rows take above the highest ink, labels `grown` times their size. [engraver's units]"""
+    return (_LIFT + (rows - 1) * ROW_PITCH + _SQUARE_EM * MARK_SIZE) * grown if rows else 0.0
 
 
-def depth_of(rows: int) -> float:
-    """Room that `rows` rows take below the lowest ink. [engraver's units]"""
-    return _FIRST_DROP + (rows - 1) * ROW_PITCH + _TRAY_DEPTH if rows else 0.0
+def depth_of(rows: int, grown: float = 1.0) -> float:
+    """Room that `rows` rows take below the lowest ink, labels `grown` times their size. [engraver's units]"""
+    return (_FIRST_DROP + (rows - 1) * ROW_PITCH + _TRAY_DEPTH) * grown if rows else 0.0
 
 
 def form_of(mark: Mark) -> str:
@@ -126,11 +132,11 @@ def rows_of(marks: Sequence[Mark]) -> int:
 
 def rows_under(
     system: System, marks: Mapping[int, Sequence[Mark]], order: Mapping[int, int], row_names: Mapping[int, str],
-    *, above: bool = False,
+    *, above: bool = False, grown: float = 1.0,
 ) -> list[MarkRow]:
     """Sort the marks (by the ordinal of their note) of one system into rows.
 
-    `order` is that of `row_of_line`, `row_names` those of `row_names_of`.
+    `order` is that of `row_of_line`, `row_names` those of `row_names_of`; labels are `grown` times their usual size.
 
     Where a player has two notes at once, the second goes one row further down.
     """
@@ -142,17 +148,18 @@ def rows_under(
         for mark in marks.get(ref, ()):
             form = form_of(mark)
             if (mark.text, form) not in halves:
-                halves[mark.text, form] = _width(mark.text, form) * MARK_SIZE / 2
+                halves[mark.text, form] = _width(mark.text, form) * MARK_SIZE * grown / 2
             staff = system.staff_of(head)
             staves[staff.top] = staff
             nth = order[mark.line]
             while (row := found.setdefault((staff.top, nth), [])) and head.x - row[-1].head.x < _SAME_PLACE:
                 nth += each
             half = halves[mark.text, form]
-            row.append(Placed(mark=mark, head=head, half=half, room=max(half, _aim_width(mark.aim) / 2)))
-    longest = max((width_em(name, "italic") * _NAME_SIZE for name in row_names.values()), default=0.0)
-    indent = max(0.0, longest - _NAME_HANGS + _GAP_EM * MARK_SIZE) if row_names else 0.0
-    return [_squeezed(MarkRow(staff=staves[top], nth=nth, indent=indent, placed=tuple(row), above=above))
+            row.append(Placed(mark=mark, head=head, half=half, room=max(half, _aim_width(mark.aim) * grown / 2)))
+    longest = max((width_em(name, "italic") * _NAME_SIZE * grown for name in row_names.values()), default=0.0)
+    indent = max(0.0, longest - _NAME_HANGS + _GAP_EM * MARK_SIZE * grown) if row_names else 0.0
+    return [_squeezed(MarkRow(staff=staves[top], nth=nth, indent=indent, placed=tuple(row), above=above,
+                              grown=grown))
             for (top, nth), row in sorted(found.items())]
 
 
@@ -189,7 +196,7 @@ def spread(row: MarkRow) -> list[float]:
     """
     offsets = [0.0]
     for one, two in pairwise(row.placed):
-        offsets.append(offsets[-1] + one.room + two.room + _GAP_EM * MARK_SIZE)
+        offsets.append(offsets[-1] + one.room + two.room + _GAP_EM * row.size)
     pools: list[tuple[float, int]] = []
     for placed, offset in zip(row.placed, offsets, strict=True):
         total, count = placed.head.x - offset, 1
@@ -224,20 +231,21 @@ def drawn(rows: Sequence[MarkRow], name: str, row_names: Mapping[int, str], toke
     Each mark that names a choice is a group with the class `token`.
     """
     inner: dict[tuple[str, str], str] = {}
+    size = rows[0].size if rows else MARK_SIZE
     out = [f'<g class="marks" id="{name}" stroke="none" font-family="{MARK_STACK}" '
-           f'font-size="{MARK_SIZE:g}px">']
+           f'font-size="{size:g}px">']
     for row in rows:
         centres = spread(row)
         for k, (placed, centre) in enumerate(zip(row.placed, centres, strict=True)):
             form, text = form_of(placed.mark), placed.mark.text
             if (text, form) not in inner:
-                inner[text, form] = words(text, MARK_SIZE, _face(form))
+                inner[text, form] = words(text, size, _face(form))
             out.append(_drawn(placed, centre, row.baseline, form, inner[text, form], _tray(row, centres, k), token,
-                              row.squeeze))
+                              row))
         said = row_names.get(row.placed[0].mark.line)
         if said:
-            out.append(f'<g class="rowName" font-family="{TEXT_STACK}">'
-                       f'{line_of(said, row.staff.left - _NAME_HANGS, row.baseline, _NAME_SIZE, "italic")}</g>')
+            beside = line_of(said, row.staff.left - _NAME_HANGS, row.baseline, _NAME_SIZE * row.grown, "italic")
+            out.append(f'<g class="rowName" font-family="{TEXT_STACK}">{beside}</g>')
     return "".join([*out, "</g>"])
 
 
@@ -249,7 +257,7 @@ def _tray(row: MarkRow, centres: Sequence[float], k: int) -> str:
     """Return the path of a changed mark's share of its group's tray: from the mark before, if that is of its group."""
     here, y = row.placed[k], row.baseline
     left, right = centres[k] - here.half, centres[k] + here.half
-    low, up = y + 0.2 * MARK_SIZE, y + 0.02 * MARK_SIZE
+    low, up = y + 0.2 * row.size, y + 0.02 * row.size
     start = f"M{left:.0f} {up:.0f}V{low:.0f}"
     if here.mark.joins:
         begins = centres[k - 1] + row.placed[k - 1].half if k else left
@@ -259,24 +267,25 @@ def _tray(row: MarkRow, centres: Sequence[float], k: int) -> str:
 
 
 def _drawn(placed: Placed, centre: float, y: float, form: str, inner: str, tray: str, token: str,
-           squeeze: float) -> str:
-    mark = placed.mark
+           row: MarkRow) -> str:
+    mark, squeeze, size = placed.mark, row.squeeze, row.size
     # Only what names a choice is a mark; the cross of an unplayable note is not.
     kinds = form if form == "unplayable" else f"{token} {form}"
     opening = f'<g class="{kinds}" data-ref="{mark.ref}">'
     narrow = f' transform="scale({squeeze:g} 1)"' if squeeze < 1 else ""
-    aim = (f'<text class="aim" x="{(centre - _aim_width(mark.aim) * squeeze / 2) / squeeze:.0f}" '
-           f'y="{y + _AIM_DROP:.0f}" font-size="{_AIM_SIZE:g}px"{narrow}>{words(mark.aim, _AIM_SIZE, "mark")}</text>'
+    small = _AIM_SIZE * row.grown
+    aim = (f'<text class="aim" x="{(centre - _aim_width(mark.aim) * row.grown * squeeze / 2) / squeeze:.0f}" '
+           f'y="{y + _AIM_DROP * row.grown:.0f}" font-size="{small:g}px"{narrow}>{words(mark.aim, small, "mark")}</text>'
            if mark.aim else "")
     if form == "usual":
         return f'{opening}<text x="{(centre - placed.half) / squeeze:.0f}" y="{y:.0f}"{narrow}>{inner}</text>{aim}</g>'
     if form == "changed":
-        left = (centre - placed.half) / squeeze + _TRAY_EM * MARK_SIZE
+        left = (centre - placed.half) / squeeze + _TRAY_EM * size
         return (f'{opening}<text x="{left:.0f}" y="{y:.0f}" font-weight="bold"{narrow}>{inner}</text>'
                 f'<path d="{tray}" fill="none" stroke="currentColor" stroke-width="30"/>{aim}</g>')
-    side = _SQUARE_EM * MARK_SIZE
-    left = centre - width_em(mark.text, "mark-bold") * MARK_SIZE / 2
-    top = y - (_SQUARE_EM + FIGURE_EM) / 2 * MARK_SIZE
+    side = _SQUARE_EM * size
+    left = centre - width_em(mark.text, "mark-bold") * size / 2
+    top = y - (_SQUARE_EM + FIGURE_EM) / 2 * size
     return (f'{opening}<rect x="{centre - side / 2:.0f}" y="{top:.0f}" width="{side:.0f}" '
             f'height="{side:.0f}"/><text x="{left:.0f}" y="{y:.0f}" font-weight="bold" fill="white">{inner}</text></g>'
             + _struck(mark.ref, placed.head))

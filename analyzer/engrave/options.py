@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from analyzer.stave import USUAL_MM, USUAL_STAVE, Stave
+
 Paper = Literal["a4", "a3", "letter", "screen"]
 
 PAPER_MM: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "a3": (297.0, 420.0), "letter": (215.9, 279.4)}
@@ -24,7 +26,8 @@ class PageOptions:
     pictures. Where a page shows the same music in a second form, for narrow screens, that is engraved with `again`: its
     marks have the class token ``mark-again``, so that ``mark`` stays one a note. Without `embed_fonts` a picture is
     smaller and relies on fonts with the widths of Times. `squeeze` sets all a little smaller, and `breaks` are measure
-    indices at which a system begins, and whether a page does: both are chosen by the engraving itself.
+    indices at which a system begins, and whether a page does: both are chosen by the engraving itself. `stave` has the
+    sizes that a player wants; a height of staff told there goes before `large_print`.
     """
 
     paper: Paper = "a4"
@@ -35,6 +38,7 @@ class PageOptions:
     again: bool = False
     squeeze: float = 1.0
     breaks: tuple[tuple[int, bool], ...] = ()
+    stave: Stave = USUAL_STAVE
 
     def __post_init__(self) -> None:
         """Refuse sizes that no music fits on."""
@@ -46,7 +50,8 @@ class PageOptions:
     @property
     def scale(self) -> float:
         """Enlargement against the usual size."""
-        return (LARGE_PRINT if self.large_print else 1.0) * self.squeeze
+        told = self.stave.staff_mm / USUAL_MM
+        return (LARGE_PRINT if self.large_print and told == 1 else told) * self.squeeze
 
     @property
     def size_mm(self) -> tuple[float, float]:

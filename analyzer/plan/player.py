@@ -1,7 +1,7 @@
 """The player: reach, ceiling, speed, range, learned valve states; read from a TOML file."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ from analyzer.plain import one_line
 from analyzer.plan.familiarity import LEVELS, Level
 from analyzer.plan.limits import Limits, limits_of
 from analyzer.plan.progress import Pair, both_ways, parse_move
+from analyzer.stave import USUAL_STAVE, Stave, stave_from
 from analyzer.toml_file import Table, read_table
 from analyzer.tuning.retuned import attachment_tuned
 
@@ -33,7 +34,7 @@ RATES = {
 }
 """Keys of the player file that say how fast the player is, with the range of each and its unit."""
 KEYS = ("name", "outermost_position", "reach_mm", "height_cm", "attachment_ceiling", *RATES, "low", "high", "learned",
-        "secure", "level", "cannot", "just_strength", "just_from_s", "attachment_in_tune")
+        "secure", "level", "cannot", "just_strength", "just_from_s", "attachment_in_tune", "stave")
 TUNED_TO = ("F2", "C3")
 """Notes of the attachment's first position by which it is tuned: F2 (D. Scott, TBA clinic 2017: low F right in first),
 or C3, which leaves F2 flat and low C within the slide (common practice, no source)."""
@@ -57,7 +58,8 @@ class Player:
     familiar, and how fast arm, tongue, lip and fingers are where that is not told: `limits` has them all. `cannot`
     lists valves that the player's hand cannot press. Where chords are tuned, notes of at least `just_from_s`
     [s] take `just_strength` (0 to 1) of the way to their pure place. `attachment_in_tune` is the sounding pitch [MIDI]
-    that this player's attachment plays in tune in first position, F2 or C3; None where not told.
+    that this player's attachment plays in tune in first position, F2 or C3; None where not told. `stave` is how
+    large and heavy this player wants printed music.
     """
 
     name: str = "player"
@@ -79,6 +81,7 @@ class Player:
     just_strength: float = 1.0
     just_from_s: float = 0.8
     attachment_in_tune: int | None = None
+    stave: Stave = USUAL_STAVE
 
     def reach_on(self, horn: Horn) -> float:
         """Return how far this player takes the slide of `horn`. [mm]; the slide's end where nothing is told."""
@@ -162,7 +165,7 @@ def player_of_file(top: Table) -> Player:
         As for `read_player`.
     """
     top.code = CODE
-    extra = [key for key in top.data if key not in ("player", *KEPT_BESIDE)]
+    extra = [key for key in top.data if key not in ("player", "stave", *KEPT_BESIDE)]
     if extra:
         raise top.problem(extra[0], f"unknown key '{extra[0]}'", "A player file has one table, [player].")
     if isinstance(top.data.get("player"), list):
@@ -173,7 +176,7 @@ def player_of_file(top: Table) -> Player:
     table = top.table("player") if top.has("player") else Table({}, file=top.file, code=CODE)
     player = player_from(table)
     table.done()
-    return player
+    return replace(player, stave=stave_from(top.table("stave"))) if top.has("stave") else player
 
 
 def player_of(given: Mapping[str, Any], name: str = "player") -> Player:
@@ -220,6 +223,7 @@ def player_from(table: Table) -> Player:
         just_strength=table.number("just_strength", 0, 1, 1.0),
         just_from_s=table.number("just_from_s", 0, 60, 0.8, unit=" seconds"),
         attachment_in_tune=parse_pitch(in_tune).midi if in_tune else None,
+        stave=stave_from(table.table("stave")) if table.has("stave") else USUAL_STAVE,
     )
 
 

@@ -20,6 +20,7 @@ FIELD_NAMES = {
     "endurance_minutes": "minutes until tired", "keeps": "stays on parts for", "clefs": "clefs read",
     "instrument": "instrument", "absent": "absent",
     "just_strength": "share of just intonation", "just_from_s": "just intonation from",
+    "stave": "how large music is printed",
     "left_hand": "left hand", "second_percent": "second loops",
 }
 """The keys of a player or section file, by the names that the page's forms have for them."""

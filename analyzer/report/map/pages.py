@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from html import escape
 from typing import Literal, TypeVar
@@ -17,6 +17,7 @@ from analyzer.problem import unreadable
 from analyzer.report.map.hard_spots import hard_sheet
 from analyzer.report.map.page import Each, page_html, subtitle_of
 from analyzer.report.map.printed import part_copy
+from analyzer.stave import USUAL_MM, Stave
 
 _T = TypeVar("_T")
 
@@ -103,7 +104,8 @@ class _Music:
             copy = part_copy(self._analysis, one, self._choices.which)
             engraving = engraved(copy, PageOptions(
                 paper="screen", width_px=360 if narrow else 900, large_print=self._choices.large and not narrow,
-                again=narrow, id_prefix=f"{form[0]}{self._analysis.lines.index(one) + 1}-"))
+                again=narrow, stave=_on_a_phone(one) if narrow else one.plan.player.stave,
+                id_prefix=f"{form[0]}{self._analysis.lines.index(one) + 1}-"))
             for face, characters in faces_of(engraving, copy).items():
                 self._used.setdefault(face, set()).update(characters)
             return systems_with(engraving, copy)
@@ -117,6 +119,11 @@ class _Music:
         from analyzer.engrave.fonts import style_sheet
 
         return style_sheet(self._used)
+
+
+def _on_a_phone(one: Planned) -> Stave:
+    """A player's sizes but for the height of the staff: what is narrow is as large as its width allows."""
+    return replace(one.plan.player.stave, staff_mm=USUAL_MM)
 
 
 def systems_of(analysis: Analysis, one: Planned, choices: PageChoices) -> tuple[tuple[str, ...], tuple[str, ...], str]:
@@ -168,7 +175,8 @@ def _svg(analysis: Analysis, choices: PageChoices, each: Each) -> str:
         head.text(12, y + 18, subtitle_of(one) + aimed, size=14, color=FAINT)
         parts.append(f'<g {BASE}>{head.body()}</g>')
         y += 34
-        options = PageOptions(paper="screen", large_print=choices.large, id_prefix=f"l{number + 1}-")
+        options = PageOptions(paper="screen", large_print=choices.large, id_prefix=f"l{number + 1}-",
+                              stave=one.plan.player.stave)
         for page in _pages(analysis, one, options, choices.which):
             width, height = _size(page)
             scale = WIDE / width
@@ -223,7 +231,8 @@ def _pdf(analysis: Analysis, choices: PageChoices, each: Each) -> bytes:
             scale = LARGE if choices.large else 1.0
             hard = None if choices.pictures == "none" else engraved_or_said(
                 partial(hard_sheet, analysis, one, options.size_mm, scale=min(scale, 1.25)), analysis, one)
-            sheets += _pages(analysis, one, options, choices.which, notice="" if hard else _notice(analysis))
+            own = replace(options, stave=one.plan.player.stave)
+            sheets += _pages(analysis, one, own, choices.which, notice="" if hard else _notice(analysis))
             sheets += [hard] if hard else []
             if choices.pictures == "all":
                 sheets += sheets_of(one, options.size_mm, scale=scale,
