@@ -275,8 +275,8 @@ def _drawn(placed: Placed, centre: float, y: float, form: str, inner: str, tray:
     narrow = f' transform="scale({squeeze:g} 1)"' if squeeze < 1 else ""
     small = _AIM_SIZE * row.grown
     aim = (f'<text class="aim" x="{(centre - _aim_width(mark.aim) * row.grown * squeeze / 2) / squeeze:.0f}" '
-           f'y="{y + _AIM_DROP * row.grown:.0f}" font-size="{small:g}px"{narrow}>{words(mark.aim, small, "mark")}</text>'
-           if mark.aim else "")
+           f'y="{y + _AIM_DROP * row.grown:.0f}" font-size="{small:g}px"{narrow}>'
+           f'{words(mark.aim, small, "mark")}</text>' if mark.aim else "")
     if form == "usual":
         return f'{opening}<text x="{(centre - placed.half) / squeeze:.0f}" y="{y:.0f}"{narrow}>{inner}</text>{aim}</g>'
     if form == "changed":
