@@ -38,7 +38,7 @@ MAY = {
                       "supposed", "words", "tables", "selection", "review", "section", "practice", "hearing", "library",
                       "course", "marking", "engrave", "picture", "writing"},
     "web": READ | {"failure", "toml_file", "cautions", "words", "selection", "review", "section", "practice", "marking",
-            "engrave", "picture", "report", "tuning"},
+            "engrave", "picture", "report", "tuning", "plain", "library", "course", "writing"},
     "commands": READ | {"tuning", "guard", "plain", "toml_file", "words", "tables", "files", "selection",
                         "review", "section", "practice", "hearing", "library", "course", "marking", "writing",
                         "report", "web"},

@@ -9,7 +9,7 @@ from analyzer.report.blocks import Block, Cautions, Findings, Gap, Head, Hint, S
 from analyzer.report.plain import horn_said, plain
 
 _ORIGIN = re.compile(r"\[(cited|derived|judged|measured)\]")
-_SHORT = re.compile(r"\b([Ff]rom|to|on|with|than) (tenor|alto)\b(?! trombone| clef| saxophone)")
+_SHORT = re.compile(r"\b([Ff]rom|to|on|with|than) (tenor|alto)\b(?![\w-]| trombone| clef| saxophone)")
 
 
 def page_blocks(blocks: Iterable[Block]) -> list[dict[str, Any]]:

@@ -71,6 +71,15 @@ _INSTEAD = [(re.compile(pattern), words) for pattern, words in (
     (r"Write each under a heading \[\[.*\]\]\.", "Write each under a heading of its own."),
     (r", or name its part with --part\.", "."),
     (r"it has no \[\[part\]\] with pins", "there are no pins in it"),
+    (r"Name a part with --part, or take other horns\.", "Open another score, or choose other horns."),
+    (r"put a lower `low` into the file", "give the player a lower lowest note"),
+    # A folder of scores.
+    (r": see lowbrass fit\.", ": open the piece and look under My section."),
+    (r"\bsee lowbrass fit\b", "open it and look under My section"),
+    (r"Name parts with --part, or give", "Tick “Every part in bass clef”, or give"),
+    (r"; add --foreign to read it\.", "; such a file can be opened by itself."),
+    (r"Read it too with --foreign\.", "Open it by itself."),
+    (r"Give more with --(?:memory|time)-limit, or export only", "Export only"),
     # A horn read from a tuner.
     (r"; lowbrass tune sheet lists them\.", "; the table lists them."),
     # What is not there.

@@ -7,17 +7,15 @@ from typing import Any
 
 from analyzer.problem import Unreadable
 from analyzer.report.plain import plain_line
-from analyzer.web import horn_routes, open_routes, score_routes, section_routes
+from analyzer.web import horn_routes, library_routes, open_routes, score_routes, section_routes
 from analyzer.web.page import Page
 from analyzer.web.replies import json_reply
 from analyzer.web.security import App, Guard, RefusedError
 
 STATIC = Path(__file__).parent / "static"
-_KINDS = {".css": "text/css", ".html": "text/html", ".js": "text/javascript", ".svg": "image/svg+xml"}
-_NAMES = ("page.css", "views.css", "page.js", "doors.js", "state.js", "views.js", "pieces.js", "blocks.js", "toil.js",
-          "people.js", "horns.js", "music.js", "choices.js", "pins.js", "settings.js", "review.js", "compare.js",
-          "section.js", "play.js", "sound.js", "engine.js", "slide.js", "drawing.js", "icon.svg")
-FILES = {"/": ("page.html", "text/html"), **{f"/{name}": (name, _KINDS[Path(name).suffix]) for name in _NAMES}}
+_KINDS = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
+FILES = {"/": ("page.html", "text/html"), **{f"/{path.name}": (path.name, _KINDS[path.suffix])
+                                             for path in sorted(STATIC.iterdir()) if path.suffix in _KINDS}}
 """What may be fetched without the token: path to file and kind."""
 
 
@@ -37,6 +35,8 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
             engraver.stop()
         page.jobs.stop()
         page.own.end()
+        page.sweeps.stop()
+        page.shelf.clear()
 
     async def static(request: Request) -> Response:
         name, kind = FILES[request.url.path]
@@ -54,7 +54,8 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
         return json_reply({"line": "Something went wrong here that should not. Try again; if it stays so, load the "
                                    "page anew."}, 500)
 
-    asked = {**open_routes.ROUTES, **score_routes.ROUTES, **section_routes.ROUTES, **horn_routes.ROUTES}
+    asked = {**open_routes.ROUTES, **score_routes.ROUTES, **section_routes.ROUTES, **horn_routes.ROUTES,
+             **library_routes.ROUTES}
     routes = [
         *(Route(path, static, methods=["GET"]) for path in FILES),
         Route("/fonts.css", page.fonts, methods=["GET"]),

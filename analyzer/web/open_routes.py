@@ -97,6 +97,7 @@ async def forget(page: Page, request: "Request") -> "Response":
     try:
         if not isinstance(kept, str):
             page.own.end()
+            await asyncio.to_thread(page.shelf.clear)
         await asyncio.to_thread(*((page.memory.forget, kept) if isinstance(kept, str) else
                                   (page.memory.forget_all,)))
     except OSError as error:

@@ -11,7 +11,9 @@ from analyzer.web.jobs import Jobs, Workers
 from analyzer.web.memory import Memory
 from analyzer.web.own_horns import OwnHorns
 from analyzer.web.security import MAX_QUESTION_BYTES, RefusedError
+from analyzer.web.shelf import Shelf
 from analyzer.web.state import Session, Sessions
+from analyzer.web.sweeps import Sweeps
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -32,6 +34,8 @@ class Page:
         self.samples = samples
         self.memory = memory or Memory(None)
         self.own = OwnHorns(self.memory)
+        self.shelf = Shelf()
+        self.sweeps = Sweeps()
         self.uploads = asyncio.Semaphore(UPLOADS_AT_ONCE)
         self.waiting = 0
         self.reading = 0

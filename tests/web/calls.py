@@ -122,10 +122,22 @@ ANSWERS |= {
     "horns/change": closed({"picture": maybe(TEXT), "moves": BLOCKS, "aid": BLOCKS, "music": TEXT, "left_out": TEXT}),
     "horns/sheet": closed({"columns": TEXTS, "rows": many(TEXTS, least=1)}),
     "horns/fit": closed({"blocks": BLOCKS, "profile": TEXT, "name": TEXT, "cautions": TEXTS, "passed_over": TEXT}),
+    "library/begin": closed({"files": COUNT}), "library/add": closed({"files": COUNT}),
     "horns/keep": closed({"name": TEXT, "own": many(HORN)}), "horns/forget": closed({"own": many(HORN)}),
 }
+STEP = closed({"doing": TEXT, "done": COUNT, "of": maybe(COUNT), "name": TEXT})
+TOLD = {
+    "library/survey": closed({"blocks": BLOCKS, "lines": COUNT, "held": TEXT}),
+    "library/search": closed({
+        "blocks": BLOCKS, "found": COUNT, "looked_at": COUNT, "held": TEXT,
+        "files": many(closed({"file": TEXT, "part": TEXT, "line": FROM_ONE, "horn": TEXT}))}),
+    "library/course": closed({"blocks": BLOCKS, "weeks": COUNT, "missing": COUNT, "problems": TEXTS, "held": TEXT}),
+    "library/sheets": closed({"files": TEXTS, "problems": TEXTS, "held": TEXT}),
+}
+"""What is told line by line: steps, then the answer, or one line that says why there is none."""
+ANSWERS["library/score"] = ANSWERS["open"]
 FILES = {"file", "playable", "section/write", "player/write", "pins/write", "fit", "horns/write", "horns/chart",
-         "horns/change", "horns/sheet"}
+         "horns/change", "horns/sheet", "library/file"}
 """What answers with a file, or may; the rest is JSON."""
 REFUSAL = closed({
     "line": {"type": "string", "pattern": r"^[^\n]+$"},
@@ -160,6 +172,17 @@ QUESTIONS: dict[str, Schema] = {
     "horns/fit": closed({"horn": SHORT, "table": TEXT, "file": SHORT, "name": SHORT}),
     "horns/keep": closed({"profile": TEXT, "file": SHORT, "keep": YES_NO}), "horns/forget": closed({"name": SHORT}),
     "horns/write": closed({"name": SHORT}),
+    "library/begin": closed({}),
+    "library/survey": closed({"folder": TEXT, "player": PLAYER, "horn": SHORT, "section": FORM, "bass_clef": YES_NO},
+                             "horn", "section"),
+    "library/search": closed({"folder": TEXT, "player": PLAYER, "horn": SHORT, "section": FORM, "bass_clef": YES_NO,
+                              "most": FROM_ONE}, "horn", "section"),
+    "library/course": closed({"folder": TEXT, "before": SHORT, "after": SHORT, "player": PLAYER, "clef": SHORT,
+                              "weeks": maybe(FROM_ONE), "open_sheets": YES_NO}),
+    "library/sheets": closed({"held": TEXT, "paper": words("a4", "letter"), "start": TEXT, "phone": YES_NO}),
+    "library/file": closed({"held": TEXT, "ending": words(".pdf", ".html", ".csv"), "paper": words("a4", "letter"),
+                            "most": FROM_ONE}, "ending", "paper", "most"),
+    "library/score": closed({"held": TEXT, "file": TEXT, "keep": YES_NO}),
     "remember": {"anyOf": [closed({"kept": SHORT, "settings": SETTLED}), closed({"desk": {"type": "object"}})]},
 }
 
@@ -173,6 +196,12 @@ def call_of(address: str) -> str | None:
 def check_answer(address: str, status: int, kind: str, body: bytes) -> None:
     """Hold one answer of the server against its schema."""
     call = call_of(address)
+    if kind.startswith("application/x-ndjson"):
+        *steps, last = (json.loads(line) for line in body.splitlines())
+        for step in steps:
+            jsonschema.validate(step, STEP)
+        jsonschema.validate(last, {"anyOf": [closed({"answer": TOLD[str(call)]}), REFUSAL]})
+        return
     if call is None or not kind.startswith("application/json"):
         assert call is None or status != 200 or call in FILES, (call, kind)
         return

@@ -27,21 +27,28 @@ HORNS = "|".join(sorted((name for name in horn_names() if "-" in name), key=len,
 TERMINAL = re.compile(
     rf"(?<![\w-])--[a-z]|(?<![\w-])-o\b|\blowbrass (?:{COMMANDS})\b|\bpip\b|`|\[\[|\w = \[|\[player\]|\bJSON\b(?!\))"
     rf"|\b[a-z]+_[a-z_]+\b|(?<![\w-])(?:{HORNS})(?![\w-])| \[[a-z]+(?:-[a-z]+)+\](?=\s|$)|\btreble-b-flat\b")
-# Whose sentences come to the page: what opens, reads, plans, reviews, compares and fits. Not: own horns from a tuner,
-# readiness, libraries, practice, which have no view.
+# Whose sentences come to the page.
 HEARD = [*(ROOT / "score").glob("*.py"), *(ROOT / "plan").glob("*.py"), *(ROOT / "review").glob("*.py"),
          *(ROOT / "section").glob("*.py"), *(ROOT / "marking").glob("*.py"), *(ROOT / "web").glob("*.py"),
          ROOT / "selection.py", ROOT / "supposed.py", ROOT / "analysis.py", ROOT / "cautions.py",
          ROOT / "assumption.py", ROOT / "toml_file.py", ROOT / "report" / "page_answers.py",
-         ROOT / "report" / "fit" / "text.py", ROOT / "horns" / "profiles.py"]
+         ROOT / "report" / "fit" / "text.py", ROOT / "horns" / "profiles.py", ROOT / "report" / "ready.py",
+         *(ROOT / "tuning").glob("*.py"), *(ROOT / "course").glob("*.py"), ROOT / "report" / "search.py",
+         ROOT / "report" / "survey" / "text.py", ROOT / "report" / "survey" / "document.py",
+         ROOT / "report" / "course" / "document.py", ROOT / "library" / "files.py", ROOT / "library" / "search.py",
+         ROOT / "library" / "survey.py", ROOT / "library" / "purchase.py", ROOT / "report" / "chart" / "transition.py"]
 # Said at the terminal alone: why a file cannot be read or written there, and what no view asks for.
 ELSEWHERE = {
-    "ready.py", "learn.py", "practiced.py", "weights.py", "pulls.py", "server.py",
+    "calibrate.py", "learn.py", "practiced.py", "weights.py", "pulls.py", "server.py",
     "Name one file in it; `lowbrass survey` reads a whole folder.", "width_px is {}; it goes from 200 to 10000",
     "Give another name, or look at it with lowbrass section check.",
     "Describe 3 or 4, each under [[valve]].", "valve {} has second_percent, but the second loops are the others'",
     "Take second_percent out under valve {}.",
     "{}: see the page (-o FILE.html) or --format json",
+    # Hints, which the page leaves out, and a list that it gives whole.
+    "Week by week from a folder of scores: lowbrass course FOLDER --player FILE.toml --from {} --to {} -o FOLDER",
+    "--most shows them, --format json gives all.", "and {} more; --format json names them all.",
+    "A change of horn or clef week by week from this folder: lowbrass course (see its --help).",
 }
 FILES_THEMSELVES = ("# ", "\n[[part]]", "import sys;")    # beginnings of what is written into files, or run
 

@@ -1,11 +1,13 @@
 """The trade's tools on the page in a real browser, each within two clicks: what they show, and how it is to use."""
 
 import random
+import shutil
 from pathlib import Path
 
 import pytest
 
 from tests.web.browsing import SMALL, WAIT_MS, Mouse, expect, faults, opened_tab, way_to
+from tests.web.conftest import SAMPLES
 from tests.web.test_plain_views import plain_here
 
 
@@ -80,6 +82,62 @@ def test_a_horn_of_one_s_own_is_typed_found_kept_and_forgotten(browser, address:
         expect(page.locator(".kept-horns li")).to_have_count(0, timeout=WAIT_MS)
         page.get_by_role("button", name="Undo: forget Anna-s-horn").click()
         expect(page.locator(".kept-horns li")).to_have_count(1, timeout=WAIT_MS)
+
+
+@pytest.mark.parametrize(("size", "scheme"), [("phone", "light"), ("laptop", "dark")])
+def test_our_library(browser, address: str, size: str, scheme: str, tmp_path: Path) -> None:
+    for name in ("attachment-etude.musicxml", "harbour-march-trio.musicxml"):
+        shutil.copy(SAMPLES / name, tmp_path / name)
+    for page in opened_tab(browser, address, size, color_scheme=scheme):
+        hands = Mouse(page)
+        hands.turn("survey")
+        sound(page, size)
+        page.locator("#survey-go").click()
+        expect(page.locator("#view-survey .stuck")).to_contain_text("Write where your scores lie", timeout=WAIT_MS)
+        page.locator("#folder").fill("/no/such/folder")
+        page.locator("#survey-go").click()
+        expect(page.locator("#view-survey .stuck")).to_contain_text("no such folder", timeout=WAIT_MS)
+        sound(page, size, axe=False)
+        page.locator("#folder").fill(str(tmp_path))
+        page.locator("#folder").press("Enter")
+        expect(page.locator("#surveyed .verdict")).to_contain_text("2 files: 2 read", timeout=120_000)
+        assert page.evaluate("() => document.activeElement.className") == "verdict"
+        sound(page, size)
+        hands.turn("search")
+        # The folder goes along from view to view.
+        expect(page.locator("#folder")).to_have_value(str(tmp_path))
+        page.locator("#search-go").click()
+        expect(page.locator("#searched .verdict")).to_contain_text("lines suit", timeout=120_000)
+        sound(page, size)
+        hands.turn("course")
+        page.locator("#course-weeks").select_option("2")
+        page.locator("#course-go").click()
+        expect(page.locator("#coursed .verdict")).to_contain_text("in 2 weeks", timeout=120_000)
+        expect(page.locator("#coursed")).to_contain_text("The teacher who is present decides")
+        sound(page, size)
+        hands.turn("search")
+        page.locator("#searched tbody button").first.click()
+        expect(page.locator("#music svg .hot").first).to_be_visible(timeout=60_000)
+        assert page.evaluate("() => document.documentElement.scrollWidth <= window.innerWidth")
+
+
+def test_cancel_stops_a_search_and_chosen_files_are_looked_through(browser, address: str, tmp_path: Path) -> None:
+    for page in opened_tab(browser, address, "laptop"):
+        Mouse(page).turn("search")
+        page.set_input_files("#folder-choose", [str(SAMPLES / name) for name in (
+            "attachment-etude.musicxml", "evening-song-euphonium.musicxml")])
+        expect(page.locator("#folder-files")).to_contain_text("2 files are chosen", timeout=60_000)
+        # Slow enough to be seen: the answer is held back at the door.
+        page.route("**/api/library/search", lambda route: None)
+        page.locator("#search-go").click()
+        expect(page.locator("#view-search .toil progress")).to_be_visible(timeout=WAIT_MS)
+        sound(page, "laptop")
+        page.locator("#view-search .stop").click()
+        expect(page.locator("#view-search .toil")).to_be_hidden(timeout=WAIT_MS)
+        expect(page.locator("#said")).to_have_text("Stopped.")
+        page.unroute("**/api/library/search")
+        page.locator("#search-go").click()
+        expect(page.locator("#searched .verdict")).to_contain_text("suit", timeout=120_000)
 
 
 def test_a_view_of_a_score_asks_for_one(browser, address: str) -> None:

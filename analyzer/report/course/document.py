@@ -8,6 +8,7 @@ from analyzer.course.course import Course, Excerpt
 from analyzer.course.skills import Goal, RoadSkill
 from analyzer.library.survey import Survey
 from analyzer.problem import Problem
+from analyzer.report.blocks import Block, Cautions, Gap, Head, Said, Title, as_text
 from analyzer.words import agreeing, counted, listed
 
 SCHEMA = "lowbrass.course/1"
@@ -99,27 +100,32 @@ def open_sheet_said(course: Course) -> str:
 
 def course_text(course: Course, files: Sequence[str]) -> str:
     """Return the course in words: week by week, what is missing, what was written."""
+    return as_text(course_blocks(course, files))
+
+
+def course_blocks(course: Course, files: Sequence[str] = ()) -> list[Block]:
+    """Return the parts of the course: week by week, what is missing, what was written, the cautions."""
     goal = course.goal
-    out = ["", title_of(course), f"  {goal_said(course)}", "", DECIDES]
+    out: list[Block] = [Gap(), Title(title_of(course)), Said(goal_said(course), indent=2), Gap(), Said(DECIDES)]
     for week in course.weeks:
-        out += ["", f"Week {week.number}"]
-        out += [f"  new: {skill.name}" for skill in week.new] or [
-            "  nothing new: this week comes back to the rest"]
+        out += [Head(f"Week {week.number}"), *(Said(f"new: {skill.name}", indent=2) for skill in week.new)]
+        if not week.new:
+            out.append(Said("nothing new: this week comes back to the rest", indent=2))
         if week.again:
-            out.append(f"  again: {'; '.join(skill.short for skill in week.again)}")
-        out += [f"  {place_said(one)}: {one.why}" for one in week.excerpts]
+            out.append(Said(f"again: {'; '.join(skill.short for skill in week.again)}", indent=2))
+        out += [Said(f"{place_said(one)}: {one.why}", indent=2) for one in week.excerpts]
     if goal.done:
-        out += ["", f"Left out, as the player file has it: {'; '.join(skill.name for skill in goal.done)}"]
+        out += [Gap(), Said(f"Left out, as the player file has it: {'; '.join(skill.name for skill in goal.done)}")]
     if sheets := open_sheet_said(course):
-        out += ["", sheets]
+        out += [Gap(), Said(sheets)]
     if course.missing:
-        out += ["", "Missing"]
-        out += [f"  {skill.name}: {why}." for skill, why in course.missing]
+        out += [Head("Missing"), *(Said(f"{skill.name}: {why}.", indent=2) for skill, why in course.missing)]
     if not course.exact:
-        out += ["", "So many ways were open that not all were looked at; another order may cost a little less."]
+        out += [Gap(), Said("So many ways were open that not all were looked at; another order may cost a little "
+                            "less.")]
     if files:
-        out += ["", f"Written: {', '.join(files)}"]
-    return "\n".join([*out, "", *(f"Caution: {line}" for line in course_cautions(goal))])
+        out += [Gap(), Said(f"Written: {', '.join(files)}")]
+    return [*out, Cautions(course_cautions(goal))]
 
 
 def title_of(course: Course) -> str:

@@ -76,7 +76,10 @@ async function showChange() {
   showChange.key = key;
   $("changed-horn").classList.remove("old");
   const printed = (what) => ["/api/horns/change", () => ({ ...body, print: what })];
+  const lesson = make("button", "Make a course of weeks of it", { type: "button" });
+  lesson.addEventListener("click", () => tell("course", body.before, body.after));
   const files = prints(["Print the sheet for the talk", ...printed("aid")], ...(found.picture ? [["Print what moves", ...printed("chart")]] : []));
+  files.append(lesson);
   const about = found.music ? `With the notes of ${found.music}.` : found.left_out;
   $("changed-horn").replaceChildren(make("p", about, { class: "small" }), files, ...blocksOf(found.aid.filter(({ kind }) => kind !== "cautions")),
     ...(found.picture ? [make("h3", "What stays and what moves"), framed(found.picture, "The change as a picture", 640)] : []),

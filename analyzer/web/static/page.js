@@ -13,6 +13,7 @@ import { showSection } from "./section.js";
 import { fillSettings } from "./settings.js";
 import { VIEWS, WITHOUT_SCORE, turn } from "./views.js";
 import "./horns.js";
+import "./library.js";
 
 const LONG = 400;      // notes of a part that is drawn in several lengths: the page keeps room for the choices
 Object.assign(VIEWS, { section: showSection, marks: () => {}, review: showReview, compare: showComparison });
@@ -70,6 +71,14 @@ function pick(found, way) {
   $("notice").scrollIntoView({ block: "nearest" });
 }
 
+/** A score that a search found: its part, on the horn that it was found for. */
+on("library-score", async ({ part, line, horn, ...asked }) => {
+  fail("");
+  const body = JSON.stringify({ held: asked.held, file: asked.file, keep: !page.private });
+  page.found = { part, line, horn };
+  await opening("/api/library/score", { method: "POST", body, headers: { "Content-Type": "application/json" } }, { sample: null, private: page.private }, null, false, "passage");
+});
+
 async function opened({ settings = null, ...found }, again, way) {
   $("pick").hidden = true;
   if (found.notice && !again) { pick(found, way); return; }
@@ -80,10 +89,13 @@ async function opened({ settings = null, ...found }, again, way) {
     const left = settle(settings);
     if (!left) {
       // A bass part is looked for where that door was taken; else the first low-brass part of the score.
-      const part = (way === "bass" && found.parts.find(({ low_brass: low, horn }) => low && horn.startsWith("bass"))) || found.parts[0];
-      page.states = [{ part: part.id, line: 1, horn: "", from: "", to: "", tempo: null, player, pins: [] }];
+      const wanted = page.found;
+      const part = (wanted && found.parts.find(({ id }) => id === wanted.part)) || (way === "bass" && found.parts.find(({ low_brass: low, horn }) => low && horn.startsWith("bass"))) || found.parts[0];
+      const line = wanted?.line ?? 1, horn = page.start.horns.some(({ name }) => name === wanted?.horn) ? wanted.horn : "";
+      page.states = [{ part: part.id, line, horn, from: "", to: "", tempo: null, player, pins: [] }];
       page.at = 0;
     }
+    page.found = null;
     if (WITHOUT_SCORE.has(page.view)) page.view = "marks";
     if (way) page.view = VIEW_OF[way] ?? (left && VIEWS[settings.view] ? settings.view : "marks");
     page.chosen = null;

@@ -14,7 +14,7 @@ export async function toil(place, said, act) {
   place.replaceChildren(bar, words, stop);
   $("desk").setAttribute("aria-busy", "true");
   fail("");
-  const shown = setTimeout(() => { place.hidden = false; if (mine === place.toil) say(said); }, SOON_MS);
+  const shown = setTimeout(() => { place.hidden = false; place.scrollIntoView({ block: "nearest" }); say(said); }, SOON_MS);
   const told = (text, share = null) => { words.textContent = text; if (share === null) bar.removeAttribute("value"); else bar.value = share; };
   try { return await act(mine.signal, told); } finally {
     clearTimeout(shown);

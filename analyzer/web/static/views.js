@@ -4,7 +4,7 @@ import { on, page, tell } from "./state.js";
 import { $ } from "./pieces.js";
 
 const WAYS = { section: ["section"], marks: ["marks"], review: ["review"],
-  horns: ["chart", "change", "compare", "own"] };
+  horns: ["chart", "change", "compare", "own"], library: ["survey", "search", "course"] };
 export const WITHOUT_SCORE = new Set(["chart", "change", "own", "survey", "search", "course"]);
 const ASKED = { section: "Choose a score, and it is held against your section.", marks: "Choose a score for positions or valves of a passage.",
   review: "Choose a score with the bass part in question.", drill: "Choose a score: the practice sheet is made from its hard moves.",
