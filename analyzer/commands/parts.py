@@ -18,7 +18,8 @@ def command(score: Path, form: str) -> None:
     SCORE is MusicXML (.musicxml, .xml or .mxl), .mscz, .mscx, MEI, ABC, Humdrum or MIDI.
     """
     document = open_document(score)
-    found, problems = parts_of(document)
+    # The text names the other parts only.
+    found, problems = parts_of(document, every=form != "text")
     say(problems)
     if form == "json":
         print_json(parts_document(document, found, problems))

@@ -26,7 +26,7 @@ BROKEN = 1e6
 Matrix = tuple[tuple[float, ...], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, unsafe_hash=True)            # not frozen, as timeline.Note is not
 class Move:
     """What matters of the step from one note to the next: time for it, and how the notes are joined.
 

@@ -13,7 +13,7 @@ from analyzer.score.lines import Line, LineNote
 from analyzer.score.timeline import QUARTER, Beat
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True, unsafe_hash=True)            # not frozen, as timeline.Note is not
 class Alternative:
     """Another way to sound a note, and how much more the best whole plan with it costs (`extra_cost`, 0 or more)."""
 
@@ -21,7 +21,7 @@ class Alternative:
     extra_cost: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True, unsafe_hash=True)            # not frozen, as timeline.Note is not
 class PlannedNote:
     """One note with its choice.
 

@@ -13,7 +13,7 @@ _LOOSE_RAMP = 0.8
 _FREE_S = 0.25
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, unsafe_hash=True)            # not frozen, as timeline.Note is not
 class NoteTime:
     """Times of one note [s, rounded: equal notes have equal times].
 

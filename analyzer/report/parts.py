@@ -6,7 +6,7 @@ from typing import Any
 from analyzer.pitch import Pitch
 from analyzer.problem import Problem
 from analyzer.score.document import Document
-from analyzer.score.facts import PartFacts, part_facts
+from analyzer.score.facts import NO_NOTES, PartFacts, part_facts
 from analyzer.score.parts import PartInfo, find_parts
 from analyzer.tables import csv_text
 
@@ -16,13 +16,16 @@ _COLUMNS = ("id", "name", "family", "low_brass", "clefs", "written_low", "writte
 _Found = Sequence[tuple[PartInfo, PartFacts]]
 
 
-def parts_of(document: Document) -> tuple[list[tuple[PartInfo, PartFacts]], tuple[Problem, ...]]:
-    """Return every part with its facts, in score order, and what was found wrong."""
+def parts_of(document: Document, *, every: bool = True) -> tuple[list[tuple[PartInfo, PartFacts]], tuple[Problem, ...]]:
+    """Return every part with its facts, in score order, and what was found wrong.
+
+    Without `every` only low brass is read: the other parts have the facts of no notes, and say as little of problems.
+    """
     infos, found = find_parts(document)
     problems = list(found)
     result: list[tuple[PartInfo, PartFacts]] = []
     for info in infos:
-        facts, more = part_facts(document, info)
+        facts, more = part_facts(document, info) if every or info.low_brass else (NO_NOTES, ())
         result.append((info, facts))
         problems.extend(more)
     return result, tuple(problems)

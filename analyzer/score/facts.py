@@ -23,14 +23,14 @@ class PartFacts:
     lines: int
 
 
-_NONE = PartFacts(clefs=(), written_low=None, written_high=None, sounding_low=None, sounding_high=None, notes=0,
-                  lines=0)
+NO_NOTES = PartFacts(clefs=(), written_low=None, written_high=None, sounding_low=None, sounding_high=None, notes=0,
+                     lines=0)
 
 
 def part_facts(document: Document, info: PartInfo) -> tuple[PartFacts, tuple[Problem, ...]]:
     """Read the notes of one part and say what they amount to (problems only of low-brass parts)."""
     if not document.part_measures(info.id):
-        return _NONE, ()
+        return NO_NOTES, ()
     part, problems = read_part(document, info.id)
     lines, more = lines_of(part, info.family)
     attacks = {note.refs[0] for line in lines for note in line.notes}

@@ -13,7 +13,7 @@ from analyzer.score.faults import Faults
 from analyzer.score.timeline import Beat, Jump, Measure, Note, Part, Tempo
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True, unsafe_hash=True)            # not frozen, as timeline.Note is not
 class LineNote:
     """One attack of a line. `refs` are the ``<note>`` elements it covers (first the attack, then what is tied to it).
 

@@ -71,7 +71,9 @@ class Measure:
     beat: Beat = QUARTER
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+# Not frozen, as all other values are: that takes three times as long to make, and there is one for every note. Nothing
+# changes it.
+@dataclass(slots=True, kw_only=True, unsafe_hash=True)
 class Note:
     """One sounding ``<note>`` of the part, as printed (a chord is several, a tie is two).
 
