@@ -7,13 +7,15 @@ subsets; the faces permit that (OS/2 fsType 8; Vera's own licence).
 """
 
 import base64
-import io
 import re
 from collections.abc import Iterable, Mapping
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
+
+from analyzer.engrave.typeface import Typeface, woff2
+from analyzer.engrave.typeface import truetype as to_truetype
 
 Face = Literal["regular", "bold", "italic", "bold-italic", "music", "mark", "mark-bold"]
 
@@ -60,28 +62,21 @@ def _packed(face: Face) -> bytes:
 
 
 @cache
+def _typeface(face: Face) -> Typeface:
+    return Typeface(_packed(face))
+
+
+@cache
 def truetype(face: Face) -> bytes:
-    """Return a whole face as a TrueType file, for the PDF; all its outlines have to be unpacked for that."""
-    font = _open(_packed(face))
-    font.flavor = None
-    out = io.BytesIO()
-    font.save(out)
-    return out.getvalue()
-
-
-def _open(data: bytes) -> Any:
-    from fontTools.ttLib import TTFont
-
-    # Without this the time of the run would stand in the file.
-    return TTFont(io.BytesIO(data), recalcTimestamp=False)
+    """Return a whole face as a TrueType file, for the PDF, which takes from it what it shows."""
+    whole = _typeface(face)
+    return to_truetype(whole.cut(map(chr, whole.glyphs)))
 
 
 @cache
 def _widths(face: Face) -> Mapping[int, float]:
-    font = _open(_packed(face))
-    em = font["head"].unitsPerEm
-    metrics = font["hmtx"]
-    return {code: metrics[name][0] / em for code, name in font.getBestCmap().items()}
+    known = _typeface(face)
+    return {code: known.width(code) / known.em for code in known.glyphs}
 
 
 def has(face: Face, character: str) -> bool:
@@ -131,23 +126,9 @@ def style_sheet(used: Mapping[Face, Iterable[str]]) -> str:
 
 @cache
 def _rule(face: Face, characters: str) -> str:
-    from fontTools import subset
-
-    options = subset.Options()
-    options.hinting = False
-    options.layout_features = []
-    options.drop_tables += ["FFTM"]
-    options.notdef_outline = True
-    font = _open(_packed(face))
-    cutter = subset.Subsetter(options)
-    cutter.populate(text=characters)
-    cutter.subset(font)
-    font.flavor = "woff2"
-    out = io.BytesIO()
-    font.save(out)
     family = MUSIC_FAMILY if face == "music" else MARK_FAMILY if face.startswith("mark") else TEXT_FAMILY
     weight = "bold" if face in ("bold", "bold-italic", "mark-bold") else "normal"
     slope = "italic" if face.endswith("italic") else "normal"
-    data = base64.b64encode(out.getvalue()).decode("ascii")
+    data = base64.b64encode(woff2(_typeface(face).cut(characters))).decode("ascii")
     return (f'@font-face{{font-family:"{family}";font-weight:{weight};font-style:{slope};'
             f"src:url(data:font/woff2;base64,{data}) format(\"woff2\")}}")

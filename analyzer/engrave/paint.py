@@ -7,6 +7,7 @@ transparent is opaque.
 
 import re
 from collections.abc import Iterable
+from functools import cache
 from typing import Any
 
 from lxml import etree
@@ -17,7 +18,7 @@ from analyzer.engrave.style import STYLING, Style, inherit, length, matrices, nu
 from analyzer.engrave.svg import HREF, SVG
 
 _SPACES = re.compile(r"[ \t\r\n]+")
-FONT_NAME: dict[Face, str] = {
+_FONT_NAME: dict[Face, str] = {
     "regular": "LowbrassText", "bold": "LowbrassTextBold", "italic": "LowbrassTextItalic",
     "bold-italic": "LowbrassTextBoldItalic", "music": "LowbrassMusic",
     "mark": "LowbrassMark", "mark-bold": "LowbrassMarkBold",
@@ -37,17 +38,16 @@ _Part = tuple[str, str, Style]
 _Chunk = tuple[float, float, str, list[_Part]]
 
 
-def register_fonts() -> None:
-    """Make our faces known to reportlab, once a process."""
+@cache
+def font_of(face: Face) -> str:
+    """Return the name of a face in reportlab, which knows it from the first call on."""
     import io
 
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
-    known = pdfmetrics.getRegisteredFontNames()
-    for face, name in FONT_NAME.items():
-        if name not in known:
-            pdfmetrics.registerFont(TTFont(name, io.BytesIO(truetype(face))))
+    pdfmetrics.registerFont(TTFont(_FONT_NAME[face], io.BytesIO(truetype(face))))
+    return _FONT_NAME[face]
 
 
 class Painter:
@@ -308,10 +308,10 @@ def _font(character: str, style: Style) -> tuple[str, str]:
     wanted = face_for(character, wanted)
     for face in (wanted, "regular", "music"):
         if has(face, character):
-            return FONT_NAME[face], character
+            return font_of(face), character
     for low, high, name in _CJK:
         if low <= character <= high:
             if name not in pdfmetrics.getRegisteredFontNames():
                 pdfmetrics.registerFont(UnicodeCIDFont(name))
             return name, character
-    return FONT_NAME["regular"], " " if character.isspace() else "?"
+    return font_of("regular"), " " if character.isspace() else "?"

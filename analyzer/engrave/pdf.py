@@ -23,7 +23,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 from analyzer.engrave.engrave import PageOptions
-from analyzer.engrave.paint import Painter, register_fonts
+from analyzer.engrave.paint import Painter, font_of
 
 _PT_PER_MM = 72 / 25.4
 
@@ -49,11 +49,10 @@ def pdf_of(svgs: Sequence[str], page: PageOptions | None = None, *, title: str =
 
     if not svgs:
         raise ValueError("there is no page to put into the PDF")
-    register_fonts()
     width, height = ((mm * _PT_PER_MM) for mm in (page or PageOptions()).size_mm)
     out = io.BytesIO()
     # invariant: no time of day and no chance in the file.
-    canvas = Canvas(out, pagesize=(width, height), pageCompression=1, invariant=1, initialFontName="LowbrassText")
+    canvas = Canvas(out, pagesize=(width, height), pageCompression=1, invariant=1, initialFontName=font_of("regular"))
     canvas.setTitle(title or "Annotated part")
     canvas.setCreator("lowbrass")
     canvas.setAuthor("")

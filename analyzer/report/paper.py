@@ -25,9 +25,9 @@ _LONGEST_HEAD = 200                    # letters; a longer one could fill a page
 def safe(text: str) -> str:
     """Return text as a paragraph may hold it; signs that the text face lacks come from the music face."""
     from analyzer.engrave.fonts import runs
-    from analyzer.engrave.paint import FONT_NAME
+    from analyzer.engrave.paint import font_of
 
-    return "".join(escaped(part) if face == "regular" else f'<font name="{FONT_NAME[face]}">{escaped(part)}</font>'
+    return "".join(escaped(part) if face == "regular" else f'<font name="{font_of(face)}">{escaped(part)}</font>'
                    for part, face in runs(text, "regular"))
 
 
@@ -37,11 +37,10 @@ def forms() -> dict[str, Any]:
     from reportlab.lib.styles import ParagraphStyle
     from reportlab.pdfbase.pdfmetrics import registerFontFamily
 
-    from analyzer.engrave.paint import register_fonts
+    from analyzer.engrave.paint import font_of
 
-    register_fonts()
-    registerFontFamily(TEXT_FACE, normal=TEXT_FACE, bold=BOLD_FACE, italic=f"{TEXT_FACE}Italic",
-                       boldItalic=f"{TEXT_FACE}BoldItalic")
+    registerFontFamily(TEXT_FACE, normal=font_of("regular"), bold=font_of("bold"), italic=font_of("italic"),
+                       boldItalic=font_of("bold-italic"))
     base = ParagraphStyle("text", fontName=TEXT_FACE, fontSize=10, leading=13, spaceAfter=3)
     return {"text": base, "cell": ParagraphStyle("cell", parent=base, fontSize=_CELL_PT, leading=11, spaceAfter=0),
             "head": ParagraphStyle("head", parent=base, fontName=BOLD_FACE, fontSize=12, leading=15, keepWithNext=1),

@@ -225,7 +225,7 @@ def _pdf(analysis: Analysis, choices: PageChoices, each: Each) -> bytes:
     def work() -> bytes:
         from analyzer.engrave.pdf import pdf_of
 
-        options = PageOptions(paper=choices.paper, large_print=choices.large)
+        options = PageOptions(paper=choices.paper, large_print=choices.large, embed_fonts=False)
         sheets: list[str] = []
         for one in each(analysis.lines):
             scale = LARGE if choices.large else 1.0
