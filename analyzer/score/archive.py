@@ -100,15 +100,26 @@ def _root_file(archive: zipfile.ZipFile, name: str, parser: etree.XMLParser, end
     except etree.XMLSyntaxError:
         raise unreadable("wrong-container", where=name, what=f"{_CONTAINER} is not readable as XML",
                          try_=_AGAIN) from None
+    plain = {_plain(info): info.filename for info in archive.infolist()}
     for element in root.iter("{*}rootfile"):
         path = (element.get("full-path") or "").removeprefix("./")
         if ending and not path.lower().endswith(ending):
             continue
         if path in names:
             return path
+        if path in plain:
+            return plain[path]
         raise unreadable("wrong-container", where=name,
                          what=f"{_CONTAINER} points to {path!r}, which the archive does not hold", try_=_AGAIN)
     raise unreadable("wrong-container", where=name, what=f"{_CONTAINER} names no score", try_=_AGAIN)
+
+
+def _plain(info: zipfile.ZipInfo) -> str:
+    """Return a name whose letters are UTF-8 though the archive does not say so (APPNOTE 6.3, bit 11)."""
+    try:
+        return info.filename.encode("cp437").decode("utf-8")
+    except UnicodeError:
+        return info.filename
 
 
 def _read(archive: zipfile.ZipFile, member: str, limit: int, name: str) -> bytes:

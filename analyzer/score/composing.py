@@ -42,7 +42,7 @@ class Sound:
     """A chord, or a rest where it has no heads. `at` counts in the bar, `length` is what it lasts [quarter notes].
 
     `ratio` is (actual, normal) of the tuplets around it; `whole` marks a rest of a whole bar; `grace` a note without a
-    length (`slash`: with a stroke, `after`: behind the note that it leans on).
+    length (`slash`: with a stroke, `after`: behind the note that it leans on). `staff` is 0 for its voice's own.
     """
 
     at: Fraction
@@ -61,6 +61,7 @@ class Sound:
     notations: list[str] = field(default_factory=list)
     lyrics: list[str] = field(default_factory=list)
     instrument: str = ""
+    staff: int = 0
 
 
 @dataclass(slots=True)
@@ -287,7 +288,7 @@ class _Writer:
         ratio = "" if sound.ratio == (1, 1) else (
             f"<time-modification><actual-notes>{sound.ratio[0]}</actual-notes><normal-notes>{sound.ratio[1]}"
             "</normal-notes></time-modification>")
-        where = f"<staff>{staff}</staff>" if self.part.staves > 1 else ""
+        where = f"<staff>{sound.staff or staff}</staff>" if self.part.staves > 1 else ""
         if not sound.heads:
             self.origins.append(-1)
             whole = ' measure="yes"' if sound.whole else ""
@@ -343,7 +344,8 @@ class _Writer:
                  if sound.heads]
         if len(bar.voices) > 1:
             order.sort(key=lambda one: one[:3])
-        for _, _, (staff, _), sound in order:
+        for _, _, (own, _), sound in order:
+            staff = sound.staff or own
             letters = signature(self.fifths.get(staff, self.fifths.get(1, 0)))
             for head in sound.heads:
                 if head.pitch is None or head.tie & 2:

@@ -1,13 +1,14 @@
 """Scores in the open XML form of a free notation program (.mscx, zipped .mscz), versions 1 to 4, as MusicXML.
 
 The form was described from real files: the demonstration scores, templates and test scores in the source packages of
-Debian (musescore2 2.3.2, musescore3 3.2.3: versions 1.14 to 3.01), and files of version 4 that the program's library
-(npm: webmscore 1.2.1) wrote; what they leave open, from the readers in that source (libmscore: read114, read206,
-measure, location, and exportxml). In short:
+the form's own program in Debian (2.3.2 and 3.2.3: versions 1.11 to 3.01), and files of version 4 that its library on
+npm (1.2.1) wrote; what they leave open, from the readers in that source (libmscore: read114, read206, measure,
+location, and exportxml). In short:
 
 * ``<museScore version>`` holds (in 1.14 is) the ``<Score>``; ``<Part>`` elements name the instruments and count the
   staves, ``<Staff>`` elements hold the music in the same order. A ``<Score>`` inside the score is an excerpt, the same
   music again.
+* To version 1.14 clefs, keys, metres, tempi and endings stand in lists outside of the measures (`mscx_old`).
 * Versions 1 and 2 write the voices of a measure one after the other with ``<tick>`` (from the start of the score) or
   ``<move>`` between them, and each chord names its track, tuplet and spanners by number. From version 3 on each
   ``<voice>`` is an element, ``<location>`` moves in it, and spanners name the distance to their other end.
@@ -25,8 +26,10 @@ from lxml import etree
 
 from analyzer.problem import Problem, unreadable
 from analyzer.score.composing import Bar, Instrument, Sound, Voiced, composed
+from analyzer.score.mscx_chord import PartFacts
+from analyzer.score.mscx_old import metres_of, settle
 from analyzer.score.mscx_signs import jump_of, marker_of, text_of
-from analyzer.score.mscx_staff import PartFacts, StaffReader
+from analyzer.score.mscx_staff import StaffReader
 from analyzer.score.mscx_values import bar_of, fraction, measures_of, said, whole
 from analyzer.score.vocabulary import one_line
 
@@ -106,7 +109,10 @@ class _Score:
         bar = Fraction(4)
         number = 0
         irregular = 0
+        metres = metres_of(self.score) if self.version == 1 else {}
+        start = Fraction(0)
         for element in measures_of(self.staves[0]):
+            bar = metres.get(start * self.division, bar)
             for sign in element.iter("TimeSig"):
                 bar = bar_of(sign) or bar
             length = bar
@@ -123,8 +129,6 @@ class _Score:
             else:
                 irregular += 1
                 label = f"X{irregular}"
-            if self.version <= 2 and element.get("number") and not hidden:
-                label = one_line(element.get("number")) or label
             measure = _Measure(number=label, length=length, implicit=hidden)
             if element.find("startRepeat") is not None:
                 measure.left = '<bar-style>heavy-light</bar-style><repeat direction="forward"/>'
@@ -137,6 +141,9 @@ class _Score:
                 found = jump_of(sign, length) if sign.tag == "Jump" else marker_of(sign, length)
                 measure.directions.append(found)
             result.append(measure)
+            start += length
+        if self.version == 1:
+            settle(self.score, self.staves, [one.length for one in result], self.division)
         self.voltas(result)
         return result
 
@@ -158,7 +165,8 @@ class _Score:
                     first, numbers = open_ids.pop(end.get("id", ""))
                     sounded = any(True for _ in end.itersiblings("Chord", "Rest", preceding=True))
                     found.append((first, max(first, index if sounded else index - 1), numbers))
-        found += [(first, first, numbers) for first, numbers in open_ids.values()]
+        found += [(first, len(measures) - 1 if name.startswith("list-") else first, numbers)
+                  for name, (first, numbers) in open_ids.items()]
         for first, last, numbers in found:
             last = min(last, len(measures) - 1)
             measures[first].left = f'<ending number="{numbers}" type="start"/>' + measures[first].left
@@ -198,7 +206,8 @@ class _Part:
         score = self.score
         facts = PartFacts(version=score.version, division=score.division, concert=score.concert,
                           ordinals=score.ordinals, element=self.element, instrument=self.instrument,
-                          instruments=self.instruments, drums=self.drums, many=self.many, place=self.place)
+                          instruments=self.instruments, drums=self.drums, many=self.many, place=self.place,
+                          staves=len(self.staves))
         for nth, staff in enumerate(self.staves, 1):
             StaffReader(facts, staff, nth, bars).read()
         for bar in bars:

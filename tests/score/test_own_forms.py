@@ -1,10 +1,9 @@
 """Scores in .mscz, .mscx and MEI: note for note what their twins in MusicXML hold, and marked in their own form.
 
 The twins: our own sample scores, imported and saved by other programs. ``tests/score/forms/*-2.mscz`` by version
-2.3.2 and ``*-3.mscz`` by version 3.2.3 of the program of that form (Debian: musescore, musescore3),
-``*-4.mscz`` by its library
-(npm: webmscore 1.2.1). MEI is written by verovio when the test runs. Version 1 has no program left: its example is
-written by hand after the files of version 1.14 in Debian's source of musescore3.
+2.3.2 and ``*-3.mscz`` by version 3.2.3 of the form's own program (Debian), ``*-4.mscz`` by its library (npm, 1.2.1).
+MEI is written by verovio when the test runs. Version 1 has no program left: its example is written by hand after the
+files of version 1.14 in the source of version 3.2.3.
 """
 
 import contextlib
