@@ -63,8 +63,10 @@ def review_answer(analysis: Analysis, reviewed: Sequence[Reviewed], changed: Oss
     document["page"] = {
         "said": findings_counted([finding for line in reviewed for finding in line.findings]),
         "lines": [{"line": line.planned.plan.line.number, "findings": groups_of(line.findings)} for line in reviewed],
-        "changes": [{"place": change["place"], "said": plain(change["said"])}
-                    for change in document.get("ossia", {}).get("changes", ())],
+        "changes": [{"place": change.place, "said": plain(told["said"]), "part": change.finding.part_id,
+                     "line": change.finding.line, "index": change.finding.index}
+                    for change, told in zip(changed.changes, document["ossia"]["changes"], strict=True)]
+        if changed else [],
         "left": f"{left} more {'places stay' if left > 1 else 'place stays'} as written: no other note works there."
                 if left else "",
         "problems": [plain_line(problem) for problem in analysis.problems],

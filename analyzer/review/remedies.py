@@ -181,29 +181,20 @@ class Remedies:
         return self._tunings[midi]
 
     def _tuned(self, midi: int) -> tuple[Remedy, ...]:
-        if self.horn.family != "slide" or candidates(self.horn, midi):
+        found = least_pull(self.horn, midi)
+        if found is None:
             return ()
-        for loop in self.horn.loops:
-            sounds = [cents for cents in (1, MOST_PULL_CENTS) if candidates(tuned(self.horn, loop, cents), midi)]
-            if not sounds:
-                continue
-            low, high = 0, sounds[0]
-            while high - low > 1:
-                middle = (low + high) // 2
-                low, high = (low, middle) if candidates(tuned(self.horn, loop, middle), midi) else (middle, high)
-            other = tuned(self.horn, loop, high)
-            pull_mm = (next(one.share for one in other.loops if one.name == loop.name) - loop.share) * \
-                self.horn.tube_mm / 2
-            lost = sorted({note.midi: note.sounding.pretty for note in self.line.notes
-                           if candidates(self.horn, note.midi) and not candidates(other, note.midi)}.items())
-            label = shown(min(candidates(other, midi), key=lambda one: one.out_mm).label)
-            cost = f"; {', '.join(name for _, name in lost)} would then be missing" if lost else ""
-            far = ", past E; check that yours is long enough" if high > 100 else ""
-            return (Remedy(
-                kind="tune", cents=float(high), label=label,
-                text=f"Or pull the {loop.name} slide {high} cents flatter (about {pull_mm:.0f} mm{far}); "
-                     f"then it is {label}{cost}."),)
-        return ()
+        loop, high, out_mm = found
+        other = tuned(self.horn, loop, high)
+        lost = sorted({note.midi: note.sounding.pretty for note in self.line.notes
+                       if candidates(self.horn, note.midi) and not candidates(other, note.midi)}.items())
+        label = shown(min(candidates(other, midi), key=lambda one: one.out_mm).label)
+        cost = f"; {', '.join(name for _, name in lost)} would then be missing" if lost else ""
+        far = ", past E; check that yours is long enough" if high > 100 else ""
+        return (Remedy(
+            kind="tune", cents=float(high), label=label,
+            text=f"Or pull the {loop.name} slide {high} cents flatter (about {out_mm:.0f} mm{far}); "
+                 f"then it is {label}{cost}."),)
 
     def in_tune(self, k: int) -> tuple[Remedy, ...]:
         """Return the nearest choice that is in tune on this horn, where the plan may take one."""
@@ -341,6 +332,31 @@ def transposition(written: Pitch, sounding: Pitch) -> Transposition:
         return 7 * pitch.octave + "CDEFGAB".index(pitch.step)
 
     return Transposition(degree(sounding) - degree(written), sounding.midi - written.midi)
+
+
+def least_pull(horn: Horn, midi: int) -> tuple[Loop, int, float] | None:
+    """Return the attachment that gives the horn a note that it lacks, by how many cents at least, and its pull. [mm]
+
+    None where the horn has the note, or no pull of at most `MOST_PULL_CENTS` brings it.
+    """
+    if horn.family != "slide" or candidates(horn, midi):
+        return None
+    for loop in horn.loops:
+        sounds = [cents for cents in (1, MOST_PULL_CENTS) if candidates(tuned(horn, loop, cents), midi)]
+        if not sounds:
+            continue
+        low, high = 0, sounds[0]
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (low, middle) if candidates(tuned(horn, loop, middle), midi) else (middle, high)
+        return loop, high, pull_mm(horn, loop, high)
+    return None
+
+
+def pull_mm(horn: Horn, loop: Loop, cents: float) -> float:
+    """Return how far an attachment's slide comes out on one leg to be `cents` flatter. [mm]"""
+    other = tuned(horn, loop, cents)
+    return (next(one.share for one in other.loops if one.name == loop.name) - loop.share) * horn.tube_mm / 2
 
 
 def tuned(horn: Horn, loop: Loop, cents: float) -> Horn:

@@ -4,13 +4,15 @@ import asyncio
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, cast
 
-from analyzer.horns.profiles import load_horn
+from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.problem import unreadable
-from analyzer.tuning.profile_text import own_name
+from analyzer.review.remedies import least_pull, pull_mm
+from analyzer.tuning.profile_text import own_name, profile_text
 from analyzer.tuning.readings import MOST_BYTES as MOST_TABLE_BYTES
+from analyzer.tuning.retuned import pulled as pulled_out
 from analyzer.tuning.sheet import rows as sheet_rows
 from analyzer.tuning.sheet import sheet
-from analyzer.web.asked import one_of, read_horn, read_json, read_player, read_width
+from analyzer.web.asked import one_of, read_horn, read_json, read_place, read_player, read_width
 from analyzer.web.horn_answers import change_answer, change_print, chart_answer, chart_print, fit_answer
 from analyzer.web.page import Page
 from analyzer.web.replies import file_reply, json_reply
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
 _MOST_NAME = 40
+_SEMITONE_CENTS = 100
 
 
 async def chart(page: Page, request: "Request") -> "Response":
@@ -85,6 +88,25 @@ async def keep(page: Page, request: "Request") -> "Response":
     return json_reply({"name": horn.name, "own": await asyncio.to_thread(page.own.listed)})
 
 
+async def pulled(page: Page, request: "Request") -> "Response":
+    """Add a horn with its attachment pulled from F to E, or as far past E as a note takes that it lacks."""
+    given = await read_json(request, MAX_QUESTION_BYTES)
+    horn = load_horn(read_horn(given, "horn", page.own.path))
+    midi = read_place(given, "midi")
+    found = least_pull(horn, midi) if midi is not None else None
+    if found is None:
+        raise unreadable("bad-question", where="horn", what="pulling the attachment does not bring this note",
+                         try_="Look at the other ways.")
+    loop, cents, _ = found
+    out_mm = pull_mm(horn, loop, max(cents, _SEMITONE_CENTS))
+    base = horn.name.split("-")[0] if horn.name in horn_names() else horn.name
+    far = "to" if cents <= _SEMITONE_CENTS else "past"
+    other = pulled_out(horn, {loop.name: out_mm}, name=f"{base}-pulled-{far}-E")
+    text = profile_text(other, f"{horn.name} with its {loop.name} slide pulled out {out_mm:.0f} mm")
+    kept = await asyncio.to_thread(page.own.keep, text, "horn", keeping=given.get("keep") is not False)
+    return json_reply({"name": kept.name, "own": await asyncio.to_thread(page.own.listed)})
+
+
 async def forget(page: Page, request: "Request") -> "Response":
     """Take a horn of one's own away."""
     given = await read_json(request, MAX_QUESTION_BYTES)
@@ -101,5 +123,5 @@ async def write(page: Page, request: "Request") -> "Response":
 
 ROUTES = {
     "horns/chart": chart, "horns/change": change, "horns/sheet": sheet_of, "horns/fit": fit_of, "horns/keep": keep,
-    "horns/forget": forget, "horns/write": write,
+    "horns/forget": forget, "horns/pulled": pulled, "horns/write": write,
 }

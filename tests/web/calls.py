@@ -74,7 +74,8 @@ SOUND = closed({
                         {"type": "null"}]}})
 REVIEW_PAGE = closed({
     "said": TEXT, "lines": many(closed({"line": FROM_ONE, "findings": FINDINGS})),
-    "changes": many(closed({"place": TEXT, "said": TEXT})), "left": TEXT, "problems": TEXTS})
+    "changes": many(closed({"place": TEXT, "said": TEXT, "part": TEXT, "line": FROM_ONE, "index": maybe(COUNT)})),
+    "left": TEXT, "problems": TEXTS})
 FIT_PAGE = closed({
     "said": TEXT, "stops": TEXTS, "changes_heading": TEXT, "changes": TEXTS, "then": TEXTS, "seats_heading": TEXT,
     "seats": many(closed({"part": TEXT, "player": TEXT, "horn": TEXT, "goes": TEXT, "heading": TEXT, "part_id": TEXT,
@@ -124,6 +125,7 @@ ANSWERS |= {
     "horns/fit": closed({"blocks": BLOCKS, "profile": TEXT, "name": TEXT, "cautions": TEXTS, "passed_over": TEXT}),
     "library/begin": closed({"files": COUNT}), "library/add": closed({"files": COUNT}),
     "horns/keep": closed({"name": TEXT, "own": many(HORN)}), "horns/forget": closed({"own": many(HORN)}),
+    "horns/pulled": closed({"name": TEXT, "own": many(HORN)}),
 }
 STEP = closed({"doing": TEXT, "done": COUNT, "of": maybe(COUNT), "name": TEXT})
 TOLD = {
@@ -171,6 +173,7 @@ QUESTIONS: dict[str, Schema] = {
     "horns/sheet": closed({"horn": SHORT, "file": YES_NO}, "file"),
     "horns/fit": closed({"horn": SHORT, "table": TEXT, "file": SHORT, "name": SHORT}),
     "horns/keep": closed({"profile": TEXT, "file": SHORT, "keep": YES_NO}), "horns/forget": closed({"name": SHORT}),
+    "horns/pulled": closed({"horn": SHORT, "midi": COUNT, "keep": YES_NO}),
     "horns/write": closed({"name": SHORT}),
     "library/begin": closed({}),
     "library/survey": closed({"folder": TEXT, "player": PLAYER, "horn": SHORT, "section": FORM, "bass_clef": YES_NO},

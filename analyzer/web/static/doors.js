@@ -1,6 +1,6 @@
 // The first screen: three doors, what was opened last, what is kept on this computer, samples.
 
-import { forgetTab, on, page, post, tell } from "./state.js";
+import { flushed, forgetTab, on, page, post, tell } from "./state.js";
 import { $, call, fail, make, say } from "./pieces.js";
 import { turn } from "./views.js";
 
@@ -37,7 +37,8 @@ function fillMemory() {
     item.append(button);
     return item;
   }));
-  const section = desk?.section?.players?.some(({ horns }) => horns?.length) ? ["1 section"] : [];
+  const sections = Object.values(desk?.sections ?? { mine: desk?.section }).filter((one) => one?.players?.some(({ horns }) => horns?.length)).length;
+  const section = sections ? [counted(sections, "section", "sections")] : [];
   const said = [counted(scores.length, "score", "scores"), ...section].join(", ");
   $("memory").hidden = false;
   $("memory-said").textContent = folder === null ? "Nothing can be kept on this computer: there is no folder to write to." :
@@ -73,6 +74,7 @@ async function home() {
   tell("home");
   turn(null);
   try {
+    await flushed();
     page.start.memory = (await (await call("/api/start")).json()).memory;
     fillMemory();
   } catch (error) { fail(error.message); }

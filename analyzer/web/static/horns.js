@@ -240,6 +240,7 @@ $("own-file").addEventListener("change", async (event) => {
 });
 for (const form of document.querySelectorAll(".asking")) form.addEventListener("submit", (event) => event.preventDefault());
 on("started", fillHorns);
+on("own-horns", known);
 on("forgotten", async () => {
   page.start.horns = page.start.horns.filter((horn) => !horn.own);
   gone = table = null;

@@ -54,6 +54,13 @@ function cut(svg, all, shown) {
   });
 }
 
+/** What a screen reader says of a note. */
+function nameOf(note) {
+  const more = [note.pinned ? "pinned by you" : "", note.changed ? `usual ${spoken(note.usual)}` : ""].filter(Boolean);
+  return `Measure ${note.measure}, note ${note.nth}: ${note.written}, ` +
+    [note.label === null ? "cannot be played" : `played ${spoken(note.shown)}`, ...more].join(", ");
+}
+
 export class Music {
   /** `onOpen(index)` is called when a note is clicked or Enter is pressed on it; `onOther(line, ref)` when it is another player's. */
   constructor(place, onOpen, onOther) {
@@ -94,6 +101,7 @@ export class Music {
     this.others = others;
     this.places = new Map(notes.map((note, index) => [note.refs[0], index]));
     this.only = {};
+    this.names = [];
     this.waits = null;
     this.place.classList.toggle("plain", !engraved.svg);
     this.place.replaceChildren();
@@ -164,7 +172,8 @@ export class Music {
     }
     notes.forEach((note, index) => {
       const groups = this.groups[index] ?? [];
-      if (!groups[0] || (!moved.has(index) && groups[0].classList.contains("pinned") === note.pinned)) return;
+      // Another horn has other choices for notes whose mark is the same: what is said of a note decides, not its mark.
+      if (!groups[0] || (!moved.has(index) && this.names[index] === nameOf(note))) return;
       this.#name(groups[0], note, index, true);
       for (const group of groups) {
         group.classList.toggle("pinned", note.pinned);
@@ -208,9 +217,8 @@ export class Music {
     element.dataset.index = index;
     element.setAttribute("role", "button");
     if (!again) element.setAttribute("tabindex", "-1");
-    const more = [note.pinned ? "pinned by you" : "", note.changed ? `usual ${spoken(note.usual)}` : ""].filter(Boolean);
-    element.setAttribute("aria-label", `Measure ${note.measure}, note ${note.nth}: ${note.written}, ` +
-      [note.label === null ? "cannot be played" : `played ${spoken(note.shown)}`, ...more].join(", "));
+    this.names[index] = nameOf(note);
+    element.setAttribute("aria-label", this.names[index]);
   }
 
   choose(index) { this.#only("chosen", index); }

@@ -14,6 +14,8 @@ import { fillSettings } from "./settings.js";
 import { VIEWS, WITHOUT_SCORE, turn } from "./views.js";
 import "./horns.js";
 import "./library.js";
+import "./ways.js";
+import "./pick.js";
 
 const LONG = 400;      // notes of a part that is drawn in several lengths: the page keeps room for the choices
 Object.assign(VIEWS, { section: showSection, marks: () => {}, review: showReview, compare: showComparison });

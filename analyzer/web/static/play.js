@@ -2,7 +2,7 @@
 // slide or valves moving as planned, the marks hidden for recall. The player is the take-home page's own.
 
 import { music } from "./choices.js";
-import { ask, page, failed, on } from "./state.js";
+import { ask, page, failed, on, tell } from "./state.js";
 import { $, make, say } from "./pieces.js";
 import { Practice } from "./engine.js";
 import { Slide } from "./slide.js";
@@ -13,7 +13,7 @@ const calm = window.matchMedia("(prefers-reduced-motion: reduce)");
 let context = null, playing = null, sound = null, lit = -1, counting_s = null;
 
 /** Play from the chosen note, else from the first of the passage; `again` at a moment of the line, not counted in. */
-async function play(again = null) {
+async function play(again = null, fromFirst = false) {
   if (playing) { stop(); return; }
   try {
     // A browser lets sound begin only in answer to the hand: the context is made before anything is waited for.
@@ -30,7 +30,7 @@ async function play(again = null) {
     $("play").textContent = "Stop";
     $("play").classList.add("on");
     const chosen = page.chosen ?? music.at;
-    const start = chosen > passage.first && chosen <= passage.last ? sound.notes[chosen].start_s : passage.begin_s;
+    const start = !fromFirst && chosen > passage.first && chosen <= passage.last ? sound.notes[chosen].start_s : passage.begin_s;
     const from_s = again === null ? start : Math.min(Math.max(again, passage.begin_s), passage.end_s - 0.05);
     playing = new Practice(context, sound, passage, {
       rate: Number($("play-speed").value) / 100, loop: $("play-loop").checked, countIn: $("play-count").checked && again === null,
@@ -107,6 +107,7 @@ function bound(id, name) {
   $(id).value = note.measure;
   $("play-loop").checked = true;
   $("listen").open = true;
+  tell("bounds", $("play-from").value, $("play-to").value);
   say(`Loop: the ${name} measure is ${note.measure}.`);
   restart();
 }
@@ -137,6 +138,12 @@ document.addEventListener("keydown", (event) => {
 document.addEventListener("visibilitychange", () => { if (document.hidden) stop(); });
 on("stop", stop);
 on("opened", stop);
+on("loop", (first, last) => {
+  stop();
+  for (const [id, value] of [["play-from", first], ["play-to", last]]) $(id).value = value;
+  $("play-loop").checked = true;
+  play(null, true);
+});
 on("answer", fillPassage);
 on("chosen", (index) => {
   for (const mark of $("music").querySelectorAll(`.mark[data-index="${index}"]`)) mark.classList.add("told");

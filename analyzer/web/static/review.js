@@ -51,19 +51,20 @@ function changesOf({ changes, left }) {
   return left ? [...out, make("p", left)] : out;
 }
 
-/** Show the measure as written, grey, and as changed. */
+/** Pictures of a measure as written, grey, and as changed. */
+export function beforeAndAfter(found) {
+  return [["As written", found.before, "was"], ["Changed", found.after, "now"]].map(([name, svg, kind]) => {
+    const figure = make("figure", "", { class: kind }), drawn = picture(svg);
+    // The same notes stand in the music view: only what the picture itself refers to keeps its name.
+    for (const named of drawn.querySelectorAll("g[id]:not(defs g)")) named.removeAttribute("id");
+    figure.append(make("figcaption", name), drawn);
+    return figure;
+  });
+}
+
 async function preview(place, look, shown) {
   if (!shown.childNodes.length) {
-    try {
-      const found = await working((signal) => ask("/api/change", signal, { place }));
-      shown.replaceChildren(...[["As written", found.before, "was"], ["Changed", found.after, "now"]].map(([name, svg, kind]) => {
-        const figure = make("figure", "", { class: kind }), drawn = picture(svg);
-        // The same notes stand in the music view: only what the picture itself refers to keeps its name.
-        for (const named of drawn.querySelectorAll("g[id]:not(defs g)")) named.removeAttribute("id");
-        figure.append(make("figcaption", name), drawn);
-        return figure;
-      }));
-    } catch (error) { failed(error); return; }
+    try { shown.replaceChildren(...beforeAndAfter(await working((signal) => ask("/api/change", signal, { place })))); } catch (error) { failed(error); return; }
   }
   shown.hidden = !shown.hidden;
   look.setAttribute("aria-expanded", String(!shown.hidden));

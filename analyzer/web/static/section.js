@@ -1,6 +1,6 @@
 // The section: who sits in the low brass, entered in a form or read from a file, and whether this piece suits it.
 
-import { ask, keepDesk, page, failed, on, post, question, savedAs, send, working } from "./state.js";
+import { ask, keepDesk, page, failed, on, post, question, savedAs, send, tell, working } from "./state.js";
 import { $, Refused, headline, listOf, make, say } from "./pieces.js";
 import { cautionsOf, findingsOf } from "./review.js";
 import { list, listed } from "./settings.js";
@@ -44,6 +44,78 @@ const READY = {
   "an orchestra's three": [["tenor-f"], ["tenor-f"], ["bass-independent"]],
 };
 let removed = null;      // the player taken out last, and the place
+let at = "My section";   // the name of the section at hand
+let dropped = null;      // the section forgotten last
+
+// --- several sections ---------------------------------------------------------------------------------------------
+
+/** Every section that is kept, by name; the one at hand as it is now. */
+const all = () => ({ ...page.desk.sections, [at]: section });
+
+function fillNames() {
+  const names = Object.keys(all());
+  $("section-which").replaceChildren(...names.map((name) => make("option", name, { value: name })));
+  $("section-which").value = at;
+  if (document.activeElement !== $("section-name")) $("section-name").value = at;
+  $("section-drop").hidden = names.length < 2 && !filled();
+  $("section-undrop").hidden = !dropped;
+  $("section-undrop").textContent = dropped ? `Undo: forget ${dropped.name}` : "";
+}
+
+/** Take up a section under its name; `sections` are all there are then. */
+function takeUp(name, sections, done) {
+  at = name;
+  section = { players: sections[name].players ?? [], spare: sections[name].spare ?? [] };
+  if (!section.players.length) section.players = empty();
+  removed = null;
+  keepDesk({ sections, section, at });
+  old();
+  fillForm();
+  fillNames();
+  mistakes([]);
+  $("section-fold").open = true;
+  tell("section");
+  say(done);
+}
+
+/** A name that no section has yet. */
+function free(wanted) {
+  const names = Object.keys(all());
+  for (let nth = 1; ; nth += 1) { const name = nth === 1 ? wanted : `${wanted} ${nth}`; if (!names.includes(name)) return name; }
+}
+
+const empty = () => [1, 2, 3].map((nth) => ({ name: `Chair ${nth}`, horns: [] }));
+
+$("section-which").addEventListener("change", () => takeUp($("section-which").value, all(), `The section is ${$("section-which").value}.`));
+$("section-new").addEventListener("click", () => {
+  const name = free("Another section");
+  takeUp(name, { ...all(), [name]: { players: empty(), spare: [] } }, "A new section.");
+  $("section-name").focus();
+  $("section-name").select();
+});
+$("section-name").addEventListener("input", () => {
+  const name = $("section-name").value.trim(), others = all();
+  delete others[at];
+  if (!name || name in others) return;
+  at = name;
+  keepDesk({ sections: { ...others, [at]: section }, section, at });
+  fillNames();
+});
+$("section-name").addEventListener("blur", fillNames);
+$("section-drop").addEventListener("click", () => {
+  const left = all();
+  dropped = { name: at, section };
+  delete left[at];
+  const next = Object.keys(left)[0] ?? "My section";
+  takeUp(next, { ...left, [next]: left[next] ?? { players: [], spare: [] } }, `${dropped.name} is forgotten.`);
+  $("section-undrop").focus();
+});
+$("section-undrop").addEventListener("click", () => {
+  const { name, section: back } = dropped;
+  dropped = null;
+  takeUp(name, { ...all(), [name]: back }, `${name} is there again.`);
+  $("section-which").focus();
+});
 
 /** The horns that a section file can name. */
 const listedHorns = () => page.start.horns.filter((horn) => !horn.own);
@@ -144,8 +216,9 @@ function fillForm(focus = "") {
 }
 
 function changed() {
-  keepDesk({ section });
+  keepDesk({ section, sections: all(), at });
   old();
+  tell("section");
 }
 
 function old() {
@@ -288,7 +361,10 @@ on("opened", () => {
 });
 function begin() {
   section = { players: page.desk.section?.players ?? [], spare: page.desk.section?.spare ?? [] };
-  if (!section.players.length) section.players = [1, 2, 3].map((nth) => ({ name: `Chair ${nth}`, horns: [] }));
+  if (!section.players.length) section.players = empty();
+  at = page.desk.at ?? "My section";
+  dropped = null;
+  fillNames();
   $("section-sample").hidden = !page.start.section;
   removed = null;
   $("section-ready").replaceChildren(make("span", "Or start from"), ...Object.entries(READY).map(([name, seats]) => {

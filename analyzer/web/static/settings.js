@@ -1,6 +1,7 @@
 // The settings above the music: part, player, horn, measures, tempo, and what the player can do.
 
 import { change, keepDesk, page, failed, on, post, savedAs, send, state } from "./state.js";
+import { fillPlayers, hornIn, playerIn } from "./people.js";
 import { $, make } from "./pieces.js";
 
 const FIELDS = [["outermost", "outermost_position", "number"], ["reach", "reach_mm", "number"], ["height", "height_cm", "number"],
@@ -36,6 +37,7 @@ export function fillSettings() {
     if (document.activeElement !== $(id)) $(id).value = listed(value);
   }
   $("player-name").textContent = now.player.name ? `: ${now.player.name}` : "";
+  fillPlayers();
   if (!answer) return;
   const fits = start.horns.filter((horn) => horn.family === answer.family);
   const usual = start.horns.find((horn) => horn.name === (score.parts.find((part) => part.id === now.part)?.horn || "tenor-f"));
@@ -91,6 +93,13 @@ for (const [id] of FIELDS) $(id).addEventListener("change", () => { change({ pla
 $("tempo").addEventListener("input", () => tempoSaid(Number($("tempo").value)));
 $("tempo").addEventListener("change", () => change({ tempo: Number($("tempo").value) }, `Tempo ${$("tempo").value}.`));
 $("tempo-marked").addEventListener("click", () => { change({ tempo: null }, "Tempo as marked."); $("tempo").focus(); });
+// Whoever is known of already: from the sections, or as set before.
+$("who").addEventListener("change", () => {
+  const horn = page.start.horns.find(({ name }) => name === hornIn($("who")));
+  const fits = horn && horn.family === page.answer?.family ? { horn: horn.name } : {};
+  change({ player: playerIn($("who")), ...fits }, `For ${$("who").selectedOptions[0].textContent}.`);
+  keepDesk({ player: state().player });
+});
 $("player-file").addEventListener("change", async (event) => {
   const file = event.target.files[0];
   event.target.value = "";

@@ -158,12 +158,14 @@ function soon(what, body) {
 function remember(what) {
   const found = waiting.get(what);
   waiting.delete(what);
-  if (!found) return;
+  if (!found) return undefined;
   clearTimeout(found.timer);
   // What cannot be kept is no reason to stop the work; the first screen says what is kept.
-  call("/api/remember", { method: "POST", keepalive: true, body: JSON.stringify(found.body), headers: { "Content-Type": "application/json" } }).catch(() => {});
+  return call("/api/remember", { method: "POST", keepalive: true, body: JSON.stringify(found.body), headers: { "Content-Type": "application/json" } }).catch(() => {});
 }
-window.addEventListener("pagehide", () => { for (const what of [...waiting.keys()]) remember(what); });
+/** Keep at once what waits to be kept. */
+export const flushed = () => Promise.all([...waiting.keys()].map(remember));
+window.addEventListener("pagehide", flushed);
 
 /** The tab forgets what it held, and what waits to be kept is not. */
 export function forgetTab() {
@@ -172,7 +174,7 @@ export function forgetTab() {
   sessionStorage.removeItem(KEPT);
 }
 on("desk", keepDesk);
-on("home", () => { for (const what of [...waiting.keys()]) remember(what); sessionStorage.removeItem(KEPT); });
+on("home", () => { sessionStorage.removeItem(KEPT); });
 
 /** Take back what the tab kept; tells whether there was anything. */
 export function kept() {
