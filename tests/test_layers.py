@@ -25,7 +25,7 @@ MAY = {
                  "intonation"},
     "writing": {"pitch", "problem", "horns", "score", "plan", "selection", "engrave"},
     "review": READ | {"intonation", "assumption", "cautions", "words", "tuning", "selection", "supposed"},
-    "section": (READ - {"analysis"}) | {"evidence", "toml_file", "cautions", "words", "selection", "supposed",
+    "section": READ | {"intonation", "evidence", "toml_file", "cautions", "words", "selection", "supposed",
                                          "review", "writing"},
     "practice": READ | {"cautions", "words"},
     "hearing": (READ - {"score"}) | {"words"},

@@ -30,9 +30,10 @@ from analyzer.plan.player import Player, read_player
 from analyzer.plan.progress import with_limits
 from analyzer.plan.solve import Planner
 from analyzer.problem import Problem, unreadable
+from analyzer.report.drill.sound import listening_wav
 from analyzer.report.moves import moves_document, moves_text
 from analyzer.report.tune import fit_document, fit_text, pull_document, pull_text
-from analyzer.report.tune_chords import chords_document, chords_text
+from analyzer.report.tune_chords import chord_tones, chords_document, chords_text
 from analyzer.review.chord_map import MOST as MOST_CHORDS
 from analyzer.review.chord_map import worst_chords
 from analyzer.review.pulls import advise
@@ -232,8 +233,10 @@ def _limits(horn: Horn, kept: Sequence[str], given: Sequence[str]) -> dict[str, 
 @request_options()
 @click.option("--most", type=click.IntRange(1, 100), default=MOST_CHORDS, show_default=True,
               help="How many chords to name.")
+@click.option("--tones", "sound", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.wav",
+              help="Write what to practice with: each player's pure place over the chord's root, as a drone.")
 @format_option("text", "json")
-def chords_command(score: Path, request: Request, most: int, form: str) -> None:
+def chords_command(score: Path, request: Request, most: int, sound: Path | None, form: str) -> None:
     """Name the chords of SCORE that need the most tuning: who moves, by how many mm, which drone to practice with.
 
     Each note's pure place counts from the root of the chord that the whole score sounds.
@@ -241,6 +244,12 @@ def chords_command(score: Path, request: Request, most: int, form: str) -> None:
     analysis = analyse(open_document(score), replace(request, intonation="just"))
     say(problem for problem in analysis.problems if problem.code != "cannot-raise")
     chords = worst_chords(analysis.lines, most)
+    if sound is not None and chords:
+        try:
+            write_file(sound, listening_wav(chord_tones(chords)))
+        except ImportError as error:
+            raise missing(error.name or "a package", "build") from error
+        click.echo(f"Wrote {sound}.", err=True)
     if form == "json":
         print_json(chords_document(analysis, chords))
     else:

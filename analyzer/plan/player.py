@@ -12,8 +12,10 @@ from analyzer.plain import one_line
 from analyzer.plan.familiarity import LEVELS, Level
 from analyzer.plan.limits import Limits, limits_of
 from analyzer.plan.progress import Pair, both_ways, parse_move
+from analyzer.problem import Unreadable
 from analyzer.stave import USUAL_STAVE, Stave, stave_from
 from analyzer.toml_file import Table, read_table
+from analyzer.tuning.calibrate import B_FLAT_1, Measured, calibrated, parse_measured, sounds_there
 from analyzer.tuning.retuned import attachment_tuned
 
 CODE = "bad-key"
@@ -34,7 +36,7 @@ RATES = {
 }
 """Keys of the player file that say how fast the player is, with the range of each and its unit."""
 KEYS = ("name", "outermost_position", "reach_mm", "height_cm", "attachment_ceiling", *RATES, "low", "high", "learned",
-        "secure", "level", "cannot", "just_strength", "just_from_s", "attachment_in_tune", "stave")
+        "secure", "level", "cannot", "just_strength", "just_from_s", "attachment_in_tune", "stave", "measured")
 TUNED_TO = ("F2", "C3")
 """Notes of the attachment's first position by which it is tuned: F2 (D. Scott, TBA clinic 2017: low F right in first),
 or C3, which leaves F2 flat and low C within the slide (common practice, no source)."""
@@ -59,7 +61,8 @@ class Player:
     lists valves that the player's hand cannot press. Where chords are tuned, notes of at least `just_from_s`
     [s] take `just_strength` (0 to 1) of the way to their pure place. `attachment_in_tune` is the sounding pitch [MIDI]
     that this player's attachment plays in tune in first position, F2 or C3; None where not told. `stave` is how
-    large and heavy this player wants printed music.
+    large and heavy this player wants printed music. `measured` is one
+    place of this player's slide (a trombone in B flat), measured where a note was in tune: every position follows it.
     """
 
     name: str = "player"
@@ -82,6 +85,7 @@ class Player:
     just_from_s: float = 0.8
     attachment_in_tune: int | None = None
     stave: Stave = USUAL_STAVE
+    measured: Measured | None = None
 
     def reach_on(self, horn: Horn) -> float:
         """Return how far this player takes the slide of `horn`. [mm]; the slide's end where nothing is told."""
@@ -111,7 +115,17 @@ class Player:
             bool(states) and not any(state[:1].isdigit() == numbered for state in states))
 
     def own(self, horn: Horn) -> Horn:
-        """Return `horn` with its attachment tuned as this player has told."""
+        """Return `horn` with its slide as long and its attachment tuned as this player has told.
+
+        A measured place is one of a trombone in B flat, the horn that nearly all play; an alto keeps its own places.
+
+        Raises
+        ------
+        Unreadable
+            If the place asks for a tube more than 12 per cent off the horn's.
+        """
+        if self.measured is not None and horn.fundamental_midi == B_FLAT_1 and sounds_there(horn, self.measured):
+            horn = calibrated(horn, self.measured, name=horn.name)
         return horn if self.attachment_in_tune is None else attachment_tuned(horn, self.attachment_in_tune)
 
     def can_hold(self, valves: tuple[str, ...]) -> bool:
@@ -224,7 +238,20 @@ def player_from(table: Table) -> Player:
         just_from_s=table.number("just_from_s", 0, 60, 0.8, unit=" seconds"),
         attachment_in_tune=parse_pitch(in_tune).midi if in_tune else None,
         stave=stave_from(table.table("stave")) if table.has("stave") else USUAL_STAVE,
+        measured=_measured(table),
     )
+
+
+def _measured(table: Table) -> Measured | None:
+    """Return the place that was measured on this player's slide."""
+    told = table.take("measured", str, "")
+    if not told:
+        return None
+    try:
+        return parse_measured(told)
+    except Unreadable as error:
+        table.refuse("measured", f"measured is {told!r}: {error.problem.what}", error.problem.try_)
+    return None
 
 
 def _reach(table: Table) -> tuple[float | None, int | None, bool]:

@@ -21,6 +21,7 @@ FIELD_NAMES = {
     "instrument": "instrument", "absent": "absent",
     "just_strength": "share of just intonation", "just_from_s": "just intonation from",
     "stave": "how large music is printed",
+    "measured": "measured place of the slide",
     "left_hand": "left hand", "second_percent": "second loops",
 }
 """The keys of a player or section file, by the names that the page's forms have for them."""

@@ -1,35 +1,75 @@
 """`lowbrass tune chords`: the chords that a section finds worst, as a document and in words."""
 
 from collections.abc import Sequence
+from textwrap import fill
 from typing import Any
 
 from analyzer import cautions
 from analyzer.analysis import Analysis
+from analyzer.horns.horn import Horn
+from analyzer.pitch import parse_pitch
+from analyzer.report.drill.sound import GAP_S, TONE_S, Tone
+from analyzer.report.typical import cents_json, cents_said, slide_said
 from analyzer.review.chord_map import Sonority, Voice
 from analyzer.words import shown
 
 SCHEMA = "lowbrass.tune-chords/1"
 _HEARD_MM = 1.0
+_LEFT_CENTS = 3.0                      # less beside the pure place is not said (judged)
 
 
 def chords_document(analysis: Analysis, chords: Sequence[Sonority]) -> dict[str, Any]:
     """Return the JSON document."""
     return {
         "schema": SCHEMA, "score": {"file": analysis.document.name, "title": analysis.document.title},
-        "chords": [{
-            "measure": chord.measure, "root": chord.root, "kind": chord.kind, "seconds": round(chord.seconds, 2),
-            "before_cents": round(chord.before_cents, 1), "after_cents": round(chord.after_cents, 1),
-            "shift_cents": round(chord.shift_cents, 1) + 0.0, "drone": chord.root,
-            "players": [{
-                "part": voice.part, "line": voice.line, "horn": voice.horn.name, "label": voice.choice.label,
-                "sounding": voice.note, "member": voice.member, "target_cents": round(voice.target_cents, 1),
-                "move_mm": None if voice.move_mm is None else round(voice.move_mm, 1) + 0.0,
-                "left_cents": round(voice.left_cents, 1) + 0.0, "instead": list(voice.instead),
-            } for voice in chord.voices],
-        } for chord in chords],
+        "chords": [chord_json(chord) for chord in chords],
+        "cents": [cents_json(horn) | {"horn": horn.name} for horn in horns_of(chords)],
         "problems": [problem.as_json() for problem in analysis.problems],
         "cautions": [*analysis.cautions, cautions.HEARING],
     }
+
+
+def chord_json(chord: Sonority) -> dict[str, Any]:
+    """Return one chord with what each player does in it."""
+    return {
+        "measure": chord.measure, "root": chord.root, "kind": chord.kind, "seconds": round(chord.seconds, 2),
+        "before_cents": round(chord.before_cents, 1), "after_cents": round(chord.after_cents, 1),
+        "shift_cents": round(chord.shift_cents, 1) + 0.0, "drone": chord.root,
+        "players": [{
+            "part": voice.part, "line": voice.line, "horn": voice.horn.name, "label": voice.choice.label,
+            "sounding": voice.note, "member": voice.member, "target_cents": round(voice.target_cents, 1),
+            "move_mm": None if voice.move_mm is None else round(voice.move_mm, 1) + 0.0,
+            "left_cents": round(voice.left_cents, 1) + 0.0, "instead": list(voice.instead),
+        } for voice in chord.voices],
+    }
+
+
+def chord_short(chord: Sonority) -> str:
+    """Say a chord in one sentence: where, how far apart, who does what; who stays is not named."""
+    told = [voice_said(voice) for voice in chord.voices
+            if voice.move_mm is None or abs(voice.move_mm) >= _HEARD_MM or abs(voice.left_cents) >= _LEFT_CENTS]
+    return (f"m. {chord.measure}, {shown(chord.root)} {chord.kind}: {chord.before_cents:.0f} cents apart untuned, "
+            f"{chord.after_cents:.0f} tuned (drone {shown(chord.root)}). {'; '.join(told)}.")
+
+
+def all_of_them(file: str) -> str:
+    """Say where the rest is, with the drone to practise with."""
+    return f"More, and a drone to hear: lowbrass tune chords {file} --tones FILE.wav"
+
+
+def chord_tones(chords: Sequence[Sonority]) -> tuple[Tone, ...]:
+    """Return what to practice with: each player's pure place, once, over the chord's root held below all of them."""
+    found: list[Tone] = []
+    for chord in chords:
+        lowest = min(voice.choice.midi for voice in chord.voices)
+        root = parse_pitch(f"{chord.root}2").midi
+        drone = lowest - ((lowest - root) % 12)
+        for voice in dict.fromkeys((voice.choice.midi, voice.target_cents, voice.note, voice.member)
+                                   for voice in chord.voices):
+            midi, cents, note, member = voice
+            found.append(Tone(start_s=len(found) * (TONE_S + GAP_S), midi=midi, cents=cents, drone_midi=drone,
+                              what=f"m. {chord.measure}, {shown(note)}, {member} of {shown(chord.root)} {chord.kind}"))
+    return tuple(found)
 
 
 def chords_text(analysis: Analysis, chords: Sequence[Sonority]) -> str:
@@ -47,7 +87,14 @@ def chords_text(analysis: Analysis, chords: Sequence[Sonority]) -> str:
         if abs(chord.shift_cents) >= 1:
             side = "higher" if chord.shift_cents > 0 else "lower"
             out.append(f"    The whole chord stands {abs(chord.shift_cents):.0f} cents {side} than the tuning note.")
-    return "\n".join([*out, "", f"Caution: {analysis.cautions[0]}"])
+    horns = horns_of(chords)
+    asked = " ".join(filter(None, (cents_said(horns), slide_said(horns))))
+    return "\n".join([*out, "", *fill(asked, 100).splitlines(), f"Caution: {analysis.cautions[0]}"])
+
+
+def horns_of(chords: Sequence[Sonority]) -> list[Horn]:
+    """Return the horns of these chords, each once."""
+    return list(dict.fromkeys(voice.horn for chord in chords for voice in chord.voices))
 
 
 def voice_said(voice: Voice) -> str:
@@ -63,5 +110,5 @@ def voice_said(voice: Voice) -> str:
     else:
         todo = f"slide {abs(voice.move_mm):.0f} mm {'out' if voice.move_mm > 0 else 'in'}"
     left = f", {abs(voice.left_cents):.0f} cents {'sharp' if voice.left_cents > 0 else 'flat'} all the same" \
-        if abs(voice.left_cents) >= 3 else ""
+        if abs(voice.left_cents) >= _LEFT_CENTS else ""
     return f"{who} ({voice.member}): {todo}{left}"

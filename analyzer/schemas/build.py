@@ -91,7 +91,17 @@ DEFS: dict[str, Schema] = {
                   "why": TEXT}),
     "beat": obj({"unit": TEXT, "dots": COUNT, "bpm": FROM_ZERO}),
     "choice": obj({"label": TEXT, "valves": TEXTS, "position": maybe(FROM_ONE), "shade": SHADE, "partial": FROM_ONE,
-                   "extension_mm": maybe(FROM_ZERO), "off_cents": NUMBER, "usual": YES_NO, "advice": maybe(TEXT)}),
+                   "extension_mm": maybe(FROM_ZERO), "off_cents": NUMBER, "usual": YES_NO, "advice": maybe(TEXT)},
+                  {"typical_cents": maybe(many(NUMBER, least=2))}),
+    "cents": obj({"from": words("your horn", "harmonic series"), "others_cents": maybe(FROM_ZERO),
+                  "partials": many(obj({"partial": FROM_ONE, "low_cents": NUMBER, "high_cents": NUMBER,
+                                        "sources": COUNT, "horns": maybe(COUNT), "stands_on": TEXT, **ORIGIN}))},
+                 {"horn": TEXT}),
+    "tuned_chord": obj({
+        "measure": TEXT, "root": TEXT, "kind": TEXT, "seconds": FROM_ZERO, "before_cents": FROM_ZERO,
+        "after_cents": FROM_ZERO, "shift_cents": NUMBER, "drone": TEXT, "players": many(obj({
+            "part": TEXT, "line": FROM_ONE, "horn": TEXT, "label": TEXT, "sounding": PITCH, "member": TEXT,
+            "target_cents": NUMBER, "move_mm": maybe(NUMBER), "left_cents": NUMBER, "instead": TEXTS}))}),
     "alternative": obj({"label": TEXT, "valves": TEXTS, "position": maybe(FROM_ONE), "extra_cost": NUMBER}),
     "note": obj(
         {"index": COUNT, "measure": TEXT, "onset": FRACTION, "duration": FRACTION, "written": PITCH, "sounding": PITCH,
@@ -108,7 +118,10 @@ DEFS: dict[str, Schema] = {
                    "ceiling_by": words("slide", "valves", "tongue", "lip", "none"), "beat": maybe(ref("beat"))}),
     "line": obj({**LINE_OF, "horn": TEXT, "horn_assumed": YES_NO, "assumptions": ASSUMPTIONS,
                  "notes": many(ref("note")), "groups": many(ref("group")), "totals": ref("totals"), "cost": NUMBER},
-                {"axes": many(obj({"axis": words("slide", "valves", "tongue", "leap and lip", "range", "endurance",
+                {"cents_from": words("your horn", "harmonic series"),
+                 "slide": maybe(obj({"measured": YES_NO, "seventh_mm": maybe(FROM_ZERO),
+                                     "published_mm": maybe(many(FROM_ZERO, least=2))})),
+                 "axes": many(obj({"axis": words("slide", "valves", "tongue", "leap and lip", "range", "endurance",
                                                  "reading", "tuning"),
                                    "share": maybe(FROM_ZERO), "measure": TEXT, "index": COUNT, "reason": TEXT})),
                  "plans": many(obj({"cost": NUMBER, "labels": many(maybe(TEXT))})),
@@ -206,7 +219,8 @@ DOCUMENTS: dict[str, Schema] = {
         "problems": PROBLEMS}),
     "map": obj({"score": ref("score"), "lines": many(ref("line")), "problems": PROBLEMS, "cautions": CAUTIONS}),
     "chart": obj({"horn": TEXT, "description": TEXT,
-                  "notes": many(obj({"midi": MIDI, "note": PITCH, "choices": many(ref("choice"))}), least=1)}),
+                  "notes": many(obj({"midi": MIDI, "note": PITCH, "choices": many(ref("choice"))}), least=1)},
+                 {"cents": ref("cents")}),
     "transition": obj({
         "from": TEXT, "to": TEXT,
         "places": many(obj({"label": TEXT, "valves": TEXTS, "position": FROM_ONE, "kind": TEXT,
@@ -247,7 +261,7 @@ DOCUMENTS: dict[str, Schema] = {
                              **CHAIR_MAYBE})),
         "after_changes": many(obj({**LINE_OF, "player": TEXT, "horn": TEXT})),
         "findings": FINDINGS, "remarks": many(ref("remark")), "problems": PROBLEMS, "cautions": CAUTIONS,
-        "about": words("horns", "horns and players")}),
+        "about": words("horns", "horns and players")}, {"tuning": many(ref("tuned_chord"))}),
     "ready": obj({
         "decides": TEXT, "scores": many(ref("score"), least=1), "player": TEXT, "from": TEXT, "to": TEXT,
         "physical": many(obj({"what": TEXT, "from": TEXT, "to": TEXT, "meaning": TEXT,
@@ -324,11 +338,8 @@ DOCUMENTS: dict[str, Schema] = {
                            "after": PLAYED})),
         "beyond": many(PITCH), "problems": PROBLEMS, "cautions": CAUTIONS}),
     "tune-chords": obj({
-        "score": ref("score"), "problems": PROBLEMS, "cautions": CAUTIONS, "chords": many(obj({
-            "measure": TEXT, "root": TEXT, "kind": TEXT, "seconds": FROM_ZERO, "before_cents": FROM_ZERO,
-            "after_cents": FROM_ZERO, "shift_cents": NUMBER, "drone": TEXT, "players": many(obj({
-                "part": TEXT, "line": FROM_ONE, "horn": TEXT, "label": TEXT, "sounding": PITCH, "member": TEXT,
-                "target_cents": NUMBER, "move_mm": maybe(NUMBER), "left_cents": NUMBER, "instead": TEXTS}))}))}),
+        "score": ref("score"), "problems": PROBLEMS, "cautions": CAUTIONS, "chords": many(ref("tuned_chord"))},
+        {"cents": many(ref("cents"))}),
     "write": obj({
         "part": ref("part"), "line": FROM_ONE, "of": FROM_ONE,
         "reader": obj({"name": TEXT, "clef": TEXT, "written_above_sounding": WHOLE, "low": maybe(PITCH),
@@ -350,7 +361,8 @@ DOCUMENTS: dict[str, Schema] = {
         "players": many(obj({"player": TEXT, "file": maybe(TEXT), "pages": COUNT, "pieces": many(obj(
             {"score": TEXT, "part": ref("part"), "line": FROM_ONE, "horn": TEXT, "doubling": YES_NO,
              "cover": YES_NO}))})),
-        "pieces": many(obj({"score": TEXT, "title": TEXT, "verdict": TEXT, "said": TEXT})),
+        "pieces": many(obj({"score": TEXT, "title": TEXT, "verdict": TEXT, "said": TEXT},
+                           {"tuning": many(ref("tuned_chord"))})),
         "unfilled": many(obj({"score": TEXT, "part": ref("part"), "line": FROM_ONE, "why": TEXT})),
         "problems": PROBLEMS, "cautions": CAUTIONS}),
     "learn": obj({"marks": COUNT, "lines": FROM_ONE, "held_out": YES_NO, "before": FROM_ZERO, "after": FROM_ZERO,

@@ -97,6 +97,7 @@ class SectionFit:
     cautions: tuple[str, ...]
     priced: tuple[PricedLine, ...] = ()
     absent: tuple[str, ...] = ()
+    reads: Reads | None = None
 
     @property
     def about(self) -> About:
@@ -143,7 +144,7 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
     general = [*general, *_blocking(search, way, verdict, placed, covered)]
     lent = [one for one in way.steps if isinstance(one, Lend)] if way.possible else []
     empty = desk.empty()
-    return SectionFit(document=document, verdict=verdict, seats=tuple(seats), unfilled=tuple(unfilled),
+    return SectionFit(document=document, reads=reads, verdict=verdict, seats=tuple(seats), unfilled=tuple(unfilled),
                       reservations=reservations(desk.chairs, [
                           (desk.members[place[0]], place[1].burden.horn if place[1].burden else None)
                           if place else None for place in placed]),

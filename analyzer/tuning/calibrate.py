@@ -16,6 +16,8 @@ LARGEST_CHANGE = 0.12
 9 per cent; from 0.10 to 0.15 the same measurements pass)."""
 
 _KNOWN = re.compile(r"(\S+)\s+(T?S?)([1-9])[#b♯♭]?\s+(\d+(?:\.\d+)?)\s*(mm|cm|in)", re.IGNORECASE)
+B_FLAT_1 = 34
+"""Fundamental of the trombones in B flat, tenor and bass: one slide, one place of each position. [MIDI]"""
 UNITS_MM = {"mm": 1.0, "cm": 10.0, "in": 25.4}
 """Units that a distance may be given in. [mm]"""
 
@@ -82,8 +84,7 @@ def measured_tube_mm(horn: Horn, measured: Measured) -> float:
         held = valves_text(measured.valves)
         raise _refused(measured.shown, f"{horn.name} cannot hold {held}", "Give the position without it.")
     held_state = state(horn, measured.valves)
-    interval = measured.midi - horn.fundamental_midi + held_state.semitones + measured.position - 1
-    partial = next((n for n in range(1, HIGHEST_PARTIAL + 1) if nominal_semitones(n) == interval), None)
+    partial = _partial(horn, measured)
     if partial is None:
         raise _refused(
             measured.shown, "no partial of that position is this note", "Check the note and the position."
@@ -104,6 +105,16 @@ def measured_tube_mm(horn: Horn, measured: Measured) -> float:
             f"About {usual_mm:.0f} mm was to be expected: check note, position and distance.",
         )
     return tube_mm
+
+
+def _partial(horn: Horn, measured: Measured) -> int | None:
+    interval = measured.midi - horn.fundamental_midi + state(horn, measured.valves).semitones + measured.position - 1
+    return next((n for n in range(1, HIGHEST_PARTIAL + 1) if nominal_semitones(n) == interval), None)
+
+
+def sounds_there(horn: Horn, measured: Measured) -> bool:
+    """Tell whether a horn has the measured note in that position at all."""
+    return horn.family == "slide" and measured.valves in states(horn) and _partial(horn, measured) is not None
 
 
 def calibrated(horn: Horn, measured: Measured, *, name: str, slide_end_mm: float | None = None) -> Horn:

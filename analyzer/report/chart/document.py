@@ -6,7 +6,9 @@ from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import DEFAULT_CEILING_MIDI, candidates, chart_choice, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.pitch import pitch_of
+from analyzer.report.typical import cents_json
 from analyzer.tables import csv_text
+from analyzer.tuning.typical import typical_cents
 from analyzer.words import valves_text
 
 SCHEMA = "lowbrass.chart/1"
@@ -21,6 +23,7 @@ def chart_document(horn: Horn) -> dict[str, Any]:
         "schema": SCHEMA,
         "horn": horn.name,
         "description": horn.description,
+        "cents": cents_json(horn),
         "notes": [
             {"midi": midi, "note": pitch_of(midi).name, "choices": _choices(horn, midi)}
             for midi in range(low, high + 1)
@@ -39,12 +42,19 @@ def _choices(horn: Horn, midi: int) -> list[dict[str, Any]]:
             "partial": choice.partial,
             "extension_mm": None if choice.extension_mm is None else round(choice.extension_mm, 1),
             "off_cents": round(choice.off_cents, 1) + 0.0,
+            "typical_cents": _typical(horn, choice),
             "usual": choice == usual,
             "above_ceiling": above_ceiling(choice),
             "advice": choice.advice,
         }
         for choice in candidates(horn, midi)
     ]
+
+
+def _typical(horn: Horn, choice: Candidate) -> list[float] | None:
+    """Return from where to where real horns sound a choice [cents]; None where nothing is known."""
+    found = typical_cents(horn, choice)
+    return None if found is None else [round(cents, 1) + 0.0 for cents in found]
 
 
 def above_ceiling(choice: Candidate) -> bool:

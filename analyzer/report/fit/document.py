@@ -4,10 +4,12 @@ from collections.abc import Sequence
 from typing import Any
 
 from analyzer.report.fit.text import verdict_said
+from analyzer.report.tune_chords import chord_json
 from analyzer.report.write import phrases_json
 from analyzer.review.findings import Finding
 from analyzer.review.line import CODES
 from analyzer.section.fit import Seat, SectionFit
+from analyzer.section.in_tune import section_chords
 from analyzer.section.proposals import Proposal
 from analyzer.section.seating import Chair
 from analyzer.supposed import of_line
@@ -36,6 +38,7 @@ def fit_document(fit: SectionFit) -> dict[str, Any]:
                    for line in fit.priced for player, offer in line.offers],
         "changes": [_change_json(one) for one in fit.changes],
         "after_changes": [{**_chair_json(chair), "player": player, "horn": horn} for chair, player, horn in fit.after],
+        "tuning": [chord_json(chord) for chord in section_chords(fit)],
         **_told_json(fit.findings),
         "problems": [problem.as_json() for problem in fit.problems],
         "cautions": list(fit.cautions),

@@ -15,8 +15,10 @@ from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, ha
 from analyzer.report.fit.text import severe, told, verdict_said
 from analyzer.report.review import HEADINGS
 from analyzer.report.shell import safe, shell
+from analyzer.report.tune_chords import all_of_them, chord_short
 from analyzer.review.findings import Finding, FindingGroup, grouped
 from analyzer.section.fit import Seat, SectionFit
+from analyzer.section.in_tune import section_chords
 from analyzer.section.seating import Chair
 from analyzer.words import agreeing, counted, measures_named
 
@@ -64,12 +66,19 @@ def section_html(fit: SectionFit, excerpt: Excerpt, *, note: str = "") -> str:
     body = [_verdict(fit), _who(fit), _heat(fit, hard), _first(fit, hard),
             f"<h2>Line by line</h2>{_paragraph(note, 'faint')}",
             *(_line(seat, number, excerpt) for number, seat in enumerate(fit.seats, 1)),
+            _in_tune(fit),
             _to_know(fit), _listed("Cautions", fit.cautions, care=True),
             _listed("Found while reading the score", [one.line() for one in fit.problems])]
     return shell("".join(body), heading=title, title=f"{title}: does it suit the section?",
                  lead=("Does this piece suit the section, who plays what, and what to rehearse or rewrite. For the "
                        f"director; from the file {fit.document.name}."),
                  style=Path(__file__).with_name("fit.css").read_text(encoding="utf-8"))
+
+
+def _in_tune(fit: SectionFit) -> str:
+    chords = section_chords(fit)
+    return _listed("In tune together: the chords that will be worst",
+                   [*map(chord_short, chords), all_of_them(fit.document.name)]) if chords else ""
 
 
 def _paragraph(text: str, kind: str = "") -> str:

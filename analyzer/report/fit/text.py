@@ -4,8 +4,10 @@ from collections.abc import Sequence
 
 from analyzer.report import blocks
 from analyzer.report.blocks import Block, Cautions, Findings, Gap, Head, Said, Title, as_text
+from analyzer.report.tune_chords import all_of_them, chord_short
 from analyzer.review.findings import Finding, FindingGroup, grouped
 from analyzer.section.fit import SectionFit
+from analyzer.section.in_tune import section_chords
 from analyzer.words import counted, first_few, measures_short
 
 _MARKS = {"stop": "STOP ", "care": "CARE ", "note": "- "}
@@ -86,6 +88,10 @@ def fit_blocks(fit: SectionFit, *, every: bool = False) -> list[Block]:
     if general:
         out += [Head("Notes")]
         out += [Said(f"{_MARKS[one.severity]}{told(one)}", indent=2) for one in general]
+    if chords := section_chords(fit):
+        out += [Head("In tune together: the chords that will be worst")]
+        out += [Said(chord_short(chord), indent=2) for chord in chords]
+        out += [Said(all_of_them(fit.document.name), indent=2)]
     if any(one.severity != "note" for one in general) or any(one.cells[0] for one in marked):
         out += [Gap(), Said(_LEGEND)]
     return [*out, Cautions(fit.cautions)]

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from analyzer.problem import Problem
+from analyzer.review.chord_map import Sonority
 
 Paper = Literal["a4", "letter"]
 
@@ -42,6 +43,7 @@ class Piece:
     changes: tuple[str, ...] = ()
     first: tuple[str, ...] = ()
     supposed: tuple[str, ...] = ()
+    chords: tuple[Sonority, ...] = ()
     problems: tuple[Problem, ...] = ()
 
 

@@ -22,10 +22,12 @@ from analyzer.report.folders.bound import Folder, Folders, Paper, Piece, Sheet, 
 from analyzer.report.folders.names import file_name, stale
 from analyzer.report.folders.pages import cover_page, director_page
 from analyzer.report.take_home.page import page_of
+from analyzer.report.tune_chords import chord_json
 from analyzer.report.write import planned, write_bytes
 from analyzer.score.document import open_document
 from analyzer.score.transposing import Reads
 from analyzer.section.fit import Seat, SectionFit, fit
+from analyzer.section.in_tune import section_chords
 from analyzer.section.section import Member, Section
 from analyzer.selection import Asked
 from analyzer.words import measures_named
@@ -150,6 +152,7 @@ def _piece(order: _Order) -> Piece:
         sheets=sheets, changes=tuple(change.text for change in answer.changes), first=tuple(_first(answer)),
         unfilled=tuple((one.chair.part.id, one.chair.part.full_name or one.chair.part.name, one.chair.line.number,
                         one.why) for one in answer.unfilled if one.chair.same_as is None),
+        chords=section_chords(answer),
         supposed=tuple(problem.what for problem in answer.problems if problem.code in (
             "tempo-assumed", "swing-straight", "transposition-doubt")),
         problems=tuple(problem for problem in answer.problems if problem.severity != "note"))
@@ -258,7 +261,8 @@ def folders_document(answer: Folders) -> dict[str, Any]:
                                  "line": sheet.line, "horn": sheet.horn, "doubling": sheet.doubles,
                                  "cover": sheet.covers}
                                 for sheet in folder.sheets]} for folder in answer.folders],
-        "pieces": [{"score": piece.score, "title": piece.title, "verdict": piece.verdict, "said": piece.said}
+        "pieces": [{"score": piece.score, "title": piece.title, "verdict": piece.verdict, "said": piece.said,
+                    "tuning": [chord_json(chord) for chord in piece.chords]}
                    for piece in answer.pieces],
         "unfilled": [{"score": piece.score, "part": {"id": part_id, "name": name}, "line": line, "why": why}
                      for piece, (part_id, name, line, why) in answer.unfilled],

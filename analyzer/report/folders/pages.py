@@ -7,6 +7,7 @@ from analyzer import cautions
 from analyzer.report.folders.bound import Folders, Paper, Sheet, horn_changes
 from analyzer.report.paper import MARGIN_MM, built, forms, grid, safe
 from analyzer.report.paper import PT_PER_MM as _MM
+from analyzer.report.tune_chords import chord_short
 from analyzer.section.section import Section
 from analyzer.words import counted
 
@@ -73,6 +74,8 @@ def director_page(answer: Folders, section: Section, paper: Paper) -> bytes:
             said.append(f"To change: {safe(' '.join(piece.changes))}")
         if piece.first:
             said.append(f"Rehearse first: {safe('; '.join(piece.first))}.")
+        if piece.chords:
+            said.append(f"Tune first: {safe(' '.join(chord_short(chord) for chord in piece.chords))}")
         if piece.supposed:
             said.append(f"Supposed: {safe('; '.join(piece.supposed))}.")
         story.append(Paragraph(" ".join(said), form["text"]))

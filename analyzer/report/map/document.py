@@ -11,6 +11,7 @@ from analyzer.plan.axes import axes
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.slurs import slurs_of
 from analyzer.plan.variants import Variant, pins_of, variants, walks
+from analyzer.report.typical import basis, slide_json
 from analyzer.words import shown
 
 SCHEMA = "lowbrass.map/1"
@@ -39,6 +40,7 @@ def line_json(one: Planned, plans: int = 0) -> dict[str, Any]:
     result: dict[str, Any] = {
         "part": {"id": one.part.id, "name": one.part.name},
         "line": plan.line.number, "of": plan.line.of, "horn": plan.horn.name, "horn_assumed": one.assumed,
+        "cents_from": basis(plan.horn), "slide": slide_json(plan.horn),
         "assumptions": [found.as_json() for found in one.assumptions],
         "notes": [note_json(note, one.targets[note.index] if one.targets else None) | {"slur": kind}
                   for note, kind in zip(plan.notes, slurs_of(plan), strict=True)],

@@ -16,6 +16,7 @@ from analyzer.plan.summary import missing, sentences, tempo_text, too_fast
 from analyzer.plan.variants import pins_of, variants
 from analyzer.report.heading import heading, supposed_text
 from analyzer.report.map.document import MOST_VARIANTS, what_differs
+from analyzer.report.typical import cents_said, slide_said
 from analyzer.words import counted, first_few, measures_named, shown
 
 _MOST_LINES = 4
@@ -28,7 +29,9 @@ def map_text(analysis: Analysis, *, notes: bool = False, width: int = 100, plans
     With `plans`, up to that many plans of another pattern follow each line.
     """
     hard = [difficulties(one.planner, one.plan) for one in analysis.lines]
-    out = [fill(_score_paragraph(analysis, hard), width),
+    horns = list(dict.fromkeys(one.plan.horn for one in analysis.lines if one.plan.notes))
+    asked = " ".join(filter(None, (slide_said(horns), cents_said(horns) if notes and horns else "")))
+    out = [fill(_score_paragraph(analysis, hard), width), *fill(asked, width).splitlines(),
            *(_line_text(one, found, notes, width, plans) for one, found in zip(analysis.lines, hard, strict=True))]
     if notes:
         out += [f"Caution: {line}" for line in analysis.cautions]
