@@ -30,6 +30,7 @@ const FIELDS = [
   ["extreme_high", "Highest for a note or two", "text"],
   ["endurance_minutes", "Minutes until tired", "number"],
   ["just_strength", "Share of pure tuning, 0 to 1", "number"],
+  ["measured", "One measured place of the slide", "text", "C3 6 496mm"],
   ["just_from_s", "Pure tuning from notes of so many seconds", "number"],
   ["instrument", "Instrument, in place of horns", "choice",
     ["", "tenor-saxophone", "bass-clarinet", "bassoon", "tuba", "cello"]],
