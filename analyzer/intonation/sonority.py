@@ -24,7 +24,7 @@ _PLAIN_SHARE = Fraction(3, 10)
 _RIVAL_SHARE = Fraction(1, 2)
 """A chord that asks for another place of the note and sounds for this share of the best one's time makes it uncertain:
 the third of D in D major seventh is the root of an F sharp minor triad. Judged; from a third to two thirds, 3 of 1,723
-long notes of samples and real scores change (without the rule 22)."""
+long notes of twelve real scores change (without the rule 22)."""
 _SAME_CENTS = 2.0                      # places nearer than this are one place (judged)
 
 

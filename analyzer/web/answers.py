@@ -13,7 +13,7 @@ from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.marking.mark import Mark
-from analyzer.marking.which import marks
+from analyzer.marking.which import aim_said, marks
 from analyzer.picture.picture import NARROW, WIDE, key_of, pictures_of
 from analyzer.pitch import pitch_of
 from analyzer.plan.difficulty import difficulties
@@ -170,7 +170,7 @@ def _note(planned: Planned, index: int, nth: int, held: dict[int, str], chosen: 
     return {
         "refs": list(note.refs), "measure": note.measure, "nth": nth, "written": note.written.pretty,
         "sounding": note.sounding.pretty, "midi": note.midi, "label": label, "shown": shown(label) if label else "×",
-        "usual": shown(found.usual.label) if found.usual else None, "changed": found.changed,
+        "aim": aim_said(found), "usual": shown(found.usual.label) if found.usual else None, "changed": found.changed,
         "pinned": found.pinned, "priced": not found.pinned or looked_at, "why": [plain(text) for text in found.why],
         "prices": [[name, round(price, 1)] for name, price in prices],
         "travel_mm": _travel_mm(planned, index, prices),

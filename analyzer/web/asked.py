@@ -6,12 +6,13 @@ import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast, get_args
 from urllib.parse import unquote
 
 from analyzer.analysis import Request
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import horn_names, load_horn
+from analyzer.intonation.targets import Intonation
 from analyzer.marking.pins import MOST_PINS
 from analyzer.plan.player import KEYS, Player, player_of
 from analyzer.problem import Unreadable, unreadable
@@ -58,16 +59,18 @@ class Asked:
     width_px: int
     chosen: int | None = None
     reads: Reads | None = None
+    intonation: Intonation = "equal"
 
     def request(self, pins: Mapping[tuple[int | None, str, int], str] | None = None) -> Request:
         """Return the request for all lines of the part."""
         return Request(parts=(self.part,), horns=(self.horn,) if self.horn else (), measures=self.measures,
-                       pins=pins or {}, player=self.player, tempo_bpm=self.tempo_bpm, reads=self.reads)
+                       pins=pins or {}, player=self.player, tempo_bpm=self.tempo_bpm, reads=self.reads,
+                       intonation=self.intonation)
 
     @property
     def key(self) -> object:
         """What an analysis without pins depends on."""
-        return (self.part, self.horn, self.measures, self.tempo_bpm, self.player, self.reads)
+        return (self.part, self.horn, self.measures, self.tempo_bpm, self.player, self.reads, self.intonation)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,7 +138,7 @@ def read_asked(given: object, own: OwnPath = lambda _: None) -> Asked:
         part=_text(given, "part"), line=int(_number(given, "line", 1, 99) or 1), horn=horn, measures=measures,
         tempo_bpm=tempo, player=_player(given.get("player", {})), pins=tuple(_pin(pin) for pin in pins),
         width_px=read_width(given), chosen=None if chosen is None else int(chosen),
-        reads=_reads(given),
+        reads=_reads(given), intonation=_intonation(given),
     )
 
 
@@ -149,6 +152,13 @@ def _reads(given: dict[str, Any]) -> Reads | None:
     if value and value not in READINGS:
         raise _wrong("reads", f"is none of {' and '.join(READINGS)}")
     return READINGS.get(value)
+
+
+def _intonation(given: dict[str, Any]) -> Intonation:
+    value = _text(given, "intonation") or "equal"
+    if value not in get_args(Intonation):
+        raise _wrong("intonation", f"is none of {' and '.join(get_args(Intonation))}")
+    return cast(Intonation, value)
 
 
 def read_horn(given: dict[str, Any], key: str, own: OwnPath) -> str:

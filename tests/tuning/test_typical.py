@@ -46,7 +46,6 @@ def test_cents_are_those_of_the_series_until_a_horn_is_read(tmp_path) -> None:  
     assert all(word in said for word in ("harmonic series", "14 cents flat", "13 cents sharp", "not given", "judged"))
     readings, mine = tmp_path / "read.csv", tmp_path / "mine.toml"
     readings.write_text(MINE, encoding="utf-8")
-    pytest.importorskip("scipy")
     assert run("tune", "fit", readings, "--horn", "tenor", "-o", mine).returncode == 0
     own = load_horn(str(mine))
     assert basis(own) == "your horn"
@@ -66,7 +65,6 @@ def test_the_sheet_goes_to_the_twelfth_partial() -> None:
 
 
 def test_every_row_of_the_sheet_can_be_read_back(tmp_path) -> None:  # type: ignore[no-untyped-def]
-    pytest.importorskip("scipy")
     for name in ("tenor-f", "euphonium-4-compensating", "bass-independent"):
         filled = tmp_path / f"{name}.csv"
         head, *rows = [line for line in sheet(load_horn(name)).splitlines() if not line.startswith("#")]

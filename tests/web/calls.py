@@ -44,7 +44,8 @@ PIN = closed({"part": SHORT, "line": FROM_ONE, "ref": COUNT, "label": SHORT, "me
               "written": TEXT})
 NOTE = closed({
     "refs": many(COUNT, least=1), "measure": TEXT, "nth": FROM_ONE, "written": TEXT, "sounding": TEXT, "midi": WHOLE,
-    "label": maybe(TEXT), "shown": TEXT, "usual": maybe(TEXT), "changed": YES_NO, "pinned": YES_NO, "priced": YES_NO,
+    "label": maybe(TEXT), "shown": TEXT, "aim": TEXT, "usual": maybe(TEXT), "changed": YES_NO,
+    "pinned": YES_NO, "priced": YES_NO,
     "why": TEXTS, "prices": many({"type": "array", "prefixItems": [TEXT, FROM_ZERO], "items": False}),
     "travel_mm": many(maybe(FROM_ZERO)), "problem": maybe(TEXT)})
 CANDIDATE = closed({"label": TEXT, "shown": TEXT, "detail": TEXT, "against": TEXT})
@@ -149,7 +150,7 @@ REFUSAL = closed({
 SETTINGS: dict[str, Schema] = {
     "session": SHORT, "part": SHORT, "line": FROM_ONE, "horn": SHORT, "from": SHORT, "to": SHORT,
     "tempo": maybe(NUMBER), "player": PLAYER, "pins": many(PIN), "width": COUNT, "chosen": maybe(COUNT),
-    "reads": words("", "concert", "treble-b-flat")}
+    "reads": words("", "concert", "treble-b-flat"), "intonation": words("", "equal", "just")}
 MORE: dict[str, dict[str, Schema]] = {
     "plan": {"standing": closed({"answer": SHORT, "pictures": many(SHORT), "marks": SHORT},
                                 "answer", "pictures", "marks")},
@@ -161,7 +162,7 @@ MORE: dict[str, dict[str, Schema]] = {
     "pins/read": {"text": TEXT, "name": TEXT},
 }
 QUESTIONS: dict[str, Schema] = {
-    **{path: closed({**SETTINGS, **MORE.get(path, {})}, "reads", "ending", "refuse", "standing", "at")
+    **{path: closed({**SETTINGS, **MORE.get(path, {})}, "reads", "intonation", "ending", "refuse", "standing", "at")
        for path in ("plan", "music", "pictures", "file", "sound", "review", "playable", "compare", "fit", "apply",
                     "change", "pins/read", "pins/write")},
     "section/write": FORM, "player/write": PLAYER, "forget": closed({"kept": SHORT, "back": YES_NO}, "kept", "back"),

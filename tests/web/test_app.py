@@ -57,6 +57,23 @@ def test_the_page_says_what_the_command_says(client, name: str) -> None:
         assert said["cautions"]
 
 
+def test_chords_are_tuned_as_the_command_tunes_them(client) -> None:
+    name = "quiet-chorale-trombones.mxl"
+    found = opened(client, name)
+    mapped = map_document(analyse(open_document(SAMPLES / name), Request(intonation="just")))["lines"]
+    for line in mapped[:2]:
+        asked = {"part": line["part"]["id"], "line": line["line"]}
+        said = planned(client, found, **asked, intonation="just")
+        assert [note["label"] for note in said["notes"]] == [note["label"] for note in line["notes"]]
+        for note, theirs in zip(said["notes"], line["notes"], strict=True):
+            moved = f"{'out' if theirs['shift_mm'] > 0 else 'in'} {abs(theirs['shift_mm']):.0f}"
+            assert note["aim"] == (moved if abs(theirs["shift_mm"]) >= 3 else "")
+        assert any(note["aim"] for note in said["notes"])
+        equal = planned(client, found, **asked, intonation="equal")
+        assert equal["notes"] == planned(client, found, **asked)["notes"]
+        assert not any(note["aim"] for note in equal["notes"])
+
+
 def test_a_pin_is_solved_as_the_command_solves_it(client) -> None:
     found = opened(client)
     before = planned(client, found)
@@ -138,7 +155,7 @@ def test_measures_tempo_player_and_horn_are_heard(client) -> None:
     ({"from": "900"}, "900"), ({"tempo": 5}, "tempo"), ({"tempo": "fast"}, "tempo"), ({"line": 7}, "line"),
     ({"player": {"reach_mm": 1}}, "reach"), ({"player": {"low": "H9"}}, "lowest note"), ({"player": []}, "player"),
     ({"player": {"nickname": "x"}}, "player"), ({"pins": [1]}, "pins"), ({"pins": {}}, "pins"),
-    ({"width": "wide"}, "width"),
+    ({"width": "wide"}, "width"), ({"intonation": "pythagorean"}, "intonation"),
     ({"pins": [{"part": "P1", "line": 1, "ref": -1, "label": "1"}]}, "pins"), ({"tempo": True}, "tempo"),
 ])
 def test_wrong_questions_get_one_clear_line(client, more: dict, word: str) -> None:
