@@ -239,7 +239,8 @@ def _limits(horn: Horn, kept: Sequence[str], given: Sequence[str]) -> dict[str, 
 def chords_command(score: Path, request: Request, most: int, sound: Path | None, form: str) -> None:
     """Name the chords of SCORE that need the most tuning: who moves, by how many mm, which drone to practice with.
 
-    Each note's pure place counts from the root of the chord that the whole score sounds.
+    Each note's pure place counts from the root of the chord that the whole score sounds; the root stays in equal
+    temperament. Players of one pitch class meet first, then the chord.
     """
     analysis = analyse(open_document(score), replace(request, intonation="just"))
     say(problem for problem in analysis.problems if problem.code != "cannot-raise")

@@ -14,6 +14,10 @@ from analyzer.review.chord_map import Sonority, Voice
 from analyzer.words import shown
 
 SCHEMA = "lowbrass.tune-chords/1"
+ROOT_RULE = ("Places count from the chord's root, which stays in equal temperament, so that nothing drifts. Studies of "
+             "what ensembles do are few and differ: a pure place is where to start, your ears decide.")
+SEVENTH = ("The seventh of a dominant chord is put at 7:4, 31 cents low, where it does not beat; that is disputed, and "
+           "many take it 4 cents low (16:9).")
 _HEARD_MM = 1.0
 _LEFT_CENTS = 3.0                      # less beside the pure place is not said (judged)
 
@@ -24,6 +28,7 @@ def chords_document(analysis: Analysis, chords: Sequence[Sonority]) -> dict[str,
         "schema": SCHEMA, "score": {"file": analysis.document.name, "title": analysis.document.title},
         "chords": [chord_json(chord) for chord in chords],
         "cents": [cents_json(horn) | {"horn": horn.name} for horn in horns_of(chords)],
+        "rules": [ROOT_RULE, SEVENTH],
         "problems": [problem.as_json() for problem in analysis.problems],
         "cautions": [*analysis.cautions, cautions.HEARING],
     }
@@ -77,8 +82,9 @@ def chords_text(analysis: Analysis, chords: Sequence[Sonority]) -> str:
     title = analysis.document.title or analysis.document.name
     if not chords:
         return f"{title}: no long chord or unison of two players needs tuning beyond what they have."
-    out = [f"{title}: the chords that need the most tuning, worst first. The pure place of a note is where to start; "
-           "your ears decide.", ""]
+    out = [f"{title}: the chords that need the most tuning, worst first. {ROOT_RULE}", ""]
+    if any(chord.kind == "dominant seventh" for chord in chords):
+        out.insert(1, SEVENTH)
     for chord in chords:
         name = f"{shown(chord.root)} {chord.kind}"
         out.append(f"m. {chord.measure}  {name}, {chord.seconds:.1f} s: {chord.before_cents:.0f} cents apart untuned, "

@@ -1,8 +1,10 @@
 """The chords of a piece that this section on these horns finds worst, and who moves by how much to mend each.
 
 Every player of a chord has a pure place in it. A slide can go there, unless it is all the way in or at its end; valves
-cannot move. The chord as a whole may stand a little high or low of the pitch it was tuned to: the shift that leaves the
-least squared deviations is found exactly (a convex piecewise quadratic in one unknown).
+cannot move. Unisons and octaves come first, as their beats are heard before those of any other interval: players of
+one pitch class meet where they can, so that a slide joins the valves beside it rather than the pure place. The chord as
+a whole may stand a little high or low of the pitch it was tuned to: the shift that leaves the least squared deviations
+is found exactly (a convex piecewise quadratic in one unknown).
 """
 
 from collections import defaultdict
@@ -167,11 +169,12 @@ def reachable_cents(horn: Horn, choice: Candidate) -> tuple[float, float]:
 
 
 def _tuned(voices: Sequence[Voice], measure: str, root: str, kind: str, seconds: float) -> Sonority:
-    shift = best_shift([(voice.target_cents, voice.low_cents, voice.high_cents) for voice in voices])
+    spans = meeting([(voice.choice.midi % 12, voice.low_cents, voice.high_cents) for voice in voices])
+    shift = best_shift([(voice.target_cents, *span) for voice, span in zip(voices, spans, strict=True)])
     done = []
-    for voice in voices:
+    for voice, (low, high) in zip(voices, spans, strict=True):
         place = voice.target_cents + shift
-        reached = min(max(place, voice.low_cents), voice.high_cents)
+        reached = min(max(place, low), high)
         move = None
         if voice.low_cents != voice.high_cents:
             move = _move_mm(voice, reached)
@@ -179,6 +182,30 @@ def _tuned(voices: Sequence[Voice], measure: str, root: str, kind: str, seconds:
     return Sonority(measure=measure, root=root, kind=kind, seconds=seconds, voices=tuple(done),
                     before_cents=_spread([voice.before_cents - voice.target_cents for voice in voices]),
                     after_cents=sqrt(sum(voice.left_cents**2 for voice in done) / len(done)), shift_cents=shift)
+
+
+def meeting(voices: Sequence[tuple[int, float, float]]) -> list[tuple[float, float]]:
+    """Return where each player may go so that those of one pitch class agree.
+
+    Parameters
+    ----------
+    voices : sequence of (pitch class, low, high)
+        What each can reach. [cents above equal temperament]
+
+    Returns
+    -------
+    list of (float, float)
+        What the most players of the pitch class can reach together, for those who can; for the others their own span.
+    """
+    spans = [(low, high) for _, low, high in voices]
+    for pitch_class in {one for one, _, _ in voices}:
+        same = [(low, high) for one, low, high in voices if one == pitch_class]
+        there = max(([span for span in same if span[0] <= place <= span[1]] for place, _ in same), key=len)
+        if len(there) > 1:
+            meet = max(low for low, _ in there), min(high for _, high in there)
+            spans = [meet if voice[0] == pitch_class and voice[1:] in there else span
+                     for voice, span in zip(voices, spans, strict=True)]
+    return spans
 
 
 def _move_mm(voice: Voice, reached_cents: float) -> float:

@@ -339,7 +339,7 @@ DOCUMENTS: dict[str, Schema] = {
         "beyond": many(PITCH), "problems": PROBLEMS, "cautions": CAUTIONS}),
     "tune-chords": obj({
         "score": ref("score"), "problems": PROBLEMS, "cautions": CAUTIONS, "chords": many(ref("tuned_chord"))},
-        {"cents": many(ref("cents"))}),
+        {"cents": many(ref("cents")), "rules": TEXTS}),
     "write": obj({
         "part": ref("part"), "line": FROM_ONE, "of": FROM_ONE,
         "reader": obj({"name": TEXT, "clef": TEXT, "written_above_sounding": WHOLE, "low": maybe(PITCH),

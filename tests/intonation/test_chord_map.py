@@ -2,12 +2,13 @@
 
 import json
 import random
+from itertools import product
 
 import pytest
 
 from analyzer.horns.candidates import candidates
 from analyzer.horns.profiles import load_horn
-from analyzer.review.chord_map import best_shift, reachable_cents, shift_cost
+from analyzer.review.chord_map import best_shift, meeting, reachable_cents, shift_cost
 from tests.commands.test_map import SAMPLES, run
 
 
@@ -27,6 +28,43 @@ def test_the_joint_optimum_against_every_shift() -> None:
         least = min(shift_cost(voices, nth / 100) for nth in range(-8000, 8001))
         assert shift_cost(voices, found) <= least + 1e-9
         assert shift_cost(voices, found) == pytest.approx(least, abs=0.05)
+
+
+def test_unisons_meet_first_against_every_place_tried() -> None:
+    """Brute force: every place of every player on a grid, unisons and octaves before all else, then the pure chord."""
+    chance = random.Random(3)
+    targets = {0: 0.0, 4: -14.0}
+
+    def price(classes: list[int], places: tuple[float, ...], at: float) -> tuple[float, float]:
+        beats = sum(abs(a - b) > 1e-9 for k, a in enumerate(places) for j, b in enumerate(places)
+                    if j < k and classes[j] == classes[k])
+        return beats, sum((place - targets[one] - at)**2 for place, one in zip(places, classes, strict=True))
+
+    for _ in range(25):
+        classes = [chance.choice((0, 4)) for _ in range(3)]
+        spans = []
+        for _ in range(3):
+            low = float(chance.randrange(-24, 25, 4))
+            spans.append((low, low) if chance.random() < 0.5 else (-40.0, low))
+        allowed = meeting([(one, *span) for one, span in zip(classes, spans, strict=True)])
+        shift = best_shift([(targets[one], *span) for one, span in zip(classes, allowed, strict=True)])
+        ours = [min(max(targets[one] + shift, low), high)
+                for one, (low, high) in zip(classes, allowed, strict=True)]
+        grids = [[low + step for step in range(0, int(high - low) + 1, 2)] for low, high in spans]
+        best = min(price(classes, places, float(at)) for places in product(*grids) for at in range(-40, 41, 2))
+        beats, left = price(classes, tuple(ours), shift)
+        assert beats == best[0]
+        assert left <= best[1] + 3, (classes, spans)
+
+
+def test_a_slide_joins_the_valves_beside_it() -> None:
+    """In the hymn the baritone's A flat cannot move: the trombone on the same pitch joins it, not the pure seventh."""
+    done = run("tune", "chords", SAMPLES / "brass-band-hymn.musicxml", "--format", "json")
+    (chord,) = [chord for chord in json.loads(done.stdout)["chords"] if chord["measure"] == "7"][:1]
+    valves, slide = [player for player in chord["players"] if player["sounding"] == "Ab3"]
+    assert (valves["move_mm"] is None, slide["move_mm"] is None) == (True, False)
+    assert slide["left_cents"] == valves["left_cents"]
+    assert abs(slide["left_cents"]) > 3
 
 
 def test_a_slide_reaches_down_to_its_end_and_up_to_the_stop() -> None:
