@@ -1,6 +1,6 @@
 """What a note's place in its chord asks of the player; notes that a slide in first position cannot raise to it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from analyzer.horns.candidate import Candidate
@@ -16,7 +16,10 @@ if TYPE_CHECKING:
 CODE = "cannot-raise"
 
 
-def chord_reason(role: str, choice: Candidate) -> str:
+_NEARER_CENTS = 2.0                    # less is no reason to finger a note otherwise (judged)
+
+
+def chord_reason(role: str, choice: Candidate, ways: Iterable[Candidate] = ()) -> str:
     """Say where a note belongs in its chord, and what brings it there.
 
     Parameters
@@ -25,21 +28,31 @@ def chord_reason(role: str, choice: Candidate) -> str:
         What it is, such as ``third of Bb major``.
     choice : Candidate
         As `aimed` gives it: with its target, the slide's shift, and what is left.
+    ways : iterable of Candidate
+        What else sounds the note, aimed alike: the one that lies nearest to its place is named where it is nearer.
     """
     target, left = choice.target_cents, choice.off_cents
     place = "as in equal temperament" if abs(target) < 0.5 else \
         f"{abs(target):.0f} cents {'above' if target > 0 else 'below'} equal temperament"
     if abs(left) >= HEARD_CENTS:
         side, others = ("below", "down") if left < 0 else ("above", "up")
+        nearest = min((one for one in ways if one.advice is None and abs(one.off_cents) + _NEARER_CENTS < abs(left)),
+                      key=lambda one: abs(one.off_cents), default=None)
+        nearer = "" if nearest is None else f"take {shown(nearest.label)} if it is known ({_left(nearest)}), or "
         stuck = "valves cannot move" if choice.extension_mm is None else \
             "the slide is all the way in" if left < 0 else "the slide is at its end"
-        how = f"it stays {abs(left):.0f} cents {side} that ({stuck}), so the others come {others} to it"
+        how = f"it stays {abs(left):.0f} cents {side} that ({stuck}), so {nearer}the others come {others} to it"
     elif choice.extension_mm is None or abs(choice.shift_mm) < 1:
         how = "it is there already"
     else:
         way = "out from" if choice.shift_mm > 0 else "in from"
         how = f"the slide goes {abs(choice.shift_mm):.0f} mm {way} its usual place"
     return f"{shown(role[:1].upper() + role[1:])}: belongs {place}; {how}."
+
+
+def _left(choice: Candidate) -> str:
+    cents = round(choice.off_cents)
+    return f"{abs(cents)} cents {'above' if cents > 0 else 'below'}" if cents else "right there"
 
 
 def cannot_raise(planner: "Planner", plan: Plan) -> Iterator[Problem]:

@@ -429,7 +429,7 @@ class Planner:
     def _said(self, k: int, choice: Candidate, why: tuple[str, ...], pinned: bool) -> tuple[str, ...]:
         """Return the reasons of a note with what its figure and its chord add to them."""
         elsewhere = None if pinned else self._elsewhere(k, choice)
-        chord = chord_reason(self.roles[k], choice) if self.roles and self.roles[k] else None
+        chord = chord_reason(self.roles[k], choice, self.choices[k]) if self.roles and self.roles[k] else None
         return (*why, *(more for more in (elsewhere, chord) if more))
 
     def _elsewhere(self, k: int, choice: Candidate) -> str | None:

@@ -74,7 +74,8 @@ def test_reasons_say_the_chord_and_who_gives_way() -> None:
     (line,) = analysis.lines
     told = {note.note.measure: note.why[-1] for note in line.plan.notes if "Third of G minor" in " ".join(note.why)}
     assert told["13"] == ("Third of G minor: belongs 16 cents above equal temperament; it stays 16 cents below that "
-                          "(the slide is all the way in), so the others come down to it.")
+                          "(the slide is all the way in), so take 5 if it is known (right there), or the others come "
+                          "down to it.")
     equal = analyse(open_document(CHORALE), Request(parts=("Trombone 2",), player=Player()))
     assert not any("belongs" in " ".join(note.why) for note in equal.lines[0].plan.notes)
 

@@ -9,7 +9,7 @@ from analyzer.horns.candidates import aimed, candidates, chart_choice
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.intonation.sonority import Sonorities
-from analyzer.pitch import parse_pitch
+from analyzer.plan.solve import Planner
 from analyzer.score.document import Document, read_document
 from analyzer.score.lines import lines_of
 from analyzer.score.reader import read_part
@@ -24,11 +24,12 @@ def made(trombone: list[str], *others: tuple[str, list[str], str]) -> Document:
     every = [("Trombone", trombone, ""), *others]
     listed = "".join(f'<score-part id="P{nth}"><part-name>{name}</part-name></score-part>'
                      for nth, (name, _, _) in enumerate(every, 1))
-    bodies = "".join(
-        f'<part id="P{nth}">' + "".join(
-            f'<measure number="{number}">'
-            f'{attributes(clef="F4" if nth == 1 else "G2", more=more) if number == 1 else ""}{measure}</measure>' for number, measure in enumerate(measures, 1)) + "</part>"
-        for nth, (_, measures, more) in enumerate(every, 1))
+    bodies = ""
+    for nth, (_, measures, more) in enumerate(every, 1):
+        head = attributes(clef="F4" if nth == 1 else "G2", more=more)
+        inner = "".join(f'<measure number="{number}">{head if number == 1 else ""}{measure}</measure>'
+                        for number, measure in enumerate(measures, 1))
+        bodies += f'<part id="P{nth}">{inner}</part>'
     return read_document(f'<score-partwise version="4.0"><part-list>{listed}</part-list>{bodies}</score-partwise>'
                          .encode(), "made.musicxml")
 
@@ -136,17 +137,23 @@ def test_a_fingering_is_priced_by_its_place_in_the_chord(name: str) -> None:
             assert aimed(horn, choice, -13.69).extension_mm is None
 
 
-def test_a_held_third_takes_the_fingering_that_suits_it() -> None:
+def test_the_nearer_fingering_is_named_where_the_plan_keeps_the_usual_one() -> None:
     """G3 on four valves: 1-2 is sharp; as third of E flat (5:4, 13.7 low) the third valve alone is nearer."""
-    from analyzer.plan.solve import Planner
-
     document = made([note("G3", 16)], ("Organ", [chord("Eb4", "Bb4", ticks=16)], ""))
-    part, _ = read_part(document, "P1")
-    line = lines_of(part, "trombone")[0][0]
+    line = lines_of(read_part(document, "P1")[0], "trombone")[0][0]
     horn = load_horn("euphonium-4")
-    (equal,), (just,) = (Planner(line, horn, tempo_bpm=40, aims=aims).plan().notes for aims in ([0.0], [-13.69]))
-    assert equal.choice is not None
-    assert just.choice is not None
-    assert equal.choice.label == "1-2"
-    assert abs(just.choice.off_cents) < abs(equal.choice.off_cents + 13.69)
-    assert parse_pitch("G3").midi == just.choice.midi
+    (found,) = Planner(line, horn, tempo_bpm=40, aims=[-13.69], roles=["third of Eb major"]).plan().notes
+    ways = {one.label: one.off_cents + 13.69 for one in candidates(horn, 55)}
+    assert found.choice is not None
+    assert found.choice.off_cents == pytest.approx(ways[found.choice.label])
+    assert ways["3"] + 2 < ways["1-2"]
+    assert found.choice.label == "3" or f"take 3 if it is known ({ways['3']:.0f} cents above)" in found.why[-1]
+
+
+def test_a_fingering_that_methods_teach_is_taken_for_its_chord() -> None:
+    """D4 open is 13.7 cents flat (S11): as minor third (6:5, 15.6 high) 1-2, taught for it, takes its place."""
+    document = made([note("D4", 16)], ("Organ", [chord("B3", "F#4", ticks=16)], ""))
+    line = lines_of(read_part(document, "P1")[0], "trombone")[0][0]
+    labels = [Planner(line, load_horn("euphonium-4"), tempo_bpm=60, aims=[aim]).plan().notes[0].choice
+              for aim in (0.0, 15.64)]
+    assert [one and one.label for one in labels] == ["0", "1-2"]
