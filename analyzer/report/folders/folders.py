@@ -183,7 +183,9 @@ def _sheet(answer: SectionFit, seat: Seat, order: _Order) -> Sheet:
         name=chair.part.full_name or chair.part.name)
     analysis = planned(part, Request(player=member.player, tempo_bpm=order.tempo_bpm))
     pdf = write_bytes(part, analysis, ".pdf", marked=True, paper=order.paper, large=order.large)
-    phone = page_of(analysis, analysis.lines[0]).encode() if order.phone and analysis is not None else None
+    phone = None
+    if order.phone and analysis is not None:
+        phone = page_of(analysis, analysis.lines[0], large=order.large).encode()
     return Sheet(phone=phone, score=answer.document.name, title=answer.document.title or Path(order.path).stem,
                  part_id=chair.part.id, part_name=chair.part.full_name or chair.part.name, line=chair.line.number,
                  of=chair.line.of, player=member.name, horn=seat.played, horn_said=_said(seat),

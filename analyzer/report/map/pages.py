@@ -1,7 +1,7 @@
 """Files of pages: `.svg` (part and picture in one), `.pdf` (the parts as they are handed out), `.html` (the report)."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from html import escape
@@ -95,16 +95,17 @@ class _Music:
         self._choices = choices
         self._used: dict[Face, set[str]] = {}
 
-    def systems(self, one: Planned, form: str) -> tuple[str, ...]:
-        """Engrave a line for a ``narrow`` or ``wide`` page, one SVG a system."""
+    def systems(self, one: Planned, form: str, width_px: int = 0) -> tuple[str, ...]:
+        """Engrave a line for a ``narrow`` or ``wide`` page, or one of another form and width, one SVG a system."""
         def work() -> tuple[str, ...]:
             from analyzer.engrave.engrave import engraved, faces_of, systems_with
 
-            narrow = form == "narrow"
+            again = form != "wide"
             copy = part_copy(self._analysis, one, self._choices.which)
             engraving = engraved(copy, PageOptions(
-                paper="screen", width_px=360 if narrow else 900, large_print=self._choices.large and not narrow,
-                again=narrow, stave=_on_a_phone(one) if narrow else one.plan.player.stave,
+                paper="screen", width_px=width_px or (360 if again else 900),
+                large_print=self._choices.large and not again, again=again,
+                stave=_on_a_phone(one) if again else one.plan.player.stave,
                 id_prefix=f"{form[0]}{self._analysis.lines.index(one) + 1}-"))
             for face, characters in faces_of(engraving, copy).items():
                 self._used.setdefault(face, set()).update(characters)
@@ -126,10 +127,11 @@ def _on_a_phone(one: Planned) -> Stave:
     return replace(one.plan.player.stave, staff_mm=USUAL_MM)
 
 
-def systems_of(analysis: Analysis, one: Planned, choices: PageChoices) -> tuple[tuple[str, ...], tuple[str, ...], str]:
-    """Return the systems of a line for a narrow and a wide screen, and the style sheet with their faces."""
-    music = _Music(analysis, choices)
-    return music.systems(one, "narrow"), music.systems(one, "wide"), music.faces()
+def systems_of(analysis: Analysis, one: Planned, widths_px: Mapping[str, int],
+               ) -> tuple[dict[str, tuple[str, ...]], str]:
+    """Return the systems of a line in forms of these widths, by form, and the style sheet of their faces."""
+    music = _Music(analysis, PageChoices())
+    return {form: music.systems(one, form, width_px) for form, width_px in widths_px.items()}, music.faces()
 
 
 def _notice(analysis: Analysis) -> str:

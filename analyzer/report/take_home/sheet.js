@@ -3,7 +3,7 @@
 // must not keep its first line waiting.
 
 const NEAR = "75% 0px", IDLE_MS = 6, NO_IDLE_MS = 60;
-const SYSTEM = /<div class="system" style="aspect-ratio:(\d+)\/(\d+)">/;
+const ROW = /<div class="row" style="(aspect-ratio:(\d+)\/(\d+)[^"]*)">/;
 
 /** Work when nothing else is to be done; not every browser tells when that is. */
 function idly(work) {
@@ -30,17 +30,18 @@ export class Sheet {
     if (form === this.form) return;
     this.form = form;
     this.near.disconnect();
-    const pieces = this.texts.get(form).split(SYSTEM);
+    const pieces = this.texts.get(form).split(ROW);
     this.systems = [];
     let page = pieces[0];
-    for (let k = 1; k < pieces.length; k += 3) {
-      this.systems.push({ text: pieces[k + 2].slice(0, pieces[k + 2].indexOf("</svg>") + 6), tall: pieces[k + 1] / pieces[k] });
-      page += `<div class="system" style="aspect-ratio:${pieces[k]}/${pieces[k + 1]}"></div>`;
+    for (let k = 1; k < pieces.length; k += 4) {
+      const [style, width, height, text] = pieces.slice(k, k + 4);
+      this.systems.push({ text: text.slice(0, text.indexOf("</svg>") + 6), tall: height / width });
+      page += `<div class="row" style="${style}"></div>`;
     }
     this.home.querySelector(".sheet")?.remove();
     this.home.insertAdjacentHTML("beforeend", `${page}</div>`);
     this.sheet = this.home.querySelector(".sheet");
-    this.boxes = [...this.sheet.querySelectorAll(".system")];
+    this.boxes = [...this.sheet.querySelectorAll(".row")];
     this.found = new Map();
     this.where = new Map();
     this.systems.forEach(({ text }, nth) => {

@@ -1,6 +1,6 @@
 // A tuner that knows the note: what the microphone hears against the note under the cursor. Needs PitchDetector.
 
-const WINDOW = 4096, CLEAR = 0.85, QUIET = 0.004, NEAR_CENTS = 350;
+const WINDOW = 4096, CLEAR = 0.85, QUIET = 0.004;
 
 /** How far the slide must move for a pitch that is `cents` beside its note. [mm, + out] */
 export function slideMove(cents, half_mm) { return half_mm * (2 ** (cents / 1200) - 1); }
@@ -32,7 +32,6 @@ export class Tuner {
   stop() {
     clearInterval(this.timer);
     this.source.disconnect();
-    for (const track of this.stream.getTracks()) track.stop();
   }
 }
 
@@ -54,6 +53,8 @@ export class Recorder {
     this.node.port.onmessage = ({ data }) => this.blocks.push(data);
     this.source.connect(this.node);
   }
+
+  get seconds() { return this.blocks.reduce((sum, block) => sum + block.length, 0) / this.context.sampleRate; }
 
   end() {
     this.source.disconnect();
