@@ -92,9 +92,10 @@ def _root_file(archive: zipfile.ZipFile, name: str, parser: etree.XMLParser, end
                   if not path.startswith(("META-INF/", "__MACOSX/")) and path.lower().endswith((".musicxml", ".xml"))]
         if len(scores) == 1:
             return scores[0]
-        found = "no MusicXML file" if not scores else f"{len(scores)} XML files"
-        raise unreadable("no-container", where=name,
-                         what=f"the archive has no {_CONTAINER}, and {found} to choose from", try_=_AGAIN)
+        if scores:
+            raise unreadable("no-container", where=name, what=f"it is an archive of {len(scores)} scores",
+                             try_="Unpack it and choose one of them.")
+        raise unreadable("no-container", where=name, what="it is an archive without a score in it", try_=_AGAIN)
     try:
         root = etree.fromstring(_read(archive, _CONTAINER, _MAX_CONTAINER_BYTES, name), parser)
     except etree.XMLSyntaxError:

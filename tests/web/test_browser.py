@@ -262,7 +262,7 @@ def test_long_work_is_told_and_can_be_cancelled(laptop) -> None:
     held = []
     laptop.route("**/api/fit", lambda route: held.append(route))
     laptop.locator("#fit").click()
-    expect(laptop.locator("#busy")).to_contain_text("Working", timeout=WAIT_MS)
+    expect(laptop.locator("#busy")).to_contain_text("Trying who plays what", timeout=WAIT_MS)
     laptop.locator("#cancel").click()
     expect(laptop.locator("#busy")).to_be_hidden()
     expect(laptop.locator("#said")).to_have_text("Stopped.")

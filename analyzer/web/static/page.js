@@ -58,9 +58,8 @@ async function opening(path, sending, more, once, again, way) {
   } catch (error) { failed(error); } finally { $("start-busy").hidden = true; }
 }
 
-/** Nothing here is low brass: say so, name the parts, and let one be chosen all the same. */
+/** No part is low brass, or the one that is has no notes: say so, name the parts, and let one be chosen all the same. */
 function pick(found, way) {
-  $("pick").hidden = false;
   $("notice").textContent = found.notice;
   $("pick").querySelector("ul").replaceChildren(...found.parts.map((part) => {
     const item = make("li"), button = make("button", part.name, { type: "button" });
@@ -163,9 +162,18 @@ async function solve(done = "") {
   } catch (error) {
     failed(error);
     if (page.view === "marks" && error.name !== "AbortError" && !page.score.lost) drawing.unroll();
+    if (!page.answer && error.status === 400 && page.score) { nothingIn(error.message); return; }
     // The question itself was wrong, not what a view made of its answer.
     if (error.status === 400 && page.answered !== state()) { back(); fillSettings(); }
   }
+}
+
+/** The first part that was looked at cannot be answered for, such as one of rests alone: another may be. */
+function nothingIn(said) {
+  const { part } = state(), found = page.score;
+  fail("");
+  page.score = null;
+  pick({ ...found, notice: said, parts: found.parts.filter(({ id }) => id !== part) }, null);
 }
 
 /** The answer that says only what is new, filled up from the one before. */
@@ -200,7 +208,8 @@ function facts() {
   headline($("summary"), answer.summary);
   $("supposed").hidden = !answer.supposed.length;
   $("supposed").querySelector("ul").replaceChildren(...answer.supposed.map((text) => make("li", text)));
-  $("count").textContent = answer.unplayable ? `${answer.unplayable} of ${answer.notes.length} notes cannot be played` : `${answer.notes.length} notes`;
+  $("count").textContent = answer.unplayable ? `${answer.unplayable} of ${answer.notes.length} notes cannot be played` : `${answer.notes.length} ${answer.notes.length === 1 ? "note" : "notes"}`;
+  doubt();
   const troubles = answer.notes.filter((note) => note.problem).map((note) => `Measure ${note.measure}, note ${note.nth}: ${note.problem}`);
   $("problems").replaceChildren(...[...troubles, ...answer.problems].map((text) => make("li", text)));
   $("cautions").replaceChildren(...answer.cautions.map((text) => make("li", text)));
@@ -209,10 +218,21 @@ function facts() {
   if ($("table").open) table();
 }
 
+/** A treble clef may be read in two ways, and the score does not tell: a question, with what was taken. */
+function doubt() {
+  const { answer } = page, told = answer.supposed.find((text) => text.startsWith("Transposition:"));
+  $("doubt").hidden = !answer.treble || !(told || state().reads);
+  const concert = answer.notes[0]?.written === answer.notes[0]?.sounding;
+  $("doubt-said").textContent = told ? told.replace(/^Transposition: /, "Treble clef: ").replace(/\.?$/, ".") : "Treble clef: as you chose.";
+  $("doubt-ninth").setAttribute("aria-pressed", String(!concert));
+  $("doubt-concert").setAttribute("aria-pressed", String(concert));
+}
+for (const [id, reads] of [["doubt-ninth", "treble-b-flat"], ["doubt-concert", "concert"]]) $(id).addEventListener("click", () => change({ reads }, "Read another way."));
+
 function table() { $("table").querySelector(".scroll").replaceChildren(tableOf(page.answer.notes)); }
 
 function download(ending, button) {
-  return savedAs(button, () => working((signal) => post("/api/file", question({ ending }), signal)));
+  return savedAs(button, () => working((signal) => post("/api/file", question({ ending }), signal), "Making the file"));
 }
 
 // --- views --------------------------------------------------------------------------------------------------------

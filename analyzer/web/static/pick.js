@@ -90,7 +90,7 @@ $("music").addEventListener("pointercancel", () => { if (from?.all) clear(); fro
 $("music").addEventListener("click", (event) => { if (swallow) { event.stopPropagation(); event.preventDefault(); } }, true);
 $("picked-loop").addEventListener("click", () => tell("loop", picked.first, picked.last));
 $("picked-only").addEventListener("click", () => { const { first, last } = picked; clear(); change({ from: first, to: last }, "These measures alone."); });
-$("picked-take").addEventListener("click", () => savedAs($("picked-take"), () => working((signal) => post("/api/file", question({ ending: "take-home", from: picked.first, to: picked.last }), signal))));
+$("picked-take").addEventListener("click", () => savedAs($("picked-take"), () => working((signal) => post("/api/file", question({ ending: "take-home", from: picked.first, to: picked.last }), signal), "Making the page")));
 $("picked-none").addEventListener("click", () => { clear(); $("music").querySelector("[tabindex='0']")?.focus({ preventScroll: true }); });
 $("whole").addEventListener("click", () => change({ from: "", to: "" }, "The whole part."));
 // By keys: [ and ] name the first and the last.

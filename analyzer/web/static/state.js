@@ -101,15 +101,18 @@ export const reopen = { now: null };
 // --- work under way -----------------------------------------------------------------------------------------------
 
 /** Do work that can be cancelled; work still under way is given up. `act(signal, current)`: current() tells if it still counts. */
-export async function working(act) {
+export async function working(act, doing = DOING[page.view] ?? "Working") {
   page.asking?.abort();
   const mine = page.asking = new AbortController();
-  busy(true);
+  busy(true, doing);
   try { return await act(mine.signal, () => mine === page.asking && !mine.signal.aborted); }
   finally { if (mine === page.asking) busy(false); }
 }
 
-export function busy(on) {
+/** What a view's work is. */
+const DOING = { section: "Trying who plays what", marks: "Planning the part", review: "Looking for what cannot be played", compare: "Planning the part on each horn" };
+
+export function busy(on, doing = "Working") {
   clearInterval(busy.timer);
   $("work").setAttribute("aria-busy", String(on));
   $("music").setAttribute("aria-busy", String(on));
@@ -119,7 +122,7 @@ export function busy(on) {
   busy.timer = setInterval(() => {
     const seconds = Math.floor((performance.now() - begun) / 1000);
     $("busy").hidden = false;
-    $("busy-said").textContent = seconds ? `Working… ${seconds} s` : "Working…";
+    $("busy-said").textContent = seconds ? `${doing}… ${seconds} s` : `${doing}…`;
     $("cancel").hidden = seconds < 1;
   }, 350);
 }
