@@ -66,13 +66,13 @@ def annotated_source(document: Document, marks: Sequence[Mark]) -> bytes:
         xml = _with_fings(xml, at_notes) if source.form == "mei" else _with_fingerings(xml, at_notes)
     if source.form == "mscx" and at_notes:
         xml = _with_meta(xml, record_text(entries_of(document, wanted), 0))
-    return _packed(source, xml)
+    return _packed(source, xml, document.name)
 
 
 def cleared_source(document: Document) -> bytes:
     """Return the file that the document was read from, without our marks."""
     source = _source(document)
-    return _packed(source, _without(document, source))
+    return _packed(source, _without(document, source), document.name)
 
 
 def _source(document: Document) -> Source:
@@ -88,10 +88,10 @@ def _source(document: Document) -> Source:
     return source
 
 
-def _packed(source: Source, xml: bytes) -> bytes:
+def _packed(source: Source, xml: bytes, name: str) -> bytes:
     if source.archive is None or source.member is None:
         return xml
-    return source.archive if xml == source.xml else with_member(source.archive, source.member, xml)
+    return source.archive if xml == source.xml else with_member(source.archive, source.member, xml, name)
 
 
 def _spans(xml: bytes, visible: bytes, form: str, wanted: Mapping[int, object]) -> Iterator[tuple[int, int, int]]:

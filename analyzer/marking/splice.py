@@ -44,7 +44,9 @@ def rewritten(document: Document, change: Callable[[bytes], bytes]) -> bytes:
                          "cannot hold the marks", try_="Export the score as UTF-8.") from None
     if document.archive is None or document.member is None:
         return xml
-    return document.archive if xml == document.xml else with_member(document.archive, document.member, xml)
+    if xml == document.xml:
+        return document.archive
+    return with_member(document.archive, document.member, xml, document.name)
 
 
 def encoding_of(document: Document) -> str | None:

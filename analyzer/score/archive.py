@@ -3,6 +3,8 @@
 import io
 import zipfile
 import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 from lxml import etree
 
@@ -34,22 +36,34 @@ def score_member(data: bytes, name: str, parser: etree.XMLParser, ending: str = 
     Unreadable
         If the archive is damaged, hostile, too large, or does not say which member is the score.
     """
+    with _damage_told(name), zipfile.ZipFile(io.BytesIO(data)) as archive:
+        infos = archive.infolist()
+        _check(infos, name)
+        member = _root_file(archive, name, parser, ending)
+        return member, _read(archive, member, MAX_XML_BYTES, name)
+
+
+@contextmanager
+def _damage_told(name: str) -> Iterator[None]:
+    """Turn what the zip library raises about a damaged archive into a problem of ours."""
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            infos = archive.infolist()
-            _check(infos, name)
-            member = _root_file(archive, name, parser, ending)
-            return member, _read(archive, member, MAX_XML_BYTES, name)
+        yield
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError, UnicodeError,
             ValueError) as error:
         raise unreadable("damaged-archive", where=name, what=f"the compressed score is damaged ({_reason(error)})",
                          try_="Copy or export the file again.") from None
 
 
-def with_member(data: bytes, member: str, content: bytes) -> bytes:
-    """Return the archive with the bytes of `member` replaced; all else keeps its order, name, date and content."""
+def with_member(data: bytes, member: str, content: bytes, name: str) -> bytes:
+    """Return the archive with the bytes of `member` replaced; all else keeps its order, name, date and content.
+
+    Raises
+    ------
+    Unreadable
+        If another member is damaged, so that it cannot be written back as it was.
+    """
     out = io.BytesIO()
-    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w") as new:
+    with _damage_told(name), zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w") as new:
         new.comment = old.comment
         for info in old.infolist():
             body = content if info.filename == member else old.read(info)

@@ -288,8 +288,11 @@ def _count_from_one(score: Any) -> None:
 
 def _tidy(xml: bytes, name: str, form: Form) -> bytes:
     """Take out what changes from run to run or is not in the source, and number the parts P1, P2, …"""
-    root = etree.fromstring(xml, etree.XMLParser(resolve_entities=False, no_network=True, remove_comments=True,
-                                                 remove_blank_text=True))
+    try:
+        root = etree.fromstring(xml, etree.XMLParser(resolve_entities=False, no_network=True, remove_comments=True,
+                                                     remove_blank_text=True))
+    except etree.XMLSyntaxError:
+        raise _damaged(name, form, "it holds signs that no score may hold") from None
     gone = [*root.iterfind("identification/encoding/encoding-date"),
             *(one for path in ("work/work-title", "movement-title", "identification/creator")
               for one in root.iterfind(path) if (one.text or "").startswith("Music21"))]

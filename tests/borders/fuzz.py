@@ -1,7 +1,8 @@
-"""Damaged scores through every command, pages and sheets included: no traceback, no death, no run past its limit.
+"""Damaged input through every command, pages and sheets included: no traceback, no death, no run past its limit.
 
-``python -m tests.borders.fuzz [--count 3000] [--seed 1] [--keep FOLDER]`` prints the table; what falls is kept in the
-folder, for tests/borders/crashers once it is made small.
+``python -m tests.borders.fuzz [--count 3000] [--seed 1] [--jobs 2] [--keep FOLDER] [--only WORD]`` prints the table;
+what falls is kept in the folder, for tests/borders/crashers once it is made small. ``--only`` takes the commands whose
+row holds the word; every seed does the same as without it.
 """
 
 import argparse
@@ -9,150 +10,105 @@ import os
 import random
 import re
 import resource
+import shutil
 import signal
 import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from lxml import etree
-
+from tests.borders import damage
+from tests.borders.inputs import INSIDE, KINDS, RIGHT, bases, put
 from tests.borders.running import TRACEBACK
-from tests.score.test_fuzz import BASE, _mutated
 
 TIME_LIMIT_S, MEMORY_LIMIT_MIB = 10, 1024
 PATIENCE_S = 3.0 * TIME_LIMIT_S
-"""Longest run of a command: reading and planning, and a limit's worth of foreign work for a page and for a sheet."""
+"""Most processor time of a run: reading and planning, and a limit's worth of foreign work for page and sheet each."""
+_WALL_S = 4 * PATIENCE_S
+"""A run that waits for something does not use its processor time up: it is ended by the clock."""
+MOST_MIB = MEMORY_LIMIT_MIB + 256
+"""What one process of a run may take: the limit, and what all the libraries take that it finds loaded."""
 CRASHERS = Path(__file__).with_name("crashers")
 STEERING = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_KIND = re.compile(r"\{(\w+)\}")
 
-COMMANDS: tuple[tuple[str, ...], ...] = (
-    ("parts", "{score}", "--format", "json"),
-    ("map", "{score}", "--format", "json"),
-    ("map", "{score}", "--notes"),
-    ("map", "{score}", "--format", "csv"),
-    ("map", "{score}", "-o", "{out}.musicxml"),
-    ("map", "{score}", "-o", "{out}.mxl"),
-    ("map", "{score}", "-o", "{out}.svg"),
-    ("map", "{score}", "-o", "{out}.pdf"),
-    ("map", "{score}", "-o", "{out}.html"),
-    ("map", "{score}", "--plans", "3", "--intonation", "just"),
-    ("map", "{score}", "--clear", "-o", "{out}.musicxml"),
-    ("review", "{score}", "--format", "json"),
-    ("review", "{score}", "--ossia", "-o", "{out}.musicxml"),
-    ("review", "{score}", "-o", "{out}.pdf"),
-    ("compare", "{score}", "--horn", "tenor", "--horn", "tenor-f"),
-    ("ready", "{score}", "--from", "tenor", "--to", "tenor-f"),
-    ("ready", "{score}", "--from", "tenor", "--to", "tenor-f", "-o", "{out}.pdf"),
-    ("write", "{score}", "--part", "P1", "--clef", "tenor", "-o", "{out}.musicxml"),
-    ("write", "{score}", "--part", "P1", "--for", "euphonium-4", "-o", "{out}.pdf"),
-    ("drill", "{score}", "--format", "json"),
-    ("drill", "{score}", "-o", "{out}.musicxml"),
-    ("drill", "{score}", "-o", "{out}.pdf"),
-    ("drill", "{score}", "-o", "{out}.html"),
-    ("drill", "{score}", "--midi", "{out}.mid", "--tones", "{out}.wav"),
-    ("fit", "{score}", "--section", "{band}", "--format", "json"),
-    ("fit", "{score}", "--section", "{band}", "-o", "{out}.html"),
-    ("learn", "{score}", "-o", "{out}.toml"),
-    ("search", "{folder}", "--horn", "tenor", "--jobs", "1"),
-    ("survey", "{folder}", "--jobs", "1", "--format", "json"),
-)
-_BAND = '[[player]]\nname = "Chair 1"\nhorns = ["tenor"]\n\n[[player]]\nname = "Chair 2"\nhorns = ["tenor-f"]\n'
-_NUMBERS = ("0", "-1", "9999999", "1e9", "1/3", "0.0001", "9" * 20, "NaN", "", " 7 ", "2147483648", "٣")
-_TEXTS = ("\u009b2J", "\u202egnp.exe", "=1+1", "a\nerror: b", "x" * 5000, "<script>", "&amp;amp;", "", "♭♯𝄫", "-")
-
-
-def _numbers(root: etree._Element) -> list[etree._Element]:
-    return list(root.iter(
-        "duration", "divisions", "octave", "alter", "beats", "beat-type", "fifths", "line", "actual-notes",
-        "normal-notes", "voice", "staff", "chromatic", "diatonic", "octave-change", "per-minute", "multiple-rest"))
-
-
-def _a_number(root: etree._Element, chance: random.Random) -> None:
-    found = _numbers(root)
-    if found:
-        chance.choice(found).text = chance.choice(_NUMBERS)
-
-
-def _a_text(root: etree._Element, chance: random.Random) -> None:
-    found = list(root.iter("part-name", "words", "work-title", "creator", "text", "instrument-name", "rights"))
-    if found:
-        chance.choice(found).text = chance.choice(_TEXTS)
-
-
-def _an_attribute(root: etree._Element, chance: random.Random) -> None:
-    found = [one for one in root.iter(etree.Element) if one.attrib]
-    if found:
-        one = chance.choice(found)
-        one.set(chance.choice(list(one.attrib)), chance.choice((*_NUMBERS, *_TEXTS)))
-
-
-def _inserted(text: str) -> Callable[[etree._Element, random.Random], None]:
-    def change(root: etree._Element, chance: random.Random) -> None:
-        measures = list(root.iter("measure"))
-        if measures:
-            measure = chance.choice(measures)
-            measure.insert(chance.randrange(len(measure) + 1),
-                           etree.fromstring(text.replace("?", chance.choice(_NUMBERS))))
-    return change
-
-
-def _moved(root: etree._Element, chance: random.Random) -> None:
-    """Put an element into another place: structure as the standard names it, where it does not allow it."""
-    every = [one for one in root.iter(etree.Element) if one.getparent() is not None]
-    one, place = chance.choice(every), chance.choice(every)
-    if one is not place and all(one is not above for above in place.iterancestors()):
-        place.append(one)
-
-
-def _doubled(root: etree._Element, chance: random.Random) -> None:
-    measures = list(root.iter("measure"))
-    if measures:
-        measure = chance.choice(measures)
-        for _ in range(chance.choice((1, 3, 40))):
-            measure.addnext(etree.fromstring(etree.tostring(measure, with_tail=False)))
-
-
-def _dropped(root: etree._Element, chance: random.Random) -> None:
-    every = [one for one in root.iter(etree.Element) if one.getparent() is not None]
-    one = chance.choice(every)
-    parent = one.getparent()
-    assert parent is not None
-    parent.remove(one)
-
-
-STRUCTURAL: tuple[Callable[[etree._Element, random.Random], None], ...] = (
-    _a_number, _a_number, _a_number, _a_text, _an_attribute, _moved, _doubled, _dropped,
-    _inserted("<forward><duration>?</duration></forward>"), _inserted("<backup><duration>?</duration></backup>"),
-    _inserted('<direction><direction-type><wedge type="crescendo"/></direction-type></direction>'),
-    _inserted('<direction><sound tempo="?"/></direction>'),
-    _inserted('<barline><repeat direction="backward" times="?"/></barline>'),
-    _inserted('<barline><ending number="?" type="start"/></barline>'),
-    _inserted("<attributes><divisions>?</divisions></attributes>"),
-    _inserted("<attributes><time><beats>?</beats><beat-type>?</beat-type></time></attributes>"),
-    _inserted("<attributes><clef><sign>F</sign><line>?</line></clef></attributes>"),
-    _inserted("<attributes><measure-style><multiple-rest>?</multiple-rest></measure-style></attributes>"),
-    _inserted("<attributes><transpose><chromatic>?</chromatic></transpose></attributes>"),
-    _inserted("<note><pitch><step>B</step><alter>?</alter><octave>?</octave></pitch><duration>?</duration></note>"),
-    _inserted('<note><pitch><step>C</step><octave>3</octave></pitch><duration>4</duration><notations><slide '
-              'type="start" number="?"/></notations></note>'),
-    _inserted("<note><pitch><step>C</step><octave>3</octave></pitch><duration>4</duration><time-modification>"
-              "<actual-notes>?</actual-notes><normal-notes>?</normal-notes></time-modification></note>"),
-)
-
-
-def mutated(seed: int, base: bytes = BASE) -> bytes:
-    """Return a damaged score: half of the seeds change its structure, half its bytes."""
-    chance = random.Random(seed)
-    if seed % 2:
-        return _mutated(seed, base)
-    root = etree.fromstring(base)
-    for _ in range(chance.choice((1, 1, 2, 4))):
-        chance.choice(STRUCTURAL)(root, chance)
-    return etree.tostring(root, encoding="UTF-8", xml_declaration=True)
+COMMANDS: tuple[tuple[str, ...], ...] = tuple(tuple(row.split()) for row in """
+parts {score} --format json
+parts {mei} --format csv
+parts {mscz}
+parts {midi}
+map {score} --format json
+map {score} --notes
+map {score} --format csv
+map {solo} --measures {measures} --part {part} --tempo {tempo} --pin {pin}
+map {solo} --pins {pins} --player {player} --prefer {prefer} --format json
+map {score} --horn {horn} --notes
+map {score} -o {out}.musicxml
+map {score} -o {out}.mxl
+map {score} -o {out}.svg
+map {score} -o {out}.pdf
+map {score} -o {out}.html
+map {score} --plans 3 --intonation just
+map {score} --clear -o {out}.musicxml
+map {mei} -o {out}.mei
+map {mscz} -o {out}.mscz
+map {mxl} -o {out}.mxl
+map {abc} --part P1 --format json
+map {kern} --part P1 --format json
+chart {horn} --format json
+chart tenor --from {horn} -o {out}.pdf
+horns show {horn}
+horns calibrate --horn {horn} --known {known} -o {out}.toml
+review {score} --format json
+review {score} --ossia -o {out}.musicxml
+review {score} --player {player} -o {out}.pdf
+compare {score} --horn tenor --horn {horn}
+compare {folder} --horn tenor --horn tenor-f --format json
+ready {score} --from tenor --to tenor-f --player {player}
+ready {score} --from tenor --to tenor-f -o {out}.pdf
+write {solo} --part P1 --clef tenor -o {out}.musicxml
+write {solo} --part P1 --for euphonium-4 -o {out}.pdf
+write {solo} --part P1 --section {band} --for Chair_1 -o {out}.mxl
+drill {score} --format json
+drill {score} --player {player} -o {out}.musicxml
+drill {score} -o {out}.pdf
+drill {score} -o {out}.html
+drill {score} --midi {out}.mid --tones {out}.wav
+drill {score} --weeks 3 --start {date} --calendar {out}.ics
+fit {score} --section {band} --format json
+fit {score} --section {band} -o {out}.html
+fit {score} --section {band} --absent Chair_2 -o {out}.pdf
+learn {solo} -o {out}.toml
+learn {solo} --pins {pins} --horn {horn} -o {out}.toml
+search {folder} --horn tenor --jobs 1 --store {store}
+search {folder} --section {band} --jobs 1 -o {out}.pdf
+survey {folder} --jobs 1 --store {store} --format json
+survey {folder} --jobs 1 --section {band} -o {out}.html
+survey {folder} --jobs 1 --bass-clef -o {out}.csv
+section check {band}
+section new {out}.toml
+tune sheet --horn {horn} -o {out}.csv
+tune fit {readings} --horn tenor-f -o {out}.toml
+tune pull {score} --horn {horn} --format json
+tune chords {score} --format json
+tune moves {moves} --horn tenor -o {player}
+listen {solo} {recording} --player {player} --keep --format json
+listen {solo} {recording} --pins {pins} -o {out}.html
+listen {solo} {recording} -o {out}.musicxml -o {out}.pdf
+listen {solo} {class} --notes
+progress {player} --learned {state} --format json
+progress {player} --secure T1-4 --again {state}
+progress {player} --from {ticked}
+take-home {solo} --player {player} --pins {pins} -o {out}.html
+folders {solo} --section {band} -o {outs} --jobs 1
+folders {solo} --section {band} -o {outs} --jobs 1 --take-home
+course {folder} --player {player} --from tenor --to tenor-f -o {outs} --jobs 1 --start {date}
+course {folder} --player {player} --from tenor --to {horn} -o {outs} --jobs 1 --take-home --store {store}
+""".strip().splitlines())
+"""Each command with what it is given; what stands in braces is an input of that kind, one of which is damaged."""
 
 
 @dataclass(slots=True)
@@ -164,22 +120,52 @@ class Row:
     most_mib: float = 0.0
     fallen: list[str] = field(default_factory=list)
 
+    def add(self, ended: str, seconds: float, mib: float, what: str) -> None:
+        """Count one run."""
+        self.ended[ended] += 1
+        self.longest_s, self.most_mib = max(self.longest_s, seconds), max(self.most_mib, mib)
+        if ended not in ("done", "refused"):
+            self.fallen.append(f"{what}: {ended}")
 
-def run(arguments: Sequence[str], data: bytes, folder: Path, limit_s: float = TIME_LIMIT_S) -> tuple[str, float, float]:
-    """Run a command on a score in a forked process; return how it ended, its seconds, and its peak memory [MiB].
 
-    ``done``, ``refused`` (exit code 1 to 3 with a line), or how it fell: ``traceback``, ``fault``, ``signal 11``,
-    ``past its limit``, ``silent`` (refused without a word), ``steering`` (a control code among what it said).
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """One damaged run of a command: the kind that is damaged, its bytes (of a file) or its text (of an argument)."""
+
+    command: tuple[str, ...]
+    kind: str
+    files: dict[str, bytes]
+    words: dict[str, str]
+
+
+def trial(seed: int, command: tuple[str, ...], base: bytes) -> Trial:
+    """Return what a seed does to a command: one of its inputs is damaged, the others are whole."""
+    kinds = _kinds(command)
+    kind = random.Random(seed).choice(kinds) if kinds else ""
+    files, words = ({"score": base} if "score" in kinds else {}), dict(RIGHT)
+    if kind in KINDS:
+        files[kind] = KINDS[kind].damaged(base if kind == "score" else KINDS[kind].whole(), seed)
+    elif kind:
+        words[kind] = random.Random(seed).choice(damage.WORDS[kind])
+    return Trial(command, kind, files, words)
+
+
+def _kinds(command: tuple[str, ...]) -> list[str]:
+    """Return the kinds of input that can be damaged, in the order in which the command names them."""
+    named = [each for word in command for kind in _KIND.findall(word) for each in INSIDE.get(kind, (kind,))]
+    return [kind for kind in dict.fromkeys(named) if kind in KINDS or kind in damage.WORDS]
+
+
+def run(one: Trial, folder: Path, limit_s: float = TIME_LIMIT_S) -> tuple[str, float, float]:
+    """Run a command in a forked process; return how it ended, its seconds of processor time, its peak memory [MiB].
+
+    ``done``, ``refused`` (exit code 1 or 2 with a line), or how it fell: ``traceback``, ``fault``, ``signal 11``,
+    ``past its limit``, ``past its memory``, ``silent`` (refused without a word), ``steering`` (a control code among
+    what it said).
     """
-    for old in folder.iterdir():
-        if old.is_file():
-            old.unlink()
-    scores = folder / "scores"
-    scores.mkdir(exist_ok=True)
-    (scores / "fuzz.musicxml").write_bytes(data)
-    (folder / "band.toml").write_text(_BAND, encoding="utf-8")
-    places = {"score": scores / "fuzz.musicxml", "out": folder / "out", "band": folder / "band.toml", "folder": scores}
-    asked = [one.format(**places) for one in arguments]
+    needed = {kind for word in one.command for kind in _KIND.findall(word)}
+    places = put(folder, needed, one.files)
+    asked = [word.format(**places, **one.words).replace("Chair_", "Chair ") for word in one.command]
     said = folder / "said.txt"
     begin = time.monotonic()
     child = os.fork()
@@ -188,33 +174,38 @@ def run(arguments: Sequence[str], data: bytes, folder: Path, limit_s: float = TI
             _in_child(asked, said, limit_s)
         finally:
             os._exit(99)
-    status, used = _waited(child, begin + PATIENCE_S)
-    seconds, mib = time.monotonic() - begin, used / 1024
-    if status is None:
-        return "past its limit", seconds, mib
+    status, used = _waited(child, begin + _WALL_S)
+    seconds, mib = used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
+    return _ending(status, said, seconds, mib), seconds, mib
+
+
+def _ending(status: int | None, said: Path, seconds: float, mib: float) -> str:
+    if status is None or seconds > PATIENCE_S:
+        return "past its limit"
     if os.WIFSIGNALED(status):
-        return f"signal {os.WTERMSIG(status)}", seconds, mib
+        return f"signal {os.WTERMSIG(status)}"
     code, text = os.waitstatus_to_exitcode(status), said.read_text(encoding="utf-8", errors="replace")
     if TRACEBACK in text:
-        return "traceback", seconds, mib
+        return "traceback"
     if STEERING.search(text):
-        return "steering", seconds, mib
-    if code == 0:
-        return "done", seconds, mib
-    if code in (1, 2, 3):
-        return ("refused" if text.strip() else "silent"), seconds, mib
-    return "fault", seconds, mib
+        return "steering"
+    if mib > MOST_MIB:
+        return "past its memory"
+    if code in (0, 3):              # 3: done, and the answer is no
+        return "done"
+    if code in (1, 2):
+        return "refused" if text.strip() else "silent"
+    return "fault"
 
 
-def _waited(child: int, until: float) -> tuple[int | None, int]:
+def _waited(child: int, until: float) -> tuple[int | None, resource.struct_rusage]:
     while True:
         found, status, used = os.wait4(child, os.WNOHANG)
         if found:
-            return status, used.ru_maxrss
+            return status, used
         if time.monotonic() > until:
             os.killpg(child, signal.SIGKILL)
-            _, _, used = os.wait4(child, 0)
-            return None, used.ru_maxrss
+            return None, os.wait4(child, 0)[2]
         time.sleep(0.005)
 
 
@@ -230,16 +221,20 @@ def _in_child(asked: list[str], said: Path, limit_s: float) -> None:
     sys.stdout = open(1, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
     sys.stderr = open(2, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
     sys.argv = ["lowbrass", *asked]
+    # A process that is started anew would run this module, too, which it has no use for.
+    sys.modules["__main__"].__dict__.update(__spec__=None, __file__=None)
     from analyzer import guard
     from analyzer.cli import main
+    from tests.borders.forking import forked_workers
 
     code = 99
     try:
-        main()
+        with forked_workers():
+            main()
     except SystemExit as ended:
         code = ended.code if isinstance(ended.code, int) else 0
     finally:
-        guard._end_all()
+        guard._pool.end()
         sys.stdout.flush()
         sys.stderr.flush()
     os._exit(code)
@@ -253,61 +248,111 @@ def warm_up() -> None:
 
     for name in COMMANDS:
         importlib.import_module(f"analyzer.commands.{name.replace('-', '_')}")
+    for name in ("verovio", "music21", "numpy", "scipy.optimize", "pandas", "soundfile", "reportlab.pdfgen.canvas"):
+        importlib.import_module(name)
+    for kind in KINDS.values():
+        kind.whole()
 
 
-def table(seeds: Sequence[int], keep: Path | None = None, bases: Sequence[bytes] = (BASE,),
-          commands: Sequence[tuple[str, ...]] = COMMANDS) -> dict[str, Row]:
-    """Run seed after seed, each through one command in turn; what falls is kept in a folder."""
+def table(seeds: Sequence[int], keep: Path | None = None, only: str = "", jobs: int = 1,
+          limit_s: float = TIME_LIMIT_S) -> tuple[dict[str, Row], dict[str, Row]]:
+    """Run seed after seed, each through one command in turn; what falls is kept in a folder.
+
+    Returns
+    -------
+    tuple
+        The rows by command, and the same runs by the kind of input that was damaged.
+    """
     warm_up()
-    rows: dict[str, Row] = {}
+    scores = bases()
+    work = [(seed, COMMANDS[seed % len(COMMANDS)], scores[seed // len(COMMANDS) % len(scores)]) for seed in seeds]
+    work = [one for one in work if only in " ".join(one[1])]
+    commands: dict[str, Row] = {}
+    kinds: dict[str, Row] = {}
     with tempfile.TemporaryDirectory() as folder:
-        for number, seed in enumerate(seeds):
-            command = commands[number % len(commands)]
-            data = mutated(seed, bases[number // len(commands) % len(bases)])
-            name = " ".join(one.replace("{score}", "S").replace("{out}", "out").strip("{}") for one in command)
-            ended, seconds, mib = run(command, data, Path(folder))
-            row = rows.setdefault(name, Row())
-            row.ended[ended] += 1
-            row.longest_s, row.most_mib = max(row.longest_s, seconds), max(row.most_mib, mib)
-            if ended not in ("done", "refused"):
-                row.fallen.append(f"seed {seed}: {ended}")
-                if keep is not None:
-                    keep.mkdir(parents=True, exist_ok=True)
-                    (keep / f"{command[0]}-{seed}.musicxml").write_bytes(data)
-    return rows
+        for seed, command, kind, ended, seconds, mib in _each(work, Path(folder), jobs, limit_s, keep):
+            name = re.sub(r"[{}]", "", " ".join(command))
+            for rows, key in ((commands, name), (kinds, kind or "nothing")):
+                rows.setdefault(key, Row()).add(ended, seconds, mib, f"seed {seed} ({kind})")
+    return {name: commands[name] for name in sorted(commands)}, {name: kinds[name] for name in sorted(kinds)}
 
 
-def lines(rows: dict[str, Row]) -> Iterator[str]:
-    """Yield the table as text."""
-    yield f"{'command':<66} {'runs':>5} {'done':>5} {'refused':>7} {'fell':>5} {'longest s':>9} {'MiB':>6}"
-    for name, row in rows.items():
-        yield (f"{name[:66]:<66} {row.ended.total():>5} {row.ended['done']:>5} {row.ended['refused']:>7} "
-               f"{len(row.fallen):>5} {row.longest_s:>9.2f} {row.most_mib:>6.0f}")
-    total = sum((row.ended for row in rows.values()), Counter())
-    yield (f"{'all':<66} {total.total():>5} {total['done']:>5} {total['refused']:>7} "
-           f"{sum(len(row.fallen) for row in rows.values()):>5} {max(row.longest_s for row in rows.values()):>9.2f} "
-           f"{max(row.most_mib for row in rows.values()):>6.0f}")
-    for name, row in rows.items():
-        for fallen in row.fallen:
-            yield f"fell: {name}: {fallen}"
+_Work = tuple[int, tuple[str, ...], bytes]
+_Ran = tuple[int, tuple[str, ...], str, str, float, float]
 
 
-def _bases() -> list[bytes]:
-    samples = sorted((Path(__file__).parents[2] / "sample_scores").glob("*.musicxml"))
-    return [BASE, *(etree.tostring(etree.fromstring(path.read_bytes(), etree.XMLParser(remove_comments=True)))
-                    for path in samples)]
+def _each(work: Sequence[_Work], folder: Path, jobs: int, limit_s: float, keep: Path | None) -> Iterator[_Ran]:
+    """Yield what each run came to; with several jobs each of them is a forked process that does its share."""
+    if jobs == 1:
+        yield from (_one(each, folder / "0", limit_s, keep) for each in work)
+        return
+    import pickle
+
+    pipes = []
+    for job in range(jobs):
+        ours, theirs = os.pipe()
+        if os.fork() == 0:
+            try:
+                with os.fdopen(theirs, "wb") as answers:
+                    for each in work[job::jobs]:
+                        pickle.dump(_one(each, folder / str(job), limit_s, keep), answers)
+                        answers.flush()
+            finally:
+                os._exit(0)
+        os.close(theirs)
+        pipes.append(os.fdopen(ours, "rb"))
+    for pipe in pipes:
+        try:
+            while True:
+                ran: _Ran = pickle.load(pipe)
+                yield ran
+        except EOFError:
+            pipe.close()
+            os.wait()
+
+
+def _one(each: _Work, folder: Path, limit_s: float, keep: Path | None) -> _Ran:
+    seed, command, base = each
+    tried = trial(seed, command, base)
+    ended, seconds, mib = run(tried, folder, limit_s)
+    if ended not in ("done", "refused") and keep is not None:
+        shutil.rmtree(keep / str(seed), ignore_errors=True)
+        shutil.copytree(folder, keep / str(seed), symlinks=True)
+        (keep / str(seed) / "command.txt").write_text(f"{' '.join(command)}\n{tried.words}\n", encoding="utf-8")
+    return seed, command, tried.kind, ended, seconds, mib
+
+
+def lines(rows: dict[str, Row], heading: str = "command") -> Iterator[str]:
+    """Yield a table as text."""
+    wide = max(len(heading), *map(len, rows))
+    yield f"{heading:<{wide}} {'runs':>5} {'done':>5} {'refused':>7} {'fell':>5} {'most CPU s':>10} {'MiB':>6}"
+    total = Row()
+    for row in rows.values():
+        total.ended += row.ended
+        total.fallen += row.fallen
+        total.longest_s, total.most_mib = max(total.longest_s, row.longest_s), max(total.most_mib, row.most_mib)
+    for name, row in {**rows, "all": total}.items():
+        yield (f"{name:<{wide}} {row.ended.total():>5} {row.ended['done']:>5} {row.ended['refused']:>7} "
+               f"{len(row.fallen):>5} {row.longest_s:>10.2f} {row.most_mib:>6.0f}")
+
+
+def fallen(rows: dict[str, Row]) -> list[str]:
+    """Return a line for each run that fell."""
+    return [f"fell: {name}: {each}" for name, row in rows.items() for each in row.fallen]
 
 
 def main() -> int:
-    """Run many and print the table; exit code 1 if anything fell."""
+    """Run many and print the tables; exit code 1 if anything fell."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=3000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--only", default="")
     parser.add_argument("--keep", type=Path)
     asked = parser.parse_args()
-    rows = table(range(asked.seed, asked.seed + asked.count), asked.keep, _bases())
-    print("\n".join(lines(rows)))
-    return int(any(row.fallen for row in rows.values()))
+    commands, kinds = table(range(asked.seed, asked.seed + asked.count), asked.keep, asked.only, asked.jobs)
+    print("\n".join((*lines(commands), "", *lines(kinds, "what was damaged"), "", *fallen(commands))))
+    return int(bool(fallen(commands)))
 
 
 if __name__ == "__main__":
