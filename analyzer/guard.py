@@ -1,8 +1,8 @@
-"""Foreign code at work in a process of its own, under a limit of time and memory: it may die and take nobody along.
+"""Work in a process of its own, under a limit of time and memory: it may die or be given up and takes nobody along.
 
-Engraver (verovio) and music21 are fed with scores that nobody has checked for them. What they do is done by a worker
-process, which stays for the next piece of work, as its libraries take a while to load. Ours are `work` functions of
-modules, whose arguments and results can be pickled.
+Engraver (verovio) and music21 are fed with scores that nobody has checked for them; the local page plans whatever it
+is given, for somebody who may go meanwhile. That is done by worker processes, each of which stays for the next piece of
+work, as its libraries take a while to load. Work is a function of a module; its arguments and its result are pickled.
 """
 
 import atexit
@@ -10,25 +10,34 @@ import contextlib
 import importlib
 import os
 import pickle
+import queue
 import signal
 import subprocess
 import sys
 import tempfile
 import threading
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any, TypeVar
 
+from analyzer.plain import one_line
 from analyzer.problem import Unreadable, unreadable
 
 _Found = TypeVar("_Found")
 TIME_VARIABLE, MEMORY_VARIABLE = "LOWBRASS_TIME_LIMIT", "LOWBRASS_MEMORY_LIMIT"
 _GRACE_S = 5.0
 """A worker whose parent is gone ends itself so long after its time is over."""
+_SHORTER = "Ask for one part or fewer measures (--part, --measures)"
+_FIND = f"{_SHORTER} to find the measure, and export the score again."
+_START_S = 60.0
+"""Longest time for a worker to start and load its modules; judged: a busy machine takes some seconds."""
 _NEAR = 0.8
 """A worker that died with so much of its memory in use died of that, whatever it said (judged)."""
+# In a group of its own: a Ctrl-C on the terminal is the parent's business from the first moment on.
+_APART: dict[str, Any] = {"process_group": 0} if os.name == "posix" else {
+    "creationflags": getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)}
 _START = ("import pickle, sys; sys.path[:] = pickle.load(sys.stdin.buffer); "
           "from analyzer.guard import serve; serve()")
 
@@ -94,26 +103,14 @@ def guarded(work: Callable[..., _Found], *arguments: Any, where: str, doing: str
     if _expendable():
         return work(*arguments)
     limits = limits_told()
-    worker = _ready(limits)
-    done = False
     try:
-        answer = worker.answer(work, arguments)
-        done = True
-    except _Died as death:
+        found: _Found = _pool.do(_pool.take(limits), work, *arguments)
+    except Died as death:
         raise _problem(death, limits, where, doing) from None
-    finally:
-        if done:
-            with _lock:
-                _idle.append(worker)
-        else:
-            worker.end()
-    succeeded, value = answer
-    if succeeded:
-        found: _Found = value
-        return found
-    if isinstance(value, MemoryError):
-        raise _problem(_Died("memory"), limits, where, doing)
-    raise value
+    except LibraryError as error:
+        raise unreadable("library-failed", where=where, what=f"{doing} broke off: the library that does it failed on "
+                         f"this music ({error})", try_=_FIND) from None
+    return found
 
 
 def warm(*modules: str) -> None:
@@ -124,18 +121,62 @@ def warm(*modules: str) -> None:
     Unreadable
         If the limits of the environment are no limits.
     """
-    if not _expendable() and not _idle:
-        _idle.append(_Worker(limits_told(), modules))
+    if not _expendable():
+        _pool.warm(limits_told(), modules)
 
 
-def _ready(limits: Limits) -> "_Worker":
-    """Return a worker with these limits that has nothing to do."""
-    with _lock:
-        worker = _idle.pop() if _idle else None
-    if worker is not None and worker.limits != limits:
-        worker.end()
-        worker = None
-    return worker or _Worker(limits)
+class Pool:
+    """Workers that wait for work. One does a piece at a time; whoever needs one takes it, or a new one."""
+
+    def __init__(self) -> None:
+        self._idle: list[Worker] = []
+        self._lock = threading.Lock()
+
+    def take(self, limits: Limits, modules: tuple[str, ...] = ()) -> "Worker":
+        """Return a worker with these limits that has nothing to do."""
+        with self._lock:
+            worker = self._idle.pop() if self._idle else None
+        if worker is not None and (worker.limits != limits or not worker.alive):
+            worker.end()
+            worker = None
+        return worker or Worker(limits, modules)
+
+    def warm(self, limits: Limits, modules: tuple[str, ...]) -> None:
+        """Have a worker waiting that loads these modules meanwhile."""
+        if not self._idle:
+            self._idle.append(Worker(limits, modules))
+
+    def do(self, worker: "Worker", work: Callable[..., Any], *arguments: Any) -> Any:
+        """Let a worker that was taken do a piece of work; return what that returns, or raise what it raises.
+
+        Raises
+        ------
+        Died
+            If the worker died, met a limit or was stopped.
+        """
+        done = False
+        try:
+            succeeded, value = worker.answer(work, arguments)
+            done = True
+        finally:
+            if done:
+                with self._lock:
+                    self._idle.append(worker)
+            else:
+                worker.end()
+        if succeeded:
+            return value
+        raise Died("memory") if isinstance(value, MemoryError) else value
+
+    def end(self) -> None:
+        """End the workers that wait."""
+        while self._idle:
+            self._idle.pop().end()
+
+    def leave(self) -> None:
+        """After a fork: the workers are the parent's; keep them from being taken or collected here."""
+        _of_parent.extend(self._idle)
+        self._idle.clear()
 
 
 def _expendable() -> bool:
@@ -145,37 +186,40 @@ def _expendable() -> bool:
         processes is not None and processes.parent_process() is not None)
 
 
-class _Died(Exception):  # noqa: N818  what happened, not an error of ours
-    """The worker is gone: for lack of ``time``, of ``memory``, or by a ``fault`` (then with its exit code)."""
+class LibraryError(Exception):
+    """A library that is not ours raised something: with the name and the text of that."""
+
+
+class Died(Exception):  # noqa: N818  what happened, not an error of ours
+    """The worker is gone: for lack of ``time``, of ``memory``, ``stopped``, or by a ``fault`` (with its exit code)."""
 
     def __init__(self, of: str, code: int = 0) -> None:
         super().__init__(of)
         self.of, self.code = of, code
 
 
-def _problem(death: _Died, limits: Limits, where: str, doing: str) -> Unreadable:
-    shorter = "Ask for one part or fewer measures (--part, --measures)"
+def _problem(death: Died, limits: Limits, where: str, doing: str) -> Unreadable:
     if death.of == "time":
         return unreadable("too-slow", where=where, what=f"{doing} was stopped after {limits.seconds:g} seconds",
-                          try_=f"{shorter}, or give it more: lowbrass --time-limit SECONDS.")
+                          try_=f"{_SHORTER}, or give it more: lowbrass --time-limit SECONDS.")
     if death.of == "memory":
         return unreadable("out-of-memory", where=where, what=f"{doing} needs more than {limits.memory_mib} MiB of "
-                          "memory", try_=f"{shorter}, or give it more: lowbrass --memory-limit MIB.")
+                          "memory", try_=f"{_SHORTER}, or give it more: lowbrass --memory-limit MIB.")
     how = f"signal {-death.code}" if death.code < 0 else f"exit code {death.code}"
     return unreadable("worker-died", where=where, what=f"{doing} broke off: the library that does it failed on this "
-                      f"music ({how})", try_=f"{shorter} to find the measure, and export the score again.")
+                      f"music ({how})", try_=_FIND)
 
 
-class _Worker:
+class Worker:
     """One process that does piece after piece; what it prints is kept apart, to see what it died of."""
 
     def __init__(self, limits: Limits, modules: tuple[str, ...] = ()) -> None:
         self.limits = limits
         self._said = tempfile.TemporaryFile()  # noqa: SIM115  closed with the worker
         paths = [*sys.path, str(Path(__file__).parent.parent)]
-        self._process = subprocess.Popen(
-            [sys.executable, "-I", "-c", _START], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=self._said)
-        self._overtime = False
+        self._process = subprocess.Popen([sys.executable, "-I", "-c", _START], stdin=subprocess.PIPE,
+                                         stdout=subprocess.PIPE, stderr=self._said, **_APART)
+        self._ended_for, self._up = "", False
         with contextlib.suppress(OSError):           # one that died at once is met when it is asked
             self._send(paths)
             self._send((limits, modules))
@@ -186,28 +230,50 @@ class _Worker:
         self._process.stdin.flush()
 
     def answer(self, work: Callable[..., Any], arguments: tuple[Any, ...]) -> tuple[bool, Any]:
-        """Return True and the result, or False and the exception."""
+        """Return True and the result, or False and the exception.
+
+        Raises
+        ------
+        Died
+            If there is no answer.
+        """
         assert self._process.stdout is not None
-        timer = None
-        if self.limits.seconds is not None:
-            timer = threading.Timer(self.limits.seconds, self._stop)
-            timer.daemon = True
-            timer.start()
         try:
-            self._send((work, arguments))
-            answer: tuple[bool, Any] = pickle.load(self._process.stdout)
+            if not self._up:
+                # To start a process takes a second and more on a busy machine, and is no part of the work.
+                with self._stopped_after(_START_S):
+                    self._up = pickle.load(self._process.stdout)
+            with self._stopped_after(self.limits.seconds):
+                self._send((work, arguments))
+                answer: tuple[bool, Any] = pickle.load(self._process.stdout)
             return answer
         except (EOFError, OSError, pickle.UnpicklingError):
             raise self._death() from None
-        finally:
-            if timer is not None:
-                timer.cancel()
 
-    def _stop(self) -> None:
-        self._overtime = True
+    @contextlib.contextmanager
+    def _stopped_after(self, seconds: float | None) -> Iterator[None]:
+        if seconds is None:
+            yield
+            return
+        timer = threading.Timer(seconds, self.stop, ("time",))
+        timer.daemon = True
+        timer.start()
+        try:
+            yield
+        finally:
+            timer.cancel()
+
+    @property
+    def alive(self) -> bool:
+        """Whether the process is there."""
+        return self._process.poll() is None
+
+    def stop(self, reason: str = "stopped") -> None:
+        """Break off what it does, from any thread; whoever waits for the answer is told the reason."""
+        self._ended_for = self._ended_for or reason
         self._process.kill()
 
-    def _death(self) -> _Died:
+    def _death(self) -> Died:
         # Its pipe ends a moment before it does itself.
         with contextlib.suppress(subprocess.TimeoutExpired):
             self._process.wait(_GRACE_S)
@@ -215,11 +281,13 @@ class _Worker:
         code = self._process.wait()
         self._said.seek(0)
         said = self._said.read(2**20)
-        if self._overtime or code == -getattr(signal, "SIGALRM", 0):
-            return _Died("time")
+        if self._ended_for:
+            return Died(self._ended_for)
+        if code == -getattr(signal, "SIGALRM", 0):
+            return Died("time")
         if b"bad_alloc" in said or b"MemoryError" in said or b"length_error" in said or self._used_up():
-            return _Died("memory")
-        return _Died("fault", code)
+            return Died("memory")
+        return Died("fault", code)
 
     def _used_up(self) -> bool:
         try:
@@ -242,26 +310,12 @@ class _Worker:
         self._said.close()
 
 
-_idle: list[_Worker] = []
-_of_parent: list[_Worker] = []
-_lock = threading.Lock()
+_of_parent: list[Worker] = []
 _serving = False
-
-
-@atexit.register
-def _end_all() -> None:
-    while _idle:
-        _idle.pop().end()
-
-
-def _leave_to_parent() -> None:
-    """After a fork: the workers are the parent's; keep them from being taken or collected here."""
-    _of_parent.extend(_idle)
-    _idle.clear()
-
-
+_pool = Pool()
+atexit.register(_pool.end)
 if hasattr(os, "register_at_fork"):
-    os.register_at_fork(after_in_child=_leave_to_parent)
+    os.register_at_fork(after_in_child=_pool.leave)
 
 
 def serve() -> None:
@@ -270,11 +324,11 @@ def serve() -> None:
     _serving = True
     if hasattr(signal, "SIGINT"):
         signal.signal(signal.SIGINT, signal.SIG_IGN)           # Ctrl-C is the parent's business
-    asked = sys.stdin.buffer
     # What a library prints must not mix with the answers.
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
-    limits, modules = pickle.load(asked)
+    asked = _arriving(sys.stdin.buffer)
+    limits, modules = asked.get()
     limit_memory(limits.memory_mib)
     for module in modules:
         with contextlib.suppress(ImportError):       # the work itself says what is missing
@@ -282,13 +336,11 @@ def serve() -> None:
     import warnings
 
     warnings.simplefilter("ignore")
+    _reply(answers, True)                            # up and ready
     while True:
-        try:
-            work, arguments = pickle.load(asked)
-        except EOFError:
-            return
+        work, arguments = asked.get()
         if limits.seconds is not None and hasattr(signal, "setitimer"):
-            # Nobody is there to stop it where the parent has been killed; SIGALRM ends native code too.
+            # Where the parent has been killed while native code keeps our other thread waiting, SIGALRM ends it.
             signal.setitimer(signal.ITIMER_REAL, limits.seconds + _GRACE_S)
         try:
             answer = (True, work(*arguments))
@@ -299,8 +351,34 @@ def serve() -> None:
         _reply(answers, answer)
 
 
+def _arriving(asked: IO[bytes]) -> "queue.SimpleQueue[Any]":
+    """Return a queue of what arrives; once nobody can ask any more the process ends, whatever it is doing."""
+    arrived: queue.SimpleQueue[Any] = queue.SimpleQueue()
+
+    def read() -> None:
+        try:
+            while True:
+                arrived.put(pickle.load(asked))
+        except EOFError:
+            os._exit(0)
+        except BaseException:            # what cannot be read here is no work; the parent sees an end
+            traceback.print_exc()
+            os._exit(1)
+
+    threading.Thread(target=read, daemon=True).start()
+    return arrived
+
+
 def _portable(error: Exception) -> Exception:
-    """Return an exception as it can cross to another process, with the traceback of this one as a note."""
+    """Return an exception as it can cross to another process, with the traceback of this one as a note.
+
+    What a library raises in its own code (MemoryError apart) becomes a `LibraryError`: fed with damaged music it may
+    raise anything, and that is no fault of ours.
+    """
+    frames = traceback.extract_tb(error.__traceback__)
+    if frames and _of_library(frames[-1].filename) and not isinstance(error, MemoryError):
+        found = LibraryError(f"{type(error).__name__}: {one_line(str(error))[:120]}")
+        error = found.with_traceback(error.__traceback__)
     error.add_note(f"In the worker process:\n{''.join(traceback.format_exception(error))}")
     try:
         pickle.loads(pickle.dumps(error))
@@ -309,7 +387,12 @@ def _portable(error: Exception) -> Exception:
     return error
 
 
-def _reply(answers: IO[bytes], answer: tuple[bool, Any]) -> None:
+def _of_library(file: str) -> bool:
+    path = Path(file)
+    return not {"site-packages", "dist-packages"}.isdisjoint(path.parts) and Path(__file__).parent not in path.parents
+
+
+def _reply(answers: IO[bytes], answer: Any) -> None:
     pickle.dump(answer, answers, protocol=pickle.HIGHEST_PROTOCOL)
     answers.flush()
 

@@ -9,7 +9,8 @@ ROOT = Path(analyzer.__file__).parent
 READ = {"pitch", "problem", "horns", "score", "plan", "analysis"}
 # Each row is what the place uses, neither less nor more. (cli loads the commands by name, when they are asked for.)
 MAY = {
-    "pitch": set(), "evidence": set(), "plain": set(), "problem": {"plain"}, "failure": set(), "guard": {"problem"},
+    "pitch": set(), "evidence": set(), "plain": set(), "problem": {"plain"}, "failure": set(),
+    "guard": {"plain", "problem"},
     "toml_file": {"pitch", "problem", "files"},
     "solver": set(), "cautions": set(),
     "words": set(), "tables": {"plain"}, "files": {"plain", "problem"}, "assumption": set(),
@@ -37,9 +38,9 @@ MAY = {
     "report": READ | {"guard", "stave", "assumption", "tuning", "evidence", "intonation", "files", "cautions",
                       "supposed", "words", "tables", "selection", "review", "section", "practice", "hearing", "library",
                       "course", "marking", "engrave", "picture", "writing"},
-    "web": READ | {"intonation", "failure", "toml_file", "cautions", "words", "selection", "review", "section",
-                   "practice", "marking", "engrave", "picture", "report", "tuning", "plain", "library",
-                   "course", "writing"},
+    "web": READ | {"assumption", "guard", "intonation", "failure", "toml_file", "cautions", "words", "selection",
+                   "review", "section", "practice", "marking", "engrave", "picture", "report", "tuning", "plain",
+                   "library", "course", "writing"},
     "commands": READ | {"tuning", "guard", "plain", "toml_file", "words", "tables", "files", "selection",
                         "review", "section", "practice", "hearing", "library", "course", "marking", "writing",
                         "report", "web"},

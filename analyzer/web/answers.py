@@ -1,6 +1,6 @@
 """What the page is told: documents made of an open score and a question, by the domain and by `report`."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from time import perf_counter
@@ -16,6 +16,7 @@ from analyzer.marking.mark import Mark
 from analyzer.marking.which import aim_said, marks
 from analyzer.picture.picture import NARROW, WIDE, key_of, pictures_of
 from analyzer.pitch import pitch_of
+from analyzer.plain import json_text
 from analyzer.plan.difficulty import difficulties
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.player import Player
@@ -29,13 +30,44 @@ from analyzer.report.playing import playing_of
 from analyzer.review.harmony import Harmony
 from analyzer.review.line import review
 from analyzer.review.ossia import ossia
-from analyzer.score.document import Document
+from analyzer.score.document import Document, read_score
 from analyzer.score.parts import find_parts
 from analyzer.selection import no_low_brass
 from analyzer.web.asked import Asked, Standing
 from analyzer.web.engraver import ID_PREFIX, Length
-from analyzer.web.state import PlannedPart, Session, analysis_for, nths, part_planned
+from analyzer.web.forms import pins_text, read_pins
+from analyzer.web.scores import Facts
+from analyzer.web.state import PlannedPart, Session, analysis_for, nths, part_planned, request_pins, wake
 from analyzer.words import shown
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opened:
+    """A score that was opened: its facts, what the page says of it, and its `xml` where that is kept in its place."""
+
+    facts: Facts
+    ending: str
+    told: dict[str, Any]
+    xml: bytes | None
+
+
+def open_score(score_id: str, data: bytes, name: str) -> Opened:
+    """Read a score that was given to the page, and keep it here.
+
+    Raises
+    ------
+    Unreadable
+        As for `read_score`.
+    """
+    document = read_score(data, name)
+    wake(score_id, document)
+    return Opened(
+        facts=Facts(id=score_id, name=document.name, problems=document.problems, lost=document.lost),
+        ending=document.ending,
+        told={"title": document.title, "parts": parts_of(document), "notice": notice_of(document),
+              "compressed": document.archive is not None},
+        # A score of another form is kept as the MusicXML that it became, so that it is turned only once.
+        xml=None if document.xml == data or document.archive else document.xml)
 
 
 def parts_of(document: Document) -> list[dict[str, Any]]:
@@ -151,12 +183,12 @@ def marks_of(part: PlannedPart) -> tuple[Mark, ...]:
     return tuple(marks(sorted((part.line, *part.others), key=lambda line: line.plan.line.number)))
 
 
-def pictures_for(session: Session, asked: Asked) -> list[str]:
-    """Return the pictures of slide or valves, the key first."""
+def pictures_for(session: Session, asked: Asked) -> dict[str, list[str]]:
+    """Draw how slide or valves move: the key first."""
     planned = part_planned(session, asked).line
     width = NARROW if asked.width_px < (NARROW + WIDE) / 2 else WIDE
-    return [picture.svg(f"picture-{place}")
-            for place, picture in enumerate((key_of(planned, width=width), *pictures_of(planned, width=width)))]
+    drawn = (key_of(planned, width=width), *pictures_of(planned, width=width))
+    return {"pictures": [picture.svg(f"picture-{place}") for place, picture in enumerate(drawn)]}
 
 
 def _note(planned: Planned, index: int, nth: int, held: dict[int, str], chosen: int | None) -> dict[str, Any]:
@@ -289,3 +321,30 @@ def review_for(session: Session, asked: Asked) -> dict[str, Any]:
     found = review(analysis)
     beyond = any(finding.severity == "stop" for line in found for finding in line.findings)
     return review_answer(analysis, found, ossia(found, Harmony(session.document)) if beyond else None)
+
+
+def pins_for(session: Session, asked: Asked) -> tuple[dict[tuple[int | None, str, int], str], str]:
+    """Return the pins of the asked part as a request has them, and the horn of its first line."""
+    analysis = analysis_for(session, asked)
+    return request_pins(analysis, asked.pins), analysis.lines[0].plan.horn.name if analysis.lines else ""
+
+
+def told(session: Session, work: Callable[..., dict[str, Any]], *arguments: Any) -> bytes:
+    """Return what `work` answers as the JSON that is sent, so that the server has no work with it."""
+    return json_text(work(session, *arguments), indent=None).encode()
+
+
+def plan_told(session: Session, asked: Asked, standing: Standing) -> tuple[bytes, str]:
+    """Return `answer_since` as the JSON that is sent, and how long its pieces took."""
+    found, times = answer_since(session, asked, standing)
+    return json_text(found, indent=None).encode(), times
+
+
+def pins_read_for(session: Session, text: str, name: str) -> dict[str, Any]:
+    """Find the notes of a pins file. Raises as `read_pins`."""
+    return read_pins(session.document, text, name)
+
+
+def pins_text_for(session: Session, asked: Asked) -> str:
+    """Return the pins as a file. Raises as `pins_text`."""
+    return pins_text(session.document, asked.pins)

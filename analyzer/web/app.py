@@ -28,15 +28,9 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> Any:
-        for engraver in page.engravers:
-            engraver.start()
+        page.start()
         yield
-        for engraver in page.engravers:
-            engraver.stop()
-        page.jobs.stop()
-        page.own.end()
-        page.sweeps.stop()
-        page.shelf.clear()
+        page.stop()
 
     async def static(request: Request) -> Response:
         name, kind = FILES[request.url.path]

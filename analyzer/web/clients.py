@@ -1,4 +1,4 @@
-"""Connections that bring no request are let go, so that whoever holds many open keeps nobody else out."""
+"""Connections that bring no request, or do not take their answer, are let go: who holds many keeps nobody else out."""
 
 import asyncio
 from typing import TYPE_CHECKING
@@ -8,6 +8,8 @@ if TYPE_CHECKING:
 
 HEAD_TIME_S = 5.0
 """Longest time for the head of a request; judged: on this very machine it takes a few milliseconds."""
+TAKING_TIME_S, TAKING_BYTES = 10.0, 64 * 2**10
+"""In so long so much of an answer must be taken, or the rest of it; judged: on this machine it takes milliseconds."""
 MOST_SILENT = 100
 """Connections without a request that may stand at once; judged: a browser holds six. The oldest gives way."""
 MOST_CONNECTIONS = 600
@@ -21,17 +23,24 @@ def protocol() -> "type[H11Protocol]":
     class Impatient(H11Protocol):
         made_s = 0.0
         head_timer: asyncio.TimerHandle | None = None
+        taking_timer: asyncio.TimerHandle | None = None
+        untaken: tuple[object, int] = (None, 0)        # the answer on its way, and how much of it nobody took yet
 
         def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
             super().connection_made(transport)
             self.made_s = self.loop.time()
-            silent = [other for other in self.connections if isinstance(other, Impatient) and other.waits_for_head()]
+            # One that is being let go stands among them a moment longer; many may come in that moment.
+            silent = [other for other in self.connections if isinstance(other, Impatient) and other.waits_for_head()
+                      and not other.transport.is_closing()]
             if len(silent) > MOST_SILENT:
                 min(silent, key=lambda other: other.made_s).transport.abort()
             self.begin_waiting()
+            self.taking_timer = self.loop.call_later(TAKING_TIME_S, self.look_whether_taken)
 
         def connection_lost(self, exc: Exception | None) -> None:
             self.end_waiting()
+            if self.taking_timer is not None:
+                self.taking_timer.cancel()
             super().connection_lost(exc)
 
         def data_received(self, data: bytes) -> None:
@@ -52,6 +61,16 @@ def protocol() -> "type[H11Protocol]":
             if self.head_timer is not None:
                 self.head_timer.cancel()
                 self.head_timer = None
+
+        def look_whether_taken(self) -> None:
+            """Also of a connection that is being closed: that waits until all is taken."""
+            left = self.transport.get_write_buffer_size()
+            cycle, before = self.untaken
+            if left and cycle is self.cycle and left > before - TAKING_BYTES and before:
+                self.transport.abort()
+                return
+            self.untaken = self.cycle, left
+            self.taking_timer = self.loop.call_later(TAKING_TIME_S, self.look_whether_taken)
 
         def drop(self) -> None:
             self.head_timer = None

@@ -41,8 +41,8 @@ async def change(page: Page, request: "Request") -> "Response":
     """Show what a change of horn brings, with the open score where there is one; with `print` as a file."""
     given = await read_json(request, MAX_QUESTION_BYTES)
     before, after = (read_horn(given, key, page.own.path) for key in ("before", "after"))
-    session = page.sessions.get(given.get("session"))
-    asked = (before, after, read_player(given), session.data if session else None, session.name if session else "")
+    score = page.scores.get(given.get("session"))
+    asked = (before, after, read_player(given), score.data if score else None, score.name if score else "")
     if "print" not in given:
         return json_reply(await page.jobs.run(request.is_disconnected, change_answer, *asked))
     what = one_of(given, "print", "chart", "aid")

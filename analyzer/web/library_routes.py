@@ -115,7 +115,7 @@ async def score(page: Page, request: "Request") -> "Response":
     given = await read_json(request, MAX_QUESTION_BYTES)
     held = page.shelf.held(given.get("held"), "survey", "search", "course")
     data, name = await asyncio.to_thread(score_bytes, held.entries, given.get("file"))
-    return await opened(page, data, name, given.get("keep") is not False)
+    return await opened(page, request, data, name, given.get("keep") is not False)
 
 
 def _told(page: Page, job: Job, *arguments: object) -> "Response":

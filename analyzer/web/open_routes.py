@@ -3,15 +3,14 @@
 import asyncio
 from typing import TYPE_CHECKING, Any
 
-from analyzer.score.document import read_score
-from analyzer.web.answers import ceilings, horns, notice_of, parts_of
+from analyzer.web.answers import ceilings, horns
 from analyzer.web.asked import file_name, read_body, read_json
 from analyzer.web.forms import sample_section
 from analyzer.web.memory import MOST_SETTINGS_BYTES
 from analyzer.web.page import Page
 from analyzer.web.replies import json_reply
+from analyzer.web.scores import sample_names, sample_path
 from analyzer.web.security import MAX_QUESTION_BYTES, MAX_UPLOAD_BYTES, RefusedError
-from analyzer.web.state import sample_names, sample_path
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -35,12 +34,12 @@ async def open(page: Page, request: "Request") -> "Response":
     keeping = request.query_params.get("keep") != "no"
     if sample is not None:
         path = sample_path(page.samples, sample)
-        return await opened(page, await asyncio.to_thread(path.read_bytes), path.name, keeping)
+        return await opened(page, request, await asyncio.to_thread(path.read_bytes), path.name, keeping)
     if kept is not None:
         found = await asyncio.to_thread(page.memory.score, kept)
         if found is None:
             raise RefusedError(410, "This score is no longer kept here. Choose its file again.")
-        return await opened(page, found[0], found[1]["name"], True, found[1]["settings"])
+        return await opened(page, request, found[0], found[1]["name"], True, found[1]["settings"])
     if page.waiting >= UPLOADS_WAITING:
         raise RefusedError(503, "Too many files at once. Wait a moment and try again.")
     page.waiting += 1
@@ -50,29 +49,23 @@ async def open(page: Page, request: "Request") -> "Response":
             page.most_reading = max(page.most_reading, page.reading)
             try:
                 data = await read_body(request, MAX_UPLOAD_BYTES)
-                return await opened(page, data, file_name(request.headers.get("x-file-name", "")), keeping)
+                return await opened(page, request, data, file_name(request.headers.get("x-file-name", "")), keeping)
             finally:
                 page.reading -= 1
     finally:
         page.waiting -= 1
 
 
-async def opened(page: Page, data: bytes, name: str, keeping: bool, settings: dict[str, Any] | None = None,
-                 ) -> "Response":
+async def opened(page: Page, request: "Request", data: bytes, name: str, keeping: bool,
+                 settings: dict[str, Any] | None = None) -> "Response":
     """Open a score's bytes and say what is in it; `keeping` a copy on this computer."""
-    document = await asyncio.to_thread(read_score, data, name)
-    # A score of another form is kept as the MusicXML that it became, so that it is turned only once.
-    session = page.sessions.add(document, data if document.xml == data or document.archive else document.xml)
-    parts = await asyncio.to_thread(parts_of, document)
-    notice = await asyncio.to_thread(notice_of, document)
+    score, told = await page.open_score(request, data, name)
     kept = None
     if keeping:
-        kept = await asyncio.to_thread(page.memory.keep, data, name, document.title or "")
+        kept = await asyncio.to_thread(page.memory.keep, data, name, told["title"] or "")
         known = await asyncio.to_thread(page.memory.score, kept) if kept else None
         settings = known[1]["settings"] if known else settings
-    return json_reply({"session": session.id, "file": name, "title": document.title, "parts": parts,
-                       "notice": notice, "compressed": document.archive is not None, "kept": kept,
-                       "settings": settings})
+    return json_reply({"session": score.id, "file": name, **told, "kept": kept, "settings": settings})
 
 
 async def remember(page: Page, request: "Request") -> "Response":

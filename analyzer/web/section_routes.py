@@ -1,16 +1,14 @@
 """Routes: the section and its fit; files of sections, players and pins."""
 
-import asyncio
 from typing import TYPE_CHECKING
 
+from analyzer.web.answers import pins_read_for, pins_text_for, told
 from analyzer.web.asked import read_json, read_text
 from analyzer.web.forms import (
     MAX_TOML_BYTES,
     Mistake,
     check_form,
-    pins_text,
     player_text,
-    read_pins,
     read_player_file,
     read_section_file,
     section_text,
@@ -27,15 +25,15 @@ if TYPE_CHECKING:
 
 async def fit(page: Page, request: "Request") -> "Response":
     """Fit a section to the score; the answer itself, or as a page to keep."""
-    given, session = await page.question(request)
+    given, score = await page.question(request)
     section, asked = given.pop("section", None), page.read(given)
     found, mistakes = check_form(section)
     if found is None:
         return _refused(mistakes)
-    what = (session.data, session.name, section, asked.measures, asked.tempo_bpm)
+    what = (score.data, score.name, section, asked.measures, asked.tempo_bpm)
     if given.get("ending") == ".html":
         return file_reply(await page.jobs.run(request.is_disconnected, fit_page_of, *what),
-                          f"{stem(session)}-section.html")
+                          f"{stem(score)}-section.html")
     return json_reply(await page.jobs.run(request.is_disconnected, fit_of, *what))
 
 
@@ -65,16 +63,16 @@ async def player_write(page: Page, request: "Request") -> "Response":
 
 async def pins_read(page: Page, request: "Request") -> "Response":
     """Find the notes of a pins file."""
-    given, session = await page.question(request)
+    given, score = await page.question(request)
     text, name = str(given.get("text", "")), str(given.get("name", "pins"))[:120]
-    return json_reply(await asyncio.to_thread(read_pins, session.document, text, name))
+    return json_reply(await page.work(request, score, told, pins_read_for, text, name))
 
 
 async def pins_write(page: Page, request: "Request") -> "Response":
     """Write the pins as a file."""
-    asked, session = await page.asked(request)
-    text = await asyncio.to_thread(pins_text, session.document, asked.pins)
-    return file_reply(text.encode(), f"{stem(session)}-pins.toml")
+    asked, score = await page.asked(request)
+    text = await page.work(request, score, pins_text_for, asked)
+    return file_reply(text.encode(), f"{stem(score)}-pins.toml")
 
 
 def _refused(mistakes: tuple[Mistake, ...]) -> "Response":

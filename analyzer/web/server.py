@@ -15,8 +15,8 @@ from analyzer.web.app import build
 from analyzer.web.clients import MOST_CONNECTIONS, protocol
 from analyzer.web.memory import memory_here
 from analyzer.web.page import Page
+from analyzer.web.scores import samples_folder
 from analyzer.web.security import new_token
-from analyzer.web.state import samples_folder
 
 ADDRESS = "127.0.0.1"
 

@@ -1,33 +1,32 @@
-"""What the running page keeps, in memory only: open scores, their last plans, pictures and answers; and the samples."""
+"""What a planner's process keeps of the open scores: trees, last plans, pictures and answers, within bounds.
 
-import asyncio
+All that is asked of a score goes to the same process by `at_work`. It may be stopped at any moment: what it kept is
+made anew from the score's file.
+"""
+
 import secrets
-import sys
 import zlib
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from analyzer.analysis import Analysis, Planned, analyse
 from analyzer.horns.candidates import candidates
 from analyzer.problem import unreadable
-from analyzer.score.document import SCORE_ENDINGS, Document, read_document
+from analyzer.score.document import Document, read_document
 from analyzer.score.lines import Line
 from analyzer.score.parts import find_parts
 from analyzer.selection import between, part_lines
 from analyzer.web.asked import MOST_PICTURES, Asked, PinnedNote
+from analyzer.web.scores import Facts
 
 if TYPE_CHECKING:
     from analyzer.engrave.layout import Engraving
 
 _Thing = TypeVar("_Thing")
-MAX_SESSIONS = 60
-MAX_PACKED_BYTES = 64 * 2**20
-"""Most that the open scores take, packed; judged: a school score has below 100 KiB so, sixty a tenth of this."""
-MAX_AWAKE_BYTES = 8 * 2**20
-"""Most XML whose trees and plans are kept; measured: they take 23 times as much. The one used last is always awake."""
+MAX_AWAKE_BYTES = 4 * 2**20
+"""Most XML whose trees and plans a process keeps; measured: they take 23 times as much. The one used last stays."""
 MOST_NOTES = 20_000
 """Notes of a part that are planned at once; measured: 4,000 a second, 13 KB each. An opera's trombone has half."""
 _MAX_ANALYSES = 8
@@ -35,46 +34,16 @@ _MAX_ANSWERS = 4
 
 
 class Session:
-    """One open score and the last analyses of it, so that a pin needs no new reading.
+    """One open score and the last analyses of it, so that a pin needs no new reading."""
 
-    Only its packed file is kept for as long as it is open: `rest` lets go of the rest, and `document` reads it anew.
-    """
-
-    def __init__(self, document: Document, data: bytes) -> None:
-        self.id = secrets.token_urlsafe(12)
-        self.name, self.ending = document.name, document.ending
-        self.packed = zlib.compress(data, 1)
+    def __init__(self, document: Document) -> None:
+        self.document = document
+        self.name = document.name
         self.xml_bytes = len(document.xml)
-        self.lock = asyncio.Lock()
         self.analyses: OrderedDict[object, Analysis] = OrderedDict()
         self.last: tuple[object, object] | None = None      # the last question and its plan
         self.pictures: OrderedDict[str, Engraving] = OrderedDict()
         self.answers: OrderedDict[str, object] = OrderedDict()
-        self._document: Document | None = document
-        self._problems = document.problems
-
-    @property
-    def awake(self) -> bool:
-        """Whether the score's tree is in memory."""
-        return self._document is not None
-
-    @property
-    def document(self) -> Document:
-        """The score; where it rested, it is read anew, which may take a second."""
-        if self._document is None:
-            self._document = replace(read_document(self.data, self.name), problems=self._problems)
-        return self._document
-
-    @property
-    def data(self) -> bytes:
-        """The score's file."""
-        return zlib.decompress(self.packed)
-
-    def rest(self) -> None:
-        """Keep the packed file alone."""
-        self._document = self.last = None
-        for kept in (self.analyses, self.pictures, self.answers):
-            kept.clear()
 
     def known(self, key: object) -> Analysis | None:
         """Return the analysis kept under a key, and count it as used."""
@@ -105,50 +74,34 @@ def _kept(store: OrderedDict[str, _Thing], thing: _Thing, most: int) -> str:
     return name
 
 
-class Sessions:
-    """Open scores by id, bounded in number and size."""
+_awake: OrderedDict[str, Session] = OrderedDict()
 
-    def __init__(self, *, most: int = MAX_SESSIONS, most_bytes: int = MAX_PACKED_BYTES,
-                 most_awake_bytes: int = MAX_AWAKE_BYTES) -> None:
-        self._most = most
-        self._most_bytes = most_bytes
-        self._most_awake_bytes = most_awake_bytes
-        self._open: OrderedDict[str, Session] = OrderedDict()
 
-    def __len__(self) -> int:
-        """How many scores are open."""
-        return len(self._open)
+def wake(score_id: str, document: Document) -> Session:
+    """Keep a score; those that were not used for longest give way."""
+    session = _awake[score_id] = Session(document)
+    while len(_awake) > 1 and sum(each.xml_bytes for each in _awake.values()) > MAX_AWAKE_BYTES:
+        _awake.popitem(last=False)
+    return session
 
-    def add(self, document: Document, data: bytes) -> Session:
-        """Open a score."""
-        session = Session(document, data)
-        self._open[session.id] = session
-        while len(self._open) > 1 and (len(self._open) > self._most or self._bytes() > self._most_bytes):
-            self._open.popitem(last=False)
-        self._let_rest(session)
-        return session
 
-    def get(self, session_id: object) -> Session | None:
-        """Return an open score, None if it is not (or no longer) open."""
-        if not isinstance(session_id, str) or session_id not in self._open:
-            return None
-        self._open.move_to_end(session_id)
-        session = self._open[session_id]
-        self._let_rest(session)
-        return session
+def at_work(facts: Facts, packed: bytes | None, work: Callable[..., _Thing], *arguments: Any,
+            ) -> tuple[bool, _Thing | None]:
+    """Do `work` with a score that is open; what a planner's process is asked.
 
-    def _let_rest(self, used: Session) -> None:
-        """Let the scores rest that were not used for longest, so that those awake stay within their bound."""
-        awake_bytes = used.xml_bytes
-        for session in reversed(self._open.values()):
-            if session is used or not session.awake:
-                continue
-            awake_bytes += session.xml_bytes
-            if awake_bytes > self._most_awake_bytes and not session.lock.locked():
-                session.rest()
-
-    def _bytes(self) -> int:
-        return sum(len(session.packed) for session in self._open.values())
+    Returns
+    -------
+    tuple
+        True and what it returns; False where the score is not known here, and has to be given `packed`.
+    """
+    session = _awake.get(facts.id)
+    if session is None:
+        if packed is None:
+            return False, None
+        document = read_document(zlib.decompress(packed), facts.name)
+        session = wake(facts.id, replace(document, problems=facts.problems, lost=facts.lost))
+    _awake.move_to_end(facts.id)
+    return True, work(session, *arguments)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -279,46 +232,3 @@ def part_planned(session: Session, asked: Asked) -> PlannedPart:
     result = PlannedPart(analysis=analysis, line=line, held=held, misfits=tuple(misfits), others=others)
     session.last = (key, result)
     return result
-
-
-def samples_folder() -> Path | None:
-    """Return the folder of sample scores, None where there is none."""
-    import analyzer
-
-    beside = Path(analyzer.__file__).resolve().parent.parent / "sample_scores"
-    folders = (beside, Path(sys.prefix) / "share" / "lowbrass" / "sample_scores")
-    return next((folder for folder in folders if folder.is_dir()), None)
-
-
-_SUITS = {
-    "attachment-etude": ("passage", "a student with an F attachment"),
-    "brass-band-hymn": ("section", "a brass band"),
-    "deep-water-bass-trombone": ("bass", "a bass trombonist"),
-    "evening-song-euphonium": ("passage", "a euphonium student"),
-    "harbour-march-trio": ("section", "a director with a school section"),
-    "quiet-chorale-trombones": ("section", "an orchestra's section of three"),
-}
-"""Which door a sample opens, and whom it suits."""
-
-
-def sample_names(folder: Path | None) -> list[dict[str, str]]:
-    """Return file and spoken name of each sample, whom it suits, and the way in which it opens."""
-    if folder is None:
-        return []
-    return [{"file": path.name, "name": path.stem.replace("-", " ").capitalize(),
-             **dict(zip(("way", "suits"), _SUITS.get(path.stem, ("passage", "anybody")), strict=True))}
-            for path in sorted(folder.iterdir()) if path.suffix in SCORE_ENDINGS and path.is_file()]
-
-
-def sample_path(folder: Path | None, name: str) -> Path:
-    """Return the path of a listed sample.
-
-    Raises
-    ------
-    Unreadable
-        If the name is not in the list; nothing else is looked up on the disk.
-    """
-    if folder is None or name not in {sample["file"] for sample in sample_names(folder)}:
-        raise unreadable("no-sample", where="samples", what="there is no sample of that name",
-                         try_="Choose one of the list.")
-    return folder / name

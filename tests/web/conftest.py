@@ -1,5 +1,6 @@
 """A page in this process, with the header that its own script would send."""
 
+import asyncio
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,8 +15,8 @@ with warnings.catch_warnings():
     from starlette.testclient import TestClient
 
 from analyzer.web.app import build
-from analyzer.web.jobs import Jobs, Workers
-from analyzer.web.page import Page
+from analyzer.web.page import ASKING, Page
+from analyzer.web.workers import Jobs, Workers
 from tests.web.calls import check_answer
 from tests.web.running import served
 
@@ -31,11 +32,28 @@ def workers() -> Iterator[Workers]:
     started.stop()
 
 
+@pytest.fixture(scope="session")
+def planner() -> Iterator[Workers]:
+    started = Workers()
+    yield started
+    started.stop()
+
+
+class Here(Workers):
+    """Does the work in this process, for tests that change a limit in it."""
+
+    def start(self) -> None:
+        pass
+
+    async def run(self, work, *arguments):
+        return await asyncio.to_thread(work, *arguments)
+
+
 class NoStop(Workers):
     """Lends the one pool of worker processes to every page of the tests: a page's end does not stop it."""
 
     def __init__(self, lent: Workers) -> None:
-        super().__init__(count=1)
+        super().__init__()
         self.lent = lent
 
     def start(self) -> None:
@@ -46,8 +64,14 @@ class NoStop(Workers):
 
 
 @pytest.fixture
-def page(workers: Workers) -> Page:
-    return Page(engravers=(NoStop(workers),), samples=SAMPLES, jobs=Jobs(NoStop(workers)))
+def page(workers: Workers, planner: Workers) -> Page:
+    return page_of(workers, planner, samples=SAMPLES)
+
+
+def page_of(workers: Workers, planner: Workers, **more: object) -> Page:
+    """Return a page with the processes that all tests share."""
+    return Page(engravers=(NoStop(workers),), jobs=Jobs(NoStop(workers)),
+                planners=(Jobs(NoStop(planner), most_waiting=ASKING),), **more)
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ import asyncio
 import io
 import json
 import zipfile
+from collections import OrderedDict
 from urllib.parse import quote
 
 import httpx
@@ -15,14 +16,16 @@ from analyzer.marking.annotate import annotated
 from analyzer.marking.which import marks
 from analyzer.report.map.document import map_document
 from analyzer.score.document import open_document
+from analyzer.web import answers as answers_module
 from analyzer.web import asked as asked_module
+from analyzer.web import score_routes as score_routes_module
 from analyzer.web import state as state_module
 from analyzer.web.app import build
 from analyzer.web.asked import file_name
-from analyzer.web.jobs import JOBS_WAITING, Jobs
-from analyzer.web.page import UPLOADS_AT_ONCE, Page
-from analyzer.web.state import Sessions
-from tests.web.conftest import HOST, SAMPLES, TOKEN, NoStop
+from analyzer.web.page import UPLOADS_AT_ONCE
+from analyzer.web.scores import Facts, OpenScore, OpenScores, new_id
+from analyzer.web.workers import JOBS_WAITING, Jobs
+from tests.web.conftest import HOST, SAMPLES, TOKEN, Here, page_of
 
 ETUDE = "attachment-etude.musicxml"
 
@@ -255,40 +258,61 @@ def test_file_names_are_only_names(sent: str, name: str | None) -> None:
 
 # --- bounds ----------------------------------------------------------------------------------------------------------
 
+def open_score(name: str = "a.musicxml") -> OpenScore:
+    return OpenScore(Facts(id=new_id(), name=name), ".musicxml", (SAMPLES / ETUDE).read_bytes())
+
+
 def test_old_scores_give_way() -> None:
-    data = (SAMPLES / ETUDE).read_bytes()
-    document = open_document(SAMPLES / ETUDE)
-    sessions = Sessions(most=3)
-    ids = [sessions.add(document, data).id for _ in range(3)]
-    assert sessions.get(ids[0]) is not None    # used again: the second is now the oldest
-    newest = sessions.add(document, data).id
-    assert [sessions.get(one) is not None for one in (*ids, newest)] == [True, False, True, True]
-    packed = len(sessions.add(document, data).packed)
-    small = Sessions(most_bytes=int(packed * 2.5))
+    scores = OpenScores(most=3)
+    ids = [scores.add(open_score()).id for _ in range(3)]
+    assert scores.get(ids[0]) is not None    # used again: the second is now the oldest
+    newest = scores.add(open_score()).id
+    assert [scores.get(one) is not None for one in (*ids, newest)] == [True, False, True, True]
+    small = OpenScores(most_bytes=int(len(open_score().packed) * 2.5))
     for _ in range(5):
-        small.add(document, data)
+        small.add(open_score())
     assert len(small) == 2
-    tiny = Sessions(most_bytes=1)
-    tiny.add(document, data)
+    tiny = OpenScores(most_bytes=1)
+    tiny.add(open_score())
     assert len(tiny) == 1
 
 
-def test_scores_that_rest_answer_as_before(client, page) -> None:
+@pytest.fixture
+def here(page, monkeypatch):
+    """The planner in this process, so that a test can change its limits; what it keeps is the test's alone."""
+    page.planners = (Jobs(Here()),)
+    monkeypatch.setattr(state_module, "_awake", OrderedDict())
+    return state_module
+
+
+def test_scores_that_rest_answer_as_before(client, here, monkeypatch) -> None:
     """Of many open scores only those used last keep their trees; any is read anew when it is asked for."""
-    page.sessions = Sessions(most_awake_bytes=1)
+    monkeypatch.setattr(here, "MAX_AWAKE_BYTES", 1)
     first, second = opened(client), opened(client, "evening-song-euphonium.musicxml")
+    assert list(here._awake) == [second["session"]]
     said = planned(client, first)
+    assert list(here._awake) == [first["session"]]
     assert planned(client, second)["family"] == "valves"
-    kept = {found["session"]: page.sessions._open[found["session"]] for found in (first, second)}
-    assert [session.awake for session in kept.values()] == [False, True]
-    assert not kept[first["session"]].analyses
     again = planned(client, first)
     assert {**again, "name": ""} == {**said, "name": ""}
-    assert [session.awake for session in kept.values()] == [True, False]
+    assert list(here._awake) == [first["session"]]
 
 
-def test_more_notes_than_can_be_planned_at_once_are_refused_and_some_measures_are_not(client, monkeypatch) -> None:
-    monkeypatch.setattr(state_module, "MOST_NOTES", 100)
+def test_what_a_form_lost_is_said_also_of_a_score_that_rested(client, here, monkeypatch) -> None:
+    pytest.importorskip("music21", reason="the extra build is not installed")
+    monkeypatch.setattr(here, "MAX_AWAKE_BYTES", 1)
+    from tests.score.test_foreign import ABC
+
+    found = client.post("/api/open", content=ABC.encode(), headers={"x-file-name": "low.abc"}).json()
+    said = planned(client, found)
+    assert any("ABC" in line for line in said["supposed"])
+    opened(client)
+    assert planned(client, found)["supposed"] == said["supposed"]
+
+
+def test_more_notes_than_can_be_planned_at_once_are_refused_and_some_measures_are_not(client, here, monkeypatch,
+                                                                                      ) -> None:
+    monkeypatch.setattr(here, "MOST_NOTES", 100)
     found = opened(client)
     reply = client.post("/api/plan", content=question(found))
     assert reply.status_code == 400
@@ -297,9 +321,19 @@ def test_more_notes_than_can_be_planned_at_once_are_refused_and_some_measures_ar
     assert client.post("/api/plan", content=question(found, **{"from": "none"})).status_code == 400
 
 
-def test_fifty_uploads_at_once_are_all_answered_and_few_are_held(workers) -> None:
+def test_a_number_that_json_has_not_is_no_answer(client, here, monkeypatch) -> None:
+    """The page would take NaN for no JSON at all; a fault of ours is said as one."""
+    found = opened(client)
+    monkeypatch.setattr(answers_module, "pictures_for", lambda *_: {"pictures": [float("nan")]})
+    monkeypatch.setattr(score_routes_module, "pictures_for", lambda *_: {"pictures": [float("nan")]})
+    reply = client.post("/api/pictures", content=question(found))
+    assert reply.status_code == 500
+    assert "NaN" not in reply.text
+
+
+def test_fifty_uploads_at_once_are_all_answered_and_few_are_held(workers, planner) -> None:
     data = (SAMPLES / ETUDE).read_bytes()
-    page = Page(engravers=(NoStop(workers),), sessions=Sessions(most=10))
+    page = page_of(workers, planner, scores=OpenScores(most=10))
     app = build(TOKEN, (HOST,), page)
 
     async def slowly():
@@ -317,13 +351,13 @@ def test_fifty_uploads_at_once_are_all_answered_and_few_are_held(workers) -> Non
     assert [reply.status_code for reply in replies] == [200] * 50
     assert len({reply.json()["session"] for reply in replies}) == 50
     assert 1 <= page.most_reading <= UPLOADS_AT_ONCE
-    assert len(page.sessions) == 10
+    assert len(page.scores) == 10
 
 
 @pytest.mark.parametrize("path", ["/api/open", "/api/plan", "/api/fit", "/api/section/read", "/api/player/read"])
-def test_a_client_that_dawdles_is_let_go(workers, monkeypatch, path: str) -> None:
+def test_a_client_that_dawdles_is_let_go(workers, planner, monkeypatch, path: str) -> None:
     monkeypatch.setattr(asked_module, "UPLOAD_TIME_S", 0.2)
-    app = build(TOKEN, (HOST,), Page(engravers=(NoStop(workers),), jobs=Jobs(NoStop(workers))))
+    app = build(TOKEN, (HOST,), page_of(workers, planner))
 
     async def slowly():
         for _ in range(100):
@@ -340,9 +374,9 @@ def test_a_client_that_dawdles_is_let_go(workers, monkeypatch, path: str) -> Non
     assert reply.json()["line"] == "The file did not arrive in time. Try again."
 
 
-def test_fifty_fits_at_once_are_all_answered(workers) -> None:
+def test_fifty_fits_at_once_are_all_answered(workers, planner) -> None:
     data = (SAMPLES / "evening-song-euphonium.musicxml").read_bytes()
-    app = build(TOKEN, (HOST,), Page(engravers=(NoStop(workers),), jobs=Jobs(NoStop(workers))))
+    app = build(TOKEN, (HOST,), page_of(workers, planner))
     section = {"players": [{"name": "A", "horns": ["euphonium-4"]}], "spare": []}
 
     async def all_at_once() -> list[httpx.Response]:

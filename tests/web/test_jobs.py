@@ -8,8 +8,9 @@ import time
 import pytest
 
 from analyzer.problem import Unreadable
-from analyzer.web.jobs import JOBS_WAITING, Jobs, Workers
 from analyzer.web.security import RefusedError
+from analyzer.web.workers import JOBS_WAITING, Jobs, Workers
+from tests.borders import working
 from tests.web.conftest import NoStop
 
 
@@ -62,18 +63,74 @@ def test_work_that_takes_too_long_is_stopped() -> None:
         workers.stop()
 
 
-def test_work_that_is_stopped_together_with_other_work_is_told_so() -> None:
-    workers = Workers(count=1, time_limit_s=1.5)
+def test_work_that_needs_too_much_memory_is_stopped() -> None:
+    workers = Workers(memory_limit_mib=256)
+
+    async def work() -> int:
+        with pytest.raises(Unreadable, match="more memory"):
+            await workers.run(working.hold, 2048)
+        return await workers.run(len, "four")
+
+    try:
+        assert asyncio.run(work()) == 4
+    finally:
+        workers.stop()
+
+
+def test_other_work_waits_for_its_turn_and_its_time_counts_from_then() -> None:
+    workers = Workers(time_limit_s=2.5)
 
     async def work() -> list[object]:
         await workers.run(os.getpid)
-        return await asyncio.gather(*(workers.run(time.sleep, 60) for _ in range(3)), return_exceptions=True)
+        return await asyncio.gather(workers.run(time.sleep, 60), workers.run(time.sleep, 1), workers.run(len, "four"),
+                                    return_exceptions=True)
 
     try:
-        found = asyncio.run(work())
-        assert all(isinstance(error, Unreadable) for error in found), found
+        stopped, slept, four = asyncio.run(work())
+        assert isinstance(stopped, Unreadable)
+        assert (slept, four) == (None, 4)
     finally:
         workers.stop()
+
+
+def test_a_stop_tells_whoever_waits() -> None:
+    workers = Workers()
+
+    async def work() -> None:
+        await workers.run(os.getpid)
+        waiting = asyncio.ensure_future(workers.run(time.sleep, 60))
+        await asyncio.sleep(0.3)
+        workers.stop()
+        with pytest.raises(Unreadable, match="was stopped"):
+            await waiting
+
+    asyncio.run(work())
+
+
+def test_what_is_given_up_late_is_let_go_on_a_while() -> None:
+    """Whoever asks for another thing at once finds the process that knows the score, not a new one."""
+    jobs = Jobs(patience_s=60)
+
+    async def gone() -> bool:
+        return begun.is_set()
+
+    async def waiting() -> bool:
+        return False
+
+    async def work() -> tuple[int, int]:
+        first = await jobs.run(waiting, os.getpid)
+        long = asyncio.ensure_future(jobs.run(gone, time.sleep, 1))
+        await asyncio.sleep(0.1)
+        begun.set()
+        await long
+        return first, await jobs.run(waiting, os.getpid)
+
+    begun = asyncio.Event()
+    try:
+        first, second = asyncio.run(work())
+        assert first == second
+    finally:
+        jobs.stop()
 
 
 def test_a_job_that_nobody_waits_for_is_stopped_and_the_next_begins() -> None:
