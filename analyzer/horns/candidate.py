@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from analyzer.words import valves_text
+from analyzer.words import cents_text, valves_text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +40,11 @@ class Candidate:
             f"{''.join(self.valves)}{self.position}{self.shade}")
         object.__setattr__(self, "label", label)       # plans ask for both many times over
         object.__setattr__(self, "out_mm", self.extension_mm or 0.0)
+
+    @property
+    def off_said(self) -> str:
+        """How far it is out of tune, in words; where it has a place in a chord, how far from there."""
+        return cents_text(self.off_cents) + (" of its place in the chord" if self.target_cents else "")
 
 
 def slide_mm(a: Candidate, b: Candidate) -> float:

@@ -14,7 +14,7 @@ from analyzer.plan.difficulty import BENT, HEARD_S
 from analyzer.plan.haste import haste_said
 from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner
-from analyzer.words import cents_text, shown
+from analyzer.words import shown
 
 AxisName = Literal["slide", "valves", "tongue", "leap and lip", "range", "endurance", "reading", "tuning"]
 REST_S = 2.0
@@ -119,5 +119,5 @@ def _tuning(plan: Plan) -> list[Axis]:
     off, k = max(heard)
     planned = plan.notes[-k]
     assert planned.choice is not None
-    said = f"{planned.note.sounding.pretty} ({shown(planned.choice.label)}) is {cents_text(planned.choice.off_cents)}."
+    said = f"{planned.note.sounding.pretty} ({shown(planned.choice.label)}) is {planned.choice.off_said}."
     return [_at(plan, "tuning", planned.index, said, BENT * off / plan.horn.lip_reach.value)]

@@ -23,7 +23,7 @@ from analyzer.plan.haste import haste_said
 from analyzer.plan.loads import Load
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.solve import Planner
-from analyzer.words import cents_text, shown
+from analyzer.words import shown
 
 BEYOND = 2.0
 """Share of a measure that cannot be played as written."""
@@ -118,7 +118,7 @@ def _shares(planner: Planner, plan: Plan, k: int, one: PlannedNote,
     off = abs(choice.off_cents)
     if one.time.sounds_s >= HEARD_S and off >= 1:
         out.append((BENT * off / horn.lip_reach.value, "tuning",
-                    lambda: f"{name} with {shown(choice.label)} is {cents_text(choice.off_cents)}; listen and bring it "
+                    lambda: f"{name} with {shown(choice.label)} is {choice.off_said}; listen and bring it "
                             "in."))
     if (player.low is not None and one.note.midi < player.low) or (
             player.high is not None and one.note.midi > player.high):

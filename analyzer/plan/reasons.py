@@ -15,7 +15,7 @@ from analyzer.plan.limits import peak_mm_s
 from analyzer.plan.plan import Alternative
 from analyzer.plan.slurs import slur_kind
 from analyzer.plan.timing import NoteTime
-from analyzer.words import cents_text, shown
+from analyzer.words import shown
 
 Picks = Sequence[Candidate | None]
 
@@ -155,7 +155,7 @@ def _against(beside: Beside) -> list[str]:
             long = beside.around.times[k].sounds_s > _SHORT_S
             if long or ours.label not in said:
                 said[ours.label] = (f"{shown(ours.label)} is {ours.advice}" if long or not ours.off_cents else
-                                    f"{shown(ours.label)} is {cents_text(ours.off_cents)}, which a "
+                                    f"{shown(ours.label)} is {ours.off_said}, which a "
                                     "note this short forgives")
     return list(said.values())
 
@@ -345,7 +345,7 @@ def _tuning(beside: Beside) -> str | None:
     _, ours, usual = worst
     if abs(usual.off_cents) - abs(ours.off_cents) < _WORTH_HEARING_CENTS:
         return None
-    return f"better in tune; the usual {shown(usual.label)} is {cents_text(usual.off_cents)}"
+    return f"better in tune; the usual {shown(usual.label)} is {usual.off_said}"
 
 
 def _nearer(beside: Beside) -> str | None:

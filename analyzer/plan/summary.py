@@ -6,7 +6,7 @@ from fractions import Fraction
 from analyzer.plan.difficulty import MeasureDifficulty, hardest
 from analyzer.plan.plan import Plan
 from analyzer.score.lines import Line
-from analyzer.words import cents_text, counted, first_few, measures_named
+from analyzer.words import counted, first_few, measures_named
 
 _AMPLE = 2.5
 """A tempo ceiling this many times the written tempo is no news; judged."""
@@ -77,8 +77,8 @@ def too_fast(found: Sequence[MeasureDifficulty]) -> list[str]:
 
 def _farthest_off(plan: Plan) -> str:
     """Return which note lies farthest from in tune, where, and to which side; the first of equals."""
-    off, note = max(((one.choice.off_cents, one.note) for one in plan.notes if one.choice),
-                    key=lambda found: round(abs(found[0])), default=(0.0, None))
-    if note is None or round(off) == 0:
+    choice, note = max(((one.choice, one.note) for one in plan.notes if one.choice),
+                       key=lambda found: round(abs(found[0].off_cents)), default=(None, None))
+    if choice is None or note is None or round(choice.off_cents) == 0:
         return "every note is in tune"
-    return (f"farthest out of tune: {note.written.pretty} in measure {note.measure}, {cents_text(off)}")
+    return f"farthest out of tune: {note.written.pretty} in measure {note.measure}, {choice.off_said}"

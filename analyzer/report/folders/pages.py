@@ -74,11 +74,11 @@ def director_page(answer: Folders, section: Section, paper: Paper) -> bytes:
             said.append(f"To change: {safe(' '.join(piece.changes))}")
         if piece.first:
             said.append(f"Rehearse first: {safe('; '.join(piece.first))}.")
-        if piece.chords:
-            said.append(f"Tune first: {safe(' '.join(chord_short(chord) for chord in piece.chords))}")
         if piece.supposed:
             said.append(f"Supposed: {safe('; '.join(piece.supposed))}.")
         story.append(Paragraph(" ".join(said), form["text"]))
+        story += [Paragraph(f"{'Tune first: ' if nth == 0 else ''}{safe(chord_short(chord))}", form["text"])
+                  for nth, chord in enumerate(piece.chords)]
     moves = [f"{folder.player}: {', '.join(changes)}" for folder in answer.folders
              if (changes := horn_changes(folder.sheets))]
     if moves:

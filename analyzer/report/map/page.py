@@ -10,6 +10,7 @@ from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, ha
 from analyzer.plan.plan import Plan
 from analyzer.plan.summary import sentences
 from analyzer.report.shell import safe, shell
+from analyzer.report.typical import cents_said, slide_said
 from analyzer.words import shown
 
 Engraver = Callable[[Planned, str], Sequence[str]]
@@ -68,7 +69,9 @@ def _section(one: Planned, number: int, engrave: Engraver, large: bool) -> str:
     prefix = f"l{number}"
     facts = [("Horn", plan.horn.description + (" (assumed)" if one.assumed else "")),
              ("Player", _player(one)), ("Measures", _measures(plan)),
-             *([("Assumed", "; ".join(found.line() for found in one.assumptions))] if one.assumptions else [])]
+             *([("Assumed", "; ".join(found.line() for found in one.assumptions))] if one.assumptions else []),
+             *([("Slide", slide)] if (slide := slide_said([plan.horn]).removeprefix("Slide: ")) else []),
+             ("Cents", cents_said([plan.horn]).removeprefix("Cents are "))]
     listed = "".join(f"<dt>{safe(name)}</dt><dd>{safe(text)}</dd>" for name, text in facts)
     body = [f'<section class="line" id="line-{number}" aria-labelledby="{prefix}-h">'
             f'<h2 id="{prefix}-h">{safe(name_of(one))}</h2><dl class="facts">{listed}</dl>']
