@@ -26,6 +26,7 @@ from analyzer.engrave.marks import (
     form_of,
     row_names_of,
     row_of_line,
+    rows_each,
     rows_of,
     rows_under,
     used_by,
@@ -161,8 +162,8 @@ def systems_with(engraving: Engraving, copy: Copy) -> tuple[str, ...]:
     The first holds the glyphs of all: they belong into one document, which has the faces of `faces_of`. Titles and
     feet are left out.
     """
-    marked = zip(_rows(engraving, copy.marks, copy.row_names), mark_layers(engraving, copy.marks, copy.row_names),
-                 strict=True)
+    rows = _rows(engraving, copy.marks, copy.row_names)
+    marked = zip(rows, _all_layers(engraving, rows, copy.marks, copy.row_names), strict=True)
     glyphs = dict.fromkeys(glyph for sheet in engraving.sheets for glyph in sheet.glyphs)
     width = engraving.width + 2 * engraving.margin
     found: list[str] = []
@@ -199,7 +200,12 @@ def mark_layers(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence
     that shows the pictures can put the group with new marks in the place of the one with the old. Groups of marks
     (``class="mark usual"``) and of struck heads tell their note by `data-ref`.
     """
-    layers = _layers(engraving, _rows(engraving, marks, row_names), row_names_of(marks, row_names))
+    return _all_layers(engraving, _rows(engraving, marks, row_names), marks, row_names)
+
+
+def _all_layers(engraving: Engraving, rows: Sequence[Sequence[MarkRow]], marks: Sequence[Mark],
+                row_names: Sequence[str]) -> tuple[str, ...]:
+    layers = _layers(engraving, rows, row_names_of(marks, row_names))
     all_drawn(layers, marks)
     return layers
 
@@ -308,8 +314,9 @@ def _rows(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence[str],
     order, names = row_of_line(marks), row_names_of(marks, row_names)
     systems = _systems(engraving)
     chosen = systems if among is None else [systems[nth] for nth in among]
-    grown = engraving.options.stave.text
-    return [rows_under(system, by_ref, order, names, above=engraving.above, grown=grown) for system in chosen]
+    grown, each = engraving.options.stave.text, rows_each(marks)
+    return [rows_under(system, by_ref, order, names, each=each, above=engraving.above, grown=grown)
+            for system in chosen]
 
 
 def _feet(engraving: Engraving, copy: Copy) -> list[tuple[str, str]]:

@@ -115,32 +115,37 @@ def form_of(mark: Mark) -> str:
     return "unplayable" if not mark.playable else "changed" if mark.changed else "usual"
 
 
+def rows_each(marks: Iterable[Mark]) -> int:
+    """Return how many rows each player's line takes: two where slides move for chords."""
+    return 1 + any(mark.aim for mark in marks)
+
+
 def row_of_line(marks: Iterable[Mark]) -> dict[int, int]:
     """Return the row of each player's line that has marks, counted from 0, the first player's on top.
 
     Where slides move for chords each line has a second row, for that.
     """
     marks = tuple(marks)
-    each = 1 + any(mark.aim for mark in marks)
+    each = rows_each(marks)
     return {line: each * nth for nth, line in enumerate(sorted({mark.line for mark in marks}))}
 
 
 def rows_of(marks: Sequence[Mark]) -> int:
     """Return how many rows marks take where no player has two notes at once."""
-    return len({mark.line for mark in marks}) * (1 + any(mark.aim for mark in marks))
+    return len({mark.line for mark in marks}) * rows_each(marks)
 
 
 def rows_under(
     system: System, marks: Mapping[int, Sequence[Mark]], order: Mapping[int, int], row_names: Mapping[int, str],
-    *, above: bool = False, grown: float = 1.0,
+    *, each: int = 1, above: bool = False, grown: float = 1.0,
 ) -> list[MarkRow]:
     """Sort the marks (by the ordinal of their note) of one system into rows.
 
-    `order` is that of `row_of_line`, `row_names` those of `row_names_of`; labels are `grown` times their usual size.
+    `order` is that of `row_of_line`, `each` how many rows a line takes there (`rows_each`), `row_names` those of
+    `row_names_of`; labels are `grown` times their usual size.
 
     Where a player has two notes at once, the second goes one row further down.
     """
-    each = 1 + any(mark.aim for found in marks.values() for mark in found)
     found: dict[tuple[float, int], list[Placed]] = {}
     halves: dict[tuple[str, str], float] = {}
     staves: dict[float, Staff] = {}

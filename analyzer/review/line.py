@@ -1,6 +1,6 @@
 """The note-by-note review of a planned line: what lies beyond the horn, at its edges, or beyond the player."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from statistics import median
@@ -56,7 +56,7 @@ def rule(*codes: str) -> Callable[[Rule], Rule]:
 
 
 def findings(plan: Plan, planner: Planner, *, harmony: Harmony | None = None,
-             horns: Sequence[Horn] | None = None) -> tuple[Finding, ...]:
+             horns: Sequence[Horn] | None = None, tried: Collection[int] | None = None) -> tuple[Finding, ...]:
     """Review a plan note by note.
 
     Parameters
@@ -67,13 +67,15 @@ def findings(plan: Plan, planner: Planner, *, harmony: Harmony | None = None,
         The score, for chord tones as remedies; without it none are offered.
     horns : sequence of Horn, optional
         Other horns to try; by default those that come with the project, of the same family.
+    tried : collection of int, optional
+        Notes for whose moves tempos and horns are tried; by default all, which may take longer than the plan.
 
     Returns
     -------
     tuple of Finding
         In playing order; at one note the gravest first.
     """
-    remedies = Remedies(plan, planner, harmony, horns)
+    remedies = Remedies(plan, planner, harmony, horns, tried)
     found = [finding for rule in _RULES for finding in rule(remedies)]
     found.sort(key=lambda finding: (-1 if finding.index is None else finding.index, _ORDER[finding.severity]))
     return tuple(found)

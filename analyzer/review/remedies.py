@@ -1,6 +1,6 @@
 """Ways out of a finding, each computed and checked on the horn before it is offered."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from math import floor
 
@@ -44,11 +44,13 @@ class Remedies:
     """Computes remedies for one planned line.
 
     `harmony` is asked only for chord tones (None: none are offered); `horns` are the other horns to try, by default
-    those that come with the project, of the same family.
+    those that come with the project, of the same family. `tried` are the notes for whose moves tempos and horns are
+    tried, each by planning anew (None: all).
     """
 
     def __init__(self, plan: Plan, planner: Planner, harmony: Harmony | None = None,
-                 horns: Sequence[Horn] | None = None) -> None:
+                 horns: Sequence[Horn] | None = None, tried: Collection[int] | None = None) -> None:
+        self._tried = tried
         self.plan, self.planner, self.harmony = plan, planner, harmony
         self.line, self.horn, self.player = plan.line, plan.horn, plan.player
         offered = [load_horn(name) for name in horn_names()] if horns is None else horns
@@ -218,6 +220,8 @@ class Remedies:
 
     def tempo(self, k: int) -> tuple[Remedy, ...]:
         """Return the tempo, rounded down, up to which the move after note `k` can be played; planned and checked."""
+        if not self._may_try(k):
+            return ()
         start, line = self._around(k)
         now = self.planner.times[k].bpm
 
@@ -236,6 +240,8 @@ class Remedies:
 
     def quicker_horns(self, k: int) -> tuple[Remedy, ...]:
         """Return the horns on which the move after note `k` keeps within what the player can do at this tempo."""
+        if not self._may_try(k):
+            return ()
         start, line = self._around(k)
         names = []
         for horn in self.horns:
@@ -260,6 +266,9 @@ class Remedies:
             whole = Planner(self.line, horn, self._willing(), weights=self.planner.weights, times=self.planner.times)
             self._wholes[horn.name] = whole.loads_of(whole.outline())
         return self._wholes[horn.name][k].most <= TOO_MUCH
+
+    def _may_try(self, k: int) -> bool:
+        return self._tried is None or k in self._tried
 
     def _around(self, k: int) -> tuple[int, Line]:
         start, stop = max(0, k - AROUND), k + AROUND + 2

@@ -39,7 +39,11 @@ def spots_of(one: Planned) -> tuple[Spot, ...]:
     """Return the hardest spots of a line, hardest first: three to five where so many come near a limit."""
     plan = one.plan
     worst = hardest(difficulties(one.planner, plan), 2 * MOST)
-    found = findings(plan, one.planner) if worst else ()
+    # Only where something is told of it are tempos and horns tried.
+    near = {measure for hard in worst for here in [plan.notes[hard.index or 0].note.measure_index]
+            for measure in (here - 1, here)}
+    found = findings(plan, one.planner, tried={note.index for note in plan.notes if note.note.measure_index in near}) \
+        if worst else ()
     spots: list[Spot] = []
     for hard in worst:
         k = hard.index or 0
