@@ -6,6 +6,7 @@ that turn the order of letters round, or the beginning of a formula.
 
 import json
 import re
+from collections.abc import Iterator
 from typing import Any
 
 _LINE_ENDS = re.compile("[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]+")
@@ -14,6 +15,7 @@ _LINE_ENDS = re.compile("[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]+")
 _UNSAFE = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]")
 _NUMBER = re.compile(r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)?")
+_PARTS = 4096                          # of JSON that are joined to a piece
 STAND_IN = "\ufffd"
 """Stands for a character that is not shown."""
 
@@ -70,7 +72,27 @@ def json_text(document: Any, *, indent: int | None = 1) -> str:
     >>> json_text({"name": "Ann\\u202e\\x9b"}, indent=None)
     '{"name":"Ann\\\\u202e\\\\u009b"}'
     """
-    text = json.dumps(document, ensure_ascii=False, allow_nan=False, indent=indent,
-                      separators=None if indent else (",", ":"))
+    return _written_safely(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=indent,
+                                      separators=None if indent else (",", ":")))
+
+
+def json_pieces(document: Any) -> Iterator[str]:
+    """Yield the text of `json_text` in pieces, for documents of thousands of rows; raises as that does.
+
+    Examples
+    --------
+    >>> "".join(json_pieces({"rows": [1, "Ann\\x9b"]})) == json_text({"rows": [1, "Ann\\x9b"]})
+    True
+    """
+    parts: list[str] = []
+    for part in json.JSONEncoder(ensure_ascii=False, allow_nan=False, indent=1).iterencode(document):
+        parts.append(part)
+        if len(parts) >= _PARTS:
+            yield _written_safely("".join(parts))
+            parts.clear()
+    yield _written_safely("".join(parts))
+
+
+def _written_safely(text: str) -> str:
     # Outside of texts JSON holds none of these; inside, the written form says the same.
     return _UNSAFE.sub(lambda found: f"\\u{ord(found[0]):04x}", text) if _UNSAFE.search(text) else text

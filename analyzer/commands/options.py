@@ -11,7 +11,7 @@ from analyzer.analysis import Request
 from analyzer.commands.bounded import Number as Number
 from analyzer.commands.completing import HornName, PartName
 from analyzer.files import write_file as write_file
-from analyzer.plain import json_text
+from analyzer.plain import json_pieces, json_text
 from analyzer.plan.player import Player, read_player
 from analyzer.problem import Problem
 from analyzer.score.transposing import Reads
@@ -100,6 +100,13 @@ def measure_range(text: str | None) -> tuple[str, str] | None:
 def print_json(document: dict[str, Any]) -> None:
     """Print one JSON document to standard output."""
     click.echo(json_text(document))
+
+
+def print_long_json(document: dict[str, Any]) -> None:
+    """Print a JSON document of thousands of rows: the same text, in pieces."""
+    for piece in json_pieces(document):
+        click.echo(piece, nl=False)
+    click.echo()
 
 
 def print_csv(rows: Iterable[dict[str, Any]], columns: Iterable[str]) -> None:

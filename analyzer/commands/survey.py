@@ -11,7 +11,7 @@ from analyzer.commands.options import (
     horn_option,
     paper_option,
     player_option,
-    print_json,
+    print_long_json,
     reads_option,
     tempo_option,
     write_file,
@@ -22,7 +22,7 @@ from analyzer.horns.profiles import load_horn
 from analyzer.library.purchase import Case, purchase
 from analyzer.library.survey import Options, Survey, assemble, survey_bytes
 from analyzer.plan.player import Player, read_player
-from analyzer.report.survey.document import survey_document
+from analyzer.report.survey.document import streamed_document
 from analyzer.report.survey.table import survey_csv, survey_parquet
 from analyzer.report.survey.text import survey_blocks, survey_text
 from analyzer.score.transposing import Reads
@@ -74,7 +74,7 @@ def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[
         write_file(output, _content(output.suffix.lower(), survey, bought))
         click.echo(f"Wrote {output}.", err=True)
     if form == "json":
-        print_json(survey_document(survey, bought))
+        print_long_json(streamed_document(survey, bought))
     elif form == "csv":
         click.echo(survey_csv(survey), nl=False)
     else:

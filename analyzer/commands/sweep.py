@@ -2,7 +2,7 @@
 
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, ExitStack, closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -64,8 +64,10 @@ class Sweep:
             raise click.UsageError("--scheduler belongs to --engine dask; give both.")
 
     def over(self, folder: Path, options: Any, *, work: Work, leave_out: Path | None = None,
-             ) -> tuple[list[Entry], dict[str, Record]]:
+             ) -> tuple[list[Entry], Mapping[str, Record]]:
         """Return every file under a folder, and by name the record of each score; `leave_out` is a file of ours.
+
+        A record is read from the store when it is asked for, so the store stays open until the command ends.
 
         Raises
         ------
@@ -79,23 +81,24 @@ class Sweep:
                                         leave_out) if one]
                 entries = find_entries(folder, leave_out=ours, foreign=self.foreign, seen=shown.looked)
                 scores = [entry for entry in entries if entry.status == "score"]
-                with Store(self.store, options) as kept:
-                    if kept.damaged:
-                        click.echo(f"Damaged in the store, and worked out again: {counted(kept.damaged, 'record')}.",
-                                   err=True)
-                    had = kept.names(scores)
-                    done = before = len(had)
-                    shown.start(len(scores), done)
-                    todo = [entry for entry in scores if entry.name not in had]
-                    passing: dict[str, Record] = {}
-                    with closing(self._steps(todo, options, work)) as steps:
-                        for entry, record in steps:
-                            # Nothing is held here meanwhile: memory does not grow with the library.
-                            if not kept.keep(entry, record):
-                                passing[entry.name] = record
-                            done += 1
-                            shown.step(entry.name)
-                    records = kept.done(scores) | passing
+                kept = Store(self.store, options)
+                click.get_current_context().call_on_close(kept.close)
+                if kept.damaged:
+                    click.echo(f"Damaged in the store, and worked out again: {counted(kept.damaged, 'record')}.",
+                               err=True)
+                had = kept.names(scores)
+                done = before = len(had)
+                shown.start(len(scores), done)
+                todo = [entry for entry in scores if entry.name not in had]
+                passing: dict[str, Record] = {}
+                with closing(self._steps(todo, options, work)) as steps:
+                    for entry, record in steps:
+                        # Nothing is held here meanwhile: memory does not grow with the library.
+                        if not kept.keep(entry, record):
+                            passing[entry.name] = record
+                        done += 1
+                        shown.step(entry.name)
+                records = kept.done(scores, passing)
         except KeyboardInterrupt:
             way = ("The same command goes on from there" if self.store is not None
                    else "Nothing is kept without --store FILE.sqlite; give one to be able to go on")

@@ -1,9 +1,10 @@
 """What the lines of a survey ask of a slide and of valves, piece by piece: the ground of its pictures."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
+from itertools import groupby
 from typing import Literal
 
 from analyzer.horns.candidates import candidates
@@ -13,8 +14,8 @@ from analyzer.library.survey import Record, Survey
 
 Demand = Literal["near", "far", "beyond"]
 DEMANDS: tuple[Demand, ...] = ("near", "far", "beyond")
-
-Line = tuple[str, str, int]
+EASIEST = ("file", "title", "part", "family", "line", "of", "horn", "unplayable", "midi_low", "midi_high", "difficulty",
+           "hardest_measure", "hardest_why")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,12 +37,13 @@ class Saving:
         return self.plain_cents - self.with_cents
 
 
-def lines_of(survey: Survey) -> Mapping[Line, list[Record]]:
-    """Return the rows of each line, in the order of the survey."""
-    lines: dict[Line, list[Record]] = defaultdict(list)
-    for row in survey.lines:
-        lines[row["file"], row["part_id"], row["line"]].append(row)
-    return lines
+def lines_of(survey: Survey) -> Iterator[list[Record]]:
+    """Yield the rows of each line (one on each horn), in the order of the survey; a file at a time is in memory."""
+    for _, file in groupby(survey.lines, key=lambda row: row["file"]):
+        lines: dict[tuple[str, int], list[Record]] = defaultdict(list)
+        for row in file:
+            lines[row["part_id"], row["line"]].append(row)
+        yield from lines.values()
 
 
 @cache
@@ -77,15 +79,19 @@ def pieces_by_demand(survey: Survey) -> dict[Demand, list[str]]:
 
 
 def _slide_lines(survey: Survey) -> Iterable[Record]:
-    for rows in lines_of(survey).values():
+    for rows in lines_of(survey):
         slide = [row for row in rows if row["horn_family"] == "slide"]
         yield from slide[:1]
 
 
 def easiest(survey: Survey) -> list[Record]:
-    """Return each line that has notes, on the horn that misses fewest, or else has the easiest hardest measure."""
-    return [min(rows, key=lambda row: (row["unplayable"], row["difficulty"]))
-            for rows in lines_of(survey).values() if rows[0]["notes"]]
+    """Return each line that has notes, on the horn that misses fewest, or else has the easiest hardest measure.
+
+    Of its row only the columns of `EASIEST` are kept.
+    """
+    best = (min(rows, key=lambda row: (row["unplayable"], row["difficulty"]))
+            for rows in lines_of(survey) if rows[0]["notes"])
+    return [{key: row[key] for key in EASIEST} for row in best]
 
 
 def compensating_pairs(rows: Iterable[Record]) -> tuple[Record, Record] | None:
@@ -103,7 +109,7 @@ def compensating_pairs(rows: Iterable[Record]) -> tuple[Record, Record] | None:
 def savings(survey: Survey) -> list[Saving]:
     """Return what a compensating horn saves on each line that was planned on both, the most first."""
     found = []
-    for rows in lines_of(survey).values():
+    for rows in lines_of(survey):
         pair = compensating_pairs(rows)
         played = 0 if pair is None else min(row["notes"] - row["unplayable"] for row in pair)
         if pair is not None and played:

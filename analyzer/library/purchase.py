@@ -13,6 +13,7 @@ from typing import Literal
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.library.best_sets import Alternatives, Chosen, best_set, met_by, minimal
+from analyzer.library.demands import lines_of
 from analyzer.library.survey import Record, Survey
 from analyzer.pitch import pitch_of
 from analyzer.plan.player import Player
@@ -103,9 +104,9 @@ def purchase(survey: Survey, section: Section, *, most_steps: int = MOST_STEPS) 
 
 def lines_asked(survey: Survey) -> Counter[Asked]:
     """Return what the lines of a survey ask and how many ask the same, each line once, whatever it was planned on."""
-    rows = {(row["file"], row["part_id"], row["line"]): row for row in survey.lines}
+    last = (rows[-1] for rows in lines_of(survey))
     return Counter(Asked(family=row["family"], midis=tuple(int(midi) for midi in row["notes_by_pitch"]),
-                         clefs=tuple(row["clefs"])) for row in rows.values())
+                         clefs=tuple(row["clefs"])) for row in last)
 
 
 def _cheapest_first(step: Step) -> tuple[bool, float, Step]:

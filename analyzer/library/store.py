@@ -3,7 +3,7 @@
 import hashlib
 import json
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from importlib import metadata
 from pathlib import Path
@@ -41,7 +41,7 @@ class Store:
     Parameters
     ----------
     path : Path or None
-        The SQLite file, made if it is not there; None keeps the records in memory.
+        The SQLite file, made if it is not there; None keeps the records in a file of the moment, gone with the store.
     options : dataclass
         Records that were made with others stay in the file and are not seen.
 
@@ -62,7 +62,7 @@ class Store:
             raise unreadable("not-a-store", where=str(path), what="this is a folder, a pipe or a device, no store",
                              try_="Name a new file with --store.")
         with self._problems():
-            self._base = sqlite3.connect(":memory:" if path is None else path, isolation_level=None, timeout=1.0)
+            self._base = sqlite3.connect(path or "", isolation_level=None, timeout=1.0)
             # What is no text any more does not match its digest; it must not end the reading.
             self._base.text_factory = lambda data: data.decode("utf-8", "replace")
             self._open()
@@ -118,7 +118,7 @@ class Store:
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None,
                  trace: TracebackType | None) -> None:
-        self._base.close()
+        self.close()
 
     def names(self, entries: Iterable[Entry]) -> set[str]:
         """Return the names of those entries whose records are there already."""
@@ -126,15 +126,28 @@ class Store:
             kept = set(self._base.execute("SELECT name, content FROM record WHERE settings = ?", (self.settings,)))
         return {one.name for one in entries if (one.name, one.sha256) in kept}
 
-    def done(self, entries: Iterable[Entry]) -> dict[str, Record]:
-        """Return the records that are there already for these entries, by name."""
+    def done(self, entries: Iterable[Entry], besides: Mapping[str, Record] | None = None) -> Mapping[str, Record]:
+        """Return the records that are there already for these entries, by name; each is read when it is asked for.
+
+        The store must stay open as long. `besides` are records that were not kept, and go before.
+        """
+        entries = list(entries)
+        there = self.names(entries)
+        return _Kept(self, {one.name: one.sha256 for one in entries if one.name in there}, besides or {})
+
+    def record(self, name: str, content: str | None) -> Record:
+        """Return one record that is there; KeyError if it is not."""
         with self._problems():
-            kept = {(name, content): text for name, content, text in self._base.execute(
-                "SELECT name, content, record FROM record WHERE settings = ?", (self.settings,))}
-        there = [one for one in entries if (one.name, one.sha256) in kept]
-        # Read as one text, so that the keys of thousands of records are the same objects: half the memory.
-        texts = ",".join(kept[one.name, one.sha256] for one in there)
-        return dict(zip((one.name for one in there), json.loads(f"[{texts}]"), strict=True))
+            found = self._base.execute("SELECT record FROM record WHERE name = ? AND content IS ? AND settings = ?",
+                                       (name, content, self.settings)).fetchone()
+        if found is None:
+            raise KeyError(name)
+        record: Record = json.loads(found[0])
+        return record
+
+    def close(self) -> None:
+        """Close the file; what was not kept under a path is gone."""
+        self._base.close()
 
     def keep(self, entry: Entry, record: Record) -> bool:
         """Keep one record, on disk before this returns, and tell so.
@@ -170,6 +183,28 @@ class Store:
                               try_="Name a new file with --store; what it held is worked out again.")
         return unreadable("cannot-write", where=where, what=f"the store cannot be used ({text})",
                           try_="Check folder, rights and free space, or name another file with --store.")
+
+
+class _Kept(Mapping[str, Record]):
+    """Records of a store by the name of their file, read one at a time, and some that are at hand."""
+
+    def __init__(self, store: Store, contents: Mapping[str, str | None], at_hand: Mapping[str, Record]) -> None:
+        self._store, self._at_hand = store, at_hand
+        self._contents = dict.fromkeys(at_hand) | dict(contents)
+
+    def __getitem__(self, name: str) -> Record:
+        if name in self._at_hand:
+            return self._at_hand[name]
+        return self._store.record(name, self._contents[name])
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._contents)
+
+    def __len__(self) -> int:
+        return len(self._contents)
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._contents
 
 
 def _whole(text: object) -> bool:

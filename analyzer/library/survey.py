@@ -5,7 +5,7 @@
 
 import hashlib
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -64,11 +64,36 @@ class Options:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Survey:
-    """Every file of a folder, by name, and every line found, in the order of the files."""
+    """Every file of a folder, by name, and every line found, in the order of the files.
+
+    `lines` can be gone through again and again; of thousands of files they are never in memory together.
+    """
 
     folder: str
     files: tuple[Record, ...]
-    lines: tuple[Record, ...]
+    lines: Collection[Record]
+
+
+class _Lines(Collection[Record]):
+    """The rows of the lines of some files, made from the files' records at each pass."""
+
+    def __init__(self, records: Mapping[str, Record], files: Sequence[Record], count: int) -> None:
+        self._records, self._files, self._count = records, files, count
+
+    def __iter__(self) -> Iterator[Record]:
+        for file in self._files:
+            if file["lines"]:
+                yield from _rows_of(file["file"], self._records[file["file"]])
+
+    def __len__(self) -> int:
+        return self._count
+
+    def __contains__(self, row: object) -> bool:
+        return any(row == one for one in self)
+
+
+def _rows_of(file: str, record: Record) -> Iterator[Record]:
+    return ({"file": file, "title": record["title"], **line} for line in record["lines"])
 
 
 def survey_bytes(name: str, data: bytes, options: Options) -> Record:
@@ -300,10 +325,11 @@ def _rounded(value: float | None) -> float | None:
 def assemble(folder: str, entries: Iterable[Entry], records: Mapping[str, Record]) -> Survey:
     """Put a survey together: a row for every file by name; of equal scores the first by name counts.
 
-    `records` maps names to records; an entry that needs one and has none is left out (the survey was stopped).
+    `records` maps names to records, and is asked again at every pass over the lines; an entry that needs one and has
+    none is left out (the survey was stopped).
     """
     files: list[Record] = []
-    lines: list[Record] = []
+    count = 0
     first_of: dict[str, str] = {}
     for entry in sorted(entries, key=lambda one: one.name):
         twin = records.get(entry.same_as) if entry.same_as else None
@@ -324,8 +350,7 @@ def assemble(folder: str, entries: Iterable[Entry], records: Mapping[str, Record
                 row |= {"status": "duplicate", "reason": f"the same score as {earlier}", "duplicate_of": earlier,
                         "problems": []}
             else:
-                found = [{"file": entry.name, "title": record["title"], **line} for line in record["lines"]]
-                row["lines"] = len({(line["part_id"], line["line"]) for line in found})
-                lines += found
+                row["lines"] = len({(line["part_id"], line["line"]) for line in record["lines"]})
+                count += len(record["lines"])
         files.append(row)
-    return Survey(folder=folder, files=tuple(files), lines=tuple(lines))
+    return Survey(folder=folder, files=tuple(files), lines=_Lines(records, files, count))

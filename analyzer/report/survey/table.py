@@ -1,6 +1,8 @@
 """The table of a survey, a row for each line on each horn: data frame, CSV, Parquet."""
 
 import io
+from collections.abc import Iterator
+from itertools import islice
 from typing import TYPE_CHECKING
 
 from analyzer.library.survey import Record, Survey
@@ -23,17 +25,24 @@ _WHOLE = ("line", "of", "horn_valves", "measures", "notes", "unplayable", "midi_
 _TEXT = ("file", "title", "part_id", "part", "family", "horn", "horn_family", "horn_kind", "written_low",
          "written_high", "sounding_low", "sounding_high", "hardest_measure", "hardest_why")
 _YES_NO = ("horn_assumed", "horn_compensating")
-_GROUP = 10_000
+_GROUP = 2_000
 """Rows of a group in a Parquet file: some megabytes when read."""
 
 
-def _table(survey: Survey) -> tuple[list[Record], list[str]]:
-    """Return one row for each line on each horn, and the columns: those for all, then a count for each state."""
+def _table(survey: Survey) -> tuple[Iterator[Record], list[str]]:
+    """Return the rows (one for each line on each horn, read one after the other), and the columns.
+
+    Those are the ones for all, then a count for each state.
+    """
+    seen: dict[str, set[str]] = {"notes_by_position": set(), "notes_by_valves": set()}
+    for row in survey.lines:
+        for field, keys in seen.items():
+            keys.update(row[field])
     states = [(f"{lead}_{key}", field, key) for lead, field in (("position", "notes_by_position"),
                                                                 ("valves", "notes_by_valves"))
-              for key in sorted({key for row in survey.lines for key in row[field]}, key=_state_order)]
-    rows = [{**{key: row[key] for key in _COLUMNS}, **{name: row[field].get(key, 0) for name, field, key in states}}
-            for row in survey.lines]
+              for key in sorted(seen[field], key=_state_order)]
+    rows = ({**{key: row[key] for key in _COLUMNS}, **{name: row[field].get(key, 0) for name, field, key in states}}
+            for row in survey.lines)
     return rows, [*_COLUMNS, *(name for name, _, _ in states)]
 
 
@@ -52,7 +61,7 @@ def survey_frame(survey: Survey) -> "pd.DataFrame":
     rows, columns = _table(survey)
     kinds = {**dict.fromkeys((*_WHOLE, *columns[len(_COLUMNS):]), "Int64"),
              **dict.fromkeys(_TEXT, "string"), **dict.fromkeys(_YES_NO, "boolean")}
-    return pd.DataFrame(rows, columns=columns).astype({**dict.fromkeys(_COLUMNS, "Float64"), **kinds})
+    return pd.DataFrame(list(rows), columns=columns).astype({**dict.fromkeys(_COLUMNS, "Float64"), **kinds})
 
 
 def _state_order(key: str) -> tuple[bool, int, str]:
@@ -83,8 +92,8 @@ def survey_parquet(survey: Survey) -> bytes:
     form = pa.schema([(name, kinds.get(name, pa.int64())) for name in columns])
     out = io.BytesIO()
     with parquet.ParquetWriter(out, form) as writer:
-        for begin in range(0, max(len(rows), 1), _GROUP):
-            writer.write_table(pa.Table.from_pylist(rows[begin:begin + _GROUP], schema=form))
+        while group := list(islice(rows, _GROUP)):
+            writer.write_table(pa.Table.from_pylist(group, schema=form))
     return out.getvalue()
 
 
