@@ -106,6 +106,12 @@ def _write(analysis: Analysis, output: Path, paper: Literal["a4", "letter"], lar
     write_file(output, map_file(analysis, output, paper=paper, large=large, which=which, write_as=write_as,
                                 pictures=pictures, each=_watched))
     click.echo(f"Wrote {output}.", err=True)
+    if output.suffix.lower() in OWN_FORM_ENDINGS:
+        from analyzer.marking.source_file import parts_left_out
+
+        for name in parts_left_out(analysis.document, [one.part.id for one in analysis.lines]):
+            click.echo(f"The part '{name}' inside the file is not the music of the score any more: it has no marks.",
+                       err=True)
 
 
 def _watched(lines: Iterable[Planned]) -> Iterable[Planned]:

@@ -6,8 +6,8 @@ In the .mscx form a mark is the form's own fingering, before the pitch of its no
 
 The comment tells ours; an instruction, as in MusicXML, would end the reading of a text in some versions
 (libmscore/xmlreader.cpp of 3.2.3: readXml returns at what it does not know). A program that saves the score drops the
-comment and keeps ``<metaTag name="lowbrass">``, which holds the record (score/own_marks). Marks go into the score;
-excerpts inside it stay as they are.
+comment and keeps ``<metaTag name="lowbrass">``, which holds the record (score/own_marks). Who opens a part inside the
+file sees the marks too: they go to the same notes of every excerpt (score/mscx_excerpts), and out again.
 
 In MEI a mark is a control event at the end of its measure, ``<fing startid="#…" type="lowbrass">T2</fing>`` (MEI
 Guidelines 5, "fing": a finger number or other fingering, as text); a note without an id gets one that begins with
@@ -22,14 +22,18 @@ from analyzer.marking.mark import Mark
 from analyzer.marking.record import entries_of
 from analyzer.marking.splice import visible_bytes
 from analyzer.problem import unreadable
-from analyzer.score.archive import with_member
-from analyzer.score.document import Document
+from analyzer.score.archive import other_members, with_members
+from analyzer.score.document import Document, source_tree
+from analyzer.score.mscx_excerpts import Excerpt, excerpts
 from analyzer.score.own_marks import NAME, is_ours, record_text
 from analyzer.score.source import Source
+from analyzer.score.vocabulary import one_line
 
 _MARK = NAME.encode()
 _NOTE = {"mscx": re.compile(rb"<Note[\s>]"), "mei": re.compile(rb"<(?:[A-Za-z_][\w.-]*:)?note[\s>/]")}
 _FINGERING = re.compile(rb"<Fingering\s*>.*?</Fingering\s*>\s*", re.DOTALL)
+_SIGNED = re.compile(rb"<Fingering\s*>\s*<!--" + _MARK + rb"-->.*?</Fingering\s*>\s*", re.DOTALL)
+_TEXT = re.compile(rb"<text>([^<]*)</text>")
 _PITCH = re.compile(rb"<pitch\s*>")
 _META = re.compile(rb"<metaTag\s+name\s*=\s*[\"']" + _MARK + rb"[\"']\s*>[^<]*</metaTag\s*>\s*")
 _FIRST_META = re.compile(rb"<metaTag\s")
@@ -61,18 +65,41 @@ def annotated_source(document: Document, marks: Sequence[Mark]) -> bytes:
             if not 0 <= ref < len(origins) or origins[ref] < 0:
                 raise ValueError(f"the score has no note {ref} in part '{part_id}'")
             at_notes[origins[ref]] = texts
-    xml = _without(document, source)
+    if source.form == "mei":
+        xml = _without_fings(source.xml)
+        return _with_fings(xml, at_notes) if at_notes else xml
+    inside = _Inside(document, source)
+    xml, others = inside.cleared()
+    everywhere = dict(at_notes)
+    for ordinal, texts in at_notes.items():
+        everywhere |= dict.fromkeys(inside.twins("", ordinal), texts)
     if at_notes:
-        xml = _with_fings(xml, at_notes) if source.form == "mei" else _with_fingerings(xml, at_notes)
-    if source.form == "mscx" and at_notes:
-        xml = _with_meta(xml, record_text(entries_of(document, wanted), 0))
-    return _packed(source, xml, document.name)
+        xml = _with_meta(_with_fingerings(xml, everywhere), record_text(entries_of(document, wanted), 0))
+        for name, body in others.items():
+            there = {twin: texts for ordinal, texts in at_notes.items() for twin in inside.twins(name, ordinal)}
+            others[name] = _with_fingerings(body, there) if there else body
+    return _packed(source, xml, others, document.name)
 
 
 def cleared_source(document: Document) -> bytes:
     """Return the file that the document was read from, without our marks."""
     source = _source(document)
-    return _packed(source, _without(document, source), document.name)
+    if source.form == "mei":
+        return _without_fings(source.xml)
+    return _packed(source, *_Inside(document, source).cleared(), document.name)
+
+
+def parts_left_out(document: Document, marked: Sequence[str]) -> tuple[str, ...]:
+    """Return the names of parts inside the file that no longer hold the music of the score, of those that are marked.
+
+    `marked` are ids of parts. Marks do not go there: nobody can tell where.
+    """
+    source = _source(document)
+    if source.form == "mei":
+        return ()
+    names = {one_line(document.root.findtext(f"part-list/score-part[@id='{part_id}']/part-name"))
+             for part_id in marked}
+    return tuple(one.name for _, one in _Inside(document, source).found if not one.alike and one.name in names)
 
 
 def _source(document: Document) -> Source:
@@ -88,10 +115,47 @@ def _source(document: Document) -> Source:
     return source
 
 
-def _packed(source: Source, xml: bytes, name: str) -> bytes:
+def _packed(source: Source, xml: bytes, others: Mapping[str, bytes], name: str) -> bytes:
     if source.archive is None or source.member is None:
         return xml
-    return source.archive if xml == source.xml else with_member(source.archive, source.member, xml, name)
+    changed = {member: body for member, body in {source.member: xml, **others}.items()
+               if member != source.member or body != source.xml}
+    return with_members(source.archive, changed, name) if changed else source.archive
+
+
+class _Inside:
+    """The parts inside a .mscx or .mscz file: the notes there that are notes of the score."""
+
+    def __init__(self, document: Document, source: Source) -> None:
+        self.document, self.source = document, source
+        self.files: dict[str, bytes] = {}
+        if source.archive is not None and source.member is not None:
+            self.files = other_members(source.archive, document.name, source.member)
+        self.found: list[tuple[str, Excerpt]] = []        # in which file; "" is the score's own
+        if self.files or source.xml.count(b"<Score") > 1:
+            root = source_tree(source.xml, "mscx", document.name)
+            self.found = [("", one) for one in excerpts(root)]
+            for name, body in self.files.items():
+                self.found += [(name, one) for one in excerpts(root, source_tree(body, "mscx", document.name))]
+
+    def twins(self, name: str, ordinal: int) -> list[int]:
+        """Return the ordinals in a file of the notes that are this note of the score."""
+        return [one.notes[ordinal] for where, one in self.found if where == name and ordinal in one.notes]
+
+    def cleared(self) -> tuple[bytes, dict[str, bytes]]:
+        """Return the score and the files inside that hold marks, without them."""
+        ours = _ours(self.document, self.source)
+        xml = self.source.xml
+        everywhere = dict(ours)
+        for ordinal, texts in ours.items():
+            everywhere |= dict.fromkeys(self.twins("", ordinal), texts)
+        if everywhere or _MARK in xml:
+            xml = _META.sub(b"", _without_fingerings(xml, everywhere), count=1)
+        others = {}
+        for name, body in self.files.items():
+            there = {twin: texts for ordinal, texts in ours.items() for twin in self.twins(name, ordinal)}
+            others[name] = _without_fingerings(body, there) if there or _MARK in body else body
+        return xml, others
 
 
 def _spans(xml: bytes, visible: bytes, form: str, wanted: Mapping[int, object]) -> Iterator[tuple[int, int, int]]:
@@ -104,31 +168,47 @@ def _spans(xml: bytes, visible: bytes, form: str, wanted: Mapping[int, object]) 
         yield ordinal, starts[ordinal], starts[ordinal + 1] if ordinal + 1 < len(starts) else len(xml)
 
 
-def _without(document: Document, source: Source) -> bytes:
-    if source.form == "mei":
-        xml = source.xml
-        return _OWN_ID.sub(b"", _FING.sub(b"", xml)) if _MARK in xml else xml
-    ours: dict[int, list[int]] = {}
+def _without_fings(xml: bytes) -> bytes:
+    return _OWN_ID.sub(b"", _FING.sub(b"", xml)) if _MARK in xml else xml
+
+
+def _ours(document: Document, source: Source) -> dict[int, list[bytes]]:
+    """Return the texts of our marks by the ordinal of their note in the source."""
+    ours: dict[int, list[bytes]] = {}
     for part_id, origins in source.origins.items():
         for ref, note in enumerate(document.notes(part_id)):
-            places = [k for k, element in enumerate(note.iterfind("notations/technical/fingering")) if is_ours(element)]
-            if places and 0 <= ref < len(origins) and origins[ref] >= 0:
-                ours[origins[ref]] = places
-    xml = source.xml
-    if ours:
-        visible = visible_bytes(xml)
-        pieces: list[bytes] = []
-        at = 0
-        for ordinal, start, stop in _spans(xml, visible, "mscx", ours):
-            end = visible.find(b"</Note>", start, stop)
-            found = list(_FINGERING.finditer(visible, start, end if end >= 0 else stop))
-            for place in ours[ordinal]:
-                if place < len(found):
-                    pieces.append(xml[at:found[place].start()])
-                    at = found[place].end()
-        pieces.append(xml[at:])
-        xml = b"".join(pieces)
-    return _META.sub(b"", xml, count=1) if _MARK in xml else xml
+            texts = [escape(one_line(element.text), quote=False).encode()
+                     for element in note.iterfind("notations/technical/fingering") if is_ours(element)]
+            if texts and 0 <= ref < len(origins) and origins[ref] >= 0:
+                ours[origins[ref]] = texts
+    return ours
+
+
+def _without_fingerings(xml: bytes, ours: Mapping[int, Sequence[bytes]]) -> bytes:
+    """Return a file without the fingerings that carry our comment, and without those of these texts at these notes."""
+    visible = visible_bytes(xml)
+    gone: list[tuple[int, int]] = []
+    for match in _SIGNED.finditer(xml):
+        gone.append(match.span())
+    for ordinal, start, stop in _spans(xml, visible, "mscx", ours):
+        end = visible.find(b"</Note>", start, stop)
+        left = list(ours[ordinal])
+        signed = [place for place in gone if start <= place[0] < stop]
+        for begin, finish in signed:
+            text = _TEXT.search(xml, begin, finish)
+            if text is not None and text[1] in left:
+                left.remove(text[1])
+        for found in _FINGERING.finditer(visible, start, end if end >= 0 else stop):
+            text = _TEXT.search(xml, *found.span())
+            if text is not None and text[1] in left and found.span() not in gone:
+                left.remove(text[1])
+                gone.append(found.span())
+    pieces: list[bytes] = []
+    at = 0
+    for begin, finish in sorted(gone):
+        pieces.append(xml[at:begin])
+        at = finish
+    return b"".join((*pieces, xml[at:]))
 
 
 def _with_fingerings(xml: bytes, wanted: Mapping[int, Sequence[str]]) -> bytes:

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from itertools import chain
 
 from analyzer.problem import unreadable
-from analyzer.score.archive import with_member
+from analyzer.score.archive import with_members
 from analyzer.score.document import Document
 from analyzer.score.own_marks import NAME
 
@@ -46,7 +46,7 @@ def rewritten(document: Document, change: Callable[[bytes], bytes]) -> bytes:
         return xml
     if xml == document.xml:
         return document.archive
-    return with_member(document.archive, document.member, xml, document.name)
+    return with_members(document.archive, {document.member: xml}, document.name)
 
 
 def encoding_of(document: Document) -> str | None:

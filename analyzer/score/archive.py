@@ -3,7 +3,7 @@
 import io
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 
 from lxml import etree
@@ -14,7 +14,7 @@ from analyzer.problem import Unreadable, unreadable
 # of two accepts and refuses the same real files.
 MAX_ARCHIVE_BYTES = 20 * 2**20
 MAX_XML_BYTES = 32 * 2**20
-_MAX_MEMBERS = 64
+_MAX_MEMBERS = {"": 64, ".mscx": 1024}   # version 4 of .mscz has two files for every part inside, and pictures
 _MAX_SUM_BYTES = 64 * 2**20
 _MAX_RATIO = 200
 _RATIO_FROM_BYTES = 2**20
@@ -38,7 +38,7 @@ def score_member(data: bytes, name: str, parser: etree.XMLParser, ending: str = 
     """
     with _damage_told(name), zipfile.ZipFile(io.BytesIO(data)) as archive:
         infos = archive.infolist()
-        _check(infos, name)
+        _check(infos, name, ending)
         member = _root_file(archive, name, parser, ending)
         return member, _read(archive, member, MAX_XML_BYTES, name)
 
@@ -54,8 +54,23 @@ def _damage_told(name: str) -> Iterator[None]:
                          try_="Copy or export the file again.") from None
 
 
-def with_member(data: bytes, member: str, content: bytes, name: str) -> bytes:
-    """Return the archive with the bytes of `member` replaced; all else keeps its order, name, date and content.
+def other_members(data: bytes, name: str, but: str) -> dict[str, bytes]:
+    """Return the .mscx members of an archive without the one named; with the care of `score_member`.
+
+    Raises
+    ------
+    Unreadable
+        If the archive is damaged or hostile.
+    """
+    with _damage_told(name), zipfile.ZipFile(io.BytesIO(data)) as archive:
+        infos = archive.infolist()
+        _check(infos, name, ".mscx")
+        return {info.filename: _read(archive, info.filename, MAX_XML_BYTES, name) for info in infos
+                if info.filename.lower().endswith(".mscx") and info.filename != but}
+
+
+def with_members(data: bytes, contents: Mapping[str, bytes], name: str) -> bytes:
+    """Return the archive with the bytes of some members replaced; all else keeps its order, name, date and content.
 
     Raises
     ------
@@ -66,14 +81,14 @@ def with_member(data: bytes, member: str, content: bytes, name: str) -> bytes:
     with _damage_told(name), zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w") as new:
         new.comment = old.comment
         for info in old.infolist():
-            body = content if info.filename == member else old.read(info)
-            new.writestr(info, body)
+            body = contents.get(info.filename)
+            new.writestr(info, old.read(info) if body is None else body)
     return out.getvalue()
 
 
-def _check(infos: list[zipfile.ZipInfo], name: str) -> None:
-    if len(infos) > _MAX_MEMBERS:
-        raise _refused(name, f"it holds {len(infos)} files, more than {_MAX_MEMBERS}")
+def _check(infos: list[zipfile.ZipInfo], name: str, ending: str) -> None:
+    if len(infos) > _MAX_MEMBERS[ending]:
+        raise _refused(name, f"it holds {len(infos)} files, more than {_MAX_MEMBERS[ending]}")
     seen: set[str] = set()
     for info in infos:
         path = info.filename

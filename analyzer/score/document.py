@@ -181,8 +181,7 @@ def _converted(data: bytes, name: str, form: Form) -> Document:
         member, xml = score_member(data, name, _parser(), ".mscx")
     elif len(data) > MAX_XML_BYTES:
         raise _too_large(name, len(data))
-    # Version 2 of the .mscx form writes "1 & 2" into names as it stands; elements keep their places all the same.
-    root, problems = _tree(_BARE_AND.sub(b"&amp;", xml) if form == "mscx" else xml, name)
+    root, problems = _source_tree(xml, form, name)
     if etree.QName(root).localname != ("mei" if form == "mei" else "museScore"):
         raise unreadable("not-musicxml", where=name, what="this is no score: its outermost element is "
                          f"<{one_line(etree.QName(root).localname)}>", try_=AGAIN)
@@ -194,6 +193,22 @@ def _converted(data: bytes, name: str, form: Form) -> Document:
     document = read_document(converted, name)
     return replace(document, problems=(*problems, *found), source=Source(
         form=form, xml=xml, origins=origins, archive=archive, member=member))
+
+
+def source_tree(xml: bytes, form: Form, name: str) -> etree._Element:
+    """Return the tree of a score that is no MusicXML, parsed with the care that MusicXML gets.
+
+    Raises
+    ------
+    Unreadable
+        If it is damaged or hostile.
+    """
+    return _source_tree(xml, form, name)[0]
+
+
+def _source_tree(xml: bytes, form: Form, name: str) -> tuple[etree._Element, tuple[Problem, ...]]:
+    # Version 2 of the .mscx form writes "1 & 2" into names as it stands; elements keep their places all the same.
+    return _tree(_BARE_AND.sub(b"&amp;", xml) if form == "mscx" else xml, name)
 
 
 def read_document(data: bytes, name: str) -> Document:

@@ -30,7 +30,7 @@ from analyzer.score.mscx_chord import PartFacts
 from analyzer.score.mscx_old import metres_of, settle
 from analyzer.score.mscx_signs import jump_of, marker_of, text_of
 from analyzer.score.mscx_staff import StaffReader
-from analyzer.score.mscx_values import bar_of, fraction, measures_of, said, whole
+from analyzer.score.mscx_values import lengths_of, measures_of, said, whole
 from analyzer.score.vocabulary import one_line
 
 
@@ -106,18 +106,11 @@ class _Score:
     def measures(self) -> list[_Measure]:
         """Return what the first staff tells of all measures."""
         result: list[_Measure] = []
-        bar = Fraction(4)
         number = 0
         irregular = 0
-        metres = metres_of(self.score) if self.version == 1 else {}
-        start = Fraction(0)
-        for element in measures_of(self.staves[0]):
-            bar = metres.get(start * self.division, bar)
-            for sign in element.iter("TimeSig"):
-                bar = bar_of(sign) or bar
-            length = bar
-            if element.get("len") is not None:
-                length = fraction(element.get("len")) * 4 or bar
+        elements = measures_of(self.staves[0])
+        lengths = lengths_of(elements, metres_of(self.score) if self.version == 1 else None, self.division)
+        for element, length in zip(elements, lengths, strict=True):
             shift = whole(element.findtext("noOffset"), 0)
             hidden = element.find("irregular") is not None
             number += shift
@@ -141,9 +134,8 @@ class _Score:
                 found = jump_of(sign, length) if sign.tag == "Jump" else marker_of(sign, length)
                 measure.directions.append(found)
             result.append(measure)
-            start += length
         if self.version == 1:
-            settle(self.score, self.staves, [one.length for one in result], self.division)
+            settle(self.score, self.staves, lengths, self.division)
         self.voltas(result)
         return result
 

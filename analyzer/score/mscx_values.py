@@ -1,6 +1,7 @@
 """Values of the .mscx form: numbers, fractions, ratios, each with a limit, as a damaged file may hold anything."""
 
 import re
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
 from lxml import etree
@@ -15,6 +16,23 @@ LONGEST = Fraction(10_000)
 def measures_of(staff: etree._Element) -> list[etree._Element]:
     """Return the measures of a staff without those that stand for several rests."""
     return [one for one in staff.iterchildren("Measure") if one.find("multiMeasureRest") is None]
+
+
+def lengths_of(measures: Sequence[etree._Element], metres: Mapping[Fraction, Fraction] | None = None,
+               division: int = 480) -> list[Fraction]:
+    """Return the length of each measure [quarter notes]; `metres` are those of version 1, by tick."""
+    result: list[Fraction] = []
+    bar, start = Fraction(4), Fraction(0)
+    for element in measures:
+        bar = (metres or {}).get(start * division, bar)
+        for sign in element.iter("TimeSig"):
+            bar = bar_of(sign) or bar
+        length = bar
+        if element.get("len") is not None:
+            length = fraction(element.get("len")) * 4 or bar
+        result.append(length)
+        start += length
+    return result
 
 
 def said(element: etree._Element | None) -> str:

@@ -20,6 +20,7 @@ from lxml import etree
 
 from analyzer.analysis import Request, analyse
 from analyzer.marking.annotate import annotated
+from analyzer.marking.source_file import parts_left_out
 from analyzer.marking.which import marks
 from analyzer.problem import Unreadable
 from analyzer.report.map.file import cleared_file, map_file
@@ -30,7 +31,7 @@ from analyzer.score.reader import read_part
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
 FORMS = Path(__file__).parent / "forms"
-ZIPPED = sorted(FORMS.glob("*.mscz"))
+ZIPPED = sorted(path for path in FORMS.glob("*.mscz") if "-parts-" not in path.name)
 
 
 def twin_of(path: Path) -> Path:
@@ -324,3 +325,82 @@ def test_notes_without_ids_get_one_with_the_mark_and_lose_it_again() -> None:
     again = read_score(data, "low.mei")
     assert sum(_ours(again).values()) == count
     assert cleared_file(again, Path("low.mei")) == MEI.encode()
+
+
+WITH_PARTS = FORMS / "brass-band-hymn-parts-4.mscz"        # styles and picture taken out, to be small
+
+
+def _nested() -> bytes:
+    """The hymn of version 3 with a part for every instrument inside, as versions 2 and 3 keep them."""
+    [xml] = [body for name, body in _members((FORMS / "brass-band-hymn-3.mscz").read_bytes()).items()
+             if name.endswith(".mscx")]
+    [score] = etree.fromstring(xml).iterchildren("Score")
+    inside = []
+    for k, part in enumerate(score.findall("Part")):
+        inner = copy.deepcopy(score)
+        for number, (other, staff) in enumerate(zip(inner.findall("Part"), inner.findall("Staff"), strict=True)):
+            if number != k:
+                inner.remove(other)
+                inner.remove(staff)
+        etree.SubElement(inner, "name").text = part.findtext("trackName")
+        inside.append(etree.tostring(inner))
+    return xml.replace(b"</Score>", b"".join(inside) + b"</Score>", 1)
+
+
+def _fingerings(score: etree._Element) -> list[str]:
+    """The labels in the order of the notes, by measure and chord of the first staff."""
+    staff = score.find("Staff")
+    return [] if staff is None else [one.findtext("text") or "" for one in staff.iter("Fingering")]
+
+
+def test_who_opens_a_part_inside_sees_the_marks() -> None:
+    document = open_document(WITH_PARTS)
+    data, labels = _marked(document, ".mscz")
+    after = _members(data)
+    main = etree.fromstring(after["score.mscx"])
+    expected = {part.findtext("trackName"): [one.findtext("text") for one in staff.iter("Fingering")]
+                for part, staff in zip(main.findall("Score/Part"), main.findall("Score/Staff"), strict=True)}
+    found = {name.rpartition("/")[2].removesuffix(".mscx"): _fingerings(etree.fromstring(body).find("Score"))
+             for name, body in after.items() if name.startswith("Excerpts/")}
+    assert sum(map(len, found.values())) == labels > 40
+    assert found == expected
+    assert _members(cleared_file(read_score(data, "a.mscz"), Path("a.mscz"))) == _members(WITH_PARTS.read_bytes())
+    assert _marked(read_score(data, "a.mscz"), ".mscz")[0] == data
+
+
+def test_parts_inside_the_score_are_marked_too_and_cleared_after_another_save() -> None:
+    before = _nested()
+    document = read_score(before, "nested.mscx")
+    data, labels = _marked(document, ".mscx")
+    root = etree.fromstring(data)
+    inside = [_fingerings(one) for one in root.findall("Score/Score")]
+    assert [label.findtext("text") for staff in root.findall("Score/Staff") for label in staff.iter("Fingering")] == [
+        label for labels in inside for label in labels]
+    assert sum(map(len, inside)) == labels
+    saved = data.replace(b"<!--lowbrass-->", b"")
+    assert b"Fingering" not in cleared_file(read_score(saved, "saved.mscx"), Path("saved.mscx"))
+    assert cleared_file(read_score(data, "nested.mscx"), Path("nested.mscx")) == before
+
+
+def test_a_part_that_was_changed_by_hand_is_left_alone_and_named() -> None:
+    before = _nested()
+    root = etree.fromstring(before)
+    document = read_score(before, "nested.mscx")
+    assert parts_left_out(document, document.part_ids) == ()
+    changed = root.findall("Score/Score")[3]             # the euphonium
+    for pitch in changed.iter("pitch"):
+        pitch.text = str(int(pitch.text or 0) + 1)
+    other = read_score(etree.tostring(root), "nested.mscx")
+    [name] = parts_left_out(other, other.part_ids)
+    assert name == find_parts(other)[0][3].name
+    marked = etree.fromstring(_marked(other, ".mscx")[0])
+    assert not _fingerings(marked.findall("Score/Score")[3])
+    assert _fingerings(marked.findall("Score/Score")[4])
+
+
+def test_a_score_may_have_a_hundred_parts_inside() -> None:
+    """From version 4 on each has two files of its own in the archive."""
+    members = _members(WITH_PARTS.read_bytes())
+    many = _zip(*members.items(), *((f"Excerpts/{k}/{k}{ending}", "<x/>") for k in range(100)
+                                    for ending in (".mss", ".txt")))
+    assert read_score(many, "many.mscz").part_ids == open_document(WITH_PARTS).part_ids
