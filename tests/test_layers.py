@@ -40,7 +40,7 @@ MAY = {
                       "course", "marking", "engrave", "picture", "writing"},
     "web": READ | {"assumption", "guard", "intonation", "failure", "toml_file", "cautions", "words", "selection",
                    "review", "section", "practice", "marking", "engrave", "picture", "report", "tuning", "plain",
-                   "library", "course", "writing"},
+                   "library", "course", "writing", "hearing"},
     "commands": READ | {"tuning", "guard", "plain", "toml_file", "words", "tables", "files", "selection",
                         "review", "section", "practice", "hearing", "library", "course", "marking", "writing",
                         "report", "web"},

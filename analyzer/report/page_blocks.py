@@ -8,7 +8,7 @@ from analyzer.horns.profiles import horn_names
 from analyzer.report.blocks import Block, Cautions, Findings, Gap, Head, Hint, Said, Table, Title
 from analyzer.report.plain import horn_said, plain
 
-_ORIGIN = re.compile(r"\[(cited|derived|judged|measured)\]")
+_BRACKETS = re.compile(r"\[([a-z, ]+)\]")
 _SHORT = re.compile(r"\b([Ff]rom|to|on|with|than) (tenor|alto)\b(?![\w-]| trombone| clef| saxophone)")
 
 
@@ -31,7 +31,7 @@ def said_plainly(text: str) -> str:
     if text in horn_names():
         return _named(text)
     named = _SHORT.sub(lambda found: f"{found[1]} {_named(found[2])}", text.replace(" -> ", " to "))
-    return _ORIGIN.sub(r"(\1)", plain(named))
+    return _BRACKETS.sub(r"(\1)", plain(named))
 
 
 def _named(horn: str) -> str:

@@ -74,6 +74,17 @@ _INSTEAD = [(re.compile(pattern), words) for pattern, words in (
     (r"it has no \[\[part\]\] with pins", "there are no pins in it"),
     (r"Name a part with --part, or take other horns\.", "Open another score, or choose other horns."),
     (r"put a lower `low` into the file", "give the player a lower lowest note"),
+    # A practice sheet.
+    (r"Choose another horn with --horn, or", "Choose another horn under Horn, or"),
+    (r"lowbrass map tells why, note by note; lowbrass review tells what to do\.",
+     "My passage tells why, note by note; A bass part tells what to do."),
+    (r"Name one of them with --part to drill it", "Choose one of them under Part to drill it"),
+    # A recording.
+    (r" ?A sheet: lowbrass drill SCORE --horn \S+ --measures (\S+)\.",
+     r" A practice sheet: choose measures \1, and look under Practice."),
+    (r"see lowbrass tune pull\b", "look at the tuning slides"),
+    (r"Check part, measures and clef \(--part, --line, --measures, --reads\), or the recording\.",
+     "Check part, player, measures and clef, or the recording."),
     # A folder of scores.
     (r": see lowbrass fit\.", ": open the piece and look under My section."),
     (r"\bsee lowbrass fit\b", "open it and look under My section"),

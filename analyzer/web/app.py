@@ -7,7 +7,7 @@ from typing import Any
 
 from analyzer.problem import Unreadable
 from analyzer.report.plain import plain_line
-from analyzer.web import horn_routes, library_routes, open_routes, score_routes, section_routes
+from analyzer.web import horn_routes, library_routes, open_routes, practice_routes, score_routes, section_routes
 from analyzer.web.page import Page
 from analyzer.web.replies import json_reply
 from analyzer.web.security import App, Guard, RefusedError
@@ -49,7 +49,7 @@ def build(token: str, hosts: tuple[str, ...], page: Page) -> App:
                                    "page anew."}, 500)
 
     asked = {**open_routes.ROUTES, **score_routes.ROUTES, **section_routes.ROUTES, **horn_routes.ROUTES,
-             **library_routes.ROUTES}
+             **library_routes.ROUTES, **practice_routes.ROUTES}
     routes = [
         *(Route(path, static, methods=["GET"]) for path in FILES),
         Route("/fonts.css", page.fonts, methods=["GET"]),

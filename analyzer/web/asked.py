@@ -1,6 +1,7 @@
 """What the page asks, read within bounds and with care; the same `Request` as the command line's comes out."""
 
 import asyncio
+import datetime as dt
 import json
 import math
 import re
@@ -183,6 +184,23 @@ def one_of(given: dict[str, Any], key: str, *known: str) -> str:
     if value not in known:
         raise _wrong(key, f"is none of {', '.join(known)}")
     return value
+
+
+def number(given: dict[str, Any], key: str, low: float, high: float) -> float | None:
+    """Read a number, None where it is not told. Raises as `read_asked`."""
+    return _number(given, key, low, high)
+
+
+def a_day(given: dict[str, Any], key: str) -> dt.date | None:
+    """Read a day, None where it is not told. Raises as `read_asked`."""
+    text = _text(given, key)
+    if not text:
+        return None
+    try:
+        return dt.date.fromisoformat(text[:10])
+    except ValueError:
+        raise unreadable("bad-question", where="first day", what=f"'{text[:20]}' is no day", try_="Choose one.") \
+            from None
 
 
 def whole_number(given: dict[str, Any], key: str, low: int, high: int) -> int | None:

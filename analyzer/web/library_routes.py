@@ -1,7 +1,6 @@
 """Routes: a folder of scores: what is in it, music that suits, a course. What takes long is told line by line."""
 
 import asyncio
-import datetime as dt
 from typing import TYPE_CHECKING, Any, Literal, cast
 
 from analyzer.horns.horn import Horn
@@ -9,9 +8,8 @@ from analyzer.horns.profiles import load_horn
 from analyzer.library.search import Wanted
 from analyzer.library.survey import Options
 from analyzer.plan.practiced import practiced_of
-from analyzer.problem import unreadable
 from analyzer.section.section import Section
-from analyzer.web.asked import file_name, one_of, read_body, read_horn, read_json, read_player, whole_number
+from analyzer.web.asked import a_day, file_name, one_of, read_body, read_horn, read_json, read_player, whole_number
 from analyzer.web.forms import section_of
 from analyzer.web.library_answers import (
     MOST_SHOWN,
@@ -89,7 +87,7 @@ async def sheets(page: Page, request: "Request") -> "Response":
     held = page.shelf.held(given.get("held"), "course")
     found, reads = held.found
     phone = found.goal.after.name if given.get("phone") is True else None
-    how = SheetsAsked(paper=cast(Paper, one_of(given, "paper", "a4", "letter")), start=_day(given),
+    how = SheetsAsked(paper=cast(Paper, one_of(given, "paper", "a4", "letter")), start=a_day(given, "start"),
                       phone=page.own.path(phone) or phone if phone else None)
     return _told(page, course_sheets, found, held.entries, reads, how)
 
@@ -134,17 +132,6 @@ def _horns(page: Page, given: dict[str, Any]) -> tuple[Horn, ...]:
 
 def _section(given: dict[str, Any]) -> Section | None:
     return section_of(given["section"]) if given.get("section") is not None else None
-
-
-def _day(given: dict[str, Any]) -> dt.date | None:
-    text = given.get("start")
-    if not text:
-        return None
-    try:
-        return dt.date.fromisoformat(str(text)[:10])
-    except ValueError:
-        raise unreadable("bad-question", where="first day", what=f"'{str(text)[:20]}' is no day",
-                         try_="Choose one.") from None
 
 
 ROUTES = {

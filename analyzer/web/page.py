@@ -123,10 +123,14 @@ class Page:
             If the score is no longer open.
         """
         given = await read_json(request, MAX_QUESTION_BYTES)
+        return given, self.score_of(given)
+
+    def score_of(self, given: dict[str, Any]) -> OpenScore:
+        """Return the open score of a question. Raises as `question`."""
         score = self.scores.get(given.get("session"))
         if score is None:
             raise RefusedError(404, "This score is no longer open here. Choose its file again; your pins are kept.")
-        return given, score
+        return score
 
     async def fonts(self, request: "Request") -> "Response":
         """Give the faces of the music; cut once."""

@@ -124,10 +124,18 @@ ANSWERS |= {
     "horns/change": closed({"picture": maybe(TEXT), "moves": BLOCKS, "aid": BLOCKS, "music": TEXT, "left_out": TEXT}),
     "horns/sheet": closed({"columns": TEXTS, "rows": many(TEXTS, least=1)}),
     "horns/fit": closed({"blocks": BLOCKS, "profile": TEXT, "name": TEXT, "cautions": TEXTS, "passed_over": TEXT}),
+    "practice/sheet": {"anyOf": [closed({"pages": TEXTS}), closed({
+        "blocks": BLOCKS, "exercises": COUNT, "line": FROM_ONE, "of": FROM_ONE, "problems": TEXTS})]},
     "library/begin": closed({"files": COUNT}), "library/add": closed({"files": COUNT}),
     "horns/keep": closed({"name": TEXT, "own": many(HORN)}), "horns/forget": closed({"own": many(HORN)}),
     "horns/pulled": closed({"name": TEXT, "own": many(HORN)}),
 }
+HEARD = closed({
+    "said": TEXT, "well": TEXTS, "advice": many(closed({"what": TEXT, "where": TEXTS, "try": TEXT})),
+    "notes": many(closed({"index": COUNT, "ref": COUNT, "off_cents": maybe(NUMBER), "short": TEXT, "said": TEXT,
+                          "state": words("right", "off", "wrong", "missed", "short")})),
+    "stays": many(closed({"start_s": NUMBER, "end_s": NUMBER, "index": COUNT, "label": TEXT, "out_mm": maybe(NUMBER),
+                          "counts": YES_NO})), "scale_cents": NUMBER, "seconds": NUMBER, "problems": TEXTS})
 STEP = closed({"doing": TEXT, "done": COUNT, "of": maybe(COUNT), "name": TEXT})
 TOLD = {
     "library/survey": closed({"blocks": BLOCKS, "lines": COUNT, "held": TEXT}),
@@ -137,10 +145,13 @@ TOLD = {
     "library/course": closed({"blocks": BLOCKS, "weeks": COUNT, "missing": COUNT, "problems": TEXTS, "held": TEXT}),
     "library/sheets": closed({"files": TEXTS, "problems": TEXTS, "held": TEXT}),
 }
+TOLD["practice/hear"] = closed({
+    "heard": HEARD, "totals": {"type": "object"}, "cautions": CAUTIONS, "about": TEXT, "reference_hz": NUMBER,
+    "systems": many(closed({"svg": TEXT, "strip": TEXT, "places": by(r"^\d+$", NUMBER)}), least=1)})
 """What is told line by line: steps, then the answer, or one line that says why there is none."""
 ANSWERS["library/score"] = ANSWERS["open"]
 FILES = {"file", "playable", "section/write", "player/write", "pins/write", "fit", "horns/write", "horns/chart",
-         "horns/change", "horns/sheet", "library/file"}
+         "horns/change", "horns/sheet", "library/file", "practice/sheet"}
 """What answers with a file, or may; the rest is JSON."""
 REFUSAL = closed({
     "line": {"type": "string", "pattern": r"^[^\n]+$"},
@@ -157,14 +168,18 @@ MORE: dict[str, dict[str, Schema]] = {
     "music": {"at": COUNT},
     "file": {"ending": words("score", ".pdf", ".html", ".mid", ".json", "take-home", "practice", "chart")},
     "playable": {"refuse": TEXTS}, "apply": {"refuse": TEXTS, "keep": YES_NO}, "change": {"place": SHORT},
+    "practice/sheet": {"seed": FROM_ONE, "weeks": maybe(FROM_ONE), "paper": words("a4", "letter"), "pages": YES_NO,
+                       "start": TEXT, "drone": words("", "equal", "just"),
+                       "ending": words(".pdf", ".musicxml", ".mid", ".wav", ".ics")},
     "compare": {"horns": {**many(SHORT, least=2), "uniqueItems": True}},
     "fit": {"section": FORM, "ending": words(".html")},
     "pins/read": {"text": TEXT, "name": TEXT},
 }
 QUESTIONS: dict[str, Schema] = {
-    **{path: closed({**SETTINGS, **MORE.get(path, {})}, "reads", "intonation", "ending", "refuse", "standing", "at")
-       for path in ("plan", "music", "pictures", "file", "sound", "review", "playable", "compare", "fit", "apply",
-                    "change", "pins/read", "pins/write")},
+    **{path: closed({**SETTINGS, **MORE.get(path, {})}, "reads", "intonation", "ending", "refuse", "standing", "at",
+                    "pages", "start", "drone")
+       for path in ("practice/sheet", "plan", "music", "pictures", "file", "sound", "review", "playable", "compare",
+                    "fit", "apply", "change", "pins/read", "pins/write")},
     "section/write": FORM, "player/write": PLAYER, "forget": closed({"kept": SHORT, "back": YES_NO}, "kept", "back"),
     "horns/chart": closed({"horn": SHORT, "width": COUNT, "paper": words("a4", "a3", "letter"), "large": YES_NO},
                           "width", "paper", "large"),

@@ -33,6 +33,7 @@ HEARD = [*(ROOT / "score").glob("*.py"), *(ROOT / "plan").glob("*.py"), *(ROOT /
          ROOT / "selection.py", ROOT / "supposed.py", ROOT / "analysis.py", ROOT / "cautions.py",
          ROOT / "assumption.py", ROOT / "toml_file.py", ROOT / "report" / "page_answers.py",
          ROOT / "report" / "fit" / "text.py", ROOT / "horns" / "profiles.py", ROOT / "report" / "ready.py",
+         *(ROOT / "practice").glob("*.py"), *(ROOT / "hearing").glob("*.py"), ROOT / "report" / "drill" / "text.py",
          *(ROOT / "tuning").glob("*.py"), *(ROOT / "course").glob("*.py"), ROOT / "report" / "search.py",
          ROOT / "report" / "survey" / "text.py", ROOT / "report" / "survey" / "document.py",
          ROOT / "report" / "course" / "document.py", ROOT / "library" / "files.py", ROOT / "library" / "search.py",
@@ -45,6 +46,7 @@ ELSEWHERE = {
     "Describe 3 or 4, each under [[valve]].", "valve {} has second_percent, but the second loops are the others'",
     "Take second_percent out under valve {}.",
     "{}: see the page (-o FILE.html) or --format json",
+    "Play the alternations of lowbrass tune moves --sheet, each for some seconds.",
     # Hints, which the page leaves out, and a list that it gives whole.
     "Week by week from a folder of scores: lowbrass course FOLDER --player FILE.toml --from {} --to {} -o FOLDER",
     "--most shows them, --format json gives all.", "and {} more; --format json names them all.",

@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.web.browsing import SMALL, WAIT_MS, Mouse, expect, faults, opened_tab, way_to
+from tests.web.browsing import SMALL, WAIT_MS, Mouse, expect, faults, opened_tab, rested, take_sample, way_to
 from tests.web.conftest import SAMPLES
 from tests.web.test_plain_views import plain_here
+from tests.web.test_practice import lesson  # noqa: F401  (a fixture)
 
 
 def done(page) -> None:
@@ -138,6 +139,59 @@ def test_cancel_stops_a_search_and_chosen_files_are_looked_through(browser, addr
         page.unroute("**/api/library/search")
         page.locator("#search-go").click()
         expect(page.locator("#searched .verdict")).to_contain_text("suit", timeout=120_000)
+
+
+@pytest.mark.parametrize(("size", "scheme"), [("phone", "dark"), ("laptop", "light")])
+def test_a_practice_sheet(browser, address: str, size: str, scheme: str) -> None:
+    for page in opened_tab(browser, address, size, color_scheme=scheme):
+        take_sample(page)
+        hands = Mouse(page)
+        hands.turn("drill")
+        expect(page.locator("#drilled .verdict")).to_contain_text("exercises from the hard moves", timeout=60_000)
+        rested(page)
+        sound(page, size)
+        page.locator("#drill-weeks").select_option("2")
+        expect(page.locator("#drilled")).to_contain_text("week 2, day 5", timeout=60_000)
+        expect(page.locator("#drilled .care")).to_be_visible()
+        before = page.locator("#drilled").text_content()
+        page.locator("#drill-other").click()
+        expect(page.locator("#drilled")).not_to_have_text(before, timeout=60_000)
+        page.get_by_role("button", name="Show the sheet here").click()
+        expect(page.locator("#drill-pages svg").first).to_be_visible(timeout=120_000)
+        sound(page, size)
+        with page.expect_download(timeout=120_000) as found:
+            page.locator("#drilled").get_by_role("button", name="Print").click()
+        assert Path(found.value.path()).read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.parametrize(("size", "scheme"), [("phone", "light"), ("laptop", "dark")])
+def test_a_recording_is_dropped_heard_and_played_along(browser, address: str, size: str, scheme: str,
+                                                       lesson: Path) -> None:  # noqa: F811
+    for page in opened_tab(browser, address, size, color_scheme=scheme):
+        take_sample(page)
+        hands = Mouse(page)
+        hands.turn("hear")
+        sound(page, size)
+        page.set_input_files("#hear-file", files={"name": "words.wav", "mimeType": "audio/wav", "buffer": b"no sound"})
+        expect(page.locator("#view-hear .stuck")).to_contain_text("is not a sound file", timeout=60_000)
+        sound(page, size, axe=False)
+        if size == "phone":
+            page.locator("#setup-said").click()
+        hands.write("#from", "1")
+        hands.write("#to", "8")
+        rested(page)
+        page.set_input_files("#hear-file", str(lesson))
+        expect(page.locator("#heard .verdict")).to_contain_text("notes as written", timeout=120_000)
+        assert page.locator(".system-heard").count() >= 2
+        expect(page.locator("#heard")).to_contain_text("A recording is not a grade")
+        sound(page, size)
+        page.locator("#hear-play").click()
+        expect(page.locator(".cursor")).to_have_count(1, timeout=WAIT_MS)
+        page.locator("#hear-play").click()
+        expect(page.locator("#hear-play")).to_have_text("Play the recording")
+        page.locator("#hear-along").click()
+        expect(page.locator("#play")).to_be_focused()
+        expect(page.locator("#play-clicks")).to_be_checked()
 
 
 def test_a_view_of_a_score_asks_for_one(browser, address: str) -> None:

@@ -8,6 +8,7 @@ from analyzer.practice.builder import BEATS
 from analyzer.practice.drills import RECALL_OFFER, WARM_UP, Drills
 from analyzer.practice.moves import PracticeMove, hard_moves
 from analyzer.practice.weeks import MINUTES, Day
+from analyzer.report.blocks import Block, Cautions, Gap, Head, Said, as_text
 from analyzer.report.drill.sheet import part_name, sheet_title
 from analyzer.report.heading import supposed_text
 from analyzer.words import cents_text, shown
@@ -15,28 +16,37 @@ from analyzer.words import cents_text, shown
 
 def drill_text(drills: Drills, days: Sequence[Day] = ()) -> str:
     """Return the drills in words: the hard moves, the exercises, the weeks, the cautions."""
+    return as_text(drill_blocks(drills, days))
+
+
+def drill_blocks(drills: Drills, days: Sequence[Day] = ()) -> list[Block]:
+    """Return the parts of the drills: hard moves, exercises, what comes from memory, weeks, cautions."""
     plan = drills.planned.plan
-    out = [f"{part_name(drills)}, {plan.horn.description}",
-           *([supposed] if (supposed := supposed_text(drills.planned)) else ()), "",
-           "Hard moves" if any(move.kinds for move in drills.moves) else "No move is hard; the hardest are"]
-    out += [f"  {_said(move)}" for move in hard_moves(drills.moves)[:8]] or ["  none"]
+    out: list[Block] = [
+        Said(f"{part_name(drills)}, {plan.horn.description}", strong=True),
+        *([Said(supposed)] if (supposed := supposed_text(drills.planned)) else ()),
+        Head("Hard moves" if any(move.kinds for move in drills.moves) else "No move is hard; the hardest are")]
+    hard = [Said(_said(move), indent=2) for move in hard_moves(drills.moves)[:8]]
+    out += hard or [Said("none", indent=2)]
     if drills.secure:
-        out.append(f"  left out as secure: {', '.join(move_text(pair) for pair in drills.secure)}")
-    out += ["", f"Exercises ({WARM_UP[:1].lower()}{WARM_UP[1:].rstrip('.')})"]
+        out.append(Said(f"left out as secure: {', '.join(move_text(pair) for pair in drills.secure)}", indent=2))
+    out.append(Head(f"Exercises ({WARM_UP[:1].lower()}{WARM_UP[1:].rstrip('.')})"))
     for place, exercise in enumerate(drills.exercises, 1):
         goal = f" to {exercise.steps[-1]}" if len(exercise.steps) > 1 else ""
-        out.append(f"  {place}. {exercise.title} ({len(exercise.measures)} measures, "
-                   f"{BEATS.get(exercise.beat, 'beat')} = {exercise.tempo_bpm}{goal})")
+        out.append(Said(f"{place}. {exercise.title} ({len(exercise.measures)} measures, "
+                        f"{BEATS.get(exercise.beat, 'beat')} = {exercise.tempo_bpm}{goal})", indent=2))
     if drills.recall:
         after = ", ".join(str(day) for day in drills.recall[0].after_days)
-        out += ["", f"From memory, after {after} days. {RECALL_OFFER}", *(f"  {one.ask}" for one in drills.recall)]
+        out += [Gap(), Said(f"From memory, after {after} days. {RECALL_OFFER}"),
+                *(Said(one.ask, indent=2) for one in drills.recall)]
     for day in days:
         goals = "; ".join(title + (f" at {goal}" if goal else "")
                           for title, goal in zip(day.titles, day.tempi, strict=True))
-        out += [*(["", "Weeks"] if day is days[0] else []), f"  week {day.week}, day {day.day % 7 + 1}: {goals}"]
-        out += [f"      from memory, if you like: {ask}" for ask in day.recall]
-    out += ["", *drills.remarks] if drills.remarks else []
-    return "\n".join([*out, "", *(f"Caution: {line}" for line in drills.cautions)])
+        out += [*([Head("Weeks")] if day is days[0] else []),
+                Said(f"week {day.week}, day {day.day % 7 + 1}: {goals}", indent=2)]
+        out += [Said(f"from memory, if you like: {ask}", indent=6) for ask in day.recall]
+    out += [Gap(), *map(Said, drills.remarks)] if drills.remarks else []
+    return [*out, Cautions(drills.cautions)]
 
 
 def _said(move: PracticeMove) -> str:

@@ -25,7 +25,7 @@ _HIGH = 84.0                           # of a line of deviation
 _ZERO = 34.0
 _MOST_CENTS = 40.0                     # farther off is drawn there, with its number
 _UP = 26.0                             # for `_MOST_CENTS`
-_ABOUT = ("Below the notes: how far each was from its target. A filled dot above the line is sharp, below it flat; the "
+ABOUT = ("Below the notes: how far each was from its target. A filled dot above the line is sharp, below it flat; the "
           "dotted lines are 20 cents. A number below is mm, how far the slide was too far out or in; L late slide, "
           "S smear, C cracked, ↗ scooped; × another note, – not heard.")
 _SIGNS = {"late slide": "L", "smear": "S", "cracked": "C", "scoop": "↗"}
@@ -61,14 +61,38 @@ def listen_page(analysis: Analysis, students: Sequence[Student], ending: str) ->
     raise ValueError(f"pages are .html or .pdf, not {ending!r}")
 
 
-def _engraved(analysis: Analysis, hearing: Hearing) -> _Sheet:
+def heard_pictures(analysis: Analysis, hearing: Hearing, width_px: float, id_prefix: str,
+                   ) -> list[tuple[str, str, Mapping[int, float]]]:
+    """Return each system of the part, the line of deviation below it, and where each note stands, for the local page.
+
+    The third is the place from the left by the note's number in the plan, in units of which the picture has `width_px`.
+    The music is without its own faces.
+
+    Raises
+    ------
+    Unreadable
+        If the music cannot be engraved.
+    """
+    sheet = engraved_or_said(lambda: _engraved(analysis, hearing, width_px, id_prefix), analysis, hearing.planned)
+    places = {note.note.refs[0]: index for index, note in enumerate(hearing.planned.plan.notes)}
+    return [(svg, _strip(hearing, heads, width_px), {places[ref]: x for ref, x in heads.items() if ref in places})
+            for svg, heads in zip(sheet.systems, sheet.heads, strict=True)]
+
+
+def _strip(hearing: Hearing, heads: Mapping[int, float], wide: float) -> str:
+    return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(wide)} {num(_HIGH)}" role="img" '
+            f'aria-label="Deviation of the notes above; the same in words below"><g {BASE}>'
+            f"{_deviation(hearing, heads).body()}</g></svg>")
+
+
+def _engraved(analysis: Analysis, hearing: Hearing, wide: float = _WIDE, id_prefix: str = "") -> _Sheet:
     from analyzer.engrave.engrave import engraved, faces_of, systems_with
     from analyzer.engrave.fonts import style_sheet
 
     copy = part_copy(analysis, hearing.planned, "all")
-    engraving = engraved(copy, PageOptions(paper="screen", width_px=int(_WIDE)))
+    engraving = engraved(copy, PageOptions(paper="screen", width_px=int(wide), id_prefix=id_prefix))
     systems = systems_with(engraving, copy)
-    scale = _WIDE / (engraving.width + 2 * engraving.margin)
+    scale = wide / (engraving.width + 2 * engraving.margin)
     heights = tuple(scale * float(svg.split('viewBox="', 1)[1].split('"', 1)[0].split()[3]) for svg in systems)
     # The engraving may be of the line alone: back to the notes of the source.
     source = {drawn: ref for ref, drawn in own_of(analysis.document, hearing.planned).refs.items()}
@@ -170,16 +194,14 @@ def _section(analysis: Analysis, student: Student, number: int, sheet: _Sheet, *
     advice = "".join(f"<li><strong>{safe(one.what)}</strong> {safe(measures_short(one.where))}. {safe(one.try_)}</li>"
                      for one in advice_of(hearing))
     out.append(f"<h3>To work on</h3><ol>{advice}</ol>" if advice else "<p>Nothing stands out that needs work.</p>")
-    out.append(f'<h3>The part, as it was heard</h3><p class="faint">{safe(_ABOUT)}</p><div class="heard">')
+    out.append(f'<h3>The part, as it was heard</h3><p class="faint">{safe(ABOUT)}</p><div class="heard">')
     for place, (svg, heads) in enumerate(zip(sheet.systems, sheet.heads, strict=True)):
         if place == 0 and not with_glyphs:
             svg = svg.replace(f"<defs>{sheet.glyphs}</defs>", "")
         if number > 1:                 # ids stand once in a document
             svg = svg.replace(' id="', f' id="s{number}-') if place else _renamed(svg, number)
         out.append(svg)
-        out.append(f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(_WIDE)} {num(_HIGH)}" role="img" '
-                   f'aria-label="Deviation of the notes above; the same in words below"><g {BASE}>'
-                   f"{_deviation(hearing, heads).body()}</g></svg>")
+        out.append(_strip(hearing, heads, _WIDE))
     words = "".join(f"<li>{safe(place_of(hearing, note))} {safe(note.cause.what)}</li>" for note in hearing.notes
                     if note.cause.what)
     out.append(f"</div><details><summary>Note by note, in words</summary><ul>{words or '<li>All is well.</li>'}</ul>"
@@ -269,7 +291,7 @@ def _student_pages(analysis: Analysis, hearing: Hearing, sheet: _Sheet, wide: fl
         strip = _deviation(hearing, heads).body()
         paper.put(f'<g {BASE} transform="translate({num(paper.margin)} {num(paper.y)}) scale({scale:.4f})">{strip}</g>',
                   _HIGH * scale + 8)
-    paper.words(_ABOUT, size=10, color=FAINT)
+    paper.words(ABOUT, size=10, color=FAINT)
     for text in cautions_of(hearing, analysis.cautions):
         paper.words(text, size=10.5)
     paper.done()

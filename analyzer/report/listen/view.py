@@ -6,7 +6,7 @@ from typing import Any
 
 from analyzer.analysis import Analysis, Planned
 from analyzer.hearing.hear import HeardNote, Hearing, hear
-from analyzer.hearing.sound import read_sound
+from analyzer.hearing.sound import Sound, read_sound
 from analyzer.report.listen.document import listen_document
 from analyzer.report.listen.text import heard_said, place_of, short_finding
 from analyzer.report.plain import plain, plain_line
@@ -56,7 +56,11 @@ def listen_view(analysis: Analysis, planned: Planned, recording: Path, *, name: 
         If numpy or soundfile (extra ``listen``) is not installed.
     """
     sound = read_sound(recording, name=name)
-    hearing = hear(sound, planned, reference_hz=reference_hz, told_share=told_share)
+    return view_of(analysis, sound, hear(sound, planned, reference_hz=reference_hz, told_share=told_share))
+
+
+def view_of(analysis: Analysis, sound: Sound, hearing: Hearing) -> dict[str, Any]:
+    """Return what `listen_view` returns, of what was heard already."""
     document = listen_document(hearing, analysis.cautions, analysis.problems)
     document["page"] = {
         "said": plain(heard_said(hearing)), "well": [plain(text) for text in document["well"]],

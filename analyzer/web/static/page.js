@@ -16,6 +16,7 @@ import "./horns.js";
 import "./library.js";
 import "./ways.js";
 import "./pick.js";
+import "./practice.js";
 
 const LONG = 400;      // notes of a part that is drawn in several lengths: the page keeps room for the choices
 Object.assign(VIEWS, { section: showSection, marks: () => {}, review: showReview, compare: showComparison });
@@ -312,7 +313,8 @@ document.addEventListener("drop", (event) => {
   event.preventDefault();
   document.body.classList.remove("over");
   const files = event.dataTransfer?.files ?? [];
-  if (files.length === 1) openFile(files[0], $("start").hidden ? null : event.target.closest?.(".door")?.dataset.way ?? "passage");
+  if (page.view === "hear" && !$("work").hidden && [...files].some(({ type, name }) => /^(audio|video)\//.test(type) || /\.(wav|flac|ogg|opus|mp3|m4a|aiff?)$/i.test(name))) tell("recording", files);
+  else if (files.length === 1) openFile(files[0], $("start").hidden ? null : event.target.closest?.(".door")?.dataset.way ?? "passage");
   else fail(files.length ? "Drop one score at a time." : "That was not a file. Drop a score.");
 });
 $("size").addEventListener("change", () => solve());

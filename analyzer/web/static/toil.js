@@ -32,8 +32,13 @@ export function stuck(place, error) {
 }
 
 /** Ask for something that is told line by line; `step(line)` gets each as it comes, the last one is the answer. */
-export async function told(path, body, signal, step) {
-  const reply = await call(path, { method: "POST", body: JSON.stringify(body), headers: { "Content-Type": "application/json" }, signal });
+export function told(path, body, signal, step) {
+  return toldBy(path, { body: JSON.stringify(body), headers: { "Content-Type": "application/json" }, signal }, step);
+}
+
+/** The same for a question of another form. */
+export async function toldBy(path, asking, step) {
+  const reply = await call(path, { method: "POST", ...asking });
   const reader = reply.body.pipeThrough(new TextDecoderStream()).getReader();
   let text = "";
   for (;;) {

@@ -3,7 +3,7 @@
 import { on, page, tell } from "./state.js";
 import { $ } from "./pieces.js";
 
-const WAYS = { section: ["section"], marks: ["marks"], review: ["review"],
+const WAYS = { section: ["section"], marks: ["marks"], review: ["review"], practice: ["drill", "hear"],
   horns: ["chart", "change", "compare", "own"], library: ["survey", "search", "course"] };
 export const WITHOUT_SCORE = new Set(["chart", "change", "own", "survey", "search", "course"]);
 const ASKED = { section: "Choose a score, and it is held against your section.", marks: "Choose a score for positions or valves of a passage.",

@@ -1,0 +1,145 @@
+"""Practicing on the page: the sheet is the command's, and so is what is heard of a recording."""
+
+import datetime as dt
+import json
+from pathlib import Path
+
+import pytest
+
+from analyzer.analysis import Request, analyse, with_notes
+from analyzer.practice.drills import drills_for
+from analyzer.practice.weeks import practice_days
+from analyzer.report.drill.file import sheet_content
+from analyzer.report.drill.text import calendar_ics, drill_blocks
+from analyzer.report.page_blocks import page_blocks
+from analyzer.score.document import open_document
+from tests.web.conftest import SAMPLES
+from tests.web.test_app import ETUDE, opened, question
+from tests.web.test_plain import TERMINAL, said_in
+
+MARCH = "harbour-march-trio.musicxml"
+
+
+def sheet(client, body: str, status: int = 200) -> dict:
+    reply = client.post("/api/practice/sheet", content=body)
+    assert reply.status_code == status, reply.text
+    return reply.json()
+
+
+@pytest.mark.parametrize(("score", "more", "weeks", "seed"), [
+    (ETUDE, {}, None, 1), (ETUDE, {"horn": "tenor", "from": "1", "to": "8"}, 2, 3), (MARCH, {}, 4, 1)])
+def test_the_sheet_is_the_command_s(client, score: str, more: dict, weeks: int | None, seed: int) -> None:
+    found = opened(client, score)
+    said = sheet(client, question(found, weeks=weeks, seed=seed, paper="a4", **more))
+    request = Request(parts=(found["parts"][0]["id"],), horns=(more["horn"],) if more else (),
+                      measures=(more["from"], more["to"]) if more else None)
+    drills = drills_for(open_document(SAMPLES / score), request, seed=seed)
+    days = practice_days(drills, weeks) if weeks else ()
+    assert said["blocks"] == page_blocks(drill_blocks(drills, days))
+    assert said["exercises"] == len(drills.exercises)
+    assert said["blocks"][-1]["kind"] == "cautions"
+    for text in said_in(said):
+        assert not TERMINAL.search(text), text
+
+
+def test_its_files_are_the_command_s(client) -> None:
+    found = opened(client)
+    drills = drills_for(open_document(SAMPLES / ETUDE), Request(parts=(found["parts"][0]["id"],)))
+    days = practice_days(drills, 2)
+
+    def file(ending: str) -> bytes:
+        return client.post("/api/practice/sheet", content=question(
+            found, weeks=2, seed=1, paper="letter", ending=ending, start="2027-02-01", drone="just")).content
+
+    assert file(".musicxml") == sheet_content(drills, days, ".musicxml", "letter")
+    assert file(".ics") == calendar_ics(drills, days, dt.date(2027, 2, 1))
+    assert file(".pdf").startswith(b"%PDF")
+    assert file(".mid").startswith(b"MThd")
+    assert file(".wav").startswith(b"RIFF")
+    pages = sheet(client, question(found, weeks=2, seed=1, paper="a4", pages=True))["pages"]
+    assert pages
+    assert all(page.startswith("<svg") and "<style" not in page for page in pages)
+
+
+@pytest.mark.parametrize(("more", "why"), [
+    ({"weeks": 13}, "must be a number from 1 to 12"), ({"start": "soon"}, "'soon' is no day"),
+    ({"ending": ".ics"}, "it needs weeks and a first day"), ({"from": "900"}, "900"), ({"horn": "none"}, "no horn")])
+def test_a_wrong_sheet_is_one_plain_line(client, more: dict, why: str) -> None:
+    line = sheet(client, question(opened(client), **more), 400)["line"]
+    assert why in line
+    assert not TERMINAL.search(line)
+
+
+# --- a recording -----------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def lesson(tmp_path_factory) -> Path:
+    """Eight measures of the étude as a student with some faults plays them."""
+    np = pytest.importorskip("numpy")
+    soundfile = pytest.importorskip("soundfile")
+    from tests.hearing.players import Faults, planned, played, recording
+    from tests.hearing.synth import RATE
+
+    rng = np.random.default_rng(21)
+    truth = played(planned("tenor-f", 1, 8), Faults(slip_mm=30.0, wrong=0.1, missing=0.05), rng)
+    path = tmp_path_factory.mktemp("lesson") / "my lesson.wav"
+    soundfile.write(path, recording(truth, "clean", rng), RATE)
+    return path
+
+
+def heard(client, body: str, content: bytes, name: str = "my lesson.wav") -> tuple[list[dict], dict]:
+    reply = client.post("/api/practice/hear", content=body.encode() + b"\n" + content, headers={"x-file-name": name})
+    assert reply.status_code == 200, reply.text
+    lines = [json.loads(line) for line in reply.text.splitlines()]
+    return lines[:-1], lines[-1]
+
+
+def test_a_recording_is_heard_as_by_the_command(client, lesson: Path) -> None:
+    from analyzer.report.listen.view import listen_view
+
+    found = opened(client)
+    steps, last = heard(client, question(found, **{"from": "1", "to": "8", "width": 600}), lesson.read_bytes())
+    answer = last["answer"]
+    analysis = with_notes(analyse(open_document(SAMPLES / ETUDE), Request(
+        parts=(found["parts"][0]["id"],), measures=("1", "8"))))
+    expected = listen_view(analysis, analysis.lines[0], lesson)
+    assert answer["heard"] == json.loads(json.dumps(expected["page"]))
+    assert answer["totals"] == expected["totals"]
+    assert "A recording is not a grade" in answer["cautions"][0]
+    listening = [step["done"] for step in steps if step["doing"] == "Listening"]
+    assert listening == sorted(listening)
+    assert listening[-1] == 100
+    # Under each note stands its place in the line of deviation.
+    places = [int(index) for system in answer["systems"] for index in system["places"]]
+    assert places == list(range(len(analysis.lines[0].plan.notes)))
+    for system in answer["systems"]:
+        xs = list(system["places"].values())
+        assert xs == sorted(xs)
+        assert 0 < xs[0] < xs[-1] + 1 < 601
+        assert "<style" not in system["svg"]
+    for text in said_in({key: answer[key] for key in ("heard", "about", "cautions")}):
+        assert not TERMINAL.search(text.replace("my lesson.wav", "")), text
+
+
+@pytest.mark.parametrize(("content", "name", "why"), [
+    (b"PK\x03\x04" + bytes(90), "my lesson.wav", "my lesson.wav: this is a zip archive"),
+    (b"", "empty.wav", "the file is empty"), (b"no sound at all, just words", "words.wav", "is not a sound file"),
+    (b"\x00\x00\x00\x20ftypM4A " + bytes(90), "phone.m4a", "phone's own form")])
+def test_what_is_no_recording_is_one_plain_line(client, content: bytes, name: str, why: str) -> None:
+    _, last = heard(client, question(opened(client)), content, name)
+    assert why in last["line"]
+    assert not TERMINAL.search(last["line"])
+
+
+def test_a_question_without_a_score_or_in_no_form_is_refused(client) -> None:
+    for body, status in ((b"{}\nx", 404), (b"x\ny", 400), (b"[]\n", 400)):
+        reply = client.post("/api/practice/hear", content=body)
+        assert reply.status_code == status
+        assert reply.json()["line"]
+
+
+def test_nothing_of_a_recording_stays(client, lesson: Path, tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    heard(client, question(opened(client), **{"from": "1", "to": "8"}), lesson.read_bytes())
+    assert list(tmp_path.rglob("*")) == []
