@@ -194,6 +194,21 @@ def test_a_recording_is_dropped_heard_and_played_along(browser, address: str, si
         expect(page.locator("#play-clicks")).to_be_checked()
 
 
+def test_long_notes_are_tuned_to_their_chord_and_back(browser, address: str) -> None:
+    for page in opened_tab(browser, address, "phone"):
+        take_sample(page, "Quiet chorale trombones")
+        expect(page.locator("#key-aim")).to_be_hidden()
+        page.locator("#setup-said").click()
+        page.locator("#intonation").select_option("just")
+        # The third of B flat major lies 14 cents below equal temperament (5:4), which is 12 mm of slide in second.
+        expect(page.locator("#music").get_by_text("out 12").first).to_be_visible(timeout=WAIT_MS)
+        expect(page.locator("#key-aim")).to_be_visible()
+        sound(page, "phone")
+        page.locator("#undo").click()
+        expect(page.locator("#music").get_by_text("out 12")).to_have_count(0, timeout=WAIT_MS)
+        expect(page.locator("#intonation")).to_have_value("")
+
+
 def test_a_view_of_a_score_asks_for_one(browser, address: str) -> None:
     for page in opened_tab(browser, address, "phone"):
         Mouse(page).turn("chart")

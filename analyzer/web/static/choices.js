@@ -45,7 +45,8 @@ function fillChoices() {
   const focused = $("choices").contains(document.activeElement) ? document.activeElement.dataset?.label ?? document.activeElement.id : null;
   const sounding = note.sounding === note.written ? "" : ` (sounds ${note.sounding})`;
   $("note").textContent = `Measure ${note.measure}, note ${note.nth}: ${note.written}${sounding}`;
-  $("now").textContent = note.problem || note.why.join(" ");
+  const aim = note.aim ? `Slide for the chord: ${note.aim} mm. ` : "";
+  $("now").textContent = note.problem || `${aim}${note.why.join(" ")}`;
   const candidates = answer.candidates[note.midi];
   const weighed = note.prices.map(([label, cost], place) => {
     const candidate = candidates.find((other) => other.label === label);

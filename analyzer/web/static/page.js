@@ -209,6 +209,7 @@ function facts() {
   headline($("summary"), answer.summary);
   $("supposed").hidden = !answer.supposed.length;
   $("supposed").querySelector("ul").replaceChildren(...answer.supposed.map((text) => make("li", text)));
+  $("key-aim").hidden = !answer.notes.some(({ aim }) => aim);
   $("count").textContent = answer.unplayable ? `${answer.unplayable} of ${answer.notes.length} notes cannot be played` : `${answer.notes.length} ${answer.notes.length === 1 ? "note" : "notes"}`;
   doubt();
   const troubles = answer.notes.filter((note) => note.problem).map((note) => `Measure ${note.measure}, note ${note.nth}: ${note.problem}`);

@@ -49,6 +49,7 @@ export function fillSettings() {
   $("line").value = now.line;
   $("reads-field").hidden = !answer.treble;
   $("reads").value = now.reads ?? "";
+  $("intonation").value = now.intonation ?? "";
   $("from").placeholder = answer.measures.first;
   $("to").placeholder = answer.measures.last;
   tempo(now.tempo);
@@ -86,6 +87,7 @@ $("part").addEventListener("change", () => {
   change({ part: $("part").value, line: 1, horn: "", from: "", to: "", reads: "" }, "Another part.");
 });
 $("line").addEventListener("change", () => change({ line: Number($("line").value) }, "Another player."));
+$("intonation").addEventListener("change", () => change({ intonation: $("intonation").value }, $("intonation").value ? "Long notes are pure in their chord." : "Equal temperament."));
 $("reads").addEventListener("change", () => change({ reads: $("reads").value }, "Read another way."));
 $("horn").addEventListener("change", () => change({ horn: $("horn").value }, "Another horn."));
 for (const id of ["from", "to"]) $(id).addEventListener("change", () => change({ from: $("from").value.trim(), to: $("to").value.trim() }, "Other measures."));
