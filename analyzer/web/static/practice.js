@@ -23,6 +23,7 @@ const sheetAsked = () => ({ pins: [], seed, weeks: $("drill-weeks").value ? Numb
 async function showDrill(signal, current) {
   const asked = sheetAsked(), found = await ask("/api/practice/sheet", signal, asked);
   if (!current()) return;
+  $("drill-other").textContent = seed === 1 ? "Other patterns" : `Other patterns (these are no. ${seed})`;
   const [about, ...rest] = found.blocks, verdict = make("p", "", { class: "verdict" });
   const counted = `${found.exercises} ${found.exercises === 1 ? "exercise" : "exercises"} from the hard moves of ${about.text}.`;
   headline(verdict, found.of > 1 ? `${counted} It is for player ${found.line} of ${found.of}, whose moves are the hardest.` : counted);
