@@ -4,10 +4,11 @@ A note is cut where anything begins or ends, over bar lines and ties; each stret
 the chord that holds for most of it.
 """
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterator
 from fractions import Fraction
-from itertools import pairwise
+from itertools import islice, pairwise
 
 from analyzer.intonation.chords import Chord, chord_of
 from analyzer.pitch import Pitch
@@ -38,8 +39,11 @@ class Sonorities:
     def slices(self, line: Line, note: LineNote) -> Iterator[tuple[Fraction, tuple[Pitch, ...]]]:
         """Yield (length, pitches) of every stretch of a note in which nothing changes, its own pitch among them."""
         onset, end = note.onset, note.onset + note.duration
-        for measure in line.measures:
-            if measure.onset + measure.duration <= onset or measure.onset >= end or not measure.duration:
+        first = max(0, bisect_right(line.measures, onset, key=lambda measure: measure.onset) - 1)
+        for measure in islice(line.measures, first, None):
+            if measure.onset >= end:
+                break
+            if measure.onset + measure.duration <= onset or not measure.duration:
                 continue
             begin = max(onset - measure.onset, Fraction(0))
             stop = min(end - measure.onset, measure.duration)

@@ -1,5 +1,6 @@
 """The line that one player plays, and how it is made: chords and voices divided, ties joined."""
 
+from bisect import bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -70,13 +71,16 @@ class Line:
 
         A metronome mark tells the beat until the time signature changes to another.
         """
-        here = next((measure for measure in reversed(self.measures) if measure.onset <= onset), None)
-        meter = here.beat if here else Beat()
+        meter = self._meter_at(onset) or Beat()
         told = next((tempo for tempo in reversed(self.tempi) if tempo.onset <= onset), None)
         if told is None or told.beat is None:
             return meter
-        before = next((measure.beat for measure in reversed(self.measures) if measure.onset <= told.onset), meter)
-        return told.beat if before == meter else meter
+        return told.beat if (self._meter_at(told.onset) or meter) == meter else meter
+
+    def _meter_at(self, onset: Fraction) -> Beat | None:
+        """Return the beat of the time signature at an onset, None before the first measure."""
+        before = bisect_right(self.measures, onset, key=lambda measure: measure.onset)
+        return self.measures[before - 1].beat if before else None
 
     def __repr__(self) -> str:
         """Return one short line."""

@@ -185,7 +185,7 @@ def _sheet(answer: SectionFit, seat: Seat, order: _Order) -> Sheet:
     pdf = write_bytes(part, analysis, ".pdf", marked=True, paper=order.paper, large=order.large)
     phone = None
     if order.phone and analysis is not None:
-        phone = page_of(analysis, analysis.lines[0], large=order.large).encode()
+        phone = page_of(analysis, analysis.lines[0], large=order.large, reads=order.reads).encode()
     return Sheet(phone=phone, score=answer.document.name, title=answer.document.title or Path(order.path).stem,
                  part_id=chair.part.id, part_name=chair.part.full_name or chair.part.name, line=chair.line.number,
                  of=chair.line.of, player=member.name, horn=seat.played, horn_said=_said(seat),

@@ -13,26 +13,32 @@ from analyzer.report.folders.names import safe_name
 from analyzer.report.map.printed import own_of
 from analyzer.report.playing import playing_of
 from analyzer.score.document import Document
+from analyzer.score.timeline import Measure
+from analyzer.score.transposing import Reads
 from analyzer.words import shown
 
 _SIGNS = {"whole": "𝅝", "half": "𝅗𝅥", "quarter": "♩", "eighth": "♪"}
 _LOWEST_DRONE = 41                      # F2: low enough to tune to, high enough for the loudspeaker of a phone; judged
 
 
-def content_of(document: Document, planned: Planned) -> dict[str, Any]:
-    """Return what the page plays, listens for and tells, ready for JSON; notes are those of `playing_of`, with more."""
+def content_of(document: Document, planned: Planned, reads: Reads | None) -> dict[str, Any]:
+    """Return what the page plays, listens for and tells, ready for JSON; notes are those of `playing_of`, with more.
+
+    `reads` is how treble-clef low brass was asked to be read: the chords are those of the whole score.
+    """
     plan = planned.plan
     playing = playing_of(planned)
     # The music may be that of the line alone: its notes bear the ordinals that they have there.
     drawn = own_of(document, planned).refs
-    chords = _chords(document, planned)
+    chords = _chords(document, planned, reads)
+    measures = {measure.index: measure for measure in plan.line.measures}
     return playing | {
         "id": f"{document.name} {planned.part.id} {plan.line.number} {plan.notes[0].note.measure}",
         "score": document.name, "title": document.title, "part": {"id": planned.part.id, "name": planned.part.name},
         "line": plan.line.number, "horn": plan.horn.name, "player": plan.player.name,
         "file": safe_name(f"{document.title or document.name} {planned.part.name}"), "master": plan.horn.master,
         "end_s": _end_s(playing), "tonic_midi": _tonic(document, planned), "beat": _beat(planned),
-        "notes": [tone | _note(planned, note, drawn, chord)
+        "notes": [tone | _note(planned, note, drawn, chord, _beat_in(planned, note, measures[note.note.measure_index]))
                   for tone, note, chord in zip(playing["notes"], plan.notes, chords, strict=True)]}
 
 
@@ -41,9 +47,11 @@ def name_of(midi: int) -> str:
     return pitch_of(midi).pretty[:-1]
 
 
-def _chords(document: Document, planned: Planned) -> tuple[Target | None, ...]:
+def _chords(document: Document, planned: Planned, reads: Reads | None) -> tuple[Target | None, ...]:
     """Return the chord that each note stands in, short ones too, with its pure place there."""
-    memo = document.memo.setdefault("sonorities", Sonorities(document))
+    if len(document.part_ids) == 1 and planned.plan.line.of == 1:
+        return (None,) * len(planned.plan.notes)
+    memo = document.memo.setdefault(f"sonorities {reads}", Sonorities(document, reads))
     return targets(planned.plan.line, [note.time.sounds_s for note in planned.plan.notes], memo, from_s=0)
 
 
@@ -83,7 +91,8 @@ def _drone_midi(midi: int) -> int:
     return _LOWEST_DRONE + (midi - _LOWEST_DRONE) % 12
 
 
-def _note(planned: Planned, note: PlannedNote, drawn: Mapping[int, int], chord: Target | None) -> dict[str, Any]:
+def _note(planned: Planned, note: PlannedNote, drawn: Mapping[int, int], chord: Target | None,
+          beat: str) -> dict[str, Any]:
     plan, choice = planned.plan, note.choice
     place = f"measure {note.note.measure}"
     how = "not on this horn" if choice is None else (
@@ -95,7 +104,7 @@ def _note(planned: Planned, note: PlannedNote, drawn: Mapping[int, int], chord: 
         "refs": [drawn[ref] for ref in note.note.refs], "name": note.note.written.pretty, "place": place,
         "root_midi": None if chord is None else _drone_midi(chord.chord.root_class),
         "pure_cents": None if chord is None or not long else round(chord.cents, 2),
-        "said": f"{place.capitalize()}, beat {_beat_in(planned, note)}: {note.note.written.pretty}, {how}{usual}",
+        "said": f"{place.capitalize()}, beat {beat}: {note.note.written.pretty}, {how}{usual}",
         "why": [*note.why, *([note.problem.what] if note.problem else [])]}
     if choice is not None and choice.extension_mm is None:
         # A slide of a valve is pulled on both legs too: the same half of the sounding tube.
@@ -103,9 +112,7 @@ def _note(planned: Planned, note: PlannedNote, drawn: Mapping[int, int], chord: 
     return found
 
 
-def _beat_in(planned: Planned, note: PlannedNote) -> str:
+def _beat_in(planned: Planned, note: PlannedNote, measure: Measure) -> str:
     """Return the beat of its measure on which a note begins, counted from 1."""
-    line = planned.plan.line
-    measure = next(found for found in line.measures if found.index == note.note.measure_index)
-    place = (note.note.onset - measure.onset) / line.beat_at(measure.onset).quarters + 1
+    place = (note.note.onset - measure.onset) / planned.plan.line.beat_at(measure.onset).quarters + 1
     return str(place) if place.denominator == 1 else f"{float(place):.2f}".rstrip("0").rstrip(".")

@@ -2,6 +2,8 @@
 
 import json
 import re
+import zlib
+from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from functools import cache
 from pathlib import Path
@@ -15,6 +17,7 @@ from analyzer.report.map.pages import systems_of
 from analyzer.report.shell import safe
 from analyzer.report.take_home.content import content_of, name_of
 from analyzer.score.document import Document
+from analyzer.score.transposing import Reads
 
 _HERE = Path(__file__).parent
 _ENGINE = _HERE.parents[1] / "web" / "static"          # the player and the moving slide, shared with the local page
@@ -26,7 +29,7 @@ _SLOWEST, _FASTEST = 0.3, 1.3           # of the printed tempo
 _LADDER_START = 0.6
 FORMS = {"narrow": 360, "wide": 900, "large": 240}
 """Widths that the music is engraved for [px]: a phone, anything wider, a phone in large print (staves half as large
-again); a wider screen shows the phone's music in large print. Without scripts the first two stand in the page."""
+again); a wider screen shows the phone's music in large print. Without scripts the first stands in the page."""
 _UNITS_PER_PX = 20
 
 
@@ -59,22 +62,25 @@ def take_home(document: Document, request: Request, *, line: int | None = None, 
         raise unreadable("several-lines", where=document.name,
                          what=f"{len(wanted) or 'no'} lines are meant, and a page is for one player",
                          try_=f"Choose one: {names}.")
-    return page_of(analysis, wanted[0], large=large).encode(), analysis
+    return page_of(analysis, wanted[0], large=large, reads=request.reads).encode(), analysis
 
 
-def page_of(analysis: Analysis, planned: Planned, *, large: bool = False) -> str:
-    """Return the page of one planned line; `large` opens it in large print, which it can also be switched to."""
+def page_of(analysis: Analysis, planned: Planned, *, large: bool = False, reads: Reads | None = None) -> str:
+    """Return the page of one planned line.
+
+    `large` opens it in large print, to which it can also be switched; `reads` is as it was asked for the analysis.
+    """
     plan, document = planned.plan, analysis.document
     systems, faces = systems_of(analysis, planned, FORMS)
-    data = content_of(document, planned)
+    data = content_of(document, planned, reads)
     notes, beat = data["notes"], data["beat"]
     title = document.title or document.name
     lines = {
         "title": safe(f"{title}: {planned.part.name}"), "heading": safe(title),
         "large": " class=large" if large else "",
-        "lead": safe(" · ".join(word for word in (
+        "lead": " · ".join(f"<bdi>{safe(word)}</bdi>" for word in (
             planned.part.full_name or planned.part.name, plan.line.whose,
-            plan.player.name if plan.player.name != "player" else "", plan.horn.description, _span(planned)) if word)),
+            plan.player.name if plan.player.name != "player" else "", plan.horn.description, _span(planned)) if word),
         "supposed": safe(_supposed(planned)),
         "faces": faces, "css": (_HERE / "take_home.css").read_text(encoding="utf-8"),
         "music": "".join(_sheet(form, systems[form]) for form in FORMS), "legend": safe(_legend(plan)),
@@ -119,9 +125,10 @@ def _legend(plan: Plan) -> str:
 
 
 def _sheet(form: str, systems: Sequence[str]) -> str:
-    """Return the systems for one width of screen: text until the script takes it, music where scripts are off.
+    """Return the systems for one width of screen: text until the script takes it.
 
-    In large print a measure that is wider than the screen is not made smaller: the music goes sideways.
+    The narrow ones stand in the page where scripts are off; the others are packed, a fifth of their size. In large
+    print a measure that is wider than the screen is not made smaller: the music goes sideways.
     """
     opening, defs, rest = re.split(r"(<defs>.*?</defs>)", systems[0], maxsplit=1, flags=re.DOTALL)
     boxes = []
@@ -132,7 +139,11 @@ def _sheet(form: str, systems: Sequence[str]) -> str:
         style = f"aspect-ratio:{box[1]}/{box[2]}" + (f";width:{wide:.0%}" if wide > 1 else "")
         boxes.append(f'<div class="row" style="{style}">{svg}</div>')
     glyphs = f'<svg class="hidden" aria-hidden="true">{defs}</svg>'
-    return f'<noscript data-form="{form}"><div class="sheet {form}">{glyphs}{"".join(boxes)}</div></noscript>'
+    text = f'<div class="sheet {form}">{glyphs}{"".join(boxes)}</div>'
+    if form == "narrow":
+        return f'<noscript data-form="{form}">{text}</noscript>'
+    packed = b64encode(zlib.compress(text.encode(), 9)).decode()
+    return f'<script type="text/plain" data-form="{form}">{packed}</script>'
 
 
 @cache

@@ -11,31 +11,41 @@ function idly(work) {
   else setTimeout(() => work({ timeRemaining: () => 0 }), NO_IDLE_MS);
 }
 
+/** The text of a form: the narrow one as it is, the others packed; null where the browser cannot unpack them. */
+async function textOf(held) {
+  if (held.tagName === "NOSCRIPT") return held.textContent;
+  if (!window.DecompressionStream) return null;
+  const packed = Uint8Array.from(atob(held.textContent), (letter) => letter.charCodeAt(0));
+  return new Response(new Blob([packed]).stream().pipeThrough(new DecompressionStream("deflate"))).text();
+}
+
 export class Sheet {
   /**
-   * `home` holds one <noscript> a form, which a page without scripts shows. `indexOf` gives the note of the plan that a
+   * `home` holds the forms; the narrow one in a <noscript>, which a page without scripts shows. `indexOf` gives the note of the plan that a
    * printed note belongs to; `dress(index, groups, marks)` is called for every note that comes into the page.
    */
   constructor(home, indexOf, dress) {
-    Object.assign(this, { home, indexOf, dress, form: null });
-    this.texts = new Map([...home.querySelectorAll("noscript")].map((held) => [held.dataset.form, held.textContent]));
+    Object.assign(this, { home, indexOf, dress, form: null, boxes: [], systems: [], found: new Map(), where: new Map() });
     this.near = new IntersectionObserver((seen) => {
       for (const { target, isIntersecting } of seen) if (isIntersecting) this.#build(this.boxes.indexOf(target));
     }, { rootMargin: NEAR });
     window.addEventListener("beforeprint", () => this.boxes.forEach((_, nth) => this.#build(nth)));
   }
 
-  /** Put the music into the page in this form. */
-  show(form) {
+  /** Put the music into the page in this form, the narrow one where that cannot be. */
+  async show(form) {
     if (form === this.form) return;
     this.form = form;
+    const held = (name) => this.home.querySelector(`[data-form=${name}]`);
+    const text = await textOf(held(form)) ?? held("narrow").textContent;
+    if (form !== this.form) return;
     this.near.disconnect();
-    const pieces = this.texts.get(form).split(ROW);
+    const pieces = text.split(ROW);
     this.systems = [];
     let page = pieces[0];
     for (let k = 1; k < pieces.length; k += 4) {
-      const [style, width, height, text] = pieces.slice(k, k + 4);
-      this.systems.push({ text: text.slice(0, text.indexOf("</svg>") + 6), tall: height / width });
+      const [style, width, height, row] = pieces.slice(k, k + 4);
+      this.systems.push({ text: row.slice(0, row.indexOf("</svg>") + 6), tall: height / width });
       page += `<div class="row" style="${style}"></div>`;
     }
     this.home.querySelector(".sheet")?.remove();

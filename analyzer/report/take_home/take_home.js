@@ -53,9 +53,9 @@ function dressed(index) { for (const group of sheet.note(index).groups) dress(in
 const broad = window.matchMedia("(min-width: 48rem)");
 function fitted() {
   const large = document.documentElement.classList.contains("large");
-  sheet.show(broad.matches ? (large ? "narrow" : "wide") : (large ? "large" : "narrow"));
+  return sheet.show(broad.matches ? (large ? "narrow" : "wide") : (large ? "large" : "narrow"));
 }
-broad.addEventListener("change", () => { fitted(); sheet.fill(); });
+broad.addEventListener("change", async () => { await fitted(); sheet.fill(); });
 
 $("music").addEventListener("click", (event) => {
   const index = sheet.nearest(event.clientX, event.clientY);
@@ -373,10 +373,10 @@ function looks() {
   $("large").setAttribute("aria-pressed", String(root.classList.contains("large")));
 }
 $("dark").addEventListener("click", () => { kept.look("dark", !root.classList.contains("dark")); looks(); });
-$("large").addEventListener("click", () => {
+$("large").addEventListener("click", async () => {
   kept.look("large", !root.classList.contains("large"));
   looks();
-  fitted();
+  await fitted();
   sheet.fill();
   inView(sheet.brought(chosen).groups[0]);
 });
@@ -392,7 +392,7 @@ window.addEventListener("resize", () => { slide.build(data); slide.show(notes[ch
 
 looks();
 slide.build(data);
-fitted();
+await fitted();
 take(0, false);
 showTempo();
 showRange();
