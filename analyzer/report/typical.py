@@ -52,13 +52,18 @@ def cents_said(horns: Sequence[Horn]) -> str:
 
 def slide_said(horns: Sequence[Horn]) -> str:
     """Ask for one measured place where places of the slide are those of a profile; empty without such a slide."""
-    for horn in horns:
-        place, published = seventh_mm(horn), published_sevenths(horn)
-        if place is not None and published is not None and not place_measured(horn):
-            return (f"Slide: not measured; seventh position is taken at {place:.0f} mm, published ones lie from "
-                    f"{published[0]:.0f} to {published[1]:.0f}. Measure one place of your slide once and write it into "
-                    'the player file, such as measured = "C3 6 496mm".')
-    return ""
+    said = next(filter(None, map(slide_supposed, horns)), "")
+    return (f"{said}. Measure one place of your slide once and write it into the player file, such as "
+            'measured = "C3 6 496mm".') if said else ""
+
+
+def slide_supposed(horn: Horn) -> str:
+    """Say where the slide is taken to be and where published ones are; empty without a slide, or one measured."""
+    place, published = seventh_mm(horn), published_sevenths(horn)
+    if place is None or published is None or place_measured(horn):
+        return ""
+    return (f"Slide: not measured; seventh position is taken at {place:.0f} mm, published ones lie from "
+            f"{published[0]:.0f} to {published[1]:.0f}")
 
 
 def _cents(cents: float) -> str:

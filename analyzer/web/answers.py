@@ -27,6 +27,7 @@ from analyzer.report.heading import heading
 from analyzer.report.page_answers import against_choice, choice_said, review_answer
 from analyzer.report.plain import plain, plain_line
 from analyzer.report.playing import playing_of
+from analyzer.report.typical import slide_supposed
 from analyzer.review.harmony import Harmony
 from analyzer.review.line import review
 from analyzer.review.ossia import ossia
@@ -113,7 +114,8 @@ def answer(session: Session, asked: Asked, earlier: Earlier | None = None) -> di
         "part": asked.part, "line": plan.line.number, "heading": heading(replace(planned, assumed=False)),
         "lines": [{"line": line.plan.line.number, "of": line.plan.line.of} for line in part.analysis.lines],
         "others": _others(part), "horn": plan.horn.name, "assumed": planned.assumed, "family": plan.horn.family,
-        "supposed": [plain(assumption.line()) for assumption in planned.assumptions],
+        "supposed": [*(plain(assumption.line()) for assumption in planned.assumptions),
+                     *filter(None, [slide_supposed(plan.horn)])],
         "treble": planned.part.low_brass and any(note.clef == "treble" for note in plan.line.notes),
         "notes": [earlier.notes[k] if earlier and _stays(plan, earlier.part.line.plan, k) else
                   _note(planned, k, counted[k], part.held, asked.chosen) for k in range(len(plan.notes))],

@@ -72,6 +72,9 @@ def test_chords_are_tuned_as_the_command_tunes_them(client) -> None:
             moved = f"{'out' if theirs['shift_mm'] > 0 else 'in'} {abs(theirs['shift_mm']):.0f}"
             assert note["aim"] == (moved if abs(theirs["shift_mm"]) >= 3 else "")
         assert any(note["aim"] for note in said["notes"])
+        assert any("584 to 613" in text for text in said["supposed"])
+        mine = planned(client, found, **asked, player={"measured": "E3 7 584mm"})
+        assert not any("584" in text for text in mine["supposed"])
         equal = planned(client, found, **asked, intonation="equal")
         assert equal["notes"] == planned(client, found, **asked)["notes"]
         assert not any(note["aim"] for note in equal["notes"])
