@@ -3,13 +3,16 @@
 A place of the slide follows from a pitch by the tube: the tube is as many times longer as the pitch is lower.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from math import log2
+from statistics import median
 from typing import Literal
 
 from analyzer.analysis import Planned
 from analyzer.hearing.aims import target_cents
+from analyzer.hearing.arrival import LATE_CENTS, LATE_MS, SLOWER_MS, Habit, from_before
 from analyzer.hearing.notes import Sounded
+from analyzer.hearing.places import Place
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
@@ -18,14 +21,11 @@ from analyzer.pitch import Pitch, pitch_of
 from analyzer.words import cents_text, counted, shown
 
 Attack = Literal["clean", "scoop", "late slide", "cracked", "smear", "unknown"]
-LATE_MS = 55.0
-LATE_CENTS = 30.0
-"""A note that stays later than `LATE_MS` and was farther off than `LATE_CENTS` did not arrive in time. Judged: quicker
-than that is the beginning of any tone, and the window in which a pitch can be read."""
 _PARTIAL_CENTS = 45.0                  # so near to another partial the attack was on it
 _DIP_DB = 3.5
 _CRACK_MS = 40.0                       # a shorter one may be the end of the note before
 _IN_MM = 1.0                           # so far inside first a reading may seem, by its own error
+
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,16 +70,12 @@ def slide_off_mm(horn: Horn, choice: Candidate, cents: float) -> float | None:
     return place_mm - choice.extension_mm
 
 
-def cents_at(horn: Horn, choice: Candidate, extension_mm: float) -> float:
-    """Return how far a note sounds above its planned place with the slide elsewhere. [cents]"""
-    held = state(horn, choice.valves)
-    half_mm = horn.tube_mm / 2
-    return -1200 * log2((held.ratio + extension_mm / half_mm)
-                        / (held.ratio + (choice.extension_mm or 0.0) / half_mm))
+def cause_of(one: Sounded | None, before: Sounded | None, planned: Planned, index: int, tuning: float,
+             habit: Habit, places: Mapping[int, Place]) -> Cause:
+    """Return what a stay of the recording tells of its note; `before` is the stay at the note before, if it counts.
 
-
-def cause_of(one: Sounded | None, before: Sounded | None, planned: Planned, index: int, tuning: float) -> Cause:
-    """Return what a stay of the recording tells of its note; `before` is the stay at the note before, if it counts."""
+    `places` tells where notes were played, as far as it can be known; elsewhere the plan is taken at its word.
+    """
     plan = planned.plan
     choice = plan.notes[index].choice
     if one is None or one.midi is None:
@@ -91,8 +87,11 @@ def cause_of(one: Sounded | None, before: Sounded | None, planned: Planned, inde
         return Cause(heard=True)
     own = off - (choice.off_cents if choice else 0.0)
     place = slide_off_mm(plan.horn, choice, own) if choice else None
-    attack, told = _attack(one, before, planned, index)
+    attack, told = _attack(one, before, planned, index, habit, places)
     words = []
+    played = _played(places, index)
+    if played is not None and choice is not None and played.label != choice.label:
+        words.append(f"Played in {shown(played.label)} (planned {shown(choice.label)}).")
     if told:
         words.append(told)
     kind: Literal["", "late", "crack", "place", "valve tuning"] = ""
@@ -144,7 +143,8 @@ def _other(one: Sounded, planned: Planned, index: int, tuning: float) -> Cause:
     return Cause(heard=False, heard_as=played, kind="wrong note", what=f"{name}.")
 
 
-def _attack(one: Sounded, before: Sounded | None, planned: Planned, index: int) -> tuple[Attack, str]:
+def _attack(one: Sounded, before: Sounded | None, planned: Planned, index: int, habit: Habit,
+            places: Mapping[int, Place]) -> tuple[Attack, str]:
     """Return how a note began, and in words what was amiss."""
     plan = planned.plan
     choice = plan.notes[index].choice
@@ -154,26 +154,28 @@ def _attack(one: Sounded, before: Sounded | None, planned: Planned, index: int) 
     if choice is not None and one.settle_ms >= _CRACK_MS and (
             partial := _cracked(one, planned, index, before)) is not None:
         return "cracked", f"Cracked: it began on partial {partial} of {choice.partial}."
-    if one.settle_ms <= LATE_MS or abs(one.excursion_cents) <= LATE_CENTS:
+    if (one.settle_ms <= max(LATE_MS, habit.settle_ms + SLOWER_MS) or abs(one.excursion_cents) <= LATE_CENTS
+            or abs(one.excursion_cents - habit.excursion_cents) <= LATE_CENTS):
         return "clean", ""
-    last = plan.notes[index - 1].choice if index else None
-    if (choice is not None and last is not None and choice.extension_mm is not None and last.extension_mm is not None
-            and before is not None and one.start_s - before.end_s < 1.5):
-        from_there = cents_at(plan.horn, choice, last.extension_mm)
-        if abs(from_there) > 20 and from_there * one.excursion_cents > 0:
-            if tongued:
-                return "late slide", (f"Late slide: {one.settle_ms:.0f} ms until the pitch from "
-                                      f"{shown(last.label)} to {shown(choice.label)} arrived.")
-            return "smear", f"Smear from {shown(last.label)} to {shown(choice.label)}: {one.settle_ms:.0f} ms of glide."
+    choice = _played(places, index) or choice
+    last = _played(places, index - 1) or (plan.notes[index - 1].choice if index else None)
+    from_there = from_before(plan.horn, one, choice, before, last)
+    if choice is not None and last is not None and abs(from_there) > 20 and from_there * one.excursion_cents > 0:
+        if tongued:
+            return "late slide", (f"Late slide: {one.settle_ms:.0f} ms until the pitch from "
+                                  f"{shown(last.label)} to {shown(choice.label)} arrived.")
+        return "smear", f"Smear from {shown(last.label)} to {shown(choice.label)}: {one.settle_ms:.0f} ms of glide."
     if one.excursion_cents < 0:
         return "scoop", f"Scooped from below: {one.settle_ms:.0f} ms."
     return ("unknown" if not tongued else "scoop"), f"{one.settle_ms:.0f} ms until the pitch stays."
 
 
+def _played(places: Mapping[int, Place], index: int) -> Candidate | None:
+    return places[index].choice if index in places else None
+
+
 def _cracked(one: Sounded, planned: Planned, index: int, before: Sounded | None) -> int | None:
     """Return the partial on which the note began, None if it did not begin on another one."""
-    from statistics import median
-
     plan = planned.plan
     choice = plan.notes[index].choice
     if choice is None or len(one.early) < 4:

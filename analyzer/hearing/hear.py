@@ -7,11 +7,13 @@ from typing import Any
 
 from analyzer.analysis import Planned
 from analyzer.hearing.aims import target_cents, wanted_of
+from analyzer.hearing.arrival import habit_of
 from analyzer.hearing.causes import Cause, cause_of
 from analyzer.hearing.follow import Loudness, Visit, Wanted, follow, loudness
 from analyzer.hearing.notes import Sounded, sounded
 from analyzer.hearing.passes import Pass, Timing, chosen, passes_of, timing_of
 from analyzer.hearing.pitch import HOP_S, Frames, frames_of
+from analyzer.hearing.places import Place, places_of
 from analyzer.hearing.sound import Sound
 from analyzer.problem import Problem, Unreadable, unreadable
 
@@ -27,12 +29,16 @@ _SHARES = (0.42, 0.62, 0.82)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HeardNote:
-    """A note of the plan and what was heard of it, None where it was left out; `late_s` against the steady beat."""
+    """A note of the plan and what was heard of it, None where it was left out; `late_s` against the steady beat.
+
+    `place` tells where the slide was, or that it cannot be known; None on valves and for notes that were not heard.
+    """
 
     index: int
     sound: Sounded | None
     cause: Cause
     late_s: float | None
+    place: Place | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,12 +111,14 @@ def hear(sound: Sound, planned: Planned, *, reference_hz: float | None = None,
     passes = passes_of(found, planned, tuning)
     counting = chosen(found, passes, len(wanted))
     timing = timing_of(counting, planned)
+    habit = habit_of(counting, planned)
+    places = places_of(counting, planned, habit)
     notes = []
     before: Sounded | None = None
     for index in range(len(wanted)):
         one = counting.get(index)
-        notes.append(HeardNote(index=index, sound=one, cause=cause_of(one, before, planned, index, tuning),
-                               late_s=timing.late_s.get(index)))
+        notes.append(HeardNote(index=index, sound=one, late_s=timing.late_s.get(index), place=places.get(index),
+                               cause=cause_of(one, before, planned, index, tuning, habit, places)))
         before = one
     extra = sum(one.extra + one.again for one in found)
     if told_share is not None:

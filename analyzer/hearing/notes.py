@@ -95,7 +95,7 @@ def _attack(frames: Frames, visit: Visit, before: float | None, here: float, lea
             best, fell = at, rise
     if best is not None:
         after = float(np.median(level[best + 2:best + 12]))
-        edge = max(level[best] + 0.4 * min(fell, 12.0), min(after, loud) - 10.0)
+        edge = max(level[best] + 0.4 * min(fell, 12.0), min(after, loud) - 14.0)
         start = best
         while start < high and level[start] < edge:
             start += 1
@@ -187,12 +187,25 @@ def _still(pitch: Any, known: Any) -> Any:
     return best if best is not None and (least < 0.5 * wide and wide > 0.05) else middle
 
 
+def _unslipped(off: Any) -> Any:
+    """Return the distances [semitones], those an octave or more below, or a twelfth or more above, brought back.
+
+    No lip cracks so far (an octave up from a pedal it may); a tracker slips there while a tone begins.
+    """
+    import numpy as np
+
+    for ratio in (1 / 4, 1 / 3, 1 / 2, 3, 4, 5):
+        step = 12 * np.log2(ratio)
+        off = np.where(np.abs(off - step) < 0.8, off - step, off)
+    return off
+
+
 def _arrival(pitch: Any, known: Any, steady: float, spread: float) -> tuple[float, float, tuple[float, ...]]:
     """Return how long the pitch takes to stay [ms], the greatest distance before [cents], and the way there."""
     import numpy as np
 
     within = max(STAYS_CENTS, 1.5 * spread) / 100
-    off = pitch - steady
+    off = _unslipped(pitch - steady)
     limit = min(int(0.65 * len(off)), int(_SETTLES_WITHIN_S / HOP_S))
     out = known[:limit] & (np.abs(off[:limit]) > within)
     # A lone frame is a slip of the tracker.

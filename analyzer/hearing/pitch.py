@@ -21,6 +21,9 @@ HOP_S = 0.005
 LOWEST_HZ, HIGHEST_HZ = 27.0, 1000.0
 _DIP = 0.15                            # YIN's absolute threshold
 _UNVOICED = 0.35                       # no period where the best dip is above that; judged on tones in noise
+_FAIR, _MUCH_DEEPER = 0.06, 0.3        # a dip no deeper than that is asked whether a multiple of it is so much deeper
+_SLIPS, _SLIP_WITHIN = 4, 0.6          # overtones 2 to 5; semitones beside them
+_DEEPER = 0.6
 _AT_ONCE = 512                         # frames; bounds memory
 _LEVEL_S = 0.012
 _BODY_HZ = 1200.0
@@ -70,11 +73,42 @@ def frames_of(sound: Sound, *, lowest_hz: float = LOWEST_HZ, highest_hz: float =
     low = _below(sound.samples, sound.rate)
     count = max(1, int(sound.seconds / HOP_S))
     centres = np.round(np.arange(count) * HOP_S * sound.rate).astype(int)
-    midi, rough = _pitches(low, sound.rate, centres, max(LOWEST_HZ, lowest_hz), highest_hz, told)
+    midi, rough, repeats = _pitches(low, sound.rate, centres, max(LOWEST_HZ, lowest_hz), highest_hz, told)
+    midi = _folded(midi, repeats)
     around_s = min(0.03, max(_LEVEL_S, 0.75 / max(LOWEST_HZ, lowest_hz)))  # most of a period, else it ripples
     level = levels_db(low, sound.rate, centres, around_s)
     level = level - _clicks_db(level, levels_db(sound.samples - low, sound.rate, centres, around_s))
     return Frames(midi=midi, rough=rough, level_db=level)
+
+
+def _folded(midi: Any, repeats: Any) -> Any:
+    """Return the pitches, those that slipped to an octave or twelfth of their neighbours brought back.
+
+    Lone frames always; longer ones above their neighbours where they repeat better after several of their periods
+    (`repeats`, as `_pitches` gives it).
+    """
+    import numpy as np
+
+    steps = 12 * np.log2(np.arange(2, 2 + _SLIPS))
+    for near in (5, 20):               # frames on either side
+        off = midi - _middles(midi, near)
+        above = np.abs(off[:, None] - steps) < _SLIP_WITHIN
+        below = np.abs(off[:, None] + steps) < _SLIP_WITHIN
+        if near > 5:
+            above &= repeats
+        midi = midi - (above * steps).sum(axis=1) + (below * steps).sum(axis=1)
+    return midi
+
+
+def _middles(midi: Any, near: int) -> Any:
+    """Return the median of each frame's neighbourhood, NaN where most of it has no period."""
+    import numpy as np
+
+    padded = np.pad(midi, near, constant_values=np.nan)
+    windows = np.sort(np.lib.stride_tricks.sliding_window_view(padded, 2 * near + 1), axis=1)   # without a period: last
+    known = np.isfinite(windows).sum(axis=1)
+    middle = windows[np.arange(len(midi)), np.maximum(0, (known - 1) // 2)]
+    return np.where(known >= near, middle, np.nan)
 
 
 def _below(samples: Any, rate: float) -> Any:
@@ -130,7 +164,8 @@ def pitch_at(sound: Sound, times_s: Any, *, lowest_hz: float, highest_hz: float)
 
 
 def _pitches(samples: Any, rate: float, centres: Any, lowest_hz: float, highest_hz: float,
-             told: Callable[[float], None] | None = None) -> tuple[Any, Any]:
+             told: Callable[[float], None] | None = None) -> tuple[Any, Any, Any]:
+    """Return pitch and roughness of each frame, and whether it repeats better after 2, 3, ... of its periods."""
     import numpy as np
 
     longest = int(rate / lowest_hz) + 3
@@ -141,6 +176,7 @@ def _pitches(samples: Any, rate: float, centres: Any, lowest_hz: float, highest_
     padded = np.concatenate((np.zeros(whole, np.float32), samples, np.zeros(2 * whole, np.float32))).astype(np.float32)
     starts = centres + whole - whole // 2
     midi, rough = np.full(len(centres), np.nan), np.ones(len(centres))
+    repeats = np.zeros((len(centres), _SLIPS), bool)
     offsets = np.arange(whole)
     for begin in range(0, len(centres), _AT_ONCE):
         chosen = slice(begin, min(begin + _AT_ONCE, len(centres)))
@@ -156,14 +192,14 @@ def _pitches(samples: Any, rate: float, centres: Any, lowest_hz: float, highest_
         summed = np.cumsum(apart[:, 1:], axis=1)
         norm = np.ones_like(apart)
         norm[:, 1:] = apart[:, 1:] * lags[1:] / np.maximum(summed, 1e-12)
-        midi[chosen], rough[chosen] = _dips(apart, norm, rate, shortest, longest)
+        midi[chosen], rough[chosen], repeats[chosen] = _dips(apart, norm, rate, shortest, longest)
         if told is not None:
             told(chosen.stop / len(centres))
-    return midi, rough
+    return midi, rough, repeats
 
 
-def _dips(apart: Any, norm: Any, rate: float, shortest: int, longest: int) -> tuple[Any, Any]:
-    """Return for each frame the pitch of its first deep dip, and the depth of it."""
+def _dips(apart: Any, norm: Any, rate: float, shortest: int, longest: int) -> tuple[Any, Any, Any]:
+    """Return for each frame the pitch of its first deep dip, its depth, and whether multiples of it are deeper."""
     import numpy as np
 
     inner = norm[:, shortest:longest]
@@ -172,8 +208,12 @@ def _dips(apart: Any, norm: Any, rate: float, shortest: int, longest: int) -> tu
     best = np.where(dip, inner, np.inf).argmin(axis=1)
     lag = np.where(deep.any(axis=1), deep.argmax(axis=1), best) + shortest
     rows = np.arange(len(norm))
+    lag = _whole_periods(norm, rows, lag, longest)
     rough = np.minimum(norm[rows, lag], 1.0)
     period = _bottom(apart, rows, lag)
+    around = np.round(np.arange(2, 2 + _SLIPS) * period[:, None]).astype(int)
+    later = np.where(around < longest, norm[rows[:, None], np.minimum(around, longest)], np.inf)
+    repeats = (later < _DEEPER * rough[:, None]) & (rough > 0.01)[:, None]
     for _ in range(2):                 # a dip farther out tells the same period more sharply
         times = np.maximum(1, ((longest - 2) / period).astype(int))
         times = np.minimum(times, 4)
@@ -184,7 +224,26 @@ def _dips(apart: Any, norm: Any, rate: float, shortest: int, longest: int) -> tu
     with np.errstate(divide="ignore", invalid="ignore"):
         midi = 69 + 12 * np.log2(rate / period / 440)
     midi[(rough > _UNVOICED) | ~np.isfinite(midi) | (apart[:, 1:].mean(axis=1) < 1e-9)] = np.nan
-    return midi, rough
+    return midi, rough, repeats
+
+
+def _whole_periods(norm: Any, rows: Any, lag: Any, longest: int) -> Any:
+    """Return the lags, those of a loud overtone put right: a room may lift one so far that its period seems the tone's.
+
+    Whole periods later a tone repeats as well as after one; a part of a period repeats worse than the whole of it.
+    """
+    import numpy as np
+
+    here = norm[rows, lag]
+    best, lowest = lag.copy(), np.where(here > _FAIR, _MUCH_DEEPER * here, -1.0)
+    for number in range(2, 7):
+        for beside in range(-(number // 2), number // 2 + 1):
+            other = number * lag + beside
+            value = np.where(other < longest, norm[rows, np.minimum(other, longest)], np.inf)
+            deeper = value < lowest
+            best = np.where(deeper, other, best)
+            lowest = np.where(deeper, value * _MUCH_DEEPER, lowest)
+    return best
 
 
 def _bottom(apart: Any, rows: Any, lag: Any) -> Any:

@@ -96,6 +96,9 @@ def _note_json(hearing: Hearing, note: HeardNote) -> dict[str, Any]:
         "slide_mm": _rounded(cause.slide_mm, 1), "heard_as": cause.heard_as.name if cause.heard_as else None,
         "settle_ms": _rounded(sound.settle_ms, 0) if sound and readable else None,
         "attack": cause.attack, "what": cause.what,
+        "played": None if note.place is None else {
+            "label": note.place.choice.label if note.place.choice else None,
+            "confidence": round(note.place.confidence, 3), "why": note.place.why},
     }
 
 
