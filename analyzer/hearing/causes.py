@@ -89,8 +89,8 @@ def cause_of(one: Sounded | None, before: Sounded | None, planned: Planned, inde
     place = slide_off_mm(plan.horn, choice, own) if choice else None
     attack, told = _attack(one, before, planned, index, habit, places)
     words = []
-    played = _played(places, index)
-    if played is not None and choice is not None and played.label != choice.label:
+    played = elsewhere(choice, places.get(index))
+    if played is not None and choice is not None:
         words.append(f"Played in {shown(played.label)} (planned {shown(choice.label)}).")
     if told:
         words.append(told)
@@ -168,6 +168,14 @@ def _attack(one: Sounded, before: Sounded | None, planned: Planned, index: int, 
     if one.excursion_cents < 0:
         return "scoop", f"Scooped from below: {one.settle_ms:.0f} ms."
     return ("unknown" if not tongued else "scoop"), f"{one.settle_ms:.0f} ms until the pitch stays."
+
+
+def elsewhere(choice: Candidate | None, place: Place | None) -> Candidate | None:
+    """Return where a note was played, if that is known and is not where the plan (`choice`) has it."""
+    if place is None or place.choice is None or choice is None:
+        return None
+    same = (place.choice.valves, place.choice.partial) == (choice.valves, choice.partial)
+    return None if same else place.choice
 
 
 def _played(places: Mapping[int, Place], index: int) -> Candidate | None:

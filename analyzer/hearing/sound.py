@@ -29,7 +29,8 @@ SHORTEST_S = 0.3
 _LEAST_RATE = 4000
 _LOW_RATE = 11000
 _BLOCK = 1 << 15                       # values read at a time, over all channels; where a file breaks off, so many go
-_EXPORT = "Export it as WAV, FLAC or MP3 (a phone's share or save menu, or any sound editor, does this)."
+_EXPORT = ("Export it as WAV, FLAC or MP3: by the phone's share or save menu, any sound editor, or "
+           "ffmpeg -i lesson.m4a lesson.flac")
 _PLAIN = "Give a recording as WAV, FLAC, Ogg or MP3."
 
 

@@ -5,9 +5,10 @@ Debian's packages of the fonts (none is part of this project; what is not instal
 * fluid-soundfont-gm: *FluidR3 GM*, F. Wen, 2000-2008, MIT licence
 * timgm6mb-soundfont: *TimGM6mb*, T. Brechbill, 2004, GPL-2
 
-(A third there, musescore-general-soundfont, has the trombone of the first.) FluidSynth (LGPL-2.1) is a program beside us: it is given a MIDI file, written here, and gives a sound file. What a note
-then sounds like is not taken from the bend that was asked for: `measured_midi` looks at the dry sound, by its spectrum,
-which shares nothing with the way the project finds a pitch.
+(A third there, musescore-general-soundfont, has the trombone of the first.) FluidSynth (LGPL-2.1) is a program beside
+us: it is given a MIDI file, written here, and gives a sound file. What a note then sounds like is not taken from the
+bend that was asked for: `measured_midi` looks at the dry sound, by its spectrum, which shares nothing with the way the
+project finds a pitch.
 """
 
 import shutil

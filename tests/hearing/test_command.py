@@ -7,6 +7,7 @@ import jsonschema
 import numpy as np
 import pytest
 import soundfile
+from pypdf import PdfReader
 
 from analyzer.schemas import schema
 from tests.commands.test_map import SAMPLES, run
@@ -50,7 +51,12 @@ def test_json_and_files_of_one_recording(class_room: Path, tmp_path: Path) -> No
     told = [note for note in document["notes"] if not note["heard"]]
     assert told
     assert score.count("not heard") + score.count(">heard ") >= 1
-    assert out[1].read_bytes().startswith(b"%PDF")
+    assert "Assumed:" in page
+    assert "cents</text>" in page, "the scale of the deviation says its unit"
+    told = " ".join(sheet.extract_text() for sheet in PdfReader(out[1]).pages)
+    for words in ("Assumed:", "+20", "cents", "L late slide", "R rising", "not a grade"):
+        assert words in told, words
+    assert "?" not in told, "a sign that the paper's face lacks"
 
 
 def test_text_says_what_went_well_first(class_room: Path) -> None:
@@ -70,6 +76,10 @@ def test_a_class(class_room: Path, tmp_path: Path) -> None:
     assert document["students"][2]["document"] is None
     assert document["students"][2]["problem"]["code"] == "not-sound"
     page = (tmp_path / "class.html").read_text(encoding="utf-8")
+    told = [sheet.extract_text() for sheet in PdfReader(tmp_path / "class.pdf").pages]
+    assert "First thing to work on" in told[0]
+    assert all(name in told[0] for name in ("ann.wav", "ben.wav", "noise.wav", "Not heard"))
+    assert ["ann.wav" in told[1], "ben.wav" in told[2]] == [True, True], "one page a student, the table first"
     ids = [piece.split('"')[0] for piece in page.split(' id="')[1:]]
     assert len(ids) == len(set(ids)), "an id stands twice"
     done = run("listen", ETUDE, class_room, "--measures", "1-8")

@@ -7,18 +7,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from textwrap import wrap
 
-from analyzer.analysis import Analysis
+from analyzer.analysis import Analysis, Planned
 from analyzer.engrave.options import PageOptions
 from analyzer.hearing.advice import advice_of, well_of
+from analyzer.hearing.causes import elsewhere
 from analyzer.hearing.hear import HeardNote, Hearing
 from analyzer.picture.drawing import BASE, FAINT, INK, MARGIN_MM, RULE, UNITS_PER_MM, Drawing, clean, num
+from analyzer.report.heading import supposed_text
 from analyzer.report.listen.document import NO_GRADE, Student, cautions_of, median_off_cents
 from analyzer.report.listen.text import heard_said, place_of
 from analyzer.report.map.page import subtitle_of
 from analyzer.report.map.pages import engraved_or_said, nested
 from analyzer.report.map.printed import own_of, part_copy
 from analyzer.report.shell import row, safe, shell, table
-from analyzer.words import measures_short
+from analyzer.words import measures_short, shown
 
 _WIDE = 900.0
 _HIGH = 84.0                           # of a line of deviation
@@ -27,8 +29,9 @@ _MOST_CENTS = 40.0                     # farther off is drawn there, with its nu
 _UP = 26.0                             # for `_MOST_CENTS`
 ABOUT = ("Below the notes: how far each was from its target. A filled dot above the line is sharp, below it flat; the "
           "dotted lines are 20 cents. A number below is mm, how far the slide was too far out or in; L late slide, "
-          "S smear, C cracked, ↗ scooped; × another note, – not heard.")
-_SIGNS = {"late slide": "L", "smear": "S", "cracked": "C", "scoop": "↗"}
+          "S smear, C cracked, R rising to the pitch; p4 played in fourth where the plan has another place; × another "
+          "note, – not heard.")
+_SIGNS = {"late slide": "L", "smear": "S", "cracked": "C", "scoop": "R"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,10 +116,11 @@ def _deviation(hearing: Hearing, heads: Mapping[int, float]) -> Drawing:
     out.line(left, _ZERO, right, _ZERO, color=FAINT)
     for cents, text in ((20, "+20"), (0, "0"), (-20, "−20")):
         out.text(left - 6, _y(cents) + 3.5, text, size=11, color=FAINT, anchor="end")
+    out.text(left - 6, _y(-20) + 15, "cents", size=11, color=FAINT, anchor="end")
     for note in hearing.notes:
         x = heads.get(hearing.planned.plan.notes[note.index].note.refs[0])
         if x is not None:
-            _note(out, x, note)
+            _note(out, x, note, hearing.planned)
     return out
 
 
@@ -124,10 +128,10 @@ def _y(cents: float) -> float:
     return _ZERO - _UP * max(-_MOST_CENTS, min(_MOST_CENTS, cents)) / _MOST_CENTS
 
 
-def _note(out: Drawing, x: float, note: HeardNote) -> None:
+def _note(out: Drawing, x: float, note: HeardNote, planned: Planned) -> None:
     cause = note.cause
     if cause.kind == "missed":
-        out.text(x, _ZERO + 4, "–", size=13, color=FAINT, anchor="middle")
+        out.text(x, _HIGH - 4, "–", size=14, bold=True, anchor="middle")
         return
     if cause.heard_as is not None:
         out.text(x, _ZERO + 4, "×", size=14, bold=True, anchor="middle")
@@ -141,6 +145,8 @@ def _note(out: Drawing, x: float, note: HeardNote) -> None:
     if abs(cause.off_cents) > _MOST_CENTS:
         out.text(x + 5, _y(cause.off_cents) + 3, f"{abs(cause.off_cents):.0f}", size=11)
     said = _SIGNS.get(cause.attack, "")
+    if (way := elsewhere(planned.plan.notes[note.index].choice, note.place)) is not None:
+        said += f"{' ' if said else ''}p{shown(way.label)}"
     if cause.slide_mm is not None and abs(cause.off_cents) >= 10:
         said += f"{' ' if said else ''}{abs(cause.slide_mm):.0f} {'out' if cause.slide_mm > 0 else 'in'}"
     if said:
@@ -169,18 +175,23 @@ def _html(analysis: Analysis, students: Sequence[Student], sheet: _Sheet) -> str
                  style=style + sheet.faces)
 
 
+_CLASS_HEADS = ("Recording", "Right notes", "Cents off (middle)", "First thing to work on")
+
+
+def _class_row(one: Student) -> tuple[str, str, str, str]:
+    """Return what the teacher's table says of a student."""
+    if one.hearing is None:
+        problem = one.problem
+        return one.file, "–", "–", f"Not heard: {problem.what}. {problem.try_}" if problem else "Not heard."
+    notes, middle, advice = one.hearing.notes, median_off_cents(one.hearing), advice_of(one.hearing)
+    return (one.file, f"{sum(note.cause.heard for note in notes)} of {len(notes)}",
+            "–" if middle is None else f"{middle:.0f}",
+            f"{advice[0].what} {measures_short(advice[0].where)}" if advice else "Nothing stands out.")
+
+
 def _class_table(students: Sequence[Student]) -> str:
-    rows = []
-    for one in students:
-        if one.hearing is None:
-            rows.append(row(_name(one), "–", "–", one.problem.line() if one.problem else ""))
-            continue
-        notes, middle, advice = one.hearing.notes, median_off_cents(one.hearing), advice_of(one.hearing)
-        rows.append(row(_name(one), f"{sum(note.cause.heard for note in notes)} of {len(notes)}",
-                        "–" if middle is None else f"{middle:.0f}",
-                        f"{advice[0].what} {measures_short(advice[0].where)}" if advice else "Nothing stands out."))
-    return "<h2>The class</h2>" + table("The class", ("Recording", "Right notes", "Cents off (middle)",
-                                                      "First thing to work on"), "".join(rows))
+    rows = "".join(row(*_class_row(one)) for one in students)
+    return "<h2>The class</h2>" + table("The class", _CLASS_HEADS, rows)
 
 
 def _section(analysis: Analysis, student: Student, number: int, sheet: _Sheet, *, with_glyphs: bool) -> str:
@@ -189,6 +200,8 @@ def _section(analysis: Analysis, student: Student, number: int, sheet: _Sheet, *
         return f"{head}<p>{safe(student.problem.line() if student.problem else 'Not heard.')}</p></section>"
     hearing = student.hearing
     out = [head, f'<p class="lead">{safe(heard_said(hearing))}</p>']
+    supposed = supposed_text(hearing.planned)
+    out.append(f'<p class="faint">{safe(supposed)}</p>' if supposed else "")
     well = "".join(f"<li>{safe(text)}</li>" for text in well_of(hearing))
     out.append(f"<h3>What went well</h3><ul>{well}</ul>" if well else "")
     advice = "".join(f"<li><strong>{safe(one.what)}</strong> {safe(measures_short(one.where))}. {safe(one.try_)}</li>"
@@ -257,6 +270,20 @@ class _Paper:
             drawn.text(self.margin + indent, self.y, line, size=size, bold=bold, color=color)
             self.parts.append(f"<g {BASE}>{drawn.body()}</g>")
 
+    def cells(self, columns: Sequence[tuple[float, int]], texts: Sequence[str], *, size: float = 11.0,
+              bold: bool = False) -> None:
+        """Set a row of a table with a rule below; a column is where it begins and how many letters a line has."""
+        lines = [wrap(clean(text), letters) or [""] for text, (_, letters) in zip(texts, columns, strict=True)]
+        height = 1.3 * size * max(map(len, lines)) + 8
+        self.room(height)
+        drawn = Drawing()
+        for (x, _), own in zip(columns, lines, strict=True):
+            for number, line in enumerate(own, 1):
+                drawn.text(self.margin + x, self.y + 1.3 * size * number, line, size=size, bold=bold)
+        self.y += height
+        drawn.line(self.margin, self.y - 2, self.wide - self.margin, self.y - 2, color=RULE)
+        self.parts.append(f"<g {BASE}>{drawn.body()}</g>")
+
     def put(self, svg: str, height: float) -> None:
         """Put a picture, as wide as the sheet allows."""
         self.parts.append(svg)
@@ -276,6 +303,8 @@ def _student_pages(analysis: Analysis, hearing: Hearing, sheet: _Sheet, wide: fl
     paper.words(head, size=16, bold=True)
     paper.words(subtitle_of(hearing.planned), color=FAINT)
     paper.words(heard_said(hearing))
+    if supposed := supposed_text(hearing.planned):
+        paper.words(supposed, size=10, color=FAINT)
     for text in well_of(hearing):
         paper.words(f"+ {text}", indent=8)
     for number, one in enumerate(advice_of(hearing), 1):
@@ -301,18 +330,13 @@ def _student_pages(analysis: Analysis, hearing: Hearing, sheet: _Sheet, wide: fl
 def _class_pages(title: str, students: Sequence[Student], wide: float, high: float) -> list[str]:
     paper = _Paper(wide, high)
     paper.words(f"{title}: the class", size=16, bold=True)
-    for one in students:
-        paper.y += 4
-        if one.hearing is None:
-            paper.words(f"{_name(one)}: {one.problem.line() if one.problem else 'not heard'}")
-            continue
-        notes, middle, advice = one.hearing.notes, median_off_cents(one.hearing), advice_of(one.hearing)
-        paper.words(f"{_name(one)}: {sum(note.cause.heard for note in notes)} of {len(notes)} notes right"
-                    f"{'' if middle is None else f', {middle:.0f} cents off in the middle'}", bold=True)
-        paper.words(f"{advice[0].what} {measures_short(advice[0].where)}" if advice else "Nothing stands out.",
-                    indent=12)
+    inside = wide - 2 * paper.margin
+    columns = [(share * inside, letters) for share, letters in ((0.0, 26), (0.3, 12), (0.42, 12), (0.54, 52))]
     paper.y += 8
+    paper.cells(columns, _CLASS_HEADS, bold=True)
+    for one in students:
+        paper.cells(columns, _class_row(one))
+    paper.y += 10
     paper.words(NO_GRADE, size=10.5)
     paper.done()
     return paper.pages
-

@@ -5,6 +5,7 @@ from textwrap import fill
 
 from analyzer.hearing.advice import advice_of, well_of
 from analyzer.hearing.hear import HeardNote, Hearing
+from analyzer.report.heading import supposed_text
 from analyzer.report.listen.document import NO_GRADE, NO_KEEPING, Student, cautions_of, median_off_cents, tempo_bpm
 from analyzer.words import counted, measures_short, shown, signed
 
@@ -13,7 +14,9 @@ _WORTH_CENTS = 10.0                    # less is not written into a part
 
 def listen_text(hearing: Hearing, cautions: Sequence[str], *, notes: bool = False, width: int = 100) -> str:
     """Return the answer first: how much was heard, what went well, what to work on; with `notes`, every note."""
-    out = [*fill(heard_said(hearing), width).splitlines(), "", "What went well"]
+    out = fill(heard_said(hearing), width).splitlines()
+    out += fill(supposed_text(hearing.planned), width).splitlines()
+    out += ["", "What went well"]
     out += [f"  {text}" for text in well_of(hearing)] or ["  It is recorded: that is a beginning."]
     advice = advice_of(hearing)
     out += ["", "To work on" if advice else "Nothing stands out that needs work."]

@@ -7,6 +7,7 @@ from typing import Any
 from analyzer.analysis import Analysis, Planned
 from analyzer.hearing.hear import HeardNote, Hearing, hear
 from analyzer.hearing.sound import Sound, read_sound
+from analyzer.report.heading import supposed_text
 from analyzer.report.listen.document import listen_document
 from analyzer.report.listen.text import heard_said, place_of, short_finding
 from analyzer.report.plain import plain, plain_line
@@ -36,8 +37,9 @@ def listen_view(analysis: Analysis, planned: Planned, recording: Path, *, name: 
     Returns
     -------
     dict
-        The document of `listen` with ``page``: ``{"said", "well": [text], "advice": [{"what", "where": [measure],
-        "try"}], "notes": [...], "stays": [...], "scale_cents", "seconds", "problems": [text]}``.
+        The document of `listen` with ``page``: ``{"said", "supposed" (what the score did not say), "well": [text],
+        "advice": [{"what", "where": [measure], "try"}], "notes": [...], "stays": [...], "scale_cents", "seconds",
+        "problems": [text]}``.
 
         ``notes`` has one entry a note of the plan, in its order: ``{"index", "ref" (of the written note), "state":
         "right" | "off" | "wrong" | "missed" | "short", "off_cents": number or null, "short" (two or three words to
@@ -63,7 +65,8 @@ def view_of(analysis: Analysis, sound: Sound, hearing: Hearing) -> dict[str, Any
     """Return what `listen_view` returns, of what was heard already."""
     document = listen_document(hearing, analysis.cautions, analysis.problems)
     document["page"] = {
-        "said": plain(heard_said(hearing)), "well": [plain(text) for text in document["well"]],
+        "said": plain(heard_said(hearing)), "supposed": plain(supposed_text(hearing.planned)),
+        "well": [plain(text) for text in document["well"]],
         "advice": [{"what": plain(one["what"]), "where": one["where"], "try": plain(one["try"])}
                    for one in document["advice"]],
         "notes": [_note(hearing, note) for note in hearing.notes], "stays": _stays(hearing),
