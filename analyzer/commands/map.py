@@ -37,7 +37,8 @@ from analyzer.score.document import OWN_FORM_ENDINGS, open_document
               help="Preferences of a teacher, as lowbrass learn writes them.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
               help="Write a file; the file ending sets the format: an annotated score (.musicxml or .xml plain, "
-                   ".mxl compressed; .mscz, .mscx or .mei where SCORE is one), or a page (.svg, .pdf, .html).")
+                   ".mxl compressed; .mscz, .mscx or .mei where SCORE is one), a page (.svg, .pdf, .html), or "
+                   "braille (.brf).")
 @click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True,
               help="Paper of a .pdf, and of a printed .html.")
 @click.option("--large", is_flag=True, help="Large print on pages.")

@@ -11,8 +11,9 @@ from analyzer.score.archive import new_archive
 from analyzer.score.document import OWN_FORM_ENDINGS, Document, read_document
 
 _PAGES = (".svg", ".pdf", ".html")
+BRAILLE = ".brf"
 SCORES = (".musicxml", ".xml", ".mxl")
-ENDINGS = (*SCORES, *OWN_FORM_ENDINGS, *_PAGES)
+ENDINGS = (*SCORES, *OWN_FORM_ENDINGS, *_PAGES, BRAILLE)
 """Of the files that a map writes."""
 
 
@@ -35,6 +36,10 @@ def map_file(analysis: Analysis, output: Path, *, paper: Literal["a4", "letter"]
 
         marked = annotated(analysis.document, marks(analysis.lines, which), write_as)
         return in_form(marked, analysis.document, output)
+    if ending == BRAILLE:
+        from analyzer.report.braille.braille import braille_file
+
+        return braille_file(analysis)
     from analyzer.report.map.pages import PageChoices, page_file
 
     return page_file(analysis, ending, PageChoices(paper=paper, large=large, which=which,
