@@ -23,8 +23,10 @@ def translated(musicxml: str, width: int, groups: Sequence[tuple[int, int]]) -> 
     def heard(message: Any, *_: Any, **__: Any) -> None:
         lost.append(str(message))
 
-    segment.environRules.warn = heard                    # where it says what has no sign; this process is ours
-    part = converter.parse(musicxml, format="musicxml").parts[0]
+    rules: Any = segment.environRules
+    rules.warn = heard                                   # where it says what has no sign; this process is ours
+    score: Any = converter.parse(musicxml, format="musicxml")
+    part = score.parts[0]
     found = []
     for first, last in groups:
         some = part.measures(first, last + 1, indicesNotNumbers=True)      # as a slice: the end is not in it
