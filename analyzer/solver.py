@@ -52,7 +52,7 @@ class Lattice:
         if len(edges) != len(nodes) - 1:
             raise ValueError(f"{len(nodes)} layers need {len(nodes) - 1} edge matrices, not {len(edges)}")
         for t, matrix in enumerate(edges):
-            if len(matrix) != len(nodes[t + 1]) or any(len(row) != len(nodes[t]) for row in matrix):
+            if len(matrix) != len(nodes[t + 1]) or set(map(len, matrix)) != {len(nodes[t])}:
                 raise ValueError(f"edge matrix {t} does not fit layers {t} and {t + 1}")
         self.nodes = nodes
         self.edges = edges

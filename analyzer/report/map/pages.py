@@ -14,7 +14,6 @@ from analyzer.marking.which import Pictures, Which, marks
 from analyzer.picture.drawing import BASE, FAINT, INK, MARGIN_MM, UNITS_PER_MM, Drawing, Picture, clean, num
 from analyzer.picture.picture import LARGE, WIDE, key_of, pictures_of
 from analyzer.problem import unreadable
-from analyzer.report.map.hard_spots import hard_sheet
 from analyzer.report.map.page import Each, page_html, subtitle_of
 from analyzer.report.map.printed import part_copy
 from analyzer.stave import USUAL_MM, Stave
@@ -226,6 +225,7 @@ def nested(svg: str, y: float, width: float, height: float) -> str:
 def _pdf(analysis: Analysis, choices: PageChoices, each: Each) -> bytes:
     def work() -> bytes:
         from analyzer.engrave.pdf import pdf_of
+        from analyzer.report.map.hard_spots import hard_sheet  # a whole review; other pages have none
 
         options = PageOptions(paper=choices.paper, large_print=choices.large, embed_fonts=False)
         sheets: list[str] = []
