@@ -60,8 +60,14 @@ def review_answer(analysis: Analysis, reviewed: Sequence[Reviewed], changed: Oss
     """Return the document of a review with what the page shows of it as ``page``."""
     document = review_document(analysis, reviewed, changed)
     left = len(changed.left) if changed else 0
+    every = [finding for line in reviewed for finding in line.findings]
+    beyond = list(dict.fromkeys(one.measure for one in every if one.severity == "stop" and one.measure))
+    said = findings_counted(every)
+    if beyond:
+        stops, _, more = said.partition(" as written")
+        said = f"{stops} as written ({measures_named(beyond, _MEASURES)}){more}"
     document["page"] = {
-        "said": findings_counted([finding for line in reviewed for finding in line.findings]),
+        "said": said,
         "lines": [{"line": line.planned.plan.line.number, "findings": groups_of(line.findings)} for line in reviewed],
         "changes": [{"place": change.place, "said": plain(told["said"]), "part": change.finding.part_id,
                      "line": change.finding.line, "index": change.finding.index}

@@ -94,6 +94,7 @@ _INSTEAD = [(re.compile(pattern), words) for pattern, words in (
     (r"Give more with --(?:memory|time)-limit, or export only", "Export only"),
     # A horn read from a tuner.
     (r"; lowbrass tune sheet lists them\.", "; the table lists them."),
+    (r"the section file gives neither range nor reach for", "range and reach are not given for"),
     # What is not there.
     (r"Install the extra: pip install 'lowbrass\[(.*)\]'\.", r"Ask whoever installed lowbrass for its extra “\1”."),
     (r"Write an annotated \.musicxml with -o and print that", "Save the marked score and print that"),

@@ -17,7 +17,7 @@ from analyzer.marking.which import aim_said, marks
 from analyzer.picture.picture import NARROW, WIDE, key_of, pictures_of
 from analyzer.pitch import pitch_of
 from analyzer.plain import json_text
-from analyzer.plan.difficulty import difficulties
+from analyzer.plan.difficulty import difficulties, hardest
 from analyzer.plan.plan import Plan, PlannedNote
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner, allowed_choices
@@ -110,6 +110,7 @@ def answer(session: Session, asked: Asked, earlier: Earlier | None = None) -> di
     measures = plan.line.measures
     counted = nths(plan.line)
     totals = plan.totals
+    found = difficulties(planned.planner, plan)
     return {
         "part": asked.part, "line": plan.line.number, "heading": heading(replace(planned, assumed=False)),
         "lines": [{"line": line.plan.line.number, "of": line.plan.line.of} for line in part.analysis.lines],
@@ -122,7 +123,8 @@ def answer(session: Session, asked: Asked, earlier: Earlier | None = None) -> di
         "candidates": earlier.candidates if earlier else {
             str(midi): candidates_of(plan.horn, plan.player, midi)
             for midi in {note.midi for note in plan.line.notes}},
-        "summary": plain(" ".join(sentences(plan, difficulties(planned.planner, plan)))),
+        "summary": plain(" ".join(sentences(plan, found))),
+        "practice_first": [one.measure for one in hardest(found, 1)],
         "unplayable": totals.unplayable,
         "tempo": {"asked": asked.tempo_bpm, "marked": sorted({round(time.bpm) for time in planned.planner.times}),
                   "ceiling": totals.tempo_ceiling_bpm, "ample": ample(plan),

@@ -57,7 +57,7 @@ PLAN = closed({
     "part": TEXT, "line": FROM_ONE, "heading": TEXT, "lines": many(closed({"line": FROM_ONE, "of": FROM_ONE})),
     "others": by(r"^\d+$", FROM_ONE), "horn": TEXT, "assumed": YES_NO, "family": SIDE,
     "supposed": TEXTS, "treble": YES_NO, "notes": many(NOTE), "candidates": by(r"^\d+$", many(CANDIDATE)),
-    "summary": TEXT, "unplayable": COUNT,
+    "summary": TEXT, "practice_first": TEXTS, "unplayable": COUNT,
     "tempo": closed({"asked": maybe(NUMBER), "marked": many(COUNT), "ceiling": maybe(FROM_ZERO), "ample": YES_NO,
                      "hardest": TEXTS}),
     "measures": closed({"first": TEXT, "last": TEXT}),

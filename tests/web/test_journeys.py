@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.web import measure_journeys
 from tests.web.browsing import HANDS, SIZES, WAIT_MS, expect, opened_tab, rested, settled, unfolded
 from tests.web.conftest import SAMPLES
 from tests.web.running import served
@@ -245,3 +246,16 @@ def test_what_is_not_to_be_kept_leaves_no_file(browser, tmp_path: Path) -> None:
                 page.locator("#horn").select_option("")
             assert asked.value.url.endswith("keep=no")
             settled(page)
+
+
+@pytest.mark.whole
+@pytest.mark.parametrize("hand", list(measure_journeys.HANDS))
+@pytest.mark.parametrize("way", list(measure_journeys.JOURNEYS))
+def test_from_a_chosen_file_to_the_answer_in_six_clicks(browser, address: str, way: str, hand: str) -> None:
+    make = measure_journeys.HANDS[hand]
+    for page in opened_tab(browser, address, make.size):
+        counting = make(page)
+        measure_journeys.JOURNEYS[way](counting)
+        assert counting.clicks <= measure_journeys.MOST_CLICKS
+        if page.locator("#play").text_content() == "Stop":
+            page.locator("#play").click()

@@ -187,6 +187,8 @@ def test_sections_have_names_and_their_players_stand_in_every_list(laptop) -> No
     expect(laptop.locator("#horn")).to_have_value("euphonium-3")
     expect(laptop.locator("#player-name")).to_have_text(": E. M.")
     laptop.locator("#tab-section").click()
+    rested(laptop)
+    laptop.locator("#section-said").click()
     laptop.locator("#section-drop").click()
     expect(laptop.locator("#section-which")).to_have_value("Brass")
     laptop.locator("#section-undrop").click()

@@ -106,6 +106,8 @@ async function opened({ settings = null, ...found }, again, way) {
     window.scrollTo(0, 0);
   }
   show();
+  // Whoever goes by keys goes on from the answer.
+  if (!stay) $("answer").focus({ preventScroll: true });
   await solve();
   if (!stay) say(`${found.file} is open.`);
 }

@@ -8,6 +8,7 @@ import { Practice } from "./engine.js";
 import { Slide } from "./slide.js";
 import { noteAt, passageOf } from "./sound.js";
 
+const SLOWLY = 60;      // [% of the tempo] to begin with at a hard place; judged: two thirds is where most teachers start
 const slide = new Slide($("slide"));
 const calm = window.matchMedia("(prefers-reduced-motion: reduce)");
 let context = null, playing = null, sound = null, lit = -1, counting_s = null;
@@ -138,6 +139,26 @@ document.addEventListener("keydown", (event) => {
 document.addEventListener("visibilitychange", () => { if (document.hidden) stop(); });
 on("stop", stop);
 on("opened", stop);
+/** The measure that breaks first, with one before and one after, slowly, again and again. */
+function around(measure) {
+  const measures = [...new Set(page.answer.notes.map((note) => note.measure))], at = measures.indexOf(measure);
+  return [measures[Math.max(0, at - 1)], measures[Math.min(measures.length - 1, at + 1)]];
+}
+$("practice-first").addEventListener("click", () => {
+  const measure = page.answer.practice_first[0];
+  $("play-speed").value = SLOWLY;
+  showSpeed();
+  $("listen").open = true;
+  const [first, last] = around(measure);
+  tell("bounds", first, last);
+  tell("loop", first, last);
+  music.focus(page.answer.notes.findIndex((note) => note.measure === first));
+});
+on("answer", () => {
+  const [measure] = page.answer.practice_first;
+  $("practice-first").hidden = !measure;
+  $("practice-first").textContent = `Practice measure ${measure} slowly`;
+});
 on("loop", (first, last) => {
   stop();
   for (const [id, value] of [["play-from", first], ["play-to", last]]) $(id).value = value;

@@ -74,14 +74,21 @@ async function preview(place, look, shown) {
 function hornsOf(found) {
   const names = [...new Set(found.findings.filter(({ severity }) => severity === "stop").flatMap(({ remedies }) => remedies.flatMap(({ horns }) => horns ?? [])))];
   const known = page.start.horns.filter(({ name }) => names.includes(name) && name !== found.horn);
-  if (!known.length) return [];
+  const pulls = found.findings.filter(({ severity, remedies }) => severity === "stop" && remedies.some(({ kind }) => kind === "tune"));
+  if (!known.length && !pulls.length) return [];
   const row = make("p", "", { class: "row", id: "other-horns" });
+  if (pulls.length) {
+    const { index, remedies } = pulls[0], cents = remedies.find(({ kind }) => kind === "tune").tune_cents;
+    const button = make("button", `Pull the attachment ${cents > 100 ? "a little past" : "to"} E`, { type: "button" });
+    button.addEventListener("click", () => tell("pull", index));
+    row.append(button);
+  }
   row.append(...known.map(({ name, description }) => {
     const button = make("button", `Use the ${description[0].toLowerCase()}${description.slice(1)}`, { type: "button" });
     button.addEventListener("click", () => change({ horn: name }, "Another horn."));
     return button;
   }));
-  return [make("h3", "Or another horn"), row];
+  return [make("h3", pulls.length ? "Or another slide or horn" : "Or another horn"), row];
 }
 
 async function apply() {

@@ -87,7 +87,12 @@ function free(wanted) {
 
 const empty = () => [1, 2, 3].map((nth) => ({ name: `Chair ${nth}`, horns: [] }));
 
-$("section-which").addEventListener("change", () => takeUp($("section-which").value, all(), `The section is ${$("section-which").value}.`));
+$("section-which").addEventListener("change", () => {
+  const checked = !$("verdict").hidden;
+  takeUp($("section-which").value, all(), `The section is ${$("section-which").value}.`);
+  // Where a verdict stands, the other section's is wanted, too.
+  if (checked && filled()) check(false);
+});
 $("section-new").addEventListener("click", () => {
   const name = free("Another section");
   takeUp(name, { ...all(), [name]: { players: empty(), spare: [] } }, "A new section.");
@@ -297,17 +302,18 @@ async function fitted(signal, current) {
   $("fitted").replaceChildren(...shownFit(fit));
   $("fitted").classList.remove("old");
   $("fit-old").hidden = true;
+  $("fit-keep").hidden = false;
   $("section-fold").open = false;
   const names = section.players.map(({ name }) => name).filter(Boolean);
   $("section-said").textContent = `The section: ${names.slice(0, 6).join(", ")}${names.length > 6 ? " and others" : ""}: change`;
 }
 
-async function check() {
+async function check(to = true) {
   mistakes([]);
   try {
     await working(async (signal, current) => {
       await fitted(signal, current);
-      if (current()) { $("verdict").focus(); $("verdict").scrollIntoView({ block: "nearest" }); }
+      if (current() && to) { $("verdict").focus(); $("verdict").scrollIntoView({ block: "nearest" }); }
     });
   } catch (error) { wrong(error); }
 }
@@ -356,7 +362,7 @@ window.addEventListener("beforeprint", () => { for (const details of $("fitted")
 on("opened", () => {
   $("fitted").replaceChildren();
   $("verdict-why").replaceChildren();
-  $("fit-old").hidden = $("verdict").hidden = true;
+  $("fit-old").hidden = $("verdict").hidden = $("fit-keep").hidden = true;
   $("section-fold").open = true;
   $("section-said").textContent = "The section";
 });
@@ -368,7 +374,7 @@ function begin() {
   fillNames();
   $("section-sample").hidden = !page.start.section;
   removed = null;
-  $("section-ready").replaceChildren(make("span", "Or start from"), ...Object.entries(READY).map(([name, seats]) => {
+  $("section-ready").replaceChildren(make("span", "Start from"), ...Object.entries(READY).map(([name, seats]) => {
     const button = make("button", name, { type: "button" });
     button.addEventListener("click", () => take({ players: seats.map((horns, nth) => ({ name: `Chair ${nth + 1}`, horns: [...horns] })) }, `The form holds ${name}.`));
     return button;

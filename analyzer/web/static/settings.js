@@ -43,7 +43,7 @@ export function fillSettings() {
   const usual = start.horns.find((horn) => horn.name === (score.parts.find((part) => part.id === now.part)?.horn || "tenor-f"));
   $("horn").replaceChildren(make("option", `Assumed: ${usual?.description ?? answer.horn}`, { value: "" }), ...fits.map((horn) => make("option", horn.description, { value: horn.name })));
   $("horn").value = now.horn;
-  $("setup-said").textContent = `${$("part").selectedOptions[0]?.textContent ?? ""}, ${$("horn").selectedOptions[0]?.textContent.replace("Assumed: ", "") ?? ""}: change`;
+  sayFolded();
   $("line-field").hidden = answer.lines.length < 2;
   $("line").replaceChildren(...answer.lines.map((line) => make("option", `${line.line} of ${line.of}`, { value: line.line })));
   $("line").value = now.line;
@@ -55,6 +55,14 @@ export function fillSettings() {
   tempo(now.tempo);
 }
 
+/** The folded settings in a line: what they are in this view. */
+function sayFolded() {
+  const now = state(), part = $("part").selectedOptions[0]?.textContent ?? "", horn = $("horn").selectedOptions[0]?.textContent.replace("Assumed: ", "") ?? "";
+  const measures = now.from || now.to ? `measures ${now.from || "first"} to ${now.to || "last"}` : "all measures";
+  $("setup-said").textContent = page.view === "section" ? `Checked: ${measures}, ${now.tempo ? `tempo ${Math.round(now.tempo)}` : "tempo as marked"}: change` : `${part}, ${horn}: change`;
+}
+on("view", () => { if (page.answer) sayFolded(); });
+
 function tempo(asked) {
   const { marked, ceiling, hardest, ample } = page.answer.tempo;
   const shown = asked ?? marked[0] ?? 120;
@@ -64,7 +72,7 @@ function tempo(asked) {
   tempoSaid(asked);
   $("tempo-marked").hidden = asked === null;
   $("ceiling").textContent = ceiling === null ? "No move here sets a limit." : ample ? "Ample time for every move at this tempo." :
-    `Ceiling about ${Math.floor(ceiling)}` + (hardest.length ? `, set by ${hardest[0]}` : "") + ". Quarter notes a minute.";
+    `Can be played up to about ${Math.floor(ceiling)} quarter notes a minute` + (hardest.length ? `; ${hardest[0]} sets it.` : ".");
   const mark = $("ceiling-mark");
   const share = ceiling === null ? 2 : (ceiling - range.min) / (range.max - range.min);
   mark.hidden = share < 0 || share > 1;
@@ -77,7 +85,7 @@ function tempoSaid(asked) {
   const above = ceiling !== null && (asked ?? Math.max(...marked)) > ceiling;
   const text = asked !== null ? `${Math.round(asked)}` : `as marked: ${marked.length > 3 ? `${marked[0]} to ${marked[marked.length - 1]}` : marked.join(", ")}`;
   $("tempo").setAttribute("aria-valuetext", text);
-  $("tempo-said").textContent = text + (above ? " (above the ceiling)" : "");
+  $("tempo-said").textContent = text + (above ? " (faster than it can be played)" : "");
   $("tempo").closest(".tempo").classList.toggle("above", above);
 }
 
@@ -113,6 +121,8 @@ on("answer", fillSettings);
 
 // On a phone the settings would stand before the music like a wall: one line says them, and opens them.
 const narrow = window.matchMedia("(max-width: 40rem)");
-const fold = () => { $("setup").open = !narrow.matches; };
+const folded = () => narrow.matches || page.view === "section";
+const fold = () => { $("setup").open = !folded(); };
+on("view", () => { if (!narrow.matches) fold(); });
 narrow.addEventListener("change", fold);
 fold();

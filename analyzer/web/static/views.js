@@ -18,7 +18,7 @@ export const wayOf = (view) => Object.keys(WAYS).find((way) => WAYS[way].include
 /** Show a view's place; what fills it comes after. Null: the first screen, where nothing is chosen. */
 export function turn(view) {
   const way = view === null ? null : wayOf(view), free = WITHOUT_SCORE.has(view);
-  if (view !== null) { last[way] = view; page.view = view; $("work").dataset.view = view; }
+  if (view !== null) { last[way] = view; page.view = view; $("work").dataset.view = view; tell("view"); }
   for (const name of Object.keys(WAYS)) {
     const tab = $(`tab-${name}`);
     tab.setAttribute("aria-selected", String(name === way));

@@ -108,5 +108,6 @@ function hornsOf(known) {
   return [box];
 }
 
+on("pull", pulled);
 on("chosen", show);
 on("answer", () => { if (page.chosen !== null) show(page.chosen); });
