@@ -6,6 +6,7 @@ from typing import Any, Literal
 
 import click
 
+from analyzer.commands.bounded import Day
 from analyzer.commands.completing import HornName
 from analyzer.commands.options import format_option, missing, print_json, reads_option, say, write_file
 from analyzer.commands.sweep import Sweep, sweep_options
@@ -37,7 +38,7 @@ from analyzer.writing.readers import CLEFS, Clef
               help="How many weeks. Default: as many as two new things a week want.")
 @click.option("-o", "--output", "target", type=click.Path(path_type=Path, file_okay=False), required=True,
               metavar="FOLDER", help="Folder for the sheets: the new horn, one a week, the road for the teacher.")
-@click.option("--start", type=click.DateTime(["%Y-%m-%d"]), metavar="YYYY-MM-DD",
+@click.option("--start", type=Day(), metavar="YYYY-MM-DD",
               help="First day of week 1: writes a calendar file too.")
 @click.option("--take-home", is_flag=True,
               help="Write a page for the phone of each week's first excerpt too.")

@@ -7,6 +7,7 @@ from typing import Literal
 import click
 
 from analyzer.analysis import Request
+from analyzer.commands.bounded import Day
 from analyzer.commands.options import (
     format_option,
     missing,
@@ -40,7 +41,7 @@ _ENGRAVING = ("verovio", "reportlab", "fontTools", "brotli")
 @click.option("--weeks", type=click.IntRange(1, 12), metavar="N", help="Spread the exercises over N weeks.")
 @click.option("--calendar", type=click.Path(path_type=Path), metavar="FILE.ics",
               help="Write the weeks as a calendar file; needs --weeks and --start.")
-@click.option("--start", type=click.DateTime(["%Y-%m-%d"]), metavar="YYYY-MM-DD", help="First day of the calendar.")
+@click.option("--start", type=Day(), metavar="YYYY-MM-DD", help="First day of the calendar.")
 @click.option("--midi", type=click.Path(path_type=Path), metavar="FILE.mid",
               help="Write the sheet as MIDI, to hear it.")
 @click.option("--tones", "--listen", "reference", type=click.Path(path_type=Path), metavar="FILE.wav",

@@ -1,11 +1,13 @@
 """Damaged input through every command, pages and sheets included: no traceback, no death, no run past its limit.
 
-``python -m tests.borders.fuzz [--count 3000] [--seed 1] [--jobs 2] [--keep FOLDER] [--only WORD]`` prints the table;
-what falls is kept in the folder, for tests/borders/crashers once it is made small. ``--only`` takes the commands whose
-row holds the word; every seed does the same as without it.
+``python -m tests.borders.fuzz [--count 3000] [--seed 1] [--jobs 2] [--keep FOLDER] [--only WORD] [--log FILE]`` prints
+the table; what falls is kept in the folder, for tests/borders/crashers once it is made small. ``--only`` takes the
+commands whose row holds the word; every seed does the same as without it. With ``--log`` a run that was broken off goes
+on where it stopped.
 """
 
 import argparse
+import json
 import os
 import random
 import re
@@ -15,12 +17,13 @@ import signal
 import sys
 import tempfile
 import time
+import traceback
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from tests.borders import damage
+from tests.borders import damage, paging
 from tests.borders.inputs import INSIDE, KINDS, RIGHT, bases, put
 from tests.borders.running import TRACEBACK
 
@@ -107,8 +110,15 @@ folders {solo} --section {band} -o {outs} --jobs 1
 folders {solo} --section {band} -o {outs} --jobs 1 --take-home
 course {folder} --player {player} --from tenor --to tenor-f -o {outs} --jobs 1 --start {date}
 course {folder} --player {player} --from tenor --to {horn} -o {outs} --jobs 1 --take-home --store {store}
+serve {score}
+serve {solo} {pins}
+serve {mscz}
+serve {player} {band}
 """.strip().splitlines())
-"""Each command with what it is given; what stands in braces is an input of that kind, one of which is damaged."""
+"""Each command with what it is given; what stands in braces is an input of that kind, one of which is damaged.
+
+`serve` is the page, which is given these files and asked for all that it does with them.
+"""
 
 
 @dataclass(slots=True)
@@ -230,7 +240,13 @@ def _in_child(asked: list[str], said: Path, limit_s: float) -> None:
     code = 99
     try:
         with forked_workers():
-            main()
+            if asked[0] == "serve":
+                code = paging.asked([Path(each) for each in asked[1:]])
+            else:
+                main()
+    except paging.FaultError as fault:
+        print(fault)
+        code = 70
     except SystemExit as ended:
         code = ended.code if isinstance(ended.code, int) else 0
     finally:
@@ -255,8 +271,10 @@ def warm_up() -> None:
 
 
 def table(seeds: Sequence[int], keep: Path | None = None, only: str = "", jobs: int = 1,
-          limit_s: float = TIME_LIMIT_S) -> tuple[dict[str, Row], dict[str, Row]]:
+          limit_s: float = TIME_LIMIT_S, log: Path | None = None) -> tuple[dict[str, Row], dict[str, Row]]:
     """Run seed after seed, each through one command in turn; what falls is kept in a folder.
+
+    What is in the log already is not done again, so that a long run can be broken off.
 
     Returns
     -------
@@ -265,50 +283,46 @@ def table(seeds: Sequence[int], keep: Path | None = None, only: str = "", jobs: 
     """
     warm_up()
     scores = bases()
-    work = [(seed, COMMANDS[seed % len(COMMANDS)], scores[seed // len(COMMANDS) % len(scores)]) for seed in seeds]
-    work = [one for one in work if only in " ".join(one[1])]
     commands: dict[str, Row] = {}
     kinds: dict[str, Row] = {}
     with tempfile.TemporaryDirectory() as folder:
-        for seed, command, kind, ended, seconds, mib in _each(work, Path(folder), jobs, limit_s, keep):
-            name = re.sub(r"[{}]", "", " ".join(command))
+        log = log or Path(folder) / "log"
+        log.touch()
+        done = {ran[0] for ran in _logged(log)}
+        work = [(seed, COMMANDS[seed % len(COMMANDS)], scores[seed // len(COMMANDS) % len(scores)]) for seed in seeds
+                if only in " ".join(COMMANDS[seed % len(COMMANDS)]) and seed not in done]
+        children = [_started(work[job::jobs], log, Path(folder) / str(job), limit_s, keep) for job in range(jobs)]
+        for child in children:
+            os.waitpid(child, 0)
+        for seed, command, kind, ended, seconds, mib in _logged(log):
+            name = re.sub(r"[{}]", "", command)
             for rows, key in ((commands, name), (kinds, kind or "nothing")):
                 rows.setdefault(key, Row()).add(ended, seconds, mib, f"seed {seed} ({kind})")
     return {name: commands[name] for name in sorted(commands)}, {name: kinds[name] for name in sorted(kinds)}
 
 
 _Work = tuple[int, tuple[str, ...], bytes]
-_Ran = tuple[int, tuple[str, ...], str, str, float, float]
+_Ran = tuple[int, str, str, str, float, float]
 
 
-def _each(work: Sequence[_Work], folder: Path, jobs: int, limit_s: float, keep: Path | None) -> Iterator[_Ran]:
-    """Yield what each run came to; with several jobs each of them is a forked process that does its share."""
-    if jobs == 1:
-        yield from (_one(each, folder / "0", limit_s, keep) for each in work)
-        return
-    import pickle
+def _logged(log: Path) -> list[_Ran]:
+    return [tuple(json.loads(line)) for line in log.read_text(encoding="utf-8").splitlines()]
 
-    pipes = []
-    for job in range(jobs):
-        ours, theirs = os.pipe()
-        if os.fork() == 0:
-            try:
-                with os.fdopen(theirs, "wb") as answers:
-                    for each in work[job::jobs]:
-                        pickle.dump(_one(each, folder / str(job), limit_s, keep), answers)
-                        answers.flush()
-            finally:
-                os._exit(0)
-        os.close(theirs)
-        pipes.append(os.fdopen(ours, "rb"))
-    for pipe in pipes:
-        try:
-            while True:
-                ran: _Ran = pickle.load(pipe)
-                yield ran
-        except EOFError:
-            pipe.close()
-            os.wait()
+
+def _started(work: Sequence[_Work], log: Path, folder: Path, limit_s: float, keep: Path | None) -> int:
+    """Fork a process that does its share of the work and writes what each run came to into the log."""
+    child = os.fork()
+    if child:
+        return child
+    try:
+        with log.open("a", encoding="utf-8") as lines_of:
+            for each in work:
+                lines_of.write(json.dumps(_one(each, folder, limit_s, keep)) + "\n")
+                lines_of.flush()
+    except BaseException:
+        traceback.print_exc()
+    finally:
+        os._exit(0)
 
 
 def _one(each: _Work, folder: Path, limit_s: float, keep: Path | None) -> _Ran:
@@ -319,7 +333,7 @@ def _one(each: _Work, folder: Path, limit_s: float, keep: Path | None) -> _Ran:
         shutil.rmtree(keep / str(seed), ignore_errors=True)
         shutil.copytree(folder, keep / str(seed), symlinks=True)
         (keep / str(seed) / "command.txt").write_text(f"{' '.join(command)}\n{tried.words}\n", encoding="utf-8")
-    return seed, command, tried.kind, ended, seconds, mib
+    return seed, " ".join(command), tried.kind, ended, round(seconds, 3), round(mib, 1)
 
 
 def lines(rows: dict[str, Row], heading: str = "command") -> Iterator[str]:
@@ -349,8 +363,10 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--only", default="")
     parser.add_argument("--keep", type=Path)
+    parser.add_argument("--log", type=Path)
     asked = parser.parse_args()
-    commands, kinds = table(range(asked.seed, asked.seed + asked.count), asked.keep, asked.only, asked.jobs)
+    commands, kinds = table(range(asked.seed, asked.seed + asked.count), asked.keep, asked.only, asked.jobs,
+                            log=asked.log)
     print("\n".join((*lines(commands), "", *lines(kinds, "what was damaged"), "", *fallen(commands))))
     return int(bool(fallen(commands)))
 

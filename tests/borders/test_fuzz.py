@@ -19,13 +19,13 @@ _PAGES = [command for command in COMMANDS
 
 @pytest.fixture(scope="module", autouse=True)
 def _whole() -> None:
-    for library in ("verovio", "music21", "pandas", "soundfile", "tomlkit", "icalendar"):
+    for library in ("verovio", "music21", "pandas", "soundfile", "tomlkit", "icalendar", "starlette", "httpx"):
         pytest.importorskip(library)
     warm_up()
 
 
 def test_every_command_is_among_them() -> None:
-    assert {row[0] for row in COMMANDS} == set(EVERY) - {"serve"}
+    assert {row[0] for row in COMMANDS} == set(EVERY)
     assert {row[1] for row in COMMANDS if row[0] == "tune"} == {"sheet", "fit", "pull", "chords", "moves"}
     used = {trial(seed, COMMANDS[seed % len(COMMANDS)], BASE).kind for seed in range(20 * len(COMMANDS))}
     assert used >= KINDS.keys()

@@ -75,6 +75,30 @@ def test_pages_hold_no_steering_text(tmp_path: Path) -> None:
             etree.fromstring(text.encode())
 
 
+def test_printed_pages_hold_no_steering_text(tmp_path: Path) -> None:
+    """In what a reader of a PDF copies out, and in its title, which the reader's window shows."""
+    for library in ("verovio", "reportlab"):
+        pytest.importorskip(library)
+    pypdf = pytest.importorskip("pypdf")
+    title = f"<work><work-title>{EVIL}</work-title></work>"
+    path = written(tmp_path, score(note("C3", 4), name=EVIL, head=title), "four\x1b[2J\nerror\u202e.musicxml")
+    band, player = tmp_path / "band.toml", tmp_path / "player.toml"
+    name = json.dumps(f"Ann{EVIL}\nerror: forged\x1b[2J", ensure_ascii=True)
+    band.write_text(f"[[player]]\nname = {name}\nhorns = ['tenor']\n", encoding="utf-8")
+    player.write_text(f"[player]\nname = {name}\n", encoding="utf-8")
+    for nth, asked in enumerate((["map", path, "--player", player], ["review", path, "--player", player],
+                                 ["fit", path, "--section", band], ["drill", path, "--player", player],
+                                 ["ready", path, "--from", "tenor", "--to", "tenor-f", "--player", player])):
+        out = tmp_path / f"page{nth}.pdf"
+        result = CliRunner().invoke(cli, [*map(str, asked), "-o", str(out)])
+        assert result.exit_code in (0, 3), (asked, result.output, result.exception)
+        read = pypdf.PdfReader(out)
+        text = "".join(page.extract_text() for page in read.pages)
+        assert len(text) > 20
+        for found in (text, *(str(value) for value in (read.metadata or {}).values())):
+            assert not STEERING.search(found), (asked, STEERING.search(found))
+
+
 def test_cells_are_no_formulas() -> None:
     for text in ("=1+1", "+1+1", "-1+1", "@SUM(A1)", "\t=1", "=HYPERLINK(\"http://x\")", "-a"):
         written_cell = csv_text([{"name": text}], ("name",)).splitlines()[1]

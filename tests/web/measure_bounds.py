@@ -13,7 +13,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import httpx
 
@@ -63,6 +63,14 @@ def many_notes(count: int) -> bytes:
     return score(*[measure] * (count // len(pitches)))
 
 
+class Found(NamedTuple):
+    """What was measured, as text and in figures."""
+
+    said: str
+    most_mib: float = 0.0
+    answered: int = 0
+
+
 class Client:
     """A browser's part, without the browser."""
 
@@ -82,7 +90,7 @@ class Client:
                            **more})
 
 
-def sixty_uploads(address: str, pid: int) -> str:
+def sixty_uploads(address: str, pid: int) -> Found:
     """Sixty scores opened and planned, each another part of the samples' size."""
     client = Client(address)
     files = [path.read_bytes() for path in sorted(SAMPLES.glob("*.m*l"))]
@@ -94,10 +102,11 @@ def sixty_uploads(address: str, pid: int) -> str:
             assert client.post("music", client.question(found)).status_code == 200
         seconds = time.perf_counter() - begin
         left = memory_mib(pid)
-    return f"60 scores opened, planned, engraved: {seconds:.1f} s, {most():.0f} MiB at most, {left:.0f} MiB after"
+    return Found(f"60 scores opened, planned, engraved: {seconds:.1f} s, {most():.0f} MiB at most, {left:.0f} after",
+                 most(), 60)
 
 
-def large_uploads(address: str, pid: int) -> str:
+def large_uploads(address: str, pid: int) -> Found:
     """Sixty uploads of a large score (5 MiB), at once."""
     data = many_notes(40_000)
     head = {"X-Lowbrass-Token": Client(address).head["X-Lowbrass-Token"]}
@@ -111,27 +120,30 @@ def large_uploads(address: str, pid: int) -> str:
         begin = time.perf_counter()
         codes = asyncio.run(all_at_once())
         seconds = time.perf_counter() - begin
-    return (f"60 uploads of {len(data) / MIB:.1f} MiB at once: {codes.count(200)} opened, {seconds:.1f} s, "
-            f"{most():.0f} MiB at most")
+    return Found(f"60 uploads of {len(data) / MIB:.1f} MiB at once: {codes.count(200)} opened, {seconds:.1f} s, "
+                 f"{most():.0f} MiB at most", most(), codes.count(200))
 
 
-def too_many_notes(address: str, pid: int, count: int) -> str:
+def too_many_notes(address: str, pid: int, count: int) -> Found:
     """Open a part of so many notes and ask for its plan, its music and its review."""
     client, data = Client(address), many_notes(count)
+    said, answered, line = [], 0, ""
     with watched(pid) as most:
         begin = time.perf_counter()
-        reply = client.opened(data)
-        said = [f"open {reply.status_code} after {time.perf_counter() - begin:.1f} s"]
-        if reply.status_code == 200:
-            for path in ("plan", "music", "review", "sound"):
-                begin = time.perf_counter()
-                answer = client.post(path, client.question(reply.json()))
-                said.append(f"{path} {answer.status_code} after {time.perf_counter() - begin:.1f} s")
-        line = answer.json()["line"] if reply.status_code == 200 and answer.status_code != 200 else ""
-    return f"{count:,} notes, {len(data) / MIB:.0f} MiB: {', '.join(said)}; {most():.0f} MiB at most. {line}"
+        found = client.opened(data).json()
+        said.append(f"opened after {time.perf_counter() - begin:.1f} s")
+        for path in ("plan", "music", "review", "sound"):
+            begin = time.perf_counter()
+            answer = client.post(path, client.question(found))
+            said.append(f"{path} {answer.status_code} after {time.perf_counter() - begin:.1f} s")
+            answered += answer.status_code == 200
+            line = line if answer.status_code == 200 else answer.json()["line"]
+    answered = answered or int("are more than are planned at once" in line)
+    return Found(f"{count:,} notes, {len(data) / MIB:.0f} MiB: {', '.join(said)}; {most():.0f} MiB at most. {line}",
+                 most(), answered)
 
 
-def hundred_clients(address: str, pid: int) -> str:
+def hundred_clients(address: str, pid: int) -> Found:
     """A hundred clients that open a score and ask for its plan, at once."""
     data, client = (SAMPLES / "attachment-etude.musicxml").read_bytes(), Client(address)
 
@@ -149,15 +161,16 @@ def hundred_clients(address: str, pid: int) -> str:
     with watched(pid) as most:
         replies = asyncio.run(all_at_once())
     good = sum(code == 200 for code, _ in replies)
-    return f"100 clients at once: {good} answered, slowest {max(s for _, s in replies):.1f} s, {most():.0f} MiB at most"
+    return Found(f"100 clients at once: {good} answered, slowest {max(s for _, s in replies):.1f} s, {most():.0f} MiB",
+                 most(), good)
 
 
-def given_up(address: str, pid: int) -> str:
-    """A plan of 20,000 notes that is given up after half a second: how long until another answer comes."""
+def given_up(address: str, pid: int) -> Found:
+    """A plan of 19,000 notes that is given up after half a second: how long until another answer comes."""
     client = Client(address)
     found = client.opened(many_notes(19_000)).json()
     small = client.opened((SAMPLES / "attachment-etude.musicxml").read_bytes()).json()
-    before = {each: _ticks(each) for each in children(pid)}
+    before = children(pid)
     with suppress(httpx.ReadTimeout):
         httpx.post(f"{client.base}api/plan", content=client.question(found), headers=client.head, timeout=0.5)
     begin = time.perf_counter()
@@ -165,12 +178,7 @@ def given_up(address: str, pid: int) -> str:
     seconds = time.perf_counter() - begin
     time.sleep(3)
     gone = sum(each not in children(pid) for each in before)
-    return f"a plan given up: its process ended: {gone == 1}; the next answer after {seconds:.1f} s"
-
-
-def _ticks(pid: int) -> int:
-    fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
-    return int(fields[11]) + int(fields[12])
+    return Found(f"a plan given up: its process ended: {gone == 1}; the next answer after {seconds:.1f} s", 0, gone)
 
 
 def main() -> None:
@@ -181,7 +189,7 @@ def main() -> None:
                     lambda address, pid: too_many_notes(address, pid, 200_000)):
         with served() as (process, address):
             time.sleep(1)
-            print(measure(address, process.pid), flush=True)
+            print(measure(address, process.pid).said, flush=True)
 
 
 if __name__ == "__main__":
