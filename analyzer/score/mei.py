@@ -498,7 +498,7 @@ class _Layer:
         kind, dots, length = self.length(holder, ratio)
         sound = Sound(at=self.at, length=Fraction(0) if grace else length, kind=kind, dots=dots,
                       ratio=(1, 1) if grace else ratio, grace=bool(grace), slash=grace == "unacc",
-                      hidden=element.get("visible") == "false")
+                      hidden=element.get("visible") == "false", staff=self.other_staff(holder.get("staff")))
         self.marks(element, sound)
         for note in notes:
             head = self.note(note, element)
@@ -510,6 +510,11 @@ class _Layer:
         sound.heads.sort(key=lambda head: head.pitch.midi if head.pitch else 0)
         self.sounds.append(sound)
         self.at += sound.length
+
+    def other_staff(self, told: str | None) -> int:
+        """Return the staff of the part on which a note is printed, where that is not its layer's; else 0."""
+        other = self.movement.staves.get(told or "")
+        return other.place if other is not None and other.part is self.staff.part and other is not self.staff else 0
 
     def marks(self, element: etree._Element, sound: Sound) -> None:
         names = (element.get("artic") or "").split()

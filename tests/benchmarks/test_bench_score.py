@@ -8,7 +8,8 @@ Print the table (Markdown)::
 import importlib.util
 import tempfile
 import warnings
-from collections.abc import Callable
+import zipfile
+from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 
@@ -18,20 +19,37 @@ from lxml import etree
 from analyzer.analysis import Request, analyse
 from analyzer.marking.annotate import annotated
 from analyzer.marking.which import marks
-from analyzer.score.document import read_document
+from analyzer.score.document import read_document, read_score
 from analyzer.score.parts import find_parts
 from analyzer.selection import part_lines
 from tests.benchmarks import making
 from tests.benchmarks.measuring import Figure, compared, grown
 
+FORMS = Path(__file__).parents[1] / "score" / "forms"
 MEASURES = 60
 SIZES = (26, 50, 100, 200, 400)
 PARTS = (4, 8, 16, 32)
 
 
-def read_all(data: bytes) -> int:
+def other_forms() -> Iterator[tuple[str, bytes, float]]:
+    """Yield name, bytes and limit of one score in the other forms that have a reader of their own.
+
+    They are read as what they become, so each is parsed twice and written once; notes are few beside the names here.
+    """
+    with zipfile.ZipFile(FORMS / "brass-band-hymn-3.mscz") as archive:
+        yield ".mscx", archive.read("brass-band-hymn.mscx"), 75
+    if importlib.util.find_spec("verovio"):
+        import verovio
+
+        toolkit = verovio.toolkit()
+        toolkit.setInputFrom("musicxml")
+        toolkit.loadData((FORMS.parents[2] / "sample_scores" / "brass-band-hymn.musicxml").read_text(encoding="utf-8"))
+        yield ".mei", str(toolkit.getMEI({"scoreBased": True, "pageNo": 0})).encode(), 50
+
+
+def read_all(data: bytes, name: str = "score.musicxml") -> int:
     """Read every part of a score into its players' lines; return how many notes there are."""
-    document = read_document(data, "score.musicxml")
+    document = read_score(data, name)
     return sum(len(line.notes) for part in find_parts(document)[0] for line in part_lines(document, part)[0])
 
 
@@ -73,6 +91,10 @@ def figures() -> tuple[Figure, ...]:
         "mark 1,600 notes in their file / lxml parse and write of the same file",
         lambda: annotated(study.document, wanted),
         lambda: etree.tostring(etree.fromstring(study.document.xml)), 4))
+    found += [compared(f"read a hymn of eight parts from {name} / lxml parse",
+                       lambda data=data, name=name: read_all(data, name),
+                       lambda data=data: etree.fromstring(data), limit)
+              for name, data, limit in other_forms()]
     studies = [making.study(measures) for measures in SIZES]
     scores = [making.score(tuple(f"Trombone {k}" for k in range(1, parts + 1)), 10) for parts in PARTS]
     found += [grown("reading ~ notes ^ x", [8 * one for one in SIZES],
@@ -83,6 +105,7 @@ def figures() -> tuple[Figure, ...]:
 
 def test_every_note_is_read() -> None:
     assert read_all(making.study(20)) == 160
+    assert len({read_all(data, name) for name, data, _ in other_forms()}) == 1
 
 
 @pytest.mark.benchmark_suite

@@ -194,6 +194,14 @@ OLD = """<?xml version="1.0" encoding="UTF-8"?>
 """
 
 
+OLD_LISTS = OLD.replace("<Part>", """<siglist><sig tick="0"><nom>3</nom><denom>4</denom></sig></siglist>
+<tempolist fix="2"><tempo tick="0">1.5</tempo></tempolist><Part>""").replace("<type>0</type>", """<type>0</type>
+<cleflist><clef tick="0" idx="4"/><clef tick="1440" idx="12"/></cleflist>
+<keylist><key tick="0" idx="-2"/></keylist>""").replace(
+    '<Staff id="1">', """<Volta><tick>1440</tick><tick2>2880</tick2><endings>1</endings></Volta><Ottava><tick>0</tick>
+<tick2>960</tick2></Ottava><Staff id="1">""")
+
+
 def test_version_1_is_read() -> None:
     document = read_score(OLD.encode(), "old.mscx")
     part, _ = read_part(document, "P1")
@@ -228,7 +236,13 @@ MEI_HEAD = '<mei xmlns="http://www.music-encoding.org/ns/mei">'
     ("entity.mscx", OLD.replace("<museScore", "<!DOCTYPE x [<!ENTITY a 'b'>]><museScore", 1).encode(), "refused-xml"),
     ("file.mscx", OLD.replace("<museScore", "<!DOCTYPE x [<!ENTITY a SYSTEM 'file:///etc/passwd'>]><museScore", 1)
      .replace("Euphonium", "&a;", 1).encode(), "refused-xml"),
+    ("empty.mscz", _zip(("a.mscx", "")), "empty-file"),
+    ("words.mscz", _zip(("META-INF/container.xml", "no XML"), ("a.mscx", OLD)), "wrong-container"),
+    ("none.mscz", _zip(("a.mscx.txt", OLD)), "no-container"),
+    ("part.mscz", _zip(("a.mscx", OLD), ("Excerpts/1/1.mscx", BOMB)), "refused-archive"),
     ("future.mscx", OLD.replace("1.14", "9.00").encode(), "form-version"),
+    ("ancient.mscx", OLD.replace("1.14", "0.9").encode(), "form-version"),
+    ("untold.mscx", OLD.replace(' version="1.14"', "").encode(), "form-version"),
     ("empty.mscx", b"<museScore version='3.01'><Score/></museScore>", "no-music"),
     ("other.mscz", _zip(("a.mscx", "<score/>")), "not-musicxml"),
     ("cut.mei", (MEI_HEAD + "<music><body><mdiv><score>").encode(), "cut-off"),
@@ -242,11 +256,26 @@ def test_hostile_and_broken_files_get_one_line(name: str, data: bytes, code: str
     assert "\n" not in caught.value.problem.line()
 
 
-@pytest.mark.parametrize("seed", range(40))
+def test_a_damaged_part_inside_is_one_line_and_nothing_is_written() -> None:
+    data = bytearray(WITH_PARTS.read_bytes())
+    with zipfile.ZipFile(WITH_PARTS) as archive:
+        info = archive.getinfo("Excerpts/Bass Trombone/Bass Trombone.mscx")
+    for place in range(info.header_offset + 200, info.header_offset + 240):
+        data[place] ^= 0xFF
+    document = read_score(bytes(data), "damaged.mscz")          # the score itself is whole
+    with pytest.raises(Unreadable) as caught:
+        map_file(analyse(document, Request()), Path("out.mscz"))
+    assert caught.value.problem.code == "damaged-archive"
+    assert caught.value.problem.where == "damaged.mscz"
+
+
+@pytest.mark.parametrize("seed", range(48))
 def test_damaged_scores_are_read_or_refused(seed: int) -> None:
     """Elements gone, doubled, renamed, with other texts: a document or one line, never a trace of our insides."""
     chance = random.Random(seed)
-    if seed % 4:
+    if seed >= 40:
+        root = etree.fromstring(OLD_LISTS.encode())
+    elif seed % 4:
         path = ZIPPED[seed % len(ZIPPED)]
         [data] = [body for name, body in _members(path.read_bytes()).items() if name.endswith(".mscx")]
         root = etree.fromstring(data.replace(b"1 & 2", b"1 and 2"))
@@ -267,7 +296,7 @@ def test_damaged_scores_are_read_or_refused(seed: int) -> None:
         else:
             one.tag = chance.choice(elements).tag
     with contextlib.suppress(Unreadable):
-        document = read_score(etree.tostring(root), "damaged.mscx" if seed % 4 else "damaged.mei")
+        document = read_score(etree.tostring(root), "damaged.mscx" if seed >= 40 or seed % 4 else "damaged.mei")
         for info in find_parts(document)[0]:
             read_part(document, info.id)
 
@@ -307,6 +336,15 @@ def test_mei_without_gestures_follows_key_and_accidentals() -> None:
     assert [one.number for one in first.measures] == ["1", "2", "3", "4"]
     assert [(tempo.bpm, tempo.word) for tempo in first.tempi] == [(72.0, "")]
     assert [(jump.from_measure, jump.to_measure) for jump in first.jumps] == [(0, 0)]
+
+
+def test_an_mei_note_on_the_other_staff_is_read_in_its_clef() -> None:
+    """MEI Guidelines 5, att.staffIdent: @staff of a note names the staff on which it appears."""
+    hands = MEI.replace('symbol="bracket" label="Trombones"', 'symbol="brace" label="Piano"').replace(
+        ' label="1" lines="5" clef.shape="F" clef.line="4"', ' lines="5" clef.shape="G" clef.line="2"').replace(
+        "<label>Bass</label>", "").replace('pname="e" oct="3" dur="4"', 'pname="e" oct="3" dur="4" staff="2"')
+    part, _ = read_part(read_score(hands.encode(), "hands.mei"), "P1")
+    assert [str(one.clef) for one in part.notes if one.written.name.startswith("E")] == ["treble", "bass"]
 
 
 def test_a_whole_rest_alone_fills_a_shorter_measure() -> None:
