@@ -11,7 +11,7 @@ from analyzer.marking.ossia import repitched
 from analyzer.marking.which import marks
 from analyzer.plain import json_text
 from analyzer.problem import unreadable
-from analyzer.report.compare import compare_document
+from analyzer.report.compare import compare_blocks, compare_document
 from analyzer.report.fit.page import section_page
 from analyzer.report.map.document import map_document
 from analyzer.report.page_answers import fit_answer
@@ -58,6 +58,14 @@ def comparison_of(data: bytes, name: str, horns: tuple[Horn, ...], request: Requ
         As for `compare`.
     """
     return compare_document(compare(read_document(data, name), horns, request))
+
+
+def comparison_sheet(data: bytes, name: str, horns: tuple[Horn, ...], request: Request) -> bytes:
+    """Return the same comparison as a sheet to print. Raises as `comparison_of`."""
+    from analyzer.report.paper import sheet
+
+    comparison = compare(read_document(data, name), horns, request)
+    return sheet(compare_blocks(comparison), problems=comparison.problems)
 
 
 def fit_of(data: bytes, name: str, section: dict[str, Any], measures: tuple[str, str] | None,

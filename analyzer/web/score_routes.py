@@ -11,6 +11,7 @@ from analyzer.web.jobs import (
     change_shown,
     chart_of,
     comparison_of,
+    comparison_sheet,
     file_of,
     midi_file,
     playable_file,
@@ -139,8 +140,11 @@ async def compare(page: Page, request: "Request") -> "Response":
     """Plan the asked part on several horns."""
     given, score = await page.question(request)
     asked, named = page.read(given), read_horns(given, page.own.path)
-    return json_reply(await page.jobs.run(request.is_disconnected, comparison_of, score.data, score.name, named,
-                                          asked.request()))
+    what = (score.data, score.name, named, asked.request())
+    if given.get("ending") == ".pdf":
+        return file_reply(await page.jobs.run(request.is_disconnected, comparison_sheet, *what),
+                          f"{stem(score)}-horns.pdf")
+    return json_reply(await page.jobs.run(request.is_disconnected, comparison_of, *what))
 
 
 ROUTES = {

@@ -151,7 +151,7 @@ TOLD["practice/hear"] = closed({
 """What is told line by line: steps, then the answer, or one line that says why there is none."""
 ANSWERS["library/score"] = ANSWERS["open"]
 FILES = {"file", "playable", "section/write", "player/write", "pins/write", "fit", "horns/write", "horns/chart",
-         "horns/change", "horns/sheet", "library/file", "practice/sheet"}
+         "horns/change", "horns/sheet", "library/file", "practice/sheet", "compare"}
 """What answers with a file, or may; the rest is JSON."""
 REFUSAL = closed({
     "line": {"type": "string", "pattern": r"^[^\n]+$"},
@@ -171,7 +171,7 @@ MORE: dict[str, dict[str, Schema]] = {
     "practice/sheet": {"seed": FROM_ONE, "weeks": maybe(FROM_ONE), "paper": words("a4", "letter"), "pages": YES_NO,
                        "start": TEXT, "drone": words("", "equal", "just"),
                        "ending": words(".pdf", ".musicxml", ".mid", ".wav", ".ics")},
-    "compare": {"horns": {**many(SHORT, least=2), "uniqueItems": True}},
+    "compare": {"horns": {**many(SHORT, least=2), "uniqueItems": True}, "ending": words(".pdf")},
     "fit": {"section": FORM, "ending": words(".html")},
     "pins/read": {"text": TEXT, "name": TEXT},
 }

@@ -6,7 +6,19 @@ from pathlib import Path
 
 import pytest
 
-from tests.web.browsing import SMALL, WAIT_MS, Mouse, expect, faults, opened_tab, rested, take_sample, way_to
+from tests.web.browsing import (
+    SMALL,
+    WAIT_MS,
+    Keyboard,
+    Mouse,
+    expect,
+    faults,
+    opened_tab,
+    rested,
+    settled,
+    take_sample,
+    way_to,
+)
 from tests.web.conftest import SAMPLES
 from tests.web.test_plain_views import plain_here
 from tests.web.test_practice import lesson  # noqa: F401  (a fixture)
@@ -207,6 +219,69 @@ def test_long_notes_are_tuned_to_their_chord_and_back(browser, address: str) -> 
         page.locator("#undo").click()
         expect(page.locator("#music").get_by_text("out 12")).to_have_count(0, timeout=WAIT_MS)
         expect(page.locator("#intonation")).to_have_value("")
+
+
+@pytest.mark.parametrize("size", ["phone", "laptop"])
+def test_keys_alone_reach_every_tool(browser, address: str, size: str, tmp_path: Path) -> None:
+    shutil.copy(SAMPLES / "attachment-etude.musicxml", tmp_path / "etude.musicxml")
+    for page in opened_tab(browser, address, size):
+        hands = Keyboard(page)
+        hands.turn("change")
+        expect(page.locator("#changed-horn .care")).to_be_visible(timeout=60_000)
+        hands.choose("#change-after", "bass-single")
+        expect(page.locator("#changed-horn")).to_contain_text("bass trombone", timeout=60_000)
+        hands.turn("survey")
+        hands.write("#folder", str(tmp_path))
+        hands.press("#survey-go")
+        expect(page.locator("#surveyed .verdict")).to_be_focused(timeout=120_000)
+        hands.turn("search")
+        hands.press("#search-go")
+        expect(page.locator("#searched .verdict")).to_be_focused(timeout=120_000)
+        hands.press("#searched tbody button")
+        settled(page)
+        hands.turn("drill")
+        expect(page.locator("#drilled .verdict")).to_be_visible(timeout=60_000)
+        rested(page)
+        hands.turn("hear")
+        hands.reach("#hear-file")
+        hands.turn("compare")
+        expect(page.locator("#compared table").first).to_be_visible(timeout=60_000)
+
+
+def test_paper_has_the_answer_and_not_the_controls(browser, address: str, tmp_path: Path) -> None:
+    pypdf = pytest.importorskip("pypdf")
+
+    def printed(page) -> str:
+        page.pdf(path=tmp_path / "print.pdf")
+        return " ".join(sheet.extract_text() for sheet in pypdf.PdfReader(tmp_path / "print.pdf").pages)
+
+    for page in opened_tab(browser, address, "laptop"):
+        hands = Mouse(page)
+        hands.turn("chart")
+        expect(page.locator("#charted table")).to_be_visible(timeout=60_000)
+        text = printed(page)
+        assert "Every choice" in text
+        assert "Our library" not in text
+        assert "Large print" not in text
+        hands.turn("change")
+        expect(page.locator("#changed-horn .care")).to_be_visible(timeout=60_000)
+        text = printed(page)
+        assert "What to look at with the student present" in text
+        assert "With care" in text
+        assert "Print what moves" not in text
+        take_sample_again(page)
+        hands.turn("drill")
+        expect(page.locator("#drilled .verdict")).to_be_visible(timeout=60_000)
+        rested(page)
+        text = printed(page)
+        assert "Hard moves" in text
+        assert "With care" in text
+        assert "Other patterns" not in text
+
+
+def take_sample_again(page) -> None:
+    page.locator("#home").click()
+    take_sample(page)
 
 
 def test_a_view_of_a_score_asks_for_one(browser, address: str) -> None:

@@ -1,6 +1,6 @@
 // The same part on two or three horns side by side.
 
-import { ask, page, failed, on, working } from "./state.js";
+import { ask, page, failed, on, post, question, savedAs, working } from "./state.js";
 import { $, make } from "./pieces.js";
 import { cautionsOf } from "./review.js";
 
@@ -64,7 +64,10 @@ export async function showComparison(signal, current) {
     `${$("part").selectedOptions[0]?.textContent ?? line.part.name}${line.of > 1 ? `, player ${line.line} of ${line.of}` : ""}: ${line.columns[0].notes} notes`,
     names, ROWS.map(([name, cell]) => [name, ...line.columns.map(cell)])));
   out.push(tableOf("The horns themselves", names, FACTS.map(([name, cell]) => [name, ...found.horns.map(cell)])));
-  $("compared").replaceChildren(...out, cautionsOf(found.cautions));
+  const row = make("p", "", { class: "row" }), print = make("button", "Print the comparison", { type: "button" });
+  print.addEventListener("click", () => savedAs(print, () => post("/api/compare", question({ horns, ending: ".pdf" }))));
+  row.append(print);
+  $("compared").replaceChildren(row, ...out, cautionsOf(found.cautions));
 }
 
 on("started", () => {

@@ -6,7 +6,7 @@ import { turn } from "./views.js";
 
 /** What opens first in each way. */
 export const VIEW_OF = { section: "section", passage: "marks", bass: "review" };
-const NAMED = { section: "My section", marks: "My passage", review: "A bass part", compare: "Compare horns" };
+const NAMED = { section: "My section", marks: "My passage", review: "A bass part", compare: "Compare horns", drill: "Practice sheet", hear: "Hear me play" };
 let openKept = () => {}, openSample = () => {};
 
 /** Fill the screen; `kept(id)` and `sample(file, way)` open a score. */
@@ -39,13 +39,14 @@ function fillMemory() {
   }));
   const sections = Object.values(desk?.sections ?? { mine: desk?.section }).filter((one) => one?.players?.some(({ horns }) => horns?.length)).length;
   const section = sections ? [counted(sections, "section", "sections")] : [];
-  const said = [counted(scores.length, "score", "scores"), ...section].join(", ");
+  const horns = page.start.horns.filter(({ own }) => own), own = horns.length ? [counted(horns.length, "horn of your own", "horns of your own")] : [];
+  const said = [counted(scores.length, "score", "scores"), ...section, ...own].join(", ");
   $("memory").hidden = false;
   $("memory-said").textContent = folder === null ? "Nothing can be kept on this computer: there is no folder to write to." :
-    scores.length || desk ? `Kept on this computer: ${said}.` : "Nothing is kept on this computer yet.";
+    scores.length || desk || horns.length ? `Kept on this computer: ${said}.` : "Nothing is kept on this computer yet.";
   $("memory-see").hidden = folder === null;
-  $("forget-all").hidden = folder === null || !(scores.length || desk);
-  $("memory-where").textContent = `It lies in ${folder}, for you alone to read: copies of the last ${most} scores (${mib} MB at most) with their settings and pins, and your section. Nothing of it leaves this computer.`;
+  $("forget-all").hidden = folder === null || !(scores.length || desk || horns.length);
+  $("memory-where").textContent = `It lies in ${folder}, for you alone to read: copies of the last ${most} scores (${mib} MB at most) with their settings and pins, your section and your horns. Nothing of it leaves this computer.`;
   $("memory-more").querySelector("ul").replaceChildren(...scores.map(({ id, name, title }) => {
     const item = make("li", `${title || name} `), button = make("button", "Forget", { type: "button", "aria-label": `Forget ${title || name}` });
     button.addEventListener("click", () => forget({ kept: id }, `${title || name} is forgotten.`));
@@ -90,6 +91,8 @@ $("forget-all").addEventListener("click", () => forget({}, "Everything is forgot
 $("put-back").addEventListener("click", () => forget({ back: true }, "It is kept again."));
 $("dont-keep").addEventListener("change", () => { page.private = $("dont-keep").checked; });
 $("home").addEventListener("click", home);
+on("horns", fillMemory);
+for (const [id, view] of [["to-horns", "chart"], ["to-library", "survey"]]) $(id).addEventListener("click", () => tell("go", view));
 on("first-screen", () => { tell("stop"); turn(null); });
 
 // Light or dark: as the computer has it, or as chosen here.

@@ -4,7 +4,7 @@ import { failed, keepDesk, on, page, post, savedAs, tell } from "./state.js";
 import { blocksOf, care, tableFrom } from "./blocks.js";
 import { picture } from "./music.js";
 import { fillPlayers, playerIn } from "./people.js";
-import { $, Refused, make, say } from "./pieces.js";
+import { $, Refused, call, make, say } from "./pieces.js";
 import { stuck, toil } from "./toil.js";
 import { VIEWS } from "./views.js";
 
@@ -242,8 +242,8 @@ for (const form of document.querySelectorAll(".asking")) form.addEventListener("
 on("started", fillHorns);
 on("own-horns", known);
 on("forgotten", async () => {
-  page.start.horns = page.start.horns.filter((horn) => !horn.own);
   gone = table = null;
-  showOwn.horn = showChart.key = showChange.key = null;
-  fillHorns();
+  showOwn.horn = null;
+  // What was forgotten may have been put back.
+  try { known((await (await call("/api/start")).json()).horns.filter((horn) => horn.own)); } catch (error) { failed(error); }
 });
