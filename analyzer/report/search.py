@@ -13,6 +13,7 @@ from analyzer.words import agreeing, counted, first_few, listed
 
 SCHEMA = "lowbrass.search/1"
 _MOST_MOVES = 6
+_KINDS = {"tune": "out of tune"}       # a move's kinds are said as they are named, but for this one
 
 
 def search_document(survey: Survey) -> dict[str, Any]:
@@ -85,7 +86,7 @@ def _said(row: Record) -> list[str]:
 
 
 def _moves(taught: list[Record]) -> str:
-    return first_few([f"{one['move']} ({listed(one['kinds'])}, {one['count']} ×)" for one in taught], _MOST_MOVES)
+    return first_few([f"{one['move']} ({listed([_KINDS.get(kind, kind) for kind in one['kinds']])}, {one['count']} ×)" for one in taught], _MOST_MOVES)
 
 
 def _cautions(survey: Survey) -> tuple[str, ...]:

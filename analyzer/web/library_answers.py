@@ -23,12 +23,19 @@ from analyzer.plan.player import Player
 from analyzer.plan.practiced import Practiced
 from analyzer.problem import Problem, unreadable
 from analyzer.report.course.document import course_blocks, course_problems
-from analyzer.report.page_blocks import page_blocks
+from analyzer.report.page_blocks import page_blocks, said_plainly
 from analyzer.report.paper import sheet
 from analyzer.report.plain import plain_line
 from analyzer.report.search import search_blocks
+from analyzer.report.survey.document import summary
 from analyzer.report.survey.table import survey_csv
-from analyzer.report.survey.text import survey_blocks
+from analyzer.report.survey.text import (
+    bought_sentences,
+    files_sentence,
+    findings,
+    lines_sentence,
+    survey_blocks,
+)
 from analyzer.score.transposing import Reads
 from analyzer.section.section import Section
 from analyzer.web.shelf import Folder, Held
@@ -90,8 +97,17 @@ def survey_answer(tell: Tell, folder: Folder, options: Options, section: Section
     if section is not None and survey.lines:
         tell({"doing": "Weighing what one more horn would open", "done": 0, "of": None, "name": ""})
         bought = purchase(survey, section)
-    return ({"blocks": page_blocks(survey_blocks(survey, bought, every=True)), "lines": len(survey.lines)},
-            Held(kind="survey", found=(survey, bought), entries=entries))
+    return ({"said": _first(survey, bought), "blocks": page_blocks(survey_blocks(survey, bought, every=True)),
+             "lines": len(survey.lines)}, Held(kind="survey", found=(survey, bought), entries=entries))
+
+
+def _first(survey: Survey, bought: Case | None) -> str:
+    """Say what matters most of a survey: what one step would open, else what an attachment is needed for."""
+    if not survey.lines:
+        return said_plainly("No line for trombone, euphonium or baritone was found.")
+    sums = summary(survey)
+    best = bought_sentences(bought)[1:2] if bought else []
+    return said_plainly(" ".join([*(best or findings(sums)[:1]), lines_sentence(sums), files_sentence(sums)]))
 
 
 def survey_file(survey: Survey, bought: Case | None, ending: str, paper: Paper) -> bytes:

@@ -138,7 +138,7 @@ HEARD = closed({
                           "counts": YES_NO})), "scale_cents": NUMBER, "seconds": NUMBER, "problems": TEXTS})
 STEP = closed({"doing": TEXT, "done": COUNT, "of": maybe(COUNT), "name": TEXT})
 TOLD = {
-    "library/survey": closed({"blocks": BLOCKS, "lines": COUNT, "held": TEXT}),
+    "library/survey": closed({"said": TEXT, "blocks": BLOCKS, "lines": COUNT, "held": TEXT}),
     "library/search": closed({
         "blocks": BLOCKS, "found": COUNT, "looked_at": COUNT, "held": TEXT,
         "files": many(closed({"file": TEXT, "part": TEXT, "line": FROM_ONE, "horn": TEXT}))}),

@@ -114,6 +114,7 @@ def test_our_library(browser, address: str, size: str, scheme: str, tmp_path: Pa
         page.locator("#folder").fill(str(tmp_path))
         page.locator("#folder").press("Enter")
         expect(page.locator("#surveyed .verdict")).to_contain_text("2 files: 2 read", timeout=120_000)
+        expect(page.locator("#surveyed .verdict")).to_contain_text("Attachment: ")
         assert page.evaluate("() => document.activeElement.className") == "verdict"
         sound(page, size)
         hands.turn("search")

@@ -56,8 +56,7 @@ function answered(place, verdict, ...rest) {
 async function survey() {
   const section = $("survey-section").checked && hasSection() ? { section: page.desk.section } : {};
   const found = await looked("survey", { ...section, bass_clef: $("survey-bass").checked, player: {} });
-  const [first, ...rest] = found.blocks.filter(({ kind }) => kind !== "title");
-  answered($("surveyed"), found.lines ? `${first.text} ${rest.shift().text}` : first.text, ...(found.lines ? [row(fileButton("Page with pictures", found.held, { ending: ".html" }), fileButton("Print", found.held, { ending: ".pdf" }), fileButton("Table for a spreadsheet", found.held, { ending: ".csv" }))] : []), ...blocksOf(rest));
+  answered($("surveyed"), found.said, ...(found.lines ? [row(fileButton("Page with pictures", found.held, { ending: ".html" }), fileButton("Print", found.held, { ending: ".pdf" }), fileButton("Table for a spreadsheet", found.held, { ending: ".csv" }))] : []), ...blocksOf(found.blocks));
 }
 
 // --- music that suits ---------------------------------------------------------------------------------------------
