@@ -86,7 +86,10 @@ def _said(row: Record) -> list[str]:
 
 
 def _moves(taught: list[Record]) -> str:
-    return first_few([f"{one['move']} ({listed([_KINDS.get(kind, kind) for kind in one['kinds']])}, {one['count']} ×)" for one in taught], _MOST_MOVES)
+    def kinds(one: Record) -> str:
+        return listed([_KINDS.get(kind, kind) for kind in one["kinds"]])
+
+    return first_few([f"{one['move']} ({kinds(one)}, {one['count']} ×)" for one in taught], _MOST_MOVES)
 
 
 def _cautions(survey: Survey) -> tuple[str, ...]:
