@@ -30,6 +30,7 @@ from analyzer.report.survey.text import survey_blocks
 from analyzer.section.section import read_section
 from analyzer.web.sweeps import Sweeps
 from tests.web.conftest import SAMPLES
+from tests.web.running import served
 from tests.web.test_plain import TERMINAL, said_in
 
 BARE: dict = {"player": {}}
@@ -220,3 +221,47 @@ def test_work_that_dies_is_one_line() -> None:
         return [line async for line in Sweeps().lines(lambda kept: {}, dying)]
 
     assert json.loads(asyncio.run(run())[-1])["line"].startswith("The work broke off.")
+
+
+def below(pid: int) -> set[int]:
+    """The processes below one, by their parents' numbers."""
+    parents = {}
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            number, rest = path.read_text(encoding="utf-8", errors="replace").split(" (", 1)
+            parents[int(number)] = int(rest.rsplit(") ", 1)[1].split()[1])
+        except (OSError, IndexError, ValueError):
+            continue
+    found: set[int] = set()
+    while more := {child for child, parent in parents.items() if parent in found | {pid}} - found:
+        found |= more
+    return found
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").is_file(), reason="looks at /proc")
+def test_cancel_on_the_page_leaves_no_process_behind(tmp_path: Path) -> None:
+    httpx = pytest.importorskip("httpx")
+    text = (SAMPLES / "harbour-march-trio.musicxml").read_text(encoding="utf-8")
+    for number in range(120):
+        (tmp_path / f"{number}.musicxml").write_text(f"{text}<!-- {number} -->", encoding="utf-8")
+    with served() as (process, address):
+        base, _, key = address.partition("#key=")
+        with httpx.Client(base_url=base, headers={"X-Lowbrass-Token": key}, timeout=60) as http:
+            http.get("api/start").raise_for_status()
+            time.sleep(3)                        # the page's own processes have started by then
+            before = below(process.pid)
+            with http.stream("POST", "api/library/survey", json={"folder": str(tmp_path), **BARE}) as reply:
+                for line in reply.iter_lines():
+                    if json.loads(line).get("done", 0) > 2:
+                        break
+                # The tracker of shared memory is the server's own: it comes with its first process and stays.
+                at_work = {pid for pid in below(process.pid) - before
+                           if "resource_tracker" not in Path(f"/proc/{pid}/cmdline").read_text(encoding="utf-8")}
+                assert len(at_work) >= 2, "one that hands out, and one that reads"
+            for _ in range(400):
+                if not any(alive(pid) for pid in at_work):
+                    break
+                time.sleep(0.05)
+            assert [pid for pid in at_work if alive(pid)] == []
+            # And it goes on: the next question is answered.
+            http.get("api/start").raise_for_status()

@@ -1,5 +1,6 @@
 """The trade's tools on the page in a real browser, each within two clicks: what they show, and how it is to use."""
 
+import base64
 import random
 import shutil
 from pathlib import Path
@@ -193,7 +194,11 @@ def test_a_recording_is_dropped_heard_and_played_along(browser, address: str, si
         hands.write("#from", "1")
         hands.write("#to", "8")
         rested(page)
-        page.set_input_files("#hear-file", str(lesson))
+        if size == "phone":
+            page.set_input_files("#hear-file", str(lesson))
+        else:
+            hands.turn("marks")
+            dropped(page, "#music", lesson)
         expect(page.locator("#heard .verdict")).to_contain_text("notes as written", timeout=120_000)
         assert page.locator(".system-heard").count() >= 2
         expect(page.locator("#heard")).to_contain_text("A recording is not a grade")
@@ -205,6 +210,17 @@ def test_a_recording_is_dropped_heard_and_played_along(browser, address: str, si
         page.locator("#hear-along").click()
         expect(page.locator("#play")).to_be_focused()
         expect(page.locator("#play-clicks")).to_be_checked()
+
+
+def dropped(page, place: str, path: Path) -> None:
+    """Let a file fall on a place, as a hand with a mouse does."""
+    files = page.evaluate_handle(
+        """([name, content]) => {
+          const held = new DataTransfer(), bytes = Uint8Array.from(atob(content), (sign) => sign.charCodeAt(0));
+          held.items.add(new File([bytes], name, { type: "audio/wav" }));
+          return held;
+        }""", [path.name, base64.b64encode(path.read_bytes()).decode()])
+    page.dispatch_event(place, "drop", {"dataTransfer": files})
 
 
 def test_long_notes_are_tuned_to_their_chord_and_back(browser, address: str) -> None:

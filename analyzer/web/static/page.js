@@ -316,7 +316,8 @@ document.addEventListener("drop", (event) => {
   event.preventDefault();
   document.body.classList.remove("over");
   const files = event.dataTransfer?.files ?? [];
-  if (page.view === "hear" && !$("work").hidden && [...files].some(({ type, name }) => /^(audio|video)\//.test(type) || /\.(wav|flac|ogg|opus|mp3|m4a|aiff?)$/i.test(name))) tell("recording", files);
+  // A recording that falls on a planned part is heard, whatever view of it is shown.
+  if (page.answer && !$("work").hidden && [...files].some(({ type, name }) => /^(audio|video)\//.test(type) || /\.(wav|flac|ogg|opus|mp3|m4a|aiff?)$/i.test(name))) { tell("go", "hear"); tell("recording", files); }
   else if (files.length === 1) openFile(files[0], $("start").hidden ? null : event.target.closest?.(".door")?.dataset.way ?? "passage");
   else fail(files.length ? "Drop one score at a time." : "That was not a file. Drop a score.");
 });
