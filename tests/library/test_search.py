@@ -128,7 +128,7 @@ def test_answer_names_every_file_and_has_cautions(found: Survey) -> None:
     assert document["cautions"]
     text = search_text(found, 5)
     assert f"At most {A_FEW} new moves:" in text
-    assert "more; --most shows them" in text
+    assert " more.\n--most shows them" in text
     assert "Caution:" in text
 
 
