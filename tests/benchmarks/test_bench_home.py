@@ -6,16 +6,17 @@ Print the tables (Markdown)::
 
 The phone is Chromium with its processor slowed four times, the page opened from a file. Ready is when a mark stands in
 the view in its own face, painted, and the controls answer: looked for from outside at every frame. The time as one
-waits is the machine's, other work included; the main thread's own time is hardly.
+waits is that of two cores, other work on them included; the main thread's own time, which the limit is put to, hardly
+is, and leaves a fifth for the browser's other processes.
 """
 
+import os
 import resource
 import statistics
 import subprocess
 import sys
 import tempfile
-import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -35,7 +36,7 @@ SEEN = """(function look() { requestAnimationFrame(() => {
     const faces = document.fonts.status === "loaded";
     if (!document.body?.dataset.ready || !box?.width || box.top > innerHeight || !faces) return look();
     const after = new MessageChannel();
-    after.port1.onmessage = () => { window.seen_ms = performance.now(); };
+    after.port1.onmessage = () => { performance.mark("take-home seen"); window.seen_ms = performance.now(); };
     after.port2.postMessage(0);
 }); })();"""
 
@@ -51,20 +52,37 @@ def browser() -> Iterator[Any]:
 
 
 def ready_s(started: Any, path: Path, slowed: int) -> tuple[float, float]:
-    """Seconds from opening a page until it is ready, and those of the main thread itself."""
+    """Seconds from opening a page until it is ready, and those of the main thread itself until then."""
     context = started.new_context(viewport={"width": 390, "height": 844}, device_scale_factor=2)
     page = context.new_page()
-    tools = context.new_cdp_session(page)
-    tools.send("Emulation.setCPUThrottlingRate", {"rate": slowed})
-    tools.send("Performance.enable", {"timeDomain": "threadTicks"})
+    context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": slowed})
     page.add_init_script(SEEN)
+    traced = started.new_browser_cdp_session()
+    events: list[dict[str, Any]] = []
+    over: list[object] = []
+    traced.on("Tracing.dataCollected", lambda told: events.extend(told["value"]))
+    traced.on("Tracing.tracingComplete", lambda told: over.append(told))
+    traced.send("Tracing.start", {"transferMode": "ReportEvents", "traceConfig": {"includedCategories": [
+        "devtools.timeline", "disabled-by-default-devtools.timeline", "blink.user_timing"]}})
     page.goto(path.as_uri())
     while not page.evaluate("window.seen_ms ?? 0"):
-        time.sleep(0.05)
-    spent = {metric["name"]: metric["value"] for metric in tools.send("Performance.getMetrics")["metrics"]}
+        page.wait_for_timeout(50)
     found = page.evaluate("window.seen_ms") / 1000
+    traced.send("Tracing.end")
+    while not over:
+        page.wait_for_timeout(50)
+    traced.detach()
     context.close()
-    return found, float(spent["TaskDuration"])
+    return found, _main_thread_s(events, found)
+
+
+def _main_thread_s(events: Sequence[dict[str, Any]], ready: float) -> float:
+    """Processor time of the thread that says when the page was seen, in the time before."""
+    seen = next(event for event in events if event["name"] == "take-home seen")
+    thread = seen["pid"], seen["tid"]
+    return sum(event.get("tdur", 0) for event in events
+               if event["name"] == "RunTask" and (event["pid"], event["tid"]) == thread
+               and seen["ts"] - ready * 1e6 <= event["ts"] < seen["ts"]) / 1e6
 
 
 def made(folder: Path, score: Path) -> tuple[Path, float]:
@@ -92,12 +110,13 @@ def figures() -> list[Figure]:
         own, own_far, own_plain = (statistics.median(one[nth][1] for one in rounds) for nth in range(3))
         sizes = [page.stat().st_size for page in (short_page, long_page)]
     return [
-        Figure(what=f"page of 32 measures ready, processor slowed {SLOWED} times (main thread itself {shown_s(own)}) / "
-                    "a second", ours=shown_s(short), theirs=shown_s(MOST_S), value=short / MOST_S, limit=1),
-        Figure(what=f"the same / not slowed (main thread itself {shown_s(own_plain)})",
-               ours=shown_s(short), theirs=shown_s(plain), value=short / plain, limit=8),
-        Figure(what=f"page of 300 measures, 2,400 notes, ready (main thread itself {shown_s(own_far)}) / of 32",
-               ours=shown_s(far), theirs=shown_s(short), value=far / short, limit=2),
+        Figure(what=f"page of 32 measures until ready, processor slowed {SLOWED} times, main thread's own time (as one "
+                    f"waits {shown_s(short)}, not slowed {shown_s(plain)}, load {os.getloadavg()[0]:.0f}) / a second",
+               ours=shown_s(own), theirs=shown_s(MOST_S), value=own / MOST_S, limit=0.8),
+        Figure(what="the same / not slowed", ours=shown_s(own), theirs=shown_s(own_plain), value=own / own_plain,
+               limit=10),
+        Figure(what=f"page of 300 measures, 2,400 notes, until ready (as one waits {shown_s(far)}) / of 32 measures",
+               ours=shown_s(own_far), theirs=shown_s(own), value=own_far / own, limit=2),
         Figure(what="page of 32 measures made, processor time of the command / two seconds", ours=shown_s(costs[0]),
                theirs=shown_s(MADE_S), value=costs[0] / MADE_S, limit=1),
         Figure(what="page of 300 measures made / of 32 measures", ours=shown_s(costs[1]), theirs=shown_s(costs[0]),

@@ -65,18 +65,22 @@ export class Sheet {
       this.#build(nth);
       down += this.systems[nth].tall * window.innerWidth;
     }
-    for (const box of this.boxes) this.near.observe(box);
   }
 
-  /** Put the systems that are still missing into the page, little by little: a screen reader goes through all of it. */
+  /** From now on systems come as they come near, and the rest little by little: a screen reader goes through all of it. */
   fill() {
+    this.boxes.forEach((box, nth) => { if (this.systems[nth].text !== null) this.near.observe(box); });
+    this.#rest();
+  }
+
+  #rest() {
     idly((time) => {
       do {
         const next = this.systems.findIndex(({ text }) => text !== null);
         if (next < 0) return;
         this.#build(next);
       } while (time.timeRemaining() > IDLE_MS);
-      this.fill();
+      this.#rest();
     });
   }
 
