@@ -93,9 +93,13 @@ def horns() -> list[dict[str, Any]]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Earlier:
-    """What was answered before of the same line, for the same horn and player: notes that stay are not said anew."""
+    """What was answered before of the same line, for the same horn and player: notes that stay are not said anew.
+
+    `marks` are those of all players of the part.
+    """
 
     part: PlannedPart
+    marks: tuple[Mark, ...]
     notes: list[dict[str, Any]]
     candidates: dict[str, Any]
 
@@ -257,26 +261,25 @@ def answer_since(session: Session, asked: Asked, standing: Standing) -> tuple[di
     before = session.answers.get(standing.answer)
     earlier = before if isinstance(before, Earlier) and before.part.line.planner is part.line.planner else None
     found = answer(session, asked, earlier)
-    kept = Earlier(part=part, notes=found["notes"], candidates=found["candidates"])
+    kept = Earlier(part=part, marks=marks_of(part), notes=found["notes"], candidates=found["candidates"])
     if earlier:
         del found["notes"], found["candidates"]
         found["differs"] = {k: note for k, (note, old) in enumerate(zip(kept.notes, earlier.notes, strict=True))
                             if note is not old and note != old}
     solved_s = perf_counter()
-    groups = _groups(session, part, standing)
+    groups = _groups(session, kept.marks, standing)
     times = f"solve;dur={1000 * (solved_s - start_s):.1f}, marks;dur={1000 * (perf_counter() - solved_s):.1f}"
     return {**found, "name": session.answered(kept), "groups": groups}, times
 
 
-def _groups(session: Session, part: PlannedPart, standing: Standing) -> tuple[str, ...] | None:
+def _groups(session: Session, marks: tuple[Mark, ...], standing: Standing) -> tuple[str, ...] | None:
     places = [session.pictures.get(name) for name in standing.pictures]
     if not places or None in places:
         return None
     from analyzer.engrave.engrave import new_layers
 
     drawn = session.answers.get(standing.marks)
-    marks = marks_of(part)
-    before = marks_of(drawn.part) if isinstance(drawn, Earlier) else None
+    before = drawn.marks if isinstance(drawn, Earlier) else None
     groups: list[str] = []
     for engraving in places:
         assert engraving is not None

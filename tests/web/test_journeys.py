@@ -259,3 +259,65 @@ def test_from_a_chosen_file_to_the_answer_in_six_clicks(browser, address: str, w
         assert counting.clicks <= measure_journeys.MOST_CLICKS
         if page.locator("#play").text_content() == "Stop":
             page.locator("#play").click()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals")
+def test_what_is_typed_is_found_after_a_kill_and_forgotten_without_a_file(browser, tmp_path: Path) -> None:
+    state = tmp_path / "state"
+
+    def kept() -> list[Path]:
+        return [path for path in state.rglob("*") if path.is_file()]
+
+    with served(state=state) as (process, address):
+        for page in opened_tab(browser, address, "laptop"):
+            page.set_input_files("#file-section", str(SAMPLES / "harbour-march-trio.musicxml"))
+            expect(page.locator("#view-section")).to_be_visible(timeout=WAIT_MS)
+            rested(page)
+            page.locator("#section-ready button").first.click()
+            page.locator("#section-new").click()
+            page.locator("#section-name").fill("Brass")
+            # Half a name, and the field still has the focus.
+            with page.expect_response("**/api/remember"):
+                page.locator("#member-0-name").press_sequentially("K. L")
+            page.wait_for_timeout(600)
+            process.send_signal(signal.SIGKILL)
+            process.wait(timeout=30)
+    assert kept()
+    with served(state=state) as (_, other):
+        assert other.split("#")[0] != address.split("#")[0]
+        for page in opened_tab(browser, other, "laptop", fresh_page=False):
+            page.locator("#recent button").first.click()
+            expect(page.locator("#view-section")).to_be_visible(timeout=WAIT_MS)
+            rested(page)
+            expect(page.locator("#section-which option")).to_have_text(["My section", "Brass"])
+            expect(page.locator("#section-which")).to_have_value("Brass")
+            expect(page.locator("#member-0-name")).to_have_value(re.compile("K. L$"))
+            # A horn with its slide pulled is kept, too.
+            page.locator("#home").click()
+            page.set_input_files("#file-bass", str(SAMPLES / "deep-water-bass-trombone.musicxml"))
+            expect(page.locator("#review-said")).not_to_be_empty(timeout=WAIT_MS)
+            rested(page)
+            page.locator("#horn").select_option("bass-single")
+            page.get_by_role("button", name="Pull the attachment").click()
+            expect(page.locator("#horn")).to_have_value("bass-pulled-past-E", timeout=WAIT_MS)
+            rested(page)
+            assert list(state.rglob("horn-*.toml"))
+            page.locator("#home").click()
+            page.locator("#forget-all").click()
+            expect(page.locator("#memory-said")).to_have_text("Nothing is kept on this computer yet.")
+            page.wait_for_timeout(600)
+            assert kept() == []
+            # On a shared computer: neither the score nor the horn nor the section comes to the disk.
+            page.locator("#dont-keep").check()
+            page.set_input_files("#file-bass", str(SAMPLES / "deep-water-bass-trombone.musicxml"))
+            expect(page.locator("#review-said")).not_to_be_empty(timeout=WAIT_MS)
+            rested(page)
+            page.locator("#horn").select_option("bass-single")
+            page.get_by_role("button", name="Pull the attachment").click()
+            expect(page.locator("#horn")).to_have_value("bass-pulled-past-E", timeout=WAIT_MS)
+            rested(page)
+            page.locator("#tab-section").click()
+            rested(page)
+            page.locator("#section-name").fill("Nobody's")
+            page.wait_for_timeout(800)
+            assert kept() == []

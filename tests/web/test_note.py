@@ -1,6 +1,7 @@
 """Working on the notes in a real browser: ways out of a note that cannot be played, measures chosen by hand or keys."""
 
 import re
+from pathlib import Path
 
 import pytest
 
@@ -8,8 +9,9 @@ from analyzer.horns.candidates import candidates
 from analyzer.horns.profiles import load_horn
 from analyzer.pitch import parse_pitch
 from analyzer.review.remedies import MOST_PULL_CENTS, least_pull, tuned
-from tests.web.browsing import WAIT_MS, expect, opened_tab, rested, settled, take_sample
+from tests.web.browsing import SMALL, WAIT_MS, Mouse, expect, faults, opened_tab, rested, settled, take_sample
 from tests.web.test_app import opened, planned, question
+from tests.web.test_plain_views import plain_here
 
 
 def test_the_least_pull_is_the_least() -> None:
@@ -194,3 +196,60 @@ def test_sections_have_names_and_their_players_stand_in_every_list(laptop) -> No
     laptop.locator("#section-undrop").click()
     expect(laptop.locator("#section-which")).to_have_value("Junior band")
     expect(laptop.locator("#member-3-name")).to_have_value("E. M.")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_open_previews_and_the_comparison_are_clean_plain_and_large_enough(browser, address: str, scheme: str) -> None:
+    for page in opened_tab(browser, address, "phone", color_scheme=scheme):
+        def looked(page=page) -> None:
+            assert faults(page) == []
+            assert page.evaluate(SMALL) == []
+            assert page.evaluate("() => document.documentElement.scrollWidth") <= 390
+            plain_here(page)
+
+        page.get_by_role("button", name="Deep water bass trombone").click()
+        expect(page.locator("#review-said")).not_to_be_empty(timeout=WAIT_MS)
+        rested(page)
+        page.locator("#setup-said").click()
+        page.locator("#horn").select_option("bass-single")
+        rested(page)
+        page.locator("#setup-said").click()
+        expect(page.locator("#review-said")).to_contain_text("measures 15, 30, 45, 46", timeout=WAIT_MS)
+        page.locator("#changes button").first.click()
+        expect(page.locator("#changes .now svg .mark").first).to_be_visible(timeout=WAIT_MS)
+        rested(page)
+        looked()
+        Mouse(page).turn("compare")
+        expect(page.locator("#compared table").first).to_be_visible(timeout=WAIT_MS)
+        rested(page)
+        looked()
+        page.locator("#tab-marks").click()
+        settled(page)
+        lacking(page).first.click()
+        page.locator("#ways-look").click()
+        expect(page.locator("#ways .now svg .mark").first).to_be_visible(timeout=WAIT_MS)
+        looked()
+        page.locator("#close").click()
+        page.locator("#music .hot[tabindex='0']").focus()
+        page.keyboard.press("[")
+        expect(page.locator("#picked")).to_be_visible()
+        looked()
+        # Large print is of the words, too, and still fits a phone.
+        page.locator("#setup-said").click()
+        page.locator("#size").select_option("2")
+        settled(page)
+        assert page.evaluate("() => parseFloat(getComputedStyle(document.body).fontSize)") > 20
+        looked()
+
+
+def test_paper_has_the_answer_the_music_and_no_buttons(laptop, tmp_path: Path) -> None:
+    pypdf = pytest.importorskip("pypdf", reason="pypdf is not installed")
+    take_sample(laptop)
+    expect(laptop.locator("#practice-first")).to_be_visible()
+    laptop.locator("#size").select_option("1.4")
+    settled(laptop)
+    laptop.pdf(path=str(tmp_path / "page.pdf"), format="A4")
+    text = "".join(page.extract_text() for page in pypdf.PdfReader(tmp_path / "page.pdf").pages)
+    assert "All 233 notes can be played" in text
+    assert "What the score does not say" in text
+    assert not [word for word in ("Practice measure", "Show only these", "Undo", "Take it with you") if word in text]

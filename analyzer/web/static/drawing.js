@@ -94,12 +94,13 @@ function toCome() {
 /** All of the part stands, for paper. */
 export async function whole() {
   while (shown.next !== null && page.view === "marks") await new Promise((done) => { setTimeout(done, 60); });
+  if (page.view === "marks" && shown.key) await showMoves(undefined, () => true, true);
 }
 
 /** Draw how slide or valves move, once that is looked at; of a very long part only of some measures. */
-async function showMoves(signal, current) {
+async function showMoves(signal, current, wantedNow = false) {
   const asked = question(), wanted = marksOf(asked);
-  if (!$("picture").open || !seen($("picture")) || movesFor === wanted) return;
+  if (!$("picture").open || !(wantedNow || seen($("picture"))) || movesFor === wanted) return;
   if (page.answer.notes.length > MOST_MOVES) {
     $("pictures").replaceChildren(make("p", `${page.answer.notes.length} notes are too many to draw at once. Choose some measures at the top, and their movements stand here.`));
   } else {

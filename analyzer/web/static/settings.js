@@ -26,6 +26,7 @@ function playerGiven() {
 }
 
 export function fillSettings() {
+  document.documentElement.dataset.size = $("size").value;
   const { answer, start, score } = page, now = state();
   $("part").value = now.part;
   $("undo").disabled = page.at <= 0;
