@@ -11,12 +11,14 @@ engraving; bare verovio puts no mark under a note. The fair peer of a marked par
 
 import statistics
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 from lxml import etree
 
+from analyzer import guard
 from analyzer.analysis import Analysis, Request, analyse
 from analyzer.engrave.copy import engraving_copy
 from analyzer.engrave.engrave import PageOptions, engraved_pages, pages_with, systems_with
@@ -31,6 +33,9 @@ from tests.benchmarks import making
 
 REPEATS = 5
 ENDINGS = (".svg", ".pdf", ".html")
+BOUNDS = (4.0, 6.5, 8.5)
+LYRICS_BOUND = 2.2
+"""All with the engraver's own time on both sides."""
 
 
 def seconds(work: Callable[[], object], before: Callable[[], object] = lambda: None) -> float:
@@ -42,6 +47,17 @@ def seconds(work: Callable[[], object], before: Callable[[], object] = lambda: N
         work()
         times.append(time.process_time() - start)
     return statistics.median(times[1:])
+
+
+@contextmanager
+def engraved_here() -> Iterator[None]:
+    """Let the engraver work in this process, as its peer does: a worker's processor time would not be counted."""
+    before = guard._serving
+    guard._serving = True
+    try:
+        yield
+    finally:
+        guard._serving = before
 
 
 def bare(data: bytes, options: dict[str, float] | None = None) -> None:
@@ -75,7 +91,8 @@ def lyrics() -> tuple[float, float]:
     def ours() -> None:
         engraved_pages(engraving_copy(document, one.part.id, marks([one])), PageOptions(paper="screen"))
 
-    return seconds(ours, document.memo.clear), seconds(lambda: bare(labelled, sizes))
+    with engraved_here():
+        return seconds(ours, document.memo.clear), seconds(lambda: bare(labelled, sizes))
 
 
 def study() -> tuple[bytes, Analysis]:
@@ -89,7 +106,8 @@ def figures() -> list[tuple[str, float, float]]:
     found = []
     for ending in ENDINGS:
         peer = seconds(lambda: bare(data))
-        ours = seconds(lambda ending=ending: page_file(analysis, ending), analysis.document.memo.clear)
+        with engraved_here():
+            ours = seconds(lambda ending=ending: page_file(analysis, ending), analysis.document.memo.clear)
         found.append((ending, ours, peer))
     return found
 
@@ -132,14 +150,14 @@ def table() -> str:
 
 @pytest.mark.benchmark_suite
 def test_pages_stay_near_their_engraver() -> None:
-    for (ending, ours, peer), bound in zip(figures(), (2.5, 4.5, 6.5), strict=True):
+    for (ending, ours, peer), bound in zip(figures(), BOUNDS, strict=True):
         assert ours / peer < bound, ending
 
 
 @pytest.mark.benchmark_suite
 def test_our_marks_cost_no_more_than_lyrics() -> None:
     ours, theirs = lyrics()
-    assert ours / theirs < 1.1
+    assert ours / theirs < LYRICS_BOUND
 
 
 if __name__ == "__main__":
