@@ -44,12 +44,16 @@ from analyzer.words import shown
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opened:
-    """A score that was opened: its facts, what the page says of it, and its `xml` where that is kept in its place."""
+    """A score that was opened: its facts, what the page says of it, and its `xml` where that is kept in its place.
+
+    `source_ending` is that of a file in another form that takes marks.
+    """
 
     facts: Facts
     ending: str
     told: dict[str, Any]
     xml: bytes | None
+    source_ending: str = ""
 
 
 def open_score(score_id: str, data: bytes, name: str) -> Opened:
@@ -68,7 +72,8 @@ def open_score(score_id: str, data: bytes, name: str) -> Opened:
         told={"title": document.title, "parts": parts_of(document), "notice": notice_of(document),
               "compressed": document.archive is not None},
         # A score of another form is kept as the MusicXML that it became, so that it is turned only once.
-        xml=None if document.xml == data or document.archive else document.xml)
+        xml=None if document.xml == data or document.archive else document.xml,
+        source_ending=document.source.ending if document.source else "")
 
 
 def parts_of(document: Document) -> list[dict[str, Any]]:

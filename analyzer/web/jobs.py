@@ -19,7 +19,7 @@ from analyzer.review.compare import compare
 from analyzer.review.harmony import Harmony
 from analyzer.review.line import review
 from analyzer.review.ossia import Refusal, ossia
-from analyzer.score.document import SCORE_ENDINGS, read_document
+from analyzer.score.document import OWN_FORM_ENDINGS, SCORE_ENDINGS, read_document, read_score
 from analyzer.score.parts import find_parts
 from analyzer.section.fit import fit
 from analyzer.selection import between, part_lines
@@ -37,6 +37,11 @@ def file_of(data: bytes, name: str, request: Request, ending: str) -> bytes:
     Unreadable
         As for `analyse` and the writers.
     """
+    if ending in OWN_FORM_ENDINGS:
+        from analyzer.marking.source_file import annotated_source
+
+        analysis = analyse(read_score(data, name), request)
+        return annotated_source(analysis.document, marks(analysis.lines))
     analysis = analyse(read_document(data, name), request)
     if ending == ".json":
         return json_text(map_document(analysis)).encode()

@@ -86,7 +86,8 @@ class Page:
         """Open a score's bytes; return it, and what the page says of it."""
         score_id = new_id()
         found = await self.planner_of(score_id).run(request.is_disconnected, open_score, score_id, data, name)
-        return self.scores.add(OpenScore(found.facts, found.ending, found.xml or data)), found.told
+        source = (found.source_ending, data) if found.source_ending else None
+        return self.scores.add(OpenScore(found.facts, found.ending, found.xml or data, source)), found.told
 
     async def work(self, request: "Request", score: OpenScore, work: Callable[..., _Found], *arguments: object,
                    ) -> _Found:

@@ -72,8 +72,8 @@ async def file(page: Page, request: "Request") -> "Response":
     asked = page.read(given)
     ending, name = given.get("ending"), score.name
     if ending == "score":
-        ending = score.ending
-    if ending not in (*ENDINGS, ".mid", *_TAKEN):
+        ending = score.marked_ending
+    if ending not in (*ENDINGS, score.marked_ending, ".mid", *_TAKEN):
         raise unreadable("bad-question", where="download", what="there is no such form of file",
                          try_=f"The forms are {', '.join((*ENDINGS, '.mid', *_TAKEN))}.")
     pins, horn = await page.work(request, score, pins_for, asked)
@@ -92,8 +92,8 @@ async def file(page: Page, request: "Request") -> "Response":
             content = await page.jobs.run(request.is_disconnected, midi_file, score.data, name, asked.part,
                                           asked.measures, asked.tempo_bpm)
         else:
-            content = await page.jobs.run(request.is_disconnected, file_of, score.data, name,
-                                          asked.request(pins), ending)
+            data = score.source if ending == score.marked_ending else score.data
+            content = await page.jobs.run(request.is_disconnected, file_of, data, name, asked.request(pins), ending)
     except (ValueError, ModuleNotFoundError) as error:
         raise no_picture(error, name) from None
     end = _TAKEN.get(ending) or f"{'' if ending == '.mid' else '-marked'}{ending}"

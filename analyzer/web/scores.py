@@ -27,12 +27,22 @@ class Facts:
 
 
 class OpenScore:
-    """One open score: its facts, the ending of its form, and its packed file, which any process can read anew."""
+    """One open score: its facts, the ending of its form, and its packed file, which any process can read anew.
 
-    def __init__(self, facts: Facts, ending: str, data: bytes) -> None:
+    Where it came in a form that takes marks and is no MusicXML, `source` is that file, and `marked_ending` its ending.
+    """
+
+    def __init__(self, facts: Facts, ending: str, data: bytes, source: tuple[str, bytes] | None = None) -> None:
         self.facts, self.ending = facts, ending
         self.id, self.name = facts.id, facts.name
         self.packed = zlib.compress(data, 1)
+        self.marked_ending = source[0] if source else ending
+        self.packed_source = zlib.compress(source[1], 1) if source else b""
+
+    @property
+    def source(self) -> bytes:
+        """The file that takes the marks."""
+        return zlib.decompress(self.packed_source) if self.packed_source else self.data
 
     @property
     def data(self) -> bytes:
@@ -71,7 +81,7 @@ class OpenScores:
         return self._open[score_id]
 
     def _bytes(self) -> int:
-        return sum(len(score.packed) for score in self._open.values())
+        return sum(len(score.packed) + len(score.packed_source) for score in self._open.values())
 
 
 def samples_folder() -> Path | None:

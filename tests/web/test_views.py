@@ -2,6 +2,7 @@
 
 import json
 from itertools import pairwise
+from pathlib import Path
 
 import jsonschema
 import pytest
@@ -19,7 +20,8 @@ from analyzer.review.harmony import Harmony
 from analyzer.review.line import review
 from analyzer.review.ossia import ossia, read_refusal
 from analyzer.schemas import schema
-from analyzer.score.document import open_document
+from analyzer.score.document import open_document, read_score
+from analyzer.score.own_marks import is_ours
 from analyzer.section.fit import fit
 from analyzer.section.section import read_section
 from tests.web.conftest import SAMPLES
@@ -296,3 +298,21 @@ def test_the_page_s_answers_keep_to_the_published_schemas(client) -> None:
                                                         "lowbrass.fit/1"]
     for answer in answers:
         jsonschema.validate(answer, schema(answer["schema"]))
+
+
+@pytest.mark.parametrize("ending", [".mscz", ".mei"])
+def test_forms_with_a_reader_of_their_own_are_opened_and_given_back_marked(client, ending: str) -> None:
+    if ending == ".mscz":
+        content = (Path(__file__).parents[1] / "score" / "forms" / "brass-band-hymn-4.mscz").read_bytes()
+    else:
+        verovio = pytest.importorskip("verovio", reason="MEI is made by verovio here")
+        toolkit = verovio.toolkit()
+        toolkit.setInputFrom("musicxml")
+        toolkit.loadData(SAMPLES.joinpath("brass-band-hymn.musicxml").read_text(encoding="utf-8"))
+        content = toolkit.getMEI({"scoreBased": True, "pageNo": 0}).encode()
+    found = client.post("/api/open", content=content, headers={"x-file-name": f"hymn{ending}"}).json()
+    assert {"Bass Trombone", "Euphonium in B♭"} <= {part["name"] for part in found["parts"] if part["low_brass"]}
+    reply = client.post("/api/file", content=question(found, ending="score"))
+    assert reply.status_code == 200
+    assert sum(is_ours(one) for one in read_score(reply.content, f"hymn{ending}").root.iter("fingering")) > 20
+    assert f"{ending}" in reply.headers["content-disposition"]
