@@ -1,7 +1,7 @@
 """A recording held against the plan of a line: who played which note when, how far off, and why."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -23,6 +23,7 @@ _LEAST_VOICED = 0.04                   # share of the frames; below that nobody 
 _LEAST_EXPLAINED = 0.55                # share of the sound that lies at notes of the line
 _LEAST_ROW = 2.5                       # notes in a row, on average, without a leap
 _AS_TUNED_CENTS = 3.0                  # nearer to 440 Hz the reference is taken to be that
+_ABOVE = 5.0                           # semitones above the highest note of the line: nobody plays there by mistake
 # Up to which share of the work each step goes, measured: pitch, the first walk, the second.
 _SHARES = (0.42, 0.62, 0.82)
 
@@ -92,6 +93,7 @@ def hear(sound: Sound, planned: Planned, *, reference_hz: float | None = None,
     lowest = min(note.midi for note in wanted)
     _refuse_noise(sound)
     frames = frames_of(sound, lowest_hz=440 * 2 ** ((lowest - 8 - 69) / 12), told=_part(told_share, 0.0, _SHARES[0]))
+    frames = _brought_back(frames, wanted)
     loud = loudness(frames)
     _refuse_silence(sound, loud)
     told = reference_hz is not None
@@ -128,6 +130,26 @@ def hear(sound: Sound, planned: Planned, *, reference_hz: float | None = None,
                         try_="Record it again if the end is missing.")] if sound.cut else []
     return Hearing(planned=planned, sound_name=sound.name, reference_hz=440 * 2 ** (tuning / 12), told=told,
                    notes=tuple(notes), passes=passes, stays=found, timing=timing, extra=extra, problems=tuple(problems))
+
+
+def _brought_back(frames: Frames, wanted: Sequence[Wanted]) -> Frames:
+    """Return the frames, pitches far above the line taken for overtones of its notes where they are just that.
+
+    A small room may lift a third or fifth partial over the tone itself for as long as a note lasts.
+    """
+    import numpy as np
+
+    aims = np.unique([note.midi for note in wanted])
+    steps = 12 * np.log2(np.arange(2.0, 6.0))
+    midi = frames.midi.copy()
+    far = np.flatnonzero(midi > aims[-1] + _ABOVE)
+    if len(far):
+        lower = midi[far, None] - steps
+        beside = np.abs(lower[:, :, None] - aims).min(axis=2)
+        best = beside.argmin(axis=1)
+        rows = np.arange(len(far))
+        midi[far] = np.where(beside[rows, best] < 1.0, lower[rows, best], midi[far])
+    return replace(frames, midi=midi)
 
 
 def _part(told: Callable[[float], None] | None, first: float, last: float) -> Callable[[float], None] | None:

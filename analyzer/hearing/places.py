@@ -26,7 +26,8 @@ _BLUR_CENTS = 18.0                     # of a pitch while a tone begins
 _FLAT_CENTS = 10.0                     # the first frames of a glide that has not begun yet vary so little
 _FLAT_FRAMES = 4
 _SHORTEST_CENTS = 40.0                 # shorter ways of the slide leave no glide that could be read
-_SLIP = 1e-5                           # of a glide that no place explains (a lip, a slip of the tracker), per cent
+# How likely a glide is that no slide explains, per cent: a slip of the tracker, or a lip that scoops from below.
+_SLIP, _SCOOP, _SCOOP_CENTS = 1e-5, 1e-3, -200.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,14 +110,15 @@ def _likely(planned: Planned, a: Candidate, b: Candidate, step: _Step) -> float:
     if step.glide is None:
         return 1.0
     way = cents_at(planned.plan.horn, b, a.extension_mm or 0.0)
+    slip = _SCOOP if _SCOOP_CENTS < step.glide < 0 else _SLIP
     fits = step.glide * way > 0 and abs(step.glide) <= abs(way) + 1.5 * _BLUR_CENTS and abs(way) > _SHORTEST_CENTS
     if not fits:
-        return _SLIP
+        return slip
     within = 1 / abs(way)              # anywhere on the way, when the tongue came while the slide was moving
     if step.flat is None:
-        return within + _SLIP
+        return within + slip
     at_start = exp(-0.5 * ((step.flat - way) / _BLUR_CENTS) ** 2) / (_BLUR_CENTS * sqrt(2 * pi))
-    return 0.8 * at_start + 0.2 * within + _SLIP
+    return 0.8 * at_start + 0.2 * within + slip
 
 
 def _shares(planned: Planned, chain: Sequence[_Step]) -> list[list[float]]:

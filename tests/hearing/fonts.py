@@ -59,10 +59,10 @@ def _bend(channel: int, semitones: float) -> bytes:
     return bytes([0xE0 | channel, value & 0x7F, value >> 7])
 
 
-def _events(tones: list[Tone], program: int, astray: list[float], rng: RNG) -> list[tuple[float, bytes]]:
-    events = []
+def events(tones: list[Tone], program: int, astray: list[float], rng: RNG) -> list[tuple[float, bytes]]:
+    found = []
     for channel in _CHANNELS:
-        events += [(0.0, bytes(message)) for message in (
+        found += [(0.0, bytes(message)) for message in (
             (0xC0 | channel, program), (0xB0 | channel, 101, 0), (0xB0 | channel, 100, 0), (0xB0 | channel, 6, _RANGE),
             (0xB0 | channel, 38, 0), (0xB0 | channel, 101, 127), (0xB0 | channel, 100, 127))]
     for place, tone in enumerate(tones):
@@ -80,17 +80,17 @@ def _events(tones: list[Tone], program: int, astray: list[float], rng: RNG) -> l
             bend += tone.vibrato_cents / 100 * np.sin(2 * np.pi * 4.7 * t) * min(1.0, max(0.0, (t - 0.3) / 0.2))
             message = _bend(channel, bend)
             if message != last:
-                events.append((tone.start_s + t - 0.001 * (t == 0), message))
+                found.append((tone.start_s + t - 0.001 * (t == 0), message))
             last = message
-        events.append((tone.start_s, bytes([0x90 | channel, key, int(rng.integers(72, 112))])))
+        found.append((tone.start_s, bytes([0x90 | channel, key, int(rng.integers(72, 112))])))
         # One horn, one tone: it is let go for the tongue, and its tail is gone when the next one begins.
         after = tones[place + 1] if place + 1 < len(tones) else None
         end_s = tone.start_s + tone.lasts_s
         if after is not None and after.start_s - end_s < 0.3:
-            events.append((after.start_s + 0.012 * after.tied, bytes([0xB0 | channel, 120, 0])))
+            found.append((after.start_s + 0.012 * after.tied, bytes([0xB0 | channel, 120, 0])))
             end_s = min(end_s, after.start_s - (0.0 if after.tied else min(0.05, 0.2 * tone.lasts_s)))
-        events.append((end_s, bytes([0x80 | channel, key, 64])))
-    return events
+        found.append((end_s, bytes([0x80 | channel, key, 64])))
+    return found
 
 
 def rendered(events: list[tuple[float, bytes]], font: str, *, room: bool = False) -> np.ndarray:
@@ -132,7 +132,7 @@ def keys(font: str, program: int, low: int = 22, high: int = 72) -> dict[int, tu
     """
     rng = np.random.default_rng(0)
     tones = [Tone(key, 0.2 + 1.6 * place, 1.2) for place, key in enumerate(range(low, high))]
-    sound = rendered(_events(tones, program, [0.0] * len(tones), rng), font)
+    sound = rendered(events(tones, program, [0.0] * len(tones), rng), font)
     found = {}
     for tone in tones:
         middle = sound[int((tone.start_s + 0.3) * FONT_RATE):int((tone.start_s + 1.0) * FONT_RATE)]
@@ -151,9 +151,9 @@ def sampled(truth: Truth, font: str, program: int, rng: RNG) -> np.ndarray:
     known = keys(font, program)
     seed = int(rng.integers(1 << 30))
     astray = [known[round(tone.midi)][0] for tone in truth.tones]
-    dry = rendered(_events(truth.tones, program, astray, np.random.default_rng(seed)), font)
+    dry = rendered(events(truth.tones, program, astray, np.random.default_rng(seed)), font)
     astray = [before + _middle_cents(dry, tone) / 100 for before, tone in zip(astray, truth.tones, strict=True)]
-    dry = rendered(_events(truth.tones, program, astray, np.random.default_rng(seed)), font)
+    dry = rendered(events(truth.tones, program, astray, np.random.default_rng(seed)), font)
     by_start = {round(tone.start_s, 6): tone for tone in truth.tones}
     for index, start_s in list(truth.starts_s.items()):
         tone = by_start[round(start_s, 6)]

@@ -16,7 +16,8 @@ class Tone:
     """One tone: `midi` is its steady pitch (fractions allowed) from `start_s`, for `lasts_s`.
 
     `glide_from` [cents, added at the start, gone after `glide_s`]: a slide that arrives late; `crack` begins for 60 ms
-    on this other pitch (midi); `tied` starts without a dip of the level (slurred from the tone before).
+    on this other pitch (midi); `tied` starts without a dip of the level (slurred from the tone before); `runs_on`
+    takes over the tone before without a seam, as a slide does that moves on one breath.
     """
 
     midi: float
@@ -27,6 +28,7 @@ class Tone:
     crack: float | None = None
     vibrato_cents: float = 0.0
     tied: bool = False
+    runs_on: bool = False
 
 
 @dataclass
@@ -47,10 +49,12 @@ def sounded(tones: list[Tone], rng: RNG, *, tail_s: float = 0.5, rate: int = RAT
     """Return the tones as sound: harmonics that fall off, a brighter attack, phase running on through slurs."""
     end = max(tone.start_s + tone.lasts_s for tone in tones) + tail_s
     out = np.zeros(int(end * rate) + 1)
+    ran, since = np.zeros(1), 0
     for tone in tones:
         count = int(tone.lasts_s * rate)
         if count < 10:
             continue
+        start = int(tone.start_s * rate)
         t = np.arange(count) / rate
         cents = np.zeros(count)
         if tone.glide_s:
@@ -61,16 +65,18 @@ def sounded(tones: list[Tone], rng: RNG, *, tail_s: float = 0.5, rate: int = RAT
         if tone.crack is not None:
             midi[:int(0.06 * rate)] = tone.crack
         phase = 2 * np.pi * np.cumsum(440 * 2 ** ((midi - 69) / 12)) / rate + rng.uniform(0, 6.28)
+        if tone.runs_on:
+            phase += ran[min(start - since, len(ran) - 1)] - phase[0]
+        ran, since = phase, start
         base_hz = 440 * 2 ** ((tone.midi - 69) / 12)
         wave = np.zeros(count)
         for number in range(1, 1 + int(min(24, 0.45 * rate / base_hz))):
             strength = 1 / (1 + (number * base_hz / 550) ** 1.6) * (0.55 if number == 1 else 1.0)
-            rise = 1 - np.exp(-t / (0.006 + 0.0025 * number))
+            rise = 1.0 if tone.runs_on else 1 - np.exp(-t / (0.006 + 0.0025 * number))
             wave += strength * rise * np.sin(number * phase)
-        attack = 0.006 if tone.tied else 0.018
+        attack = 0.02 if tone.runs_on else 0.006 if tone.tied else 0.018
         envelope = np.clip(t / attack, 0, 1) * np.clip((tone.lasts_s - t) / 0.02, 0, 1)
-        envelope *= 0.75 + 0.25 * np.exp(-t / 0.12)
-        start = int(tone.start_s * rate)
+        envelope *= 0.75 + 0.25 * np.exp(-t / 0.12) * (not tone.runs_on)
         out[start:start + count] += (wave * envelope)[:len(out) - start]
     return 0.25 * out / max(1e-9, np.sqrt((out**2).mean()) * 4)
 

@@ -77,7 +77,7 @@ def test_places_are_named_by_their_glides_and_never_without(horn: str, measures:
                 assert told or {k - 1, k + 2} & set(done.glides), "named without a glide near it"
             asked += several and bool(told)
     print(f"{horn}: {named} of {asked} notes beside a glide named, {right} of them rightly")
-    assert named >= 0.4 * asked
+    assert named >= 0.2 * asked        # a third valve state gives more places that a glide fits alike
     assert right >= 0.95 * named
 
 

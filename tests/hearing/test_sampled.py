@@ -16,6 +16,8 @@ from analyzer.hearing.pitch import frames_of
 from analyzer.hearing.sound import Sound, read_sound
 from analyzer.pitch import parse_pitch
 
+from . import fonts
+
 FONT = os.environ.get("LOWBRASS_SOUND_FONT", "")
 
 
@@ -75,3 +77,28 @@ def test_real_tones_are_heard_and_their_bends_measured(tmp_path: Path) -> None:
     assert max(named) < 0.35
     assert np.median(bends) <= 2
     assert np.percentile(bends, 95) <= 8
+
+
+@pytest.mark.whole
+@pytest.mark.parametrize(("font", "program"), [(font, program) for font in fonts.FONTS
+                                               for program in (fonts.TROMBONE, fonts.TUBA)])
+def test_every_key_of_a_font_is_heard_as_its_spectrum_has_it(font: str, program: int) -> None:
+    """Fifty semitones B flat 0 to B 4 of real trombones and tubas: heard against their name and their spectrum."""
+    if font not in fonts.installed():
+        pytest.skip("FluidSynth or the sound font is not installed (fonts.py names the packages)")
+    known = fonts.keys(font, program)
+    tones = [fonts.Tone(key, 0.2 + 1.6 * place, 1.2) for place, key in enumerate(known)]
+    sound = fonts.rendered(fonts.events(tones, program, [0.0] * len(tones), np.random.default_rng(0)), font)
+    apart, named = [], []
+    for tone, (key, (off, _)) in zip(tones, known.items(), strict=True):
+        first = int((tone.start_s + 0.2) * fonts.FONT_RATE)
+        middle = sound[first:first + int(0.9 * fonts.FONT_RATE)]
+        middle = middle[:len(middle) // 2 * 2].reshape(-1, 2).mean(axis=1).astype(np.float32)
+        midi = heard_midi(Sound(samples=middle, rate=fonts.FONT_RATE / 2, name=str(key)))
+        named.append(100 * (midi - key))
+        apart.append(abs(named[-1] - 100 * off))
+    print(f"{font} {program}: {len(named)} keys, {min(named):+.1f} to {max(named):+.1f} cents from their names; from "
+          f"their spectrum {np.median(apart):.2f} cents in the middle, {max(apart):.1f} at most")
+    assert max(map(abs, named)) < 30
+    assert np.median(apart) <= 1
+    assert np.percentile(apart, 95) <= 5

@@ -1,0 +1,57 @@
+"""How notes begin, of known truth: in time, late slide, smear, cracked, scooped; each told from the others."""
+
+from collections import Counter
+
+import numpy as np
+
+from analyzer.hearing.hear import hear
+from analyzer.hearing.sound import Sound
+
+from .players import planned, slid_cents
+from .synth import RATE, Tone, dressed, sounded
+
+KINDS = ("clean", "late slide", "smear", "cracked", "scoop")
+
+
+def test_late_smear_crack_and_scoop_are_told_apart() -> None:
+    """The demand: late slides found in nine of ten, and on notes in time hardly any fault told."""
+    rng = np.random.default_rng(41)
+    one = planned("tenor", 1, 24)
+    notes = one.plan.notes
+    told: Counter[tuple[str, str]] = Counter()
+    for dress in ("clean", "phone", "room"):
+        for turn in range(3):
+            tones: list[Tone] = []             # every other note, another fault in turn
+            truth: dict[int, str] = {}
+            for k, note in enumerate(notes):
+                tone = Tone(note.note.midi, 0.4 + note.time.start_s, max(0.06, note.time.sounds_s))
+                kind = KINDS[(k // 2 + 2 * turn) % len(KINDS)] if k % 2 else "clean"
+                way = slid_cents(one, k, notes[k - 1].choice.extension_mm) if k else 0.0
+                next_to = k and tone.start_s - tones[-1].start_s - tones[-1].lasts_s < 0.05
+                if tone.lasts_s < 0.35 or (kind in ("late slide", "smear") and (abs(way) < 60 or not next_to)) or (
+                        kind == "scoop" and way < -20):
+                    kind = "clean"
+                if kind in ("late slide", "smear"):
+                    tone.glide_from, tone.glide_s = way, float(rng.uniform(0.13, 0.19))
+                    tone.runs_on = kind == "smear"
+                elif kind == "scoop":
+                    tone.glide_from, tone.glide_s = float(rng.uniform(-150, -90)), float(rng.uniform(0.14, 0.18))
+                elif kind == "cracked":
+                    tone.crack = tone.midi + 12 * float(np.log2((note.choice.partial + 1) / note.choice.partial))
+                if tones:
+                    room = tone.start_s - tones[-1].start_s
+                    tones[-1].lasts_s = room + 0.02 if tone.runs_on else min(tones[-1].lasts_s, room)
+                truth[k] = kind
+                tones.append(tone)
+            sound = dressed(sounded(tones, rng), dress, rng)
+            found = hear(Sound(samples=sound.astype(np.float32), rate=RATE, name="x"), one)
+            told.update((truth[note.index], note.cause.attack) for note in found.notes
+                        if note.cause.attack != "unknown")
+    lines = [f"{kind:<11}" + "".join(f"{told[kind, other]:>11}" for other in KINDS) for kind in KINDS]
+    text = "\n".join(["put in \\ told" + " " * 4 + "".join(f"{kind:>11}" for kind in KINDS), *lines])
+    print(text)
+    for kind in KINDS:
+        count = sum(told[kind, other] for other in KINDS)
+        assert count >= 8, text
+        # Half of a smear is often the end of the note before: what is left of it may be in time.
+        assert told[kind, kind] >= (0.5 if kind == "smear" else 0.9) * count, text
