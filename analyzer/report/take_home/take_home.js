@@ -50,7 +50,7 @@ function banded(group, ranged) {
 function dressed(index) { for (const group of sheet.note(index).groups) dress(index, group); }
 
 /** The music in the form that suits the screen and the print asked for. */
-const broad = window.matchMedia("(min-width: 48rem)");
+const broad = window.matchMedia("(min-width: 48rem), (min-width: 36rem) and (max-height: 35rem)");
 function fitted() {
   const large = document.documentElement.classList.contains("large");
   return sheet.show(broad.matches ? (large ? "narrow" : "wide") : (large ? "large" : "narrow"));
