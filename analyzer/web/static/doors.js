@@ -55,8 +55,13 @@ function fillMemory() {
   }));
 }
 
+let asked = 0;          // how often was asked what is kept
 async function forget(what, done) {
   try {
+    asked += 1;
+    // Nothing that was on its way may come after it, and be a ghost.
+    if (!what.back && !what.kept) forgetTab();
+    await flushed();
     page.start.memory = await (await post("/api/forget", what)).json();
     if (what.back) page.score = null;
     else if (!what.kept || page.score?.kept === what.kept) { forgetTab(); page.score = null; }
@@ -75,8 +80,12 @@ async function home() {
   tell("home");
   turn(null);
   try {
+    const mine = asked += 1;
     await flushed();
-    page.start.memory = (await (await call("/api/start")).json()).memory;
+    const { memory } = await (await call("/api/start")).json();
+    // What was forgotten meanwhile is not shown again.
+    if (mine !== asked) return;
+    page.start.memory = memory;
     fillMemory();
   } catch (error) { fail(error.message); }
   $("doors").querySelector("input").focus();

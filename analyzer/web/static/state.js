@@ -153,7 +153,8 @@ export function keepDesk(part) {
   if (!page.private) soon("desk", { desk: page.desk });
 }
 
-const waiting = new Map();
+const MOST_LASTING = 20000;      // signs that a browser still sends when its page goes: 64 KiB for all, the longest sign has three bytes
+const waiting = new Map(), flying = new Set();
 function soon(what, body) {
   clearTimeout(waiting.get(what)?.timer);
   waiting.set(what, { body, timer: setTimeout(() => remember(what), SOON_MS) });
@@ -164,10 +165,13 @@ function remember(what) {
   if (!found) return undefined;
   clearTimeout(found.timer);
   // What cannot be kept is no reason to stop the work; the first screen says what is kept.
-  return call("/api/remember", { method: "POST", keepalive: true, body: JSON.stringify(found.body), headers: { "Content-Type": "application/json" } }).catch(() => {});
+  const body = JSON.stringify(found.body);
+  const sent = call("/api/remember", { method: "POST", keepalive: body.length < MOST_LASTING, body, headers: { "Content-Type": "application/json" } }).catch(() => {});
+  flying.add(sent);
+  return sent.finally(() => flying.delete(sent));
 }
-/** Keep at once what waits to be kept. */
-export const flushed = () => Promise.all([...waiting.keys()].map(remember));
+/** Keep at once what waits to be kept; done when it is kept, and what was on its way before. */
+export const flushed = () => { for (const what of [...waiting.keys()]) remember(what); return Promise.all(flying); };
 window.addEventListener("pagehide", flushed);
 
 /** The tab forgets what it held, and what waits to be kept is not. */
