@@ -104,8 +104,9 @@ def matrices(text: str) -> list[tuple[float, float, float, float, float, float]]
 
     found = []
     for kind, inside in _TRANSFORM.findall(text):
-        values = [*numbers(inside), *([0.0] * 6)]
-        given = len(numbers(inside))
+        values = numbers(inside)
+        given = len(values)
+        values += [0.0] * 6
         if kind == "matrix":
             found.append((values[0], values[1], values[2], values[3], values[4], values[5]))
         elif kind == "translate":

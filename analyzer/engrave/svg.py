@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from lxml import etree
 
@@ -34,9 +35,15 @@ class Heading:
     part: str = ""
 
 
-def classes(element: etree._Element) -> list[str]:
+def classes(element: etree._Element) -> tuple[str, ...]:
     """Return the class tokens of an element."""
-    return (element.get("class") or "").split()
+    return _tokens(element.get("class") or "")
+
+
+@lru_cache(maxsize=1024)
+def _tokens(text: str) -> tuple[str, ...]:
+    # A page has tens of thousands of elements and a few dozen classes.
+    return tuple(text.split())
 
 
 def code_of(name: str) -> str:
