@@ -22,12 +22,16 @@ KNOWN = {
     "orch-dvorak9-mvt2": "the import loses the transposition of a clarinet that changes in mid-part: written pitches "
                          "differ, what sounds is the same",
     "bigband-preludius-maximus": "two notes of the drums without a pitch",
-    "goldberg": "two staves in different metres at once, which MusicXML cannot hold: the export makes one longer",
+    **dict.fromkeys(("goldberg", "beams-7", "beams-8", "accidental-mirror"),
+                    "two staves in different metres at once, which MusicXML cannot hold: the export makes one longer"),
+    **dict.fromkeys(("copy-ref", "copy.", "delete."),
+                    "after a change of instrument the export writes no transposition"),
+    "layout_elements_tab": "a tablature under an 8va sign, which the export leaves out there",
+    "dotted-tuplets": "the measure holds more than its metre; the export cuts the last note off",
     "tuplets": "nested tuplets, rounded to ticks by the export",
     "concertpitchbenchmark": "a file made while version 2 was in the making: pitch and spelling contradict",
-    "copy": "after a change of instrument the export writes no transposition",
     "accidentals": "tests of the program with accidentals set by hand against pitch and spelling",
-    "slurs": "slurs from one staff to another are left out",
+    **dict.fromkeys(("slurs", "copypaste22"), "slurs from one staff to another are left out"),
 }
 """How the name of a file begins (after a number) -> why the two differ. Seen in 1,940 files of the sources of versions
 2.3.2 and 3.2.3 of the form's own program and in ten orchestral scores."""
