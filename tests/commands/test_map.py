@@ -222,7 +222,7 @@ def test_the_answer_comes_first_and_every_note_on_request() -> None:
     head = rf"Harbour Street March: Trio: {lines} lines with \d+ notes\. Tempo: half note = \d+"
     assert re.match(head, first)
     # The march is in cut time, and its tempi are told in halves, as printed.
-    assert re.search(r"Top tempo: about half note = \d+ \(.+, m\. \d+\)\.$", first)
+    assert re.search(r"Top tempo: about half note = \d+ \(.+, m\. \d+\)\.", first)
     assert short.count("Caution:") == 1
     assert "--notes" in short
     assert whole.count("Caution:") == len(json.loads(run("map", path, "--format", "json").stdout)["cautions"])
