@@ -73,7 +73,7 @@ def test_the_comparison_is_the_command_s(client) -> None:
 def test_horns_to_compare_are_two_to_four_of_the_list(client, horns: object) -> None:
     reply = client.post("/api/compare", content=question(opened(client), horns=horns))
     assert reply.status_code == 400
-    assert "horns" in reply.json()["line"]
+    assert "horn" in reply.json()["line"]
 
 
 def test_the_fit_is_the_command_s(client) -> None:
