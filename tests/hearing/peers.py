@@ -63,8 +63,8 @@ def _yin(sound: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def _swift(sound: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     from swift_f0 import SwiftF0
 
-    found = SwiftF0().detect_from_array(sound.astype(np.float32), RATE)
-    hertz = np.where(found.voicing, found.pitch_hz, np.nan)
+    found = SwiftF0().detect(sound.astype(np.float32), RATE)
+    hertz = np.where(np.asarray(found.confidence) > 0.3, found.pitch_hz, np.nan)
     return np.asarray(found.timestamps), _midi(hertz)
 
 
@@ -131,7 +131,8 @@ def _warped(one, sound: np.ndarray) -> dict[int, float]:
     hop = 512
     plain = sounded([Tone(note.note.midi, 0.1 + note.time.start_s, note.time.sounds_s) for note in one.plan.notes],
                     np.random.default_rng(0))
-    score, heard = (librosa.feature.chroma_stft(y=part, sr=RATE, hop_length=hop) for part in (plain, sound))
+    score, heard = (librosa.feature.chroma_stft(y=part, sr=RATE, hop_length=hop) + 1e-6     # silence has no direction
+                    for part in (plain, sound))
     _, path = librosa.sequence.dtw(X=score, Y=heard, metric="cosine")
     path = path[::-1]
     places = np.searchsorted(path[:, 0], [int((0.1 + note.time.start_s) * RATE / hop) for note in one.plan.notes])
@@ -181,5 +182,7 @@ def table(step: int = 1) -> str:
 
 
 if __name__ == "__main__":
+    import sys
+
     warnings.simplefilter("ignore")
-    print(table())
+    print(table(int(sys.argv[1]) if len(sys.argv) > 1 else 1))       # 2: every second tone and line
