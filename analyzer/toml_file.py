@@ -314,7 +314,7 @@ def parse_table(text: str, shown: str, *, code: str = CODE) -> Table:
 
 
 def toml_value(value: object) -> str:
-    """Return a text, a number, a truth value or a list of them as TOML writes it.
+    """Return a text, a number, a truth value, a list of them or a table of them as TOML writes it.
 
     What JSON writes of these, TOML reads alike, but for the delete sign; halves of a pair of signs, which no UTF-8 file
     can hold, become question marks.
@@ -323,7 +323,11 @@ def toml_value(value: object) -> str:
     --------
     >>> toml_value('7" bell'), toml_value(["T", "TS"]), toml_value(True)
     ('"7\\\\" bell"', '["T", "TS"]', 'true')
+    >>> toml_value({"staff_mm": 10, "dynamics": "above"})
+    '{"staff_mm" = 10, "dynamics" = "above"}'
     """
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{toml_value(str(key))} = {toml_value(one)}" for key, one in value.items()) + "}"
     text = json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     return text.encode("utf-8", "replace").decode()
 

@@ -133,7 +133,8 @@ def answer(session: Session, asked: Asked, earlier: Earlier | None = None) -> di
             str(midi): candidates_of(plan.horn, plan.player, midi)
             for midi in {note.midi for note in plan.line.notes}},
         "summary": plain(" ".join(sentences(plan, found))),
-        "practice_first": [one.measure for one in hardest(found, 1)],
+        # What the horn does not have is no matter of practice.
+        "practice_first": [one.measure for one in hardest(tuple(one for one in found if one.kind != "unplayable"), 1)],
         "unplayable": totals.unplayable,
         "tempo": {"asked": asked.tempo_bpm, "marked": sorted({round(time.bpm) for time in planned.planner.times}),
                   "ceiling": totals.tempo_ceiling_bpm, "ample": ample(plan),

@@ -119,7 +119,8 @@ def read_player_file(text: str, name: str) -> dict[str, Any]:
         raise unreadable("bad-key", where=name, what="it has more keys than a player has", try_="Check the file.")
     player_of_file(top)
     table: dict[str, Any] = top.data.get("player", {})
-    return table
+    # The form holds one table: how large music is printed goes along in it, as in a section.
+    return {**table, "stave": top.data["stave"]} if "stave" in top.data else table
 
 
 def _checked(top: Table) -> tuple[Section | None, tuple[Problem, ...]]:

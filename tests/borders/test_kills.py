@@ -61,6 +61,7 @@ _OTHERS = {
     "files.py": "the writer itself",
     "web/memory.py": "the page's own writer, killed above",
     "web/shelf.py": "files that a browser sent, in a folder that goes with the page",
+    "web/practice_answers.py": "a recording that a browser sent, in a folder that goes with the answer",
     "web/server.py": "the door, new in a folder of its own",
     "failure.py": "a report, new each time",
     "schemas/build.py": "for developers",

@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import subprocess
 import sys
 import tomllib
@@ -73,7 +74,7 @@ def test_chart_text_has_a_line_a_note() -> None:
     assert "B1    none: this horn cannot play it" in lines
     assert next(line for line in lines if line.startswith("F♯4")).split()[1] == "3♯"
     assert next(line for line in lines if line.startswith("F2")).endswith("T1 (17 flat)")
-    assert len([line for line in lines if line and line[0] in "ABCDEFG"]) == 77 - 24 + 1
+    assert len([line for line in lines if re.match(r"[A-G][♯♭]?\d", line)]) == 77 - 24 + 1
 
 
 def test_horns_document() -> None:

@@ -24,7 +24,7 @@ from tests.web.test_app import opened, planned, question
 FULL = {"name": 'Ch"air\\ 1 ♭', "horns": ["tenor-f", "tenor"], "keeps": "trombone", "level": "intermediate",
         "extreme_low": "C2", "extreme_high": "Bb4", "endurance_minutes": 8, "clefs": ["bass", "tenor"], "reach_mm": 520,
         "attachment_ceiling": "none", "max_slide_speed_mm_s": 1600, "low": "E2", "high": "F4", "learned": ["T"],
-        "cannot": ["S"]}
+        "cannot": ["S"], "stave": {"text": 1.3}}
 
 
 def put(client, path: str, content: bytes, name: str = "my file.toml"):
@@ -50,8 +50,8 @@ def test_a_section_goes_through_form_and_file_unchanged(client, tmp_path: Path) 
 
 
 def test_every_key_of_a_section_has_its_way_through_the_form(client) -> None:
-    # Secure moves come from practice and are kept as they are.
-    keys = {*EXTRA_KEYS, *KEYS} - {"secure"}
+    # Secure moves come from practice, sizes of print are a table of the file: both are kept as they are.
+    keys = {*EXTRA_KEYS, *KEYS} - {"secure", "stave"}
     script = (Path(__file__).parents[2] / "analyzer" / "web" / "static" / "section.js").read_text(encoding="utf-8")
     assert all(f'["{key}"' in script for key in keys)
 
@@ -60,7 +60,7 @@ def test_a_player_goes_through_form_and_file_unchanged(client, tmp_path: Path) -
     text = (SAMPLES / "student.toml").read_bytes()
     form = put(client, "/api/player/read", text).json()["player"]
     assert form == tomllib.loads(text.decode())["player"]
-    for one in (form, {**form, "learned": []}, {}):
+    for one in (form, {**form, "learned": []}, {}, {**form, "stave": {"staff_mm": 10, "dynamics": "above"}}):
         reply = client.post("/api/player/write", content=json.dumps(one))
         assert reply.status_code == 200, reply.text
         assert put(client, "/api/player/read", reply.content).json()["player"] == one
@@ -197,3 +197,10 @@ def test_sections_to_start_from_have_known_horns() -> None:
     named = re.findall(r'\["([\w-]+)"\]', ready)
     assert len(named) == 12
     assert set(named) <= set(horn_names())
+
+
+def test_sizes_of_print_of_a_player_file_go_along(client) -> None:
+    form = put(client, "/api/player/read", b'[player]\nname = "A"\n[stave]\nstaff_mm = 11\n').json()["player"]
+    assert form == {"name": "A", "stave": {"staff_mm": 11}}
+    reply = client.post("/api/player/write", content=json.dumps(form))
+    assert put(client, "/api/player/read", reply.content).json()["player"] == form

@@ -58,11 +58,15 @@ function lastOf(measure) {
 
 function frame() {
   if (!playing) return;
-  const { at_s } = playing;
-  // While it is counted in, no note sounds.
-  if (counting_s !== null && at_s >= counting_s - 1e-3) counting_s = null;
+  const { at_s, counting } = playing;
+  // While it is counted in, no note sounds, and slide or valves wait where the first one needs them.
+  if (counting) $("rounds").textContent = `Count-in ${counting.nth} of ${counting.count}`;
+  if (counting_s !== null && at_s >= counting_s - 1e-3) {
+    counting_s = null;
+    $("rounds").textContent = "";
+  }
   const here = counting_s === null ? noteAt(sound.notes, at_s) : -1;
-  slide.show(at_s, calm.matches);
+  slide.show(counting_s ?? at_s, counting_s !== null || calm.matches);
   if (here !== lit) {
     lit = here;
     music.sound(here);
@@ -152,7 +156,9 @@ $("practice-first").addEventListener("click", () => {
   const [first, last] = around(measure);
   tell("bounds", first, last);
   tell("loop", first, last);
-  music.focus(page.answer.notes.findIndex((note) => note.measure === first));
+  const index = page.answer.notes.findIndex((note) => note.measure === first);
+  music.focus(index);
+  music.reveal(index, 0);
 });
 on("answer", () => {
   const [measure] = page.answer.practice_first;
