@@ -131,7 +131,7 @@ ANSWERS |= {
     "horns/pulled": closed({"name": TEXT, "own": many(HORN)}),
 }
 HEARD = closed({
-    "said": TEXT, "well": TEXTS, "advice": many(closed({"what": TEXT, "where": TEXTS, "try": TEXT})),
+    "said": TEXT, "supposed": TEXT, "well": TEXTS, "advice": many(closed({"what": TEXT, "where": TEXTS, "try": TEXT})),
     "notes": many(closed({"index": COUNT, "ref": COUNT, "off_cents": maybe(NUMBER), "short": TEXT, "said": TEXT,
                           "state": words("right", "off", "wrong", "missed", "short")})),
     "stays": many(closed({"start_s": NUMBER, "end_s": NUMBER, "index": COUNT, "label": TEXT, "out_mm": maybe(NUMBER),

@@ -148,7 +148,7 @@ function shownHeard({ heard, totals, cautions, systems, about }) {
   const play = make("p", "", { class: "row hear-play" });
   if (recorded.sound) play.append(button("Play the recording", (it) => playRecording(it, heard.stays, figures), { id: "hear-play" }));
   play.append(button("Hear it again, as the settings are now", () => hear(recorded.file).catch((error) => stuck(toilOf("hear"), error))));
-  $("heard").replaceChildren(verdict, ...(heard.well.length ? [make("h3", "What went well"), listOf("ul", heard.well)] : []),
+  $("heard").replaceChildren(verdict, ...(heard.supposed ? [make("p", heard.supposed, { class: "small" })] : []), ...(heard.well.length ? [make("h3", "What went well"), listOf("ul", heard.well)] : []),
     make("h3", heard.advice.length ? "To work on" : "Nothing stands out that needs work"), ...(heard.advice.length ? [advice] : []),
     make("h3", "The part, as it was heard"), make("p", about, { class: "small" }), play, ...figures, words,
     ...(heard.problems.length ? [make("h3", "About the recording"), listOf("ul", heard.problems)] : []), care(cautions));
