@@ -271,10 +271,12 @@ def warm_up() -> None:
 
 
 def table(seeds: Sequence[int], keep: Path | None = None, only: str = "", jobs: int = 1,
-          limit_s: float = TIME_LIMIT_S, log: Path | None = None) -> tuple[dict[str, Row], dict[str, Row]]:
+          limit_s: float = TIME_LIMIT_S, log: Path | None = None, *,
+          whole: bool = False) -> tuple[dict[str, Row], dict[str, Row]]:
     """Run seed after seed, each through one command in turn; what falls is kept in a folder.
 
-    What is in the log already is not done again, so that a long run can be broken off.
+    What is in the log already is not done again, so that a long run can be broken off. With `whole` each command runs
+    once with undamaged input instead.
 
     Returns
     -------
@@ -289,7 +291,8 @@ def table(seeds: Sequence[int], keep: Path | None = None, only: str = "", jobs: 
         log = log or Path(folder) / "log"
         log.touch()
         done = {ran[0] for ran in _logged(log)}
-        work = [(seed, COMMANDS[seed % len(COMMANDS)], scores[seed // len(COMMANDS) % len(scores)]) for seed in seeds
+        work = [(nth - len(COMMANDS), row, scores[0]) for nth, row in enumerate(COMMANDS)] if whole else [
+            (seed, COMMANDS[seed % len(COMMANDS)], scores[seed // len(COMMANDS) % len(scores)]) for seed in seeds
                 if only in " ".join(COMMANDS[seed % len(COMMANDS)]) and seed not in done]
         children = [_started(work[job::jobs], log, Path(folder) / str(job), limit_s, keep) for job in range(jobs)]
         for child in children:
@@ -327,7 +330,7 @@ def _started(work: Sequence[_Work], log: Path, folder: Path, limit_s: float, kee
 
 def _one(each: _Work, folder: Path, limit_s: float, keep: Path | None) -> _Ran:
     seed, command, base = each
-    tried = trial(seed, command, base)
+    tried = Trial(command, "", {}, dict(RIGHT)) if seed < 0 else trial(seed, command, base)
     ended, seconds, mib = run(tried, folder, limit_s)
     if ended not in ("done", "refused") and keep is not None:
         shutil.rmtree(keep / str(seed), ignore_errors=True)
@@ -362,11 +365,12 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--only", default="")
+    parser.add_argument("--whole", action="store_true", help="each command once, with undamaged input, instead")
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--log", type=Path)
     asked = parser.parse_args()
     commands, kinds = table(range(asked.seed, asked.seed + asked.count), asked.keep, asked.only, asked.jobs,
-                            log=asked.log)
+                            log=asked.log, whole=asked.whole)
     print("\n".join((*lines(commands), "", *lines(kinds, "what was damaged"), "", *fallen(commands))))
     return int(bool(fallen(commands)))
 
