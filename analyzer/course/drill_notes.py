@@ -6,10 +6,9 @@ from fractions import Fraction
 
 from analyzer.course.skills import STAFF, Goal, RoadSkill
 from analyzer.horns.candidates import candidates
-from analyzer.pitch import Pitch, Transposition, parse_pitch
+from analyzer.pitch import Pitch, parse_pitch
+from analyzer.writing.readers import clef_reader
 
-A_NINTH = Transposition(-8, -14)
-"""Treble clef in B flat sounds a major ninth lower than it is written."""
 _TOP_LINE = 8
 _MOST_STEPS = 6
 """Notes of a drill along the staff before it turns back; judged: one breath, down and up."""
@@ -98,7 +97,7 @@ def _along_the_staff(steps: tuple[int, int], goal: Goal) -> tuple[DrillNote, ...
         out = list(range(_TOP_LINE, _TOP_LINE + 3)) if low > home else [0, -1, -2]
     else:
         out = list(range(home, high + 1)) if low > home else list(range(home, low - 1, -1))[:_MOST_STEPS]
-    moved = A_NINTH if clef == "treble-b-flat" else Transposition()
+    moved = clef_reader(clef).transposition
     notes = {}
     for place in out:
         octave, step = divmod(bottom + place, 7)

@@ -12,10 +12,8 @@ from lxml import etree
 from analyzer.pitch import Pitch, Transposition, signature
 from analyzer.score.lines import Line
 from analyzer.writing.phrases import Phrase
-from analyzer.writing.readers import Clef, Reader
+from analyzer.writing.readers import SIGNS, Clef, Reader
 
-_SIGNS = {"bass": ("F", "4", "0"), "tenor": ("C", "4", "0"), "alto": ("C", "3", "0"), "treble": ("G", "2", "0"),
-          "treble-b-flat": ("G", "2", "0")}
 _MIDDLE: dict[Clef, Pitch] = {"bass": Pitch("D", 0, 3), "tenor": Pitch("A", 0, 3), "alto": Pitch("C", 0, 4),
                               "treble": Pitch("B", 0, 4), "treble-b-flat": Pitch("B", 0, 4)}
 _NAMES = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
@@ -136,7 +134,7 @@ def _attributes(attributes: etree._Element, reader: Reader, *, first: bool) -> N
         for child in attributes.findall(tag):
             attributes.remove(child)
     if first:
-        sign, line, _ = _SIGNS[reader.clef]
+        sign, line = SIGNS[reader.clef]
         clef = etree.SubElement(attributes, "clef")
         etree.SubElement(clef, "sign").text = sign
         etree.SubElement(clef, "line").text = line

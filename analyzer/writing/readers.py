@@ -16,6 +16,9 @@ from analyzer.score.lines import Line
 
 Clef = Literal["bass", "tenor", "alto", "treble", "treble-b-flat"]
 CLEFS: tuple[Clef, ...] = get_args(Clef)
+SIGNS: dict[Clef, tuple[str, str]] = {"bass": ("F", "4"), "tenor": ("C", "4"), "alto": ("C", "3"),
+                                      "treble": ("G", "2"), "treble-b-flat": ("G", "2")}
+"""Sign and line of each clef, as MusicXML writes them."""
 NINTH = Transposition(-8, -14)
 """From written to sounding of a treble-clef B flat reader: a major ninth down (brass-band scoring; common practice)."""
 

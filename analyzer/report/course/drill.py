@@ -5,20 +5,17 @@ from fractions import Fraction
 from itertools import pairwise
 
 from analyzer.course.course import Excerpt
-from analyzer.course.drill_notes import A_NINTH, DrillNote, End, drill_notes
+from analyzer.course.drill_notes import DrillNote, End, drill_notes
 from analyzer.course.skills import Goal, RoadSkill
 from analyzer.course.stretches import staff_step
-from analyzer.pitch import Transposition
 from analyzer.report.course.music import ExcerptMusic, engraved
 from analyzer.score.composing import Bar, Head, Instrument, Sound, Voiced, composed
 from analyzer.score.document import read_score
 from analyzer.selection import asked_lines, chosen_parts
-from analyzer.writing.readers import Clef
+from analyzer.writing.readers import SIGNS, Clef, clef_reader
 from analyzer.writing.rests import printed_value
 
 _BAR = Fraction(4)
-_SIGNS = {"bass": ("F", "4"), "tenor": ("C", "4"), "alto": ("C", "3"), "treble": ("G", "2"),
-          "treble-b-flat": ("G", "2")}
 _BPM = 60
 """A drill begins with time for every move; judged."""
 
@@ -60,8 +57,8 @@ def _moves(skill: RoadSkill, goal: Goal, excerpt: Excerpt, music: ExcerptMusic) 
 
 def _bars(notes: Sequence[DrillNote], clef: Clef) -> list[Bar]:
     """Return the notes in measures of four quarters, without a key: every accidental stands beside its note."""
-    moved = A_NINTH if clef == "treble-b-flat" else Transposition()
-    sign, line = _SIGNS[clef]
+    moved = clef_reader(clef).transposition
+    sign, line = SIGNS[clef]
     bars: list[Bar] = []
     at, slurred = _BAR, False
     for note in notes:
