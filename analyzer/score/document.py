@@ -1,7 +1,7 @@
 """A MusicXML file in memory: parsed with care, and kept whole so that it can be written back unchanged."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ from analyzer.problem import Problem, Unreadable, unreadable
 from analyzer.score.archive import MAX_ARCHIVE_BYTES, MAX_XML_BYTES, score_member
 from analyzer.score.damage import AGAIN, damaged, wrong_letters
 from analyzer.score.own_marks import sign
+from analyzer.score.shared_bars import share_bars
 from analyzer.score.source import Form, Source
 from analyzer.score.vocabulary import one_line
 
@@ -47,7 +48,9 @@ class Document:
 
     `root` is the parsed tree and must not be changed. `member` is the score's name inside the archive. `source` is the
     file of another form that the score was read from; `xml` then is what it became. `lost` says what a form does not
-    carry that another library read. `memo` holds what is worth finding only once for all parts.
+    carry that another library read. `bars_from` leads from the parts whose repeats and endings stand in another part
+    alone to that part: in `root` they have them, in `xml` not. `memo` holds what is worth finding only once for all
+    parts.
     """
 
     name: str
@@ -59,6 +62,7 @@ class Document:
     problems: tuple[Problem, ...] = ()
     source: Source | None = None
     lost: Assumption | None = None
+    bars_from: Mapping[str, str] = field(default_factory=dict, compare=False)
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     def __repr__(self) -> str:
@@ -228,13 +232,16 @@ def read_document(data: bytes, name: str) -> Document:
         if len(data) > MAX_ARCHIVE_BYTES:
             raise _too_large(name, len(data))
         member, xml = score_member(data, name, _parser())
-        root, problems = _root(xml, name)
-        return Document(name=name, xml=xml, root=root, timewise=root.tag == "score-timewise", archive=data,
-                        member=member, problems=problems)
+        return replace(_document(xml, name), archive=data, member=member)
     if len(data) > MAX_XML_BYTES:
         raise _too_large(name, len(data))
-    root, problems = _root(data, name)
-    return Document(name=name, xml=data, root=root, timewise=root.tag == "score-timewise", problems=problems)
+    return _document(data, name)
+
+
+def _document(xml: bytes, name: str) -> Document:
+    root, problems = _root(xml, name)
+    return Document(name=name, xml=xml, root=root, timewise=root.tag == "score-timewise", problems=problems,
+                    bars_from=share_bars(root, xml))
 
 
 def read_head(data: bytes, name: str) -> Document | None:

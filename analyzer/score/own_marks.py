@@ -74,7 +74,7 @@ def sign(root: etree._Element) -> None:
     found = root.find(_FIELD)
     if found is None:
         return
-    known = _parts_of(root)
+    known = parts_of(root)
     for part_id, nth, measures in _read(found.text or ""):
         music = known.get(part_id) or (list(known.values())[nth] if nth < len(known) else [])
         for index, onset, note in onsets(music, measures):
@@ -97,7 +97,7 @@ def _entries(tokens: Any) -> list[MarkEntry]:
             for token in read if token is not None]
 
 
-def _parts_of(root: etree._Element) -> dict[str, list[etree._Element]]:
+def parts_of(root: etree._Element) -> dict[str, list[etree._Element]]:
     """Return the music of every part that has some, measure by measure, in the order of the score."""
     parts: dict[str, list[etree._Element]] = {}
     if root.tag == "score-timewise":

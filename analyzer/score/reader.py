@@ -345,6 +345,11 @@ def read_part(document: Document, part_id: str, *, reads: Reads | None = None) -
         part = replace(part, assumptions=(found.assumption, *part.assumptions))
     if document.lost is not None:
         part = replace(part, assumptions=(*part.assumptions, document.lost))
+    if part_id in document.bars_from:
+        owner = next(one.full_name for one in find_parts(document)[0] if one.id == document.bars_from[part_id])
+        part = replace(part, assumptions=(*part.assumptions, Assumption(
+            about="repeats", value=f"those of {owner}", source="this part of the file lacks them, and in print they "
+            "stand in every part")))
     return part, problems if found.problem is None else (found.problem, *problems)
 
 
