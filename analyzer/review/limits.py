@@ -50,6 +50,12 @@ def room_mm(horn: Horn, choices: Sequence[Candidate]) -> float | None:
     return horn.slide_end_mm - nearest if nearest >= near_end_mm(horn) else None
 
 
+def cramped(horn: Horn, choices: Sequence[Candidate]) -> bool:
+    """Whether all choices lie so near to the end of the slide that the note cannot be tuned lower."""
+    left_mm = room_mm(horn, choices)
+    return left_mm is not None and left_mm < END_CARE_MM
+
+
 def above_ceiling(horn: Horn, player: Player, choice: Candidate) -> bool:
     """Whether a choice holds an attachment above the player's ceiling."""
     return (horn.family == "slide" and bool(choice.valves) and player.ceiling_midi is not None
@@ -62,14 +68,15 @@ def outside_range(player: Player, midi: int) -> bool:
 
 
 def at_ease(horn: Horn, player: Player, midi: int, choices: Sequence[Candidate]) -> bool:
-    """Whether nothing that a review says of a single note could be said of this one, whatever its neighbours.
+    """Whether a review asks for no care with a single note like this one, whatever its neighbours.
 
+    The last position is no reason for care where there is room beyond it: a straight tenor has B2 nowhere else.
     `choices` are those that the plan may take for it (`allowed_choices`).
     """
     return (
         any(one.advice is None for one in choices)
         and not any(above_ceiling(horn, player, one) for one in choices)
-        and room_mm(horn, choices) is None
+        and not cramped(horn, choices)
         and not outside_range(player, midi)
         and not tense(horn, player, choices)
     )

@@ -16,7 +16,6 @@ from analyzer.plan.unplayable import broken_glissandi, whose, why_not
 from analyzer.review.findings import Finding, finding_at
 from analyzer.review.harmony import Harmony
 from analyzer.review.limits import (
-    END_CARE_MM,
     FORGIVEN_S,
     HIGH_SEMITONES,
     LOW_SEMITONES,
@@ -25,6 +24,7 @@ from analyzer.review.limits import (
     STRETCH_CARE_S,
     STRETCH_NOTE_S,
     above_ceiling,
+    cramped,
     outside_range,
     room_mm,
     tense,
@@ -96,7 +96,7 @@ def _far_out(remedies: Remedies) -> Iterator[Finding]:
         nearest = min(choices, key=lambda choice: choice.out_mm)
         name = f"{note.sounding.pretty} is"
         if (left_mm := room_mm(horn, choices)) is not None:
-            care = left_mm < END_CARE_MM
+            care = cramped(horn, choices)
             yield finding_at(
                 remedies.line, k, "end-of-slide", "care" if care else "note",
                 f"{name} only in {shown(nearest.label)}, {left_mm:.0f} mm from the end of the slide",

@@ -38,6 +38,7 @@ AROUND = 8
 further off within four notes in every test."""
 
 _BETTER = "Better on"
+_HAVING = "Use a horn that has it"
 
 
 class Remedies:
@@ -58,7 +59,7 @@ class Remedies:
         self._plans: dict[object, bool] = {}
         self._wholes: dict[str, tuple[Load, ...]] = {}
         self._tunings: dict[int, tuple[Remedy, ...]] = {}
-        self._others: dict[int, tuple[str, ...]] = {}
+        self._others: dict[int, tuple[tuple[str, ...], tuple[str, ...]]] = {}
         # The nearest playable notes on each side, so that a run of bad notes is led by what stands firm.
         self._anchors = _anchors([bool(one) for one in planner.choices])
 
@@ -72,15 +73,15 @@ class Remedies:
         fitting = [pitch for pitch in octaves if self.fits(k, pitch.midi)]
         if fitting:
             best = min(fitting, key=lambda pitch: (self._pedal(k, pitch), abs(pitch.midi - note.midi) > OCTAVE,
-                                                   self._leaps(k, pitch.midi)))
+                                                   self._last(pitch), self._leaps(k, pitch.midi)))
             by = (best.midi - note.midi) // OCTAVE
             how = f"{'an octave' if abs(by) == 1 else 'two octaves'} {'up' if by > 0 else 'down'}"
             remedies.append(self._pitch_remedy("octave", k, best, f"Play it {how}, {{}}."))
         if self.harmony is not None:
             tones = self.chord_tones(k)
             if tones:
-                best = min(tones, key=lambda pitch: (self._pedal(k, pitch), *tones[pitch], abs(pitch.midi - note.midi),
-                                                     self._leaps(k, pitch.midi)))
+                best = min(tones, key=lambda pitch: (self._pedal(k, pitch), *tones[pitch], self._last(pitch),
+                                                     abs(pitch.midi - note.midi), self._leaps(k, pitch.midi)))
                 remedies.append(self._pitch_remedy("chord-tone", k, best, "Play {}, which sounds in the chord there."))
         return tuple(remedies)
 
@@ -123,6 +124,10 @@ class Remedies:
         # A pedal is a help only in place of another.
         return pitch.midi <= self.horn.fundamental_midi < self.line.notes[k].midi
 
+    def _last(self, pitch: Pitch) -> bool:
+        # Where there is a choice, the arm is spared.
+        return room_mm(self.horn, allowed_choices(self.horn, self.player, pitch.midi)) is not None
+
     def _pitch_remedy(self, kind: RemedyKind, k: int, sounding: Pitch, text: str) -> Remedy:
         note = self.line.notes[k]
         written = transposition(note.written, note.sounding).written(sounding)
@@ -160,20 +165,30 @@ class Remedies:
         return replace(self.player, learned=None)
 
     def other_horns(self, k: int, *, better: bool = False) -> tuple[Remedy, ...]:
-        """Return the horns on which the note is in tune, within reach, and not at the end of the slide.
+        """Return the horns on which the note is in tune and within reach.
 
-        With `better` the horn at hand has the note too, only far out or out of tune.
+        Those that have it only in the last position come behind the others, and say so; with `better` the horn at hand
+        has the note too, only far out or out of tune, and they are no help.
         """
         midi = self.line.notes[k].midi
         if midi not in self._others:
-            self._others[midi] = tuple(horn.name for horn in self.horns if self._sounds(horn, midi))
-        return _horn_remedy(self._others[midi], _BETTER if better else "Use a horn that has it")
+            having = [(horn, choices) for horn in self.horns for choices in [self._sounding(horn, midi)] if choices]
+            easy = tuple(horn.name for horn, choices in having if room_mm(horn, choices) is None)
+            far = tuple(horn.name for horn, _ in having if horn.name not in easy)
+            self._others[midi] = easy, far
+        easy, far = self._others[midi]
+        if better or not far:
+            return _horn_remedy(easy, _BETTER if better else _HAVING)
+        last = f"at the end of the slide: {', '.join(far)}"
+        text = f"{_HAVING}: {', '.join(easy)}; only {last}." if easy else f"{_HAVING}, only {last}."
+        return (Remedy(kind="horn", text=text, horns=(*easy, *far)),)
 
-    def _sounds(self, horn: Horn, midi: int) -> bool:
+    def _sounding(self, horn: Horn, midi: int) -> list[Candidate]:
+        """Return the ways to sound a pitch in tune on another horn, none where they are no help."""
         choices = [one for one in allowed_choices(horn, self._willing(), midi) if one.advice is None]
         # A horn in another key that would have it only as a pedal is no help.
         foreign = horn.fundamental_midi != self.horn.fundamental_midi and all(one.partial == 1 for one in choices)
-        return bool(choices) and not foreign and room_mm(horn, choices) is None
+        return [] if foreign else choices
 
     def tune(self, k: int) -> tuple[Remedy, ...]:
         """Return by how many cents an attachment must be tuned flatter so that the note comes within the slide."""

@@ -69,7 +69,17 @@ def test_the_gap_of_the_straight_tenor(name: str) -> None:
     # Published: E1 to B flat 1 pedals, E2 up normal; C2 to E flat 2 added by the attachment (S22, as above).
     (one,) = found(line_of(f"F2 {name} F2"), "tenor")
     assert (one.code, one.index) == ("beyond-horn", 1)
-    assert ("tenor-f" in remedy(one, "horn").horns) == (name not in ("B1", "C2"))
+    assert ("tenor-f" in remedy(one, "horn").horns) == (name != "B1")
+    assert ("at the end of the slide: tenor-f" in remedy(one, "horn").text) == (name == "C2")
+
+
+def test_the_octave_in_seventh_comes_before_two_octaves() -> None:
+    # B2 is the seventh position's fifth above the pedals and in every beginner's chart of a straight tenor (S22, as
+    # above: E2 up normal); nobody would play B3 for a low B1 where B2 is there.
+    for music in ("B1 Bb2 F3 C3 B1", "F3 Bb2 B1", "B1 F3"):
+        for one in found(line_of(music), "tenor"):
+            if one.code == "beyond-horn":
+                assert remedy(one, "octave").text == "Play it an octave up, B2."
 
 
 def test_low_c_is_on_the_attachment_but_at_the_end_of_the_slide() -> None:
