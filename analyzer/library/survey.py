@@ -17,7 +17,8 @@ from analyzer.horns.profiles import load_horn
 from analyzer.library.files import Contents, Entry, find_entries
 from analyzer.library.glance import without_low_brass
 from analyzer.pitch import pitch_of
-from analyzer.plan.difficulty import difficulties
+from analyzer.plan.ceiling import Ceiling, ceiling_tempo
+from analyzer.plan.difficulty import hardest_measure
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
 from analyzer.plan.timing import note_times
@@ -267,12 +268,15 @@ def _shared(horn: Horn) -> Horn:
 
 
 def _row(part: PartInfo, line: Line, planner: Planner, assumed: bool) -> Record:
-    plan = planner.outline()
-    horn, totals = plan.horn, plan.totals
-    hardest = max(difficulties(planner, plan), key=lambda one: one.share, default=None)
+    # The choices alone: reasons, alternatives and plans of their own are for whoever opens one score.
+    picked, horn = planner.picked(), planner.horn
+    loads = planner.loads.walk(picked)
+    ceiling_bpm, there_bpm = ceiling_tempo(planner.loads, planner.choices, planner.times)
+    totals = planner.totals(picked, Ceiling(bpm=ceiling_bpm))
+    hardest = hardest_measure(planner, picked, loads)
     midis = [note.midi for note in line.notes]
     written = sorted((note.written.midi, note.written.name) for note in line.notes)
-    choices = [note.choice for note in plan.notes if note.choice is not None]
+    choices = [one for one in picked if one is not None]
     off = [abs(choice.off_cents) for choice in choices]
     by_position = Counter(str(one.position) for one in choices if one.position is not None)
     by_valves = Counter(_state(one.valves, horn) for one in choices)
@@ -293,11 +297,11 @@ def _row(part: PartInfo, line: Line, planner: Planner, assumed: bool) -> Record:
         # Notes that this slide horn has only with a valve, and only with two: what an attachment is needed for.
         "needs_valve": sum(one > 0 for one in least) if slide else None,
         "needs_two_valves": sum(one > 1 for one in least) if slide else None,
-        "changed": sum(note.changed for note in plan.notes),
+        "changed": sum(usual is not None and one is not None and one.label != usual.label
+                       for one, usual in zip(picked, planner.usual, strict=True)),
         "travel_mm": _rounded(totals.travel_mm), "chart_travel_mm": _rounded(totals.chart_travel_mm),
         "valve_changes": totals.valve_changes, "peak_speed_mm_s": _rounded(totals.peak_speed_mm_s),
-        "tempo_ceiling_bpm": _rounded(totals.tempo_ceiling_bpm),
-        "tempo_there_bpm": _rounded(plan.notes[plan.hardest[0]].time.bpm) if plan.hardest else None,
+        "tempo_ceiling_bpm": _rounded(ceiling_bpm), "tempo_there_bpm": _rounded(there_bpm),
         # How near the hardest measure comes to the player's limit: see `plan.difficulty`.
         "difficulty": hardest.share if hardest else 0.0, "hardest_measure": hardest.measure if hardest else None,
         "hardest_why": hardest.reason if hardest else None,

@@ -56,7 +56,7 @@ def _haste(planner: Planner, plan: Plan) -> list[Axis]:
     for kind, name in names:
         k = max(range(len(loads)), key=lambda k: float(getattr(loads[k], kind)), default=None)
         if k is not None and (share := float(getattr(loads[k], kind))) > 0:
-            found.append(_at(plan, name, k, f"{haste_said(planner, plan, k, loads[k].only(kind))}.", share))
+            found.append(_at(plan, name, k, f"{haste_said(planner, plan.picked, k, loads[k].only(kind))}.", share))
     return found
 
 

@@ -14,15 +14,17 @@ A measure's `share` is the greatest of these, each 1 at the limit:
 - a note that nothing sounds, or a glissando that breaks, counts as `BEYOND`.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from analyzer.horns.candidate import Candidate
 from analyzer.plan.costs import keeps_gliss
 from analyzer.plan.haste import haste_said
 from analyzer.plan.loads import Load
-from analyzer.plan.plan import Plan, PlannedNote
+from analyzer.plan.plan import Plan
 from analyzer.plan.solve import Planner
+from analyzer.score.timeline import Measure
 from analyzer.words import shown
 
 BEYOND = 2.0
@@ -60,25 +62,24 @@ class MeasureDifficulty:
         return next((word for end, word in LEVELS if self.share <= end), "beyond")
 
 
-Reason = Callable[[], str]
-"""Says why a measure is hard; only the reasons that are shown are put into words."""
-
-
 def difficulties(planner: Planner, plan: Plan) -> tuple[MeasureDifficulty, ...]:
     """Return one entry a measure of the line, in order; `plan` must come from `planner`."""
-    found: dict[int, tuple[float, str, Reason, int]] = {}
-    loads = planner.loads_of(plan)
-    for k, one in enumerate(plan.notes):
-        for share, kind, reason in _shares(planner, plan, k, one, loads):
-            where = one.note.measure_index
-            if where not in found or share > found[where][0]:
-                found[where] = (share, kind, reason, k)
-    result = []
-    for measure in plan.line.measures:
-        share, kind, reason, index = found.get(measure.index, (0.0, "rest", lambda: "Nothing to play.", -1))
-        result.append(MeasureDifficulty(measure=measure.number, measure_index=measure.index, share=round(share, 3),
-                                        kind=kind, reason=reason(), index=index if index >= 0 else None))
-    return tuple(result)
+    judged = _Judged(planner, plan.picked, planner.loads_of(plan))
+    found = judged.by_measure()
+    return tuple(judged.told(measure, found.get(measure.index)) for measure in plan.line.measures)
+
+
+def hardest_measure(planner: Planner, picked: Sequence[Candidate | None], loads: Sequence[Load],
+                    ) -> MeasureDifficulty | None:
+    """Return the first of the measures with the greatest share, as `difficulties` has it; None of a line without any.
+
+    `picked` are the choices of a plan, `loads` its steps' (`Loads.walk`). No other measure is put into words.
+    """
+    judged = _Judged(planner, picked, loads)
+    found = judged.by_measure()
+    worst = max(planner.line.measures, key=lambda one: round(found[one.index][0], 3) if one.index in found else 0.0,
+                default=None)
+    return None if worst is None else judged.told(worst, found.get(worst.index))
 
 
 def hardest(found: tuple[MeasureDifficulty, ...], most: int = 4) -> tuple[MeasureDifficulty, ...]:
@@ -94,33 +95,83 @@ def hardest(found: tuple[MeasureDifficulty, ...], most: int = 4) -> tuple[Measur
     return tuple(first.values())[:most]
 
 
-def _shares(planner: Planner, plan: Plan, k: int, one: PlannedNote,
-            loads: Sequence[Load]) -> list[tuple[float, str, Reason]]:
-    name = one.note.written.pretty
-    choice = one.choice
-    if choice is None:
-        return [(BEYOND, "unplayable",
-                 lambda: f"{one.problem.what if one.problem else name + ' cannot be played'}.")]
-    out: list[tuple[float, str, Reason]] = [
-        (0.0, "slide" if plan.horn.family == "slide" else "valves", lambda: "No move worth naming.")]
-    horn, player = plan.horn, plan.player
-    before = plan.notes[k - 1].choice if k else None
-    if k and before is not None and plan.notes[k - 1].note.gliss_after and not keeps_gliss(before, choice):
-        step = f"{plan.notes[k - 1].note.written.pretty} ({shown(before.label)}) to {name} ({shown(choice.label)})"
-        out.append((BEYOND, "unplayable", lambda: f"The glissando {step} leaves its partial."))
-    elif k and (load := loads[k - 1]).most > 0:
-        out.append((load.most, load.by, lambda: f"{haste_said(planner, plan, k - 1, load)}."))
-    reach_mm = player.reach_on(horn)
-    if choice.extension_mm and reach_mm > 0:
-        share = FULL_REACH * (choice.extension_mm / reach_mm) ** 2
-        out.append((share, "reach", lambda: f"{name} in {shown(choice.label)} is {choice.out_mm / 10:.0f} cm out; "
-                                            f"the reach is {reach_mm / 10:.0f} cm."))
-    off = abs(choice.off_cents)
-    if one.time.sounds_s >= HEARD_S and off >= 1:
-        out.append((BENT * off / horn.lip_reach.value, "tuning",
-                    lambda: f"{name} with {shown(choice.label)} is {choice.off_said}; listen and bring it "
-                            "in."))
-    if (player.low is not None and one.note.midi < player.low) or (
-            player.high is not None and one.note.midi > player.high):
-        out.append((1.0, "range", lambda: f"{name} lies outside this player's range."))
-    return out
+_Share = tuple[float, str, int]
+"""The greatest share of a measure, its kind, the note it is about."""
+
+
+class _Judged:
+    """The shares of the notes of one plan; only those that are told are put into words."""
+
+    def __init__(self, planner: Planner, picked: Sequence[Candidate | None], loads: Sequence[Load]) -> None:
+        self.planner, self.picked, self.loads = planner, picked, loads
+        self.reach_mm = planner.player.reach_on(planner.horn)
+
+    def by_measure(self) -> dict[int, _Share]:
+        """Return the greatest share of each measure that has notes; of equal ones the first."""
+        found: dict[int, _Share] = {}
+        for k, note in enumerate(self.planner.line.notes):
+            share, kind = self._share(k)
+            before = found.get(note.measure_index)
+            if before is None or share > before[0]:
+                found[note.measure_index] = share, kind, k
+        return found
+
+    def told(self, measure: Measure, found: _Share | None) -> MeasureDifficulty:
+        """Return the entry of a measure, with its reason in words."""
+        share, kind, k = found or (0.0, "rest", -1)
+        return MeasureDifficulty(measure=measure.number, measure_index=measure.index, share=round(share, 3), kind=kind,
+                                 reason=self._reason(kind, k) if found else "Nothing to play.",
+                                 index=k if found else None)
+
+    def _share(self, k: int) -> tuple[float, str]:
+        """Return the greatest share of a note and its kind; of equal ones that which is named first here."""
+        planner, choice = self.planner, self.picked[k]
+        if choice is None:
+            return BEYOND, "unplayable"
+        share, kind = 0.0, str(planner.horn.family)
+        if self._broken(k):
+            share, kind = BEYOND, "unplayable"
+        elif k and (load := self.loads[k - 1]).most > 0.0:
+            share, kind = load.most, load.by
+        if choice.extension_mm and self.reach_mm > 0:
+            far = FULL_REACH * (choice.extension_mm / self.reach_mm) ** 2
+            if far > share:
+                share, kind = far, "reach"
+        off = abs(choice.off_cents)
+        if off >= 1 and planner.times[k].sounds_s >= HEARD_S:
+            bent = BENT * off / planner.horn.lip_reach.value
+            if bent > share:
+                share, kind = bent, "tuning"
+        player, midi = planner.player, planner.line.notes[k].midi
+        if share < 1.0 and ((player.low is not None and midi < player.low)
+                            or (player.high is not None and midi > player.high)):
+            share, kind = 1.0, "range"
+        return share, kind
+
+    def _broken(self, k: int) -> bool:
+        """Tell whether a glissando into note `k`, which can be played, leaves its partial."""
+        before, choice = self.picked[k - 1] if k else None, self.picked[k]
+        return (before is not None and choice is not None and self.planner.line.notes[k - 1].gliss_after
+                and not keeps_gliss(before, choice))
+
+    def _reason(self, kind: str, k: int) -> str:
+        """Return why the share of a note is what it is, as one sentence."""
+        planner, choice, note = self.planner, self.picked[k], self.planner.line.notes[k]
+        name = note.written.pretty
+        if choice is None:
+            return f"{planner.unplayable(k).what}."
+        if kind == "unplayable":
+            before = self.picked[k - 1]
+            assert before is not None, "a glissando that breaks has both its ends"
+            return (f"The glissando {planner.line.notes[k - 1].written.pretty} ({shown(before.label)}) to {name} "
+                    f"({shown(choice.label)}) leaves its partial.")
+        if kind == "reach":
+            return (f"{name} in {shown(choice.label)} is {choice.out_mm / 10:.0f} cm out; the reach is "
+                    f"{self.reach_mm / 10:.0f} cm.")
+        if kind == "tuning":
+            return f"{name} with {shown(choice.label)} is {choice.off_said}; listen and bring it in."
+        if kind == "range":
+            return f"{name} lies outside this player's range."
+        if not k or self.loads[k - 1].most <= 0.0:
+            return "No move worth naming."
+        return f"{haste_said(planner, self.picked, k - 1, self.loads[k - 1])}."

@@ -21,6 +21,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate
 from math import sqrt
+from typing import NamedTuple
 
 from analyzer.horns.candidate import Candidate, slide_mm
 from analyzer.plan.costs import Matrix, Move, keeps_gliss
@@ -61,6 +62,23 @@ class Load:
             if getattr(self, name) == self.most > 0.0:
                 return name
         return "none"
+
+
+class Span(NamedTuple):
+    """Within what the choices of one note lie: how far out [mm], which partials, which valve states."""
+
+    low_mm: float
+    high_mm: float
+    low_partial: int
+    high_partial: int
+    valves: frozenset[tuple[str, ...]]
+
+    @classmethod
+    def of(cls, choices: Sequence[Candidate]) -> "Span":
+        """Return the span of some choices, at least one."""
+        outs = [one.out_mm for one in choices]
+        partials = [one.partial for one in choices]
+        return cls(min(outs), max(outs), min(partials), max(partials), frozenset([one.valves for one in choices]))
 
 
 class Loads:
@@ -117,6 +135,22 @@ class Loads:
         gliss = self.moves[k].gliss and any(keeps_gliss(a, b) for a in before for b in after)
         return tuple(tuple(broken if gliss and not keeps_gliss(a, b) else max(self.hand(k, a, b)) for a in before)
                      for b in after)
+
+    def at_most(self, k: int, before: Span, after: Span) -> float:
+        """Return a load of slide, valves and lip that no two choices within these spans exceed at step `k`.
+
+        Only where no glissando is asked for and no greatest speed of the slide is told.
+        """
+        move = self.moves[k]
+        need_s = 0.0
+        if self.slide:
+            need_s = self.limits.move_s(max(after.high_mm - before.low_mm, before.high_mm - after.low_mm, 0.0))
+        if len(before.valves | after.valves) > 1:
+            need_s = max(need_s, 1 / self.limits.valve_notes_s)
+        if move.slur:
+            need_s = max(need_s, sqrt(max(after.high_partial - before.low_partial,
+                                          before.high_partial - after.low_partial)) / self.limits.slur_notes_s)
+        return _share(need_s, move)
 
     def walk(self, picked: Sequence[Candidate | None]) -> tuple[Load, ...]:
         """Return the load of every step of a plan; a step to or from a note that nothing sounds has the tongue's."""

@@ -104,6 +104,11 @@ class Plan:
         return f"Plan({self.line!r}, {self.horn.name}, cost={self.cost:.1f})"
 
     @property
+    def picked(self) -> tuple[Candidate | None, ...]:
+        """The choice of each note, None where nothing sounds it."""
+        return tuple(note.choice for note in self.notes)
+
+    @property
     def ceiling_in_beats(self) -> tuple[Beat, float | None]:
         """The beat that is printed at the hardest step (at the first note where nothing is hard), and the tempo
         ceiling in it [beats a minute], None where nothing limits it.

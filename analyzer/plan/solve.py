@@ -1,6 +1,6 @@
 """From a line, a horn and a player to the best plan: builds the lattice, solves it, answers pins and runners-up."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
@@ -231,7 +231,7 @@ class Planner:
         """
         if not self.line.notes:
             return Plan(line=self.line, horn=self.horn, player=self.player, notes=(), cost=0.0, hardest=(),
-                        totals=self._totals((), {}))
+                        totals=self.totals(()))
         if not pins:
             if self._first is None:
                 self._first = self._planned(self.lattice, self.choices, {}, None)
@@ -282,6 +282,10 @@ class Planner:
         if not self.line.notes:
             return self.plan()
         return self._planned(self.lattice, self.choices, {}, None, outline=True)
+
+    def picked(self) -> list[Candidate | None]:
+        """Return the choices of the best plan and nothing else about it: what figures of a whole library need."""
+        return self._solved({})[1] if self.line.notes else []
 
     def pinned(self, index: int, label: str) -> Candidate:
         """Return the choice that a pin means for a note.
@@ -347,10 +351,8 @@ class Planner:
             worth = [] if choice is None else landings.get(k) or self._worth(lattice, k, len(choices[k]))
             extra = [one - cost for one in worth]
             notes.append(self._noted(k, choice, choices[k], extra, k in pins, around, whys.get(k)))
-        planned = tuple(notes)
-        peaks = self._peaks(picked)
-        return Plan(line=self.line, horn=self.horn, player=self.player, notes=planned, cost=cost,
-                    totals=self._totals(planned, peaks), hardest=self.ceiling().steps, groups=groups)
+        return Plan(line=self.line, horn=self.horn, player=self.player, notes=tuple(notes), cost=cost,
+                    totals=self.totals(picked), hardest=self.ceiling().steps, groups=groups)
 
     def _groups(self, base: Lattice, solved: tuple[Lattice, tuple[int, ...]],
                 choices: Sequence[tuple[Candidate, ...]], pins: Mapping[int, str], around: Around, old: Plan | None,
@@ -412,7 +414,7 @@ class Planner:
         note = self.line.notes[k]
         if choice is None:
             return PlannedNote(index=k, note=note, time=self.times[k], choice=None, usual=self.usual[k], pinned=False,
-                               why=("No way to play it here.",), alternatives=(), problem=self._unplayable(k))
+                               why=("No way to play it here.",), alternatives=(), problem=self.unplayable(k))
         others = sorted(
             (max(0.0, price), j) for j, price in enumerate(extra) if choices[j] is not choice and price < INF)
         alternatives = [Alternative(choice=choices[j], extra_cost=price) for price, j in others]
@@ -443,7 +445,8 @@ class Planner:
     def _rank(self, k: int, choice: Candidate) -> Rank:
         return familiarity(self.horn, choice, self.usual[k]).rank_in(self.times[k].sounds_s)
 
-    def _unplayable(self, k: int) -> Problem:
+    def unplayable(self, k: int) -> Problem:
+        """Return why note `k`, which nothing sounds, cannot be played."""
         note = self.line.notes[k]
         reason = why_not(self.horn, self.player, note.midi)
         assert reason is not None, "a note without a choice has a reason"
@@ -459,32 +462,29 @@ class Planner:
 
     # --- sums ----------------------------------------------------------------------------------------------------
 
-    def _peaks(self, picked: Sequence[Candidate | None]) -> dict[int, float]:
-        if self.horn.family != "slide":
-            return {}
-        return {
-            k: peak_mm_s(slide_mm(a, b), self.moves[k].move_s)
-            for k, (a, b) in enumerate(pairwise(picked)) if a is not None and b is not None
-        }
+    def _peaks(self, picked: Sequence[Candidate | None]) -> Iterator[float]:
+        return (peak_mm_s(slide_mm(a, b), move.move_s)
+                for move, (a, b) in zip(self.moves, pairwise(picked), strict=False) if a is not None and b is not None)
 
-    def _totals(self, notes: Sequence[PlannedNote], peaks: Mapping[int, float]) -> Totals:
-        picked = [note.choice for note in notes]
+    def totals(self, picked: Sequence[Candidate | None], top: Ceiling | None = None) -> Totals:
+        """Return the sums over the line with these choices; `top` is the tempo ceiling where it is known already."""
         slide = self.horn.family == "slide"
+        top = top or self.ceiling()
         # Both travels are counted over the same moves: where either side cannot play a note, neither counts it.
         usual = [chart if mine is not None else None for mine, chart in zip(picked, self.usual, strict=False)]
         mine = [one if chart is not None else None for one, chart in zip(picked, usual, strict=False)]
         return Totals(
-            notes=len(notes), unplayable=sum(one is None for one in picked),
+            notes=len(picked), unplayable=sum(one is None for one in picked),
             travel_mm=travel_mm(mine) if slide else None, chart_travel_mm=travel_mm(usual) if slide else None,
             valve_changes=valve_changes(picked),
-            peak_speed_mm_s=max(peaks.values(), default=0.0) if slide else None,
-            tempo_ceiling_bpm=self.ceiling().bpm, ceiling_by=self.ceiling().by,
+            peak_speed_mm_s=max(self._peaks(picked), default=0.0) if slide else None,
+            tempo_ceiling_bpm=top.bpm, ceiling_by=top.by,
         )
 
     def loads_of(self, plan: Plan, limits: Limits | None = None) -> tuple[Load, ...]:
         """Return what each step of a plan asks of the player, or of other `limits`, by the note that it leaves."""
         loads = self.loads if limits is None else self._loads(limits)
-        return loads.walk([note.choice for note in plan.notes])
+        return loads.walk(plan.picked)
 
     def _loads(self, limits: Limits) -> Loads:
         return Loads(self.line, self.horn.family == "slide", limits, self.times, self.moves, self.weights.glide_from_s)

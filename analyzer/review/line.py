@@ -179,7 +179,7 @@ def _too_fast(remedies: Remedies, run: Sequence[int], worst: int, loads: Sequenc
     hardest = f" (hardest of {len(run)} in a row)" if len(run) > 1 else ""
     offered = (*remedies.tempo(worst), *remedies.quicker_horns(worst))
     return finding_at(remedies.line, worst, "too-fast", "care",
-                      haste_said(remedies.planner, remedies.plan, worst, loads[worst]) + hardest, offered,
+                      haste_said(remedies.planner, remedies.plan.picked, worst, loads[worst]) + hardest, offered,
                       more=() if offered else ("Leave out a note before or after it, or share the passage.",))
 
 

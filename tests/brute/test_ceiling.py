@@ -13,6 +13,7 @@ import pytest
 
 from analyzer.horns.profiles import load_horn
 from analyzer.pitch import pitch_of
+from analyzer.plan.ceiling import ceiling_tempo
 from analyzer.plan.costs import keeps_gliss
 from analyzer.plan.player import Player
 from analyzer.plan.solve import Planner
@@ -87,6 +88,42 @@ def test_some_walk_reaches_the_ceiling_and_none_goes_beyond(seed: int) -> None:
     factor = found.bpm / planner.times[found.steps[0]].bpm
     assert any(goes(planner, walk, factor * (1 - 1e-6)) for walk in walks)
     assert not any(goes(planner, walk, factor * (1 + 1e-6)) for walk in walks)
+
+
+def long_planner(seed: int) -> Planner:
+    """A line of some dozens of notes of unequal length, at times with a second tempo, a glissando or a told speed."""
+    rng = random.Random(seed)
+    horn = load_horn(rng.choice(HORNS))
+    low = horn.fundamental_midi + rng.choice([4, 10])
+    names = [pitch_of(rng.randint(low, low + 24)).name + rng.choice(["", "~", "~"]) for _ in range(rng.randint(2, 60))]
+    line = line_of(" ".join(names), Fraction(1, 4))
+    onset, notes = Fraction(0), []
+    for note in line.notes:
+        duration = rng.choice([Fraction(1, 4), Fraction(1, 2), Fraction(1), Fraction(1, 3)])
+        notes.append(replace(note, onset=onset, duration=duration, breath_after=rng.random() < 0.05,
+                             gliss_after=seed % 7 == 0 and rng.random() < 0.1))
+        onset += duration
+    player = Player(level=rng.choice(["beginner", "advanced"]), tongue_notes_s=rng.choice([None, 25.0]),
+                    slur_notes_s=rng.choice([None, 2.0]),
+                    max_speed_mm_s=rng.choice([None, None, None, 1500.0]) if horn.family == "slide" else None)
+    times = None
+    if seed % 5 == 0:
+        times = tuple(replace(time, bpm=time.bpm * rng.choice([1, 2])) for time in Planner(
+            replace(line, notes=tuple(notes)), horn, player, tempo_bpm=60).times)
+    return Planner(replace(line, notes=tuple(notes)), horn, player, tempo_bpm=rng.choice([60, 180]), times=times)
+
+
+@pytest.mark.parametrize("make", [random_planner, long_planner])
+def test_a_search_of_the_hard_steps_alone_finds_the_same_ceiling(make) -> None:
+    # The other search, which the tests above hold against every sequence of choices, looks at every step.
+    searched = 0
+    for seed in range(150):
+        planner = make(seed)
+        found = planner.ceiling()
+        there = planner.times[found.steps[0]].bpm if found.steps else None
+        assert ceiling_tempo(planner.loads, planner.choices, planner.times) == (found.bpm, there), seed
+        searched += found.bpm is not None
+    assert searched > 100
 
 
 def test_every_reason_comes_up_in_these_lines() -> None:
