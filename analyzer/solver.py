@@ -44,7 +44,8 @@ class Lattice:
         If there is no layer, or a matrix does not fit its layers.
     """
 
-    __slots__ = ("_backward", "_backward_shift", "_forward", "_shift", "changed", "edges", "nodes")
+    __slots__ = ("_backward", "_backward_shift", "_best", "_forward", "_older", "_redone", "_shift", "changed", "edges",
+                 "nodes")
 
     def __init__(self, nodes: Sequence[Row], edges: Sequence[Edges]) -> None:
         if not nodes:
@@ -61,6 +62,9 @@ class Lattice:
         # True cost = table entry + shift of its layer: a re-solve far away moves whole tables by a constant.
         self._shift: list[float] = [0.0] * len(nodes)
         self._backward_shift: list[float] = self._shift
+        self._best: tuple[int, ...] | None = None
+        self._older: Lattice | None = None               # the one that this was made from, by other rows
+        self._redone: frozenset[int] = frozenset()       # layers whose row or table from the start is not the older's
         self.changed: tuple[int, int] = (0, len(nodes))
 
     @property
@@ -70,15 +74,27 @@ class Lattice:
         return least + self._shift[-1]
 
     def best(self) -> tuple[int, ...] | None:
-        """Return the node index of the best walk in each layer, or None where there is no walk."""
+        """Return the node index of the best walk in each layer, or None where there is no walk; found once."""
+        if self._best is None:
+            self._best = self._traced()
+        return self._best
+
+    def _traced(self) -> tuple[int, ...] | None:
+        """Trace the best walk back; where all is as in the older lattice, so is the step from a node of its walk."""
         ends = list(map(add, self._forward[-1], self.nodes[-1]))
         cost = min(ends)
         if cost == INF:
             return None
-        path = [ends.index(cost)]
+        state = ends.index(cost)
+        path = [state]
+        older, redone = self._older._best if self._older else None, self._redone
         for t in range(len(self.nodes) - 2, -1, -1):
-            arrive = list(map(add, map(add, self._forward[t], self.nodes[t]), self.edges[t][path[-1]]))
-            path.append(arrive.index(min(arrive)))
+            if older and t not in redone and state == older[t + 1]:
+                state = older[t]
+            else:
+                arrive = list(map(add, map(add, self._forward[t], self.nodes[t]), self.edges[t][state]))
+                state = arrive.index(min(arrive))
+            path.append(state)
         path.reverse()
         return tuple(path)
 
@@ -94,21 +110,12 @@ class Lattice:
         `changed` of the new lattice is the range of layers (from, to; to not included) outside of which
         ``through(t)`` minus the best cost is as it was, so that nothing built from it need be built again.
         """
-        new: Lattice = object.__new__(Lattice)
-        nodes = list(self.nodes)
-        for t, row in changes.items():
-            if len(row) != len(nodes[t]):
-                raise ValueError(f"layer {t} has {len(nodes[t])} nodes, not {len(row)}")
-            nodes[t] = row
-        new.nodes, new.edges = nodes, self.edges
-        edges = self.edges
-        new._forward, new._shift, last = _redone(
-            list(self._forward), self._shift, list(changes), +1,
-            lambda table, t: _step_forward(table[t - 1], nodes[t - 1], edges[t - 1]))
-        new._backward, new._backward_shift, first = _redone(
+        new = self._with_rows(changes)
+        nodes, edges = new.nodes, new.edges
+        new._backward, new._backward_shift, behind = _redone(
             list(self._to_end()), self._to_end_shift(), list(changes), -1,
             lambda table, t: _step_backward(table[t + 1], nodes[t + 1], edges[t]))
-        new.changed = (max(first, 0), last + 1)
+        new.changed = (min(behind, default=0), max(new._redone, default=-1) + 1)
         return new
 
     def repriced(self, changes: Mapping[int, Row]) -> "Lattice":
@@ -116,16 +123,23 @@ class Lattice:
 
         Half the work where only costs and walks are looked at; `changed` is the whole.
         """
+        new = self._with_rows(changes)
+        new._backward, new._backward_shift, new.changed = None, new._shift, (0, len(self.nodes))
+        return new
+
+    def _with_rows(self, changes: Mapping[int, Row]) -> "Lattice":
+        """Return a lattice with other rows and its tables from the start."""
         new: Lattice = object.__new__(Lattice)
-        nodes = list(self.nodes)
+        nodes, edges = list(self.nodes), self.edges
         for t, row in changes.items():
+            if len(row) != len(nodes[t]):
+                raise ValueError(f"layer {t} has {len(nodes[t])} nodes, not {len(row)}")
             nodes[t] = row
-        edges = self.edges
-        new.nodes, new.edges, new.changed = nodes, edges, (0, len(nodes))
-        new._forward, new._shift, _ = _redone(
+        new.nodes, new.edges, new._older, new._best = nodes, edges, self, None
+        new._forward, new._shift, redone = _redone(
             list(self._forward), self._shift, list(changes), +1,
             lambda table, t: _step_forward(table[t - 1], nodes[t - 1], edges[t - 1]))
-        new._backward, new._backward_shift = None, new._shift
+        new._redone = frozenset(redone)
         return new
 
     def rewalk(self, walk: Sequence[int], nodes: Mapping[int, Row], edges: Mapping[int, Edges] | None = None,
@@ -263,6 +277,11 @@ class Lattice:
         return None
 
     def _to_end(self) -> list[Row]:
+        if self._backward is None and self._older is not None:
+            changed = [t for t in self._redone if self.nodes[t] is not self._older.nodes[t]]
+            self._backward, self._backward_shift, _ = _redone(
+                list(self._older._to_end()), self._older._to_end_shift(), changed, -1,
+                lambda table, t: _step_backward(table[t + 1], self.nodes[t + 1], self.edges[t]))
         if self._backward is None:
             n = len(self.nodes)
             table: list[Row] = [()] * n
@@ -300,16 +319,16 @@ def _step_backward(after: Row, nodes: Row, matrix: Edges) -> list[float]:
 def _redone(
     table: list[Row], old_shift: Sequence[float], changed: Sequence[int], way: int,
     step: Callable[[list[Row], int], Row],
-) -> tuple[list[Row], list[float], int]:
+) -> tuple[list[Row], list[float], set[int]]:
     """Redo `table` in place beyond the changed layers, in the sense of `way`, until it is a shifted copy again.
 
-    Returns the table, its shifts, and the outermost layer whose row differs by more than a constant.
+    Returns the table, its shifts, and the layers that changed or whose row differs by more than a constant.
     """
     n = len(table)
     shift = list(old_shift)
     order = sorted(changed, reverse=way < 0)
-    touched = set(order)
-    outermost = order[-1] if order else -1
+    differing = set(order)
+    touched = frozenset(order)
     live, moved = False, 0.0           # whether the row before differs in shape; by how much a shifted copy has moved
     for t in range(order[0] + way if order else n, n if way > 0 else -1, way):
         if not live and t - way not in touched:
@@ -326,8 +345,8 @@ def _redone(
             live = True
             table[t] = row
             shift[t] = shift[t - way]
-            outermost = max(outermost, t) if way > 0 else min(outermost, t)
-    return table, shift, outermost
+            differing.add(t)
+    return table, shift, differing
 
 
 def least_peak(nodes: Sequence[Row], edges: Sequence[Edges]) -> tuple[float, tuple[int, ...]]:

@@ -8,7 +8,7 @@ move (in, out), so that a change of direction has its price and the solver stays
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from analyzer.horns.candidate import Candidate, slide_mm
 from analyzer.horns.horn import Horn
@@ -26,8 +26,7 @@ BROKEN = 1e6
 Matrix = tuple[tuple[float, ...], ...]
 
 
-@dataclass(slots=True, unsafe_hash=True)            # not frozen, as timeline.Note is not
-class Move:
+class Move(NamedTuple):                # a key of what is priced once, and there is one for every note
     """What matters of the step from one note to the next: time for it, and how the notes are joined.
 
     `note_s`, `share`, `idle_s` and `breath_s` say what `move_s` is made of; see `timing.NoteTime`.

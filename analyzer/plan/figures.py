@@ -17,6 +17,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from itertools import count, pairwise
+from operator import itemgetter
 
 from analyzer.horns.candidate import Candidate
 from analyzer.score.lines import LineNote
@@ -68,7 +69,8 @@ def tied(base: Lattice, choices: _Choices, senses: int, ties: Sequence[Tie], pri
 
 class _Search:
     def __init__(self, base: Lattice, choices: _Choices, senses: int, ties: Sequence[Tie], price: float) -> None:
-        self.base, self.choices, self.senses, self.ties, self.price = base, choices, senses, ties, price
+        self.base, self.choices, self.senses, self.price = base, choices, senses, price
+        self.ties = [(tie, itemgetter(*tie)) for tie in ties]
         self.solved = 0
 
     def found(self) -> Tied:
@@ -85,7 +87,7 @@ class _Search:
 
     def _parted(self, walk: Sequence[str], labels: Mapping[Tie, str]) -> list[Tie]:
         """Return the undecided ties whose notes take different choices."""
-        return [tie for tie in self.ties if tie not in labels and any(walk[k] != walk[tie[0]] for k in tie)]
+        return [tie for tie, labels_of in self.ties if len(set(labels_of(walk))) > 1 and tie not in labels]
 
     def _priced(self, labels: Mapping[Tie, str]) -> Lattice:
         self.solved += 1
@@ -161,13 +163,14 @@ class _Search:
                 return Tied(lattice, decided, 0.0)
             tie = max(parted, key=len)
             through = {k: lattice.through(k) for k in tie}
+            cost = lattice.cost
             for label in self._labels(tie):
                 # A lower bound without solving: each note pays the price, or what its own change costs.
-                bound = lattice.cost
+                bound = cost
                 for k in tie:
-                    gains = [min(through[k][j * self.senses:(j + 1) * self.senses]) - lattice.cost
+                    gains = [min(through[k][j * self.senses:(j + 1) * self.senses]) - cost
                              for j, one in enumerate(self.choices[k]) if one.label == label]
-                    bound = max(bound, lattice.cost + min([self.price, *gains]))
+                    bound = max(bound, cost + min([self.price, *gains]))
                 if bound < best.cost - _EPSILON:
                     heappush(heap, (bound, next(order), False, {**decided, tie: label}, lattice))
         return Tied(best, labels, 0.0)
