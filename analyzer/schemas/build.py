@@ -258,8 +258,15 @@ DOCUMENTS: dict[str, Schema] = {
         "prices": many(obj({**LINE_OF, "player": TEXT, "horn": TEXT, "price": maybe(NUMBER), "why": TEXTS,
                             "cover": YES_NO})),
         "unfilled": many(obj({**LINE_OF, "why": TEXT})),
-        "changes": many(obj({"kind": words("move", "lend", "tempo", "clef", "notes", "empty", "cover"), "text": TEXT,
-                             **CHAIR_MAYBE})),
+        "shares": many(obj({
+            **LINE_OF, "pieces": many(obj({
+                "player": TEXT, "horn": TEXT, "clef": TEXT, "first": COUNT, "last": COUNT, "measures": TEXTS,
+                "octaves": WHOLE, "why": maybe(TEXT), "beside": words("own line", "rests", "alone"),
+                "missing": many(obj({"index": COUNT, "measure": TEXT, "sounding": PITCH})), "price": NUMBER})),
+            "left": many(obj({"first": COUNT, "last": COUNT, "measures": TEXTS})), "handovers": COUNT, "whole": YES_NO,
+            "price": NUMBER, "said": TEXT})),
+        "changes": many(obj({"kind": words("move", "lend", "tempo", "clef", "notes", "empty", "cover", "share"),
+                             "text": TEXT, **CHAIR_MAYBE})),
         "after_changes": many(obj({**LINE_OF, "player": TEXT, "horn": TEXT})),
         "findings": FINDINGS, "remarks": many(ref("remark")), "problems": PROBLEMS, "cautions": CAUTIONS,
         "about": words("horns", "horns and players")}, {"tuning": many(ref("tuned_chord"))}),

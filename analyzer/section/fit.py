@@ -20,6 +20,7 @@ from analyzer.section.looked import About, Looked, Reservation, about, looked_at
 from analyzer.section.proposals import Proposal, changes_of
 from analyzer.section.seating import Chair, Desk, Offer, Role, chairs_of, leading, member_names
 from analyzer.section.section import Member, Section
+from analyzer.section.shares import Share, shares_of
 from analyzer.selection import asked_lines, chosen_parts
 from analyzer.supposed import doubts_of
 from analyzer.words import counted, first_few, listed, measures_named
@@ -82,7 +83,8 @@ class SectionFit:
     """The answer.
 
     `after` is the seating once the changes are made, as (chair, player, horn), where it differs; `reservations` belong
-    to the verdict: chairs that are filled otherwise than their parts ask.
+    to the verdict: chairs that are filled otherwise than their parts ask. `shares` are lines that have no player, or
+    whose cover loses notes, as those who rest could have them.
     """
 
     document: Document
@@ -97,6 +99,7 @@ class SectionFit:
     cautions: tuple[str, ...]
     priced: tuple[PricedLine, ...] = ()
     absent: tuple[str, ...] = ()
+    shares: tuple[Share, ...] = ()
     reads: Reads | None = None
 
     @property
@@ -129,8 +132,11 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
     covered = Covered(document)
     desk = _desk(document, chairs_of(lines), section, covered, tempo_bpm)
     placed = _placed(desk)
+    doubling = desk.doublings([place[0] if place else None for place in placed])
+    shares = shares_of(desk, placed, doubling)
+    shared = {share.nth for share in shares if share.whole}
     search = Search(desk, lambda i: _spared(covered, desk.chairs, i))
-    way = _way(search, desk, placed)
+    way = _way(search, Search(desk, lambda i: i in shared or _spared(covered, desk.chairs, i)), placed)
     covers = any(place is not None and place[1].cover is not None for place in placed)
     verdict: Verdict = "suits" if way.count == 0 else "does not suit"
     if way.possible and 0 < way.count <= MOST_CHANGES:
@@ -138,8 +144,8 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
     if covers and verdict == "suits":                    # who covers reads another part than the printed one
         verdict = "suits with changes"
     harmony = Harmony(document)
-    seats, unfilled, general = _seated(desk, placed, covered, harmony)
-    changes = changes_of(desk, way, covered, harmony) if way.possible else ()
+    seats, unfilled, general = _seated(desk, placed, covered, harmony, doubling, shares)
+    changes = changes_of(desk, way, covered, harmony, shares) if way.possible else ()
     after = _after(desk, way, placed) if way.possible and way.count and not (covers and not way.steps) else ()
     general = [*general, *_blocking(search, way, verdict, placed, covered)]
     lent = [one for one in way.steps if isinstance(one, Lend)] if way.possible else []
@@ -149,7 +155,8 @@ def fit(document: Document, section: Section, *, parts: tuple[str, ...] = (),
                           (desk.members[place[0]], place[1].burden.horn if place[1].burden else None)
                           if place else None for place in placed]),
                       changes=changes, after=after, findings=tuple(general), problems=tuple(problems),
-                      cautions=_cautions(seats, lent), absent=tuple(member.name for member in section.absent),
+                      cautions=_cautions(seats, lent), shares=shares,
+                      absent=tuple(member.name for member in section.absent),
                       priced=tuple(PricedLine(
                           chair=chair, role=desk.roles[i], empty_price=empty[i],
                           offers=tuple((member.name, offer) for member, offer in
@@ -195,10 +202,13 @@ def _placed(desk: Desk) -> Placed:
     return tuple(None if j is None else (j, desk.matrix()[i][j]) for i, j in enumerate(desk.seats()))
 
 
-def _way(search: Search, desk: Desk, placed: Placed) -> ChangedSeating:
-    """Return the fewest changes that make the piece suit: none, those of the seats shown, or other seats."""
+def _way(search: Search, seated: Search, placed: Placed) -> ChangedSeating:
+    """Return the fewest changes that make the piece suit: none, those of the seats shown, or other seats.
+
+    `seated` knows what those seats can share out; of other seats nobody has asked that.
+    """
     seats = [None if place is None else (place[0], place[1].burden, place[1].cover) for place in placed]
-    shown = search.seated(seats)
+    shown = seated.seated(seats)
     if shown.count == 0:
         return shown
     way = search.best()
@@ -223,14 +233,16 @@ def _better_print(desk: Desk, places: list[Place]) -> list[Place]:
     return places
 
 
-def _seated(desk: Desk, placed: Placed, covered: Covered, harmony: Harmony,
-            ) -> tuple[list[Seat], list[Unfilled], list[Finding]]:
-    doubling = desk.doublings([place[0] if place else None for place in placed])
+def _seated(desk: Desk, placed: Placed, covered: Covered, harmony: Harmony, doubling: dict[int, tuple[int, Burden]],
+            shares: Sequence[Share]) -> tuple[list[Seat], list[Unfilled], list[Finding]]:
+    helped = {share.nth: share for share in shares}
     seats: list[Seat] = []
     unfilled: list[Unfilled] = []
     for i, (chair, place) in enumerate(zip(desk.chairs, placed, strict=True)):
         if place is None:
-            unfilled.append(Unfilled(chair=chair, why=_why_empty(desk, i, placed, covered) + _away(desk, chair)))
+            why = _why_empty(desk, i, placed, covered) + _away(desk, chair)
+            shared = f"; shared out: {helped[i].said}" if i in helped else ""
+            unfilled.append(Unfilled(chair=chair, why=why + shared))
         else:
             seats.append(_seat(desk, i, *place, doubles=False, harmony=harmony))
         seats += [_seat(desk, i, j, Offer(price=round(burden.cost, 6), why=(), played=burden.horn.name, burden=burden),

@@ -13,9 +13,10 @@ from analyzer.section.changes import ChangedSeating, Lend
 from analyzer.section.covered import Covered
 from analyzer.section.seating import Chair, Desk
 from analyzer.section.section import Member
+from analyzer.section.shares import Share
 from analyzer.words import listed, measures_named
 
-ProposalKind = Literal["move", "lend", "tempo", "clef", "notes", "empty", "cover"]
+ProposalKind = Literal["move", "lend", "tempo", "clef", "notes", "empty", "cover", "share"]
 _MOST_TRIES = 20                       # beats a minute slower than reckoned; only a bound, the plan settles sooner
 _CUT_TIME_BPM = 160                    # judged: above it bands beat the half note
 
@@ -26,7 +27,7 @@ class Proposal:
 
     `data` holds, by kind: `player`, `horn`, `source`, `owner` (lend); `player` (move); `measure`, `from_bpm`, `to_bpm`
     [quarter notes a minute], `factor` (tempo); `player` and `clefs` (clef); `player` and `notes` (notes); `player` and
-    `horn` (cover); nothing more (empty).
+    `horn` (cover); nothing more (empty, share).
     """
 
     kind: ProposalKind
@@ -35,8 +36,13 @@ class Proposal:
     data: dict[str, Any]
 
 
-def changes_of(desk: Desk, way: ChangedSeating, covered: Covered, harmony: Harmony) -> tuple[Proposal, ...]:
-    """Return the changes of a way, in the order in which a director would make them."""
+def changes_of(desk: Desk, way: ChangedSeating, covered: Covered, harmony: Harmony, shares: Sequence[Share] = (),
+               ) -> tuple[Proposal, ...]:
+    """Return the changes of a way, in the order in which a director would make them.
+
+    `shares` are those of the seats that are shown; they hold for a way without steps.
+    """
+    helped = {share.nth: share for share in shares} if not way.steps else {}
     changes: list[Proposal] = []
     for step in way.steps:
         member = desk.members[step.member]
@@ -53,7 +59,10 @@ def changes_of(desk: Desk, way: ChangedSeating, covered: Covered, harmony: Harmo
     for i, place in enumerate(way.seats):
         chair = desk.chairs[i]
         if place is None:
-            if chair.same_as is None:
+            if chair.same_as is None and i in helped:
+                changes.append(Proposal(kind="share", chair=chair, data={},
+                                        text=f"Share out {chair.title}: {helped[i].said}."))
+            elif chair.same_as is None:
                 double = covered.best_double(chair.line, empty)
                 heard = f" ({double.part_name} has {100 * double.share:.0f} % of its notes)" if double else ""
                 changes.append(Proposal(kind="empty", chair=chair, data={},

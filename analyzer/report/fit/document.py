@@ -12,6 +12,7 @@ from analyzer.section.fit import Seat, SectionFit
 from analyzer.section.in_tune import section_chords
 from analyzer.section.proposals import Proposal
 from analyzer.section.seating import Chair
+from analyzer.section.shares import Part, Share
 from analyzer.supposed import of_line
 
 SCHEMA = "lowbrass.fit/1"
@@ -36,6 +37,7 @@ def fit_document(fit: SectionFit) -> dict[str, Any]:
         "prices": [{**_chair_json(line.chair), "player": player, "horn": offer.played, "price": offer.price,
                     "why": list(offer.why), "cover": offer.cover is not None}
                    for line in fit.priced for player, offer in line.offers],
+        "shares": [_share_json(share) for share in fit.shares],
         "changes": [_change_json(one) for one in fit.changes],
         "after_changes": [{**_chair_json(chair), "player": player, "horn": horn} for chair, player, horn in fit.after],
         "tuning": [chord_json(chord) for chord in section_chords(fit)],
@@ -76,6 +78,27 @@ def _cover_json(seat: Seat) -> dict[str, Any] | None:
     return {"of": cover.of, "by": cover.by, "clef": cover.reader.clef, "octaves": phrases_json(cover.phrases, notes),
             "lost": [{"code": loss.code, "what": loss.what, "measures": list(loss.measures)} for loss in cover.lost],
             "price": seat.price}
+
+
+def _share_json(share: Share) -> dict[str, Any]:
+    """Return who plays which phrase of a shared line, and what nobody plays."""
+    notes = share.chair.line.notes
+    parts = {piece.phrase.first: part for part in share.parts for piece in part.pieces}
+    pieces = [{"player": part.member.name, "horn": part.played, "clef": part.cover.reader.clef,
+               **phrases_json([piece.phrase], notes)[0],
+               "missing": [{"index": k, "measure": notes[k].measure, "sounding": notes[k].sounding.name}
+                           for k in piece.missing],
+               "beside": share_beside(part), "price": round(piece.price, 3)}
+              for piece in share.split.taken for part in [parts[piece.phrase.first]]]
+    return {**_chair_json(share.chair), "pieces": pieces, "handovers": share.split.handovers, "whole": share.whole,
+            "left": [{"first": first, "last": last, "measures": [notes[first].measure, notes[last].measure]}
+                     for first, last in share.left],
+            "price": round(share.split.price, 3), "said": share.said}
+
+
+def share_beside(part: Part) -> str:
+    """Say where the phrases stand: ``own line`` of who keeps the rest, ``rests`` of another line, or ``alone``."""
+    return "own line" if part.holder else "rests" if part.sits is not None else "alone"
 
 
 def _told_json(told: Sequence[Finding]) -> dict[str, Any]:
