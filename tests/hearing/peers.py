@@ -1,22 +1,28 @@
 """General pitch trackers and an aligner beside ours, in one run: ``python -m tests.hearing.peers`` prints the table.
 
 The peers are no part of the project and are installed by whoever wants to compare (``pip install librosa swift-f0
-praat-parselmouth``); one that is not there is left out, and said so:
+praat-parselmouth synctoolbox``); one that is not there is left out, and said so:
 
 * librosa (ISC licence): pyin (M. Mauch and S. Dixon, *pYIN*, ICASSP 2014), yin, and dynamic time warping of chroma
 * swift-f0 (MIT): a small neural tracker
 * praat-parselmouth (GPL-3, so only ever compared with): the autocorrelation tracker of Praat
+* synctoolbox (MIT; M. Mueller and others, *Sync Toolbox*, J. Open Source Software 6, 2021): chroma and onsets, warped
+  in several resolutions from the notes of the line themselves
 
 Trackers hear tones B flat 0 to B flat 4 of known pitch by two makers (`synth`, `held_out.pulsed`), clean, by phone, in
 a room, with clicks. Aligners hold recordings of known players against the line: how far the beginning of a note is from
-where it was put. The warp is given what it wants, a plain rendering of the line at its tempo; it has no notion of a
-note left out or of a restart, so those stand in rows of their own.
+where it was put. A warp is given what it wants, a plain rendering of the line at its tempo or its notes; it has no
+notion of a note left out or of a restart, so those stand in rows of their own.
 """
 
+import contextlib
 import importlib.util
+import io
 import time
 import warnings
 from collections.abc import Callable, Iterator
+from datetime import date
+from importlib.metadata import version
 
 import numpy as np
 
@@ -31,6 +37,8 @@ from .synth import RATE, Tone, dressed, sounded
 
 Track = Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]]
 """From samples at `RATE` to times [s] and pitches (midi scale, NaN where none is heard)."""
+_PACKAGES = {"parselmouth": "praat-parselmouth", "swift_f0": "swift-f0"}
+"""Names of modules' packages, where they differ."""
 HEARD = 50.0                           # cents: farther off is misheard
 
 
@@ -139,12 +147,45 @@ def _warped(one, sound: np.ndarray) -> dict[int, float]:
     return {k: float(path[min(at, len(path) - 1), 1]) * hop / RATE for k, at in enumerate(places)}
 
 
+def _synced(one, sound: np.ndarray) -> dict[int, float]:
+    """Return where synctoolbox puts the beginning of each note, by its own recipe for score and sound. [s]"""
+    import pandas
+    from synctoolbox.dtw.mrmsdtw import sync_via_mrmsdtw
+    from synctoolbox.dtw.utils import make_path_strictly_monotonic
+    from synctoolbox.feature import chroma, csv_tools, dlnco, pitch, pitch_onset
+
+    rate = 50
+    rows = [{"start": 0.1 + note.time.start_s, "duration": note.time.sounds_s, "pitch": note.note.midi, "velocity": 0.8,
+             "instrument": "trombone"} for note in one.plan.notes]
+    frame = pandas.DataFrame([{**row, "end": row["start"] + row["duration"]} for row in rows])
+    with contextlib.redirect_stdout(io.StringIO()):      # a dot for each pitch
+        spectra = (csv_tools.df_to_pitch_features(frame, feature_rate=rate),
+                   pitch.audio_to_pitch_features(f_audio=sound, Fs=RATE, feature_rate=rate))
+        begun = (csv_tools.df_to_pitch_onset_features(frame),
+                 pitch_onset.audio_to_pitch_onset_features(f_audio=sound, Fs=RATE))
+    chromas = [chroma.quantize_chroma(f_chroma=chroma.pitch_to_chroma(f_pitch=spectrum)) for spectrum in spectra]
+    onsets = [dlnco.pitch_onset_features_to_DLNCO(f_peaks=peaks, feature_rate=rate,
+                                                  feature_sequence_length=heard.shape[1])
+              for peaks, heard in zip(begun, chromas, strict=True)]
+    path = make_path_strictly_monotonic(sync_via_mrmsdtw(
+        f_chroma1=chromas[0], f_chroma2=chromas[1], f_onset1=onsets[0], f_onset2=onsets[1], input_feature_rate=rate,
+        step_weights=np.array([1.5, 1.5, 2.0])))
+    starts = np.interp([row["start"] for row in rows], path[0] / rate, path[1] / rate)
+    return dict(enumerate(map(float, starts)))
+
+
+ALIGNERS: dict[str, tuple[str, Callable[..., dict[int, float]]]] = {
+    "librosa dtw of chroma": ("librosa", _warped), "synctoolbox": ("synctoolbox", _synced)}
+
+
 def aligned(step: int = 1) -> list[tuple[str, str, list[float], int]]:
     """Return of each way of playing and aligner: errors of the beginnings found [s], notes that were played."""
     rows = []
-    have = importlib.util.find_spec("librosa") is not None
+    others = {name: align for name, (module, align) in ALIGNERS.items() if importlib.util.find_spec(module) is not None}
     for way, faults in WAYS.items():
-        ours, theirs, count = [], [], 0
+        ours: list[float] = []
+        theirs: dict[str, list[float]] = {name: [] for name in others}
+        count = 0
         for horn, measures in (("tenor", (1, 24)), ("euphonium-4", (1, 16)), ("tenor-f", (1, 8)))[::step]:
             for kind in ("clean", "room"):
                 rng = np.random.default_rng([5, *map(ord, horn + kind)])
@@ -155,12 +196,11 @@ def aligned(step: int = 1) -> list[tuple[str, str, list[float], int]]:
                 count += len(truth.starts_s)
                 ours += [abs(note.sound.start_s - truth.starts_s[note.index]) for note in found.notes
                          if note.sound is not None and note.sound.midi is not None and note.index in truth.starts_s]
-                if have:
-                    starts = _warped(one, sound)
-                    theirs += [abs(starts[k] - start_s) for k, start_s in truth.starts_s.items()]
+                for name, align in others.items():
+                    starts = align(one, sound)
+                    theirs[name] += [abs(starts[k] - start_s) for k, start_s in truth.starts_s.items()]
         rows.append(("ours", way, ours, count))
-        if have:
-            rows.append(("librosa dtw of chroma", way, theirs, count))
+        rows += [(name, way, off, count) for name, off in theirs.items()]
     return rows
 
 
@@ -175,9 +215,12 @@ def table(step: int = 1) -> str:
         good = sum(value <= 0.05 for value in off)
         out.append(f"{name:<22}{way:<26}{1000 * np.median(off):>6.0f} ms{1000 * np.percentile(off, 95):>6.0f} ms"
                    f"{f'{100 * good / count:.1f} %':>14}")
-    absent = sorted({module for module, _ in TRACKERS.values() if importlib.util.find_spec(module) is None})
+    modules = {module for module, _ in (*TRACKERS.values(), *ALIGNERS.values())}
+    absent = sorted(module for module in modules if importlib.util.find_spec(module) is None)
     if absent:
         out.append(f"\nnot installed, so not compared: {', '.join(absent)}")
+    packages = sorted({_PACKAGES.get(module, module) for module in modules if module not in absent})
+    out.append(f"\n{', '.join(f'{name} {version(name)}' for name in packages)}; {date.today().isoformat()}")
     return "\n".join(out)
 
 
