@@ -315,8 +315,8 @@ class Planner:
     def where(self, index: int) -> str:
         """Return part, measure and line of a note, for a person."""
         note = self.line.notes[index]
-        line = f", line {self.line.number}" if self.line.of > 1 else ""
-        return f"{self.line.part_name}{line}, measure {note.measure}"
+        whose = f" ({self.line.whose})" if self.line.whose else ""
+        return f"{self.line.part_name}{whose}, measure {note.measure}"
 
     def _planned(self, lattice: Lattice, choices: Sequence[tuple[Candidate, ...]], pins: Mapping[int, str],
                  old: Plan | None, *, outline: bool = False) -> Plan:

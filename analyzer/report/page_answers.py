@@ -9,6 +9,7 @@ from analyzer.horns.horn import Horn
 from analyzer.pitch import HEARD_CENTS
 from analyzer.plan.player import Player
 from analyzer.report.fit.document import fit_document
+from analyzer.report.fit.rehearse import hard_measures, rehearsal_lead, rehearse_first
 from analyzer.report.fit.text import told
 from analyzer.report.plain import horn_said, plain, plain_line
 from analyzer.report.review import HEADINGS, review_document
@@ -24,7 +25,7 @@ _COUNTS = {
     "note": ("remark is good to know", "remarks are good to know"),
 }
 _ORDINALS = {1: "1st", 2: "2nd", 3: "3rd"}
-_MEASURES = 12
+_MEASURES, _IN_A_CELL = 12, 6
 _NO_FINDING = "Nothing found: every note and move lies within this horn and player."
 
 
@@ -94,6 +95,7 @@ def fit_answer(fit: SectionFit) -> dict[str, Any]:
         "then": [f"{chair.title}: {player} on {horn_said(horn)}" for chair, player, horn in fit.after],
         "seats_heading": f"Who plays what{before}",
         "seats": [_seat(seat) for seat in fit.seats],
+        "first": _first(fit),
         "unfilled": [{"part": empty.chair.title, "why": plain(empty.why)} for empty in fit.unfilled],
         "remarks": [plain(told(finding)) for finding in fit.findings if finding not in apart],
         "problems": [plain_line(problem) for problem in fit.problems],
@@ -101,13 +103,24 @@ def fit_answer(fit: SectionFit) -> dict[str, Any]:
     return document
 
 
+def _first(fit: SectionFit) -> dict[str, Any]:
+    """Return what to rehearse first, each place with the seat (its place in the list) and note it is about."""
+    found = rehearse_first(hard_measures(fit))
+    return {"lead": rehearsal_lead(found), "places": [
+        {"measure": one.measure, "seat": place, "index": one.index, "said": f"{fit.seats[place].member.name}, "
+         f"{fit.seats[place].chair.title} ({one.level}): {plain(one.reason)}"} for place, one in found]}
+
+
 def _seat(seat: Seat) -> dict[str, Any]:
     weighty = [finding for finding in seat.findings if finding.severity != "note"]
     measures = measures_named([finding.measure for finding in seat.findings if finding.measure], _MEASURES)
+    where = measures_named([finding.measure for finding in weighty if finding.measure], _IN_A_CELL)
+    goes = findings_counted(weighty).removesuffix(".") if weighty else "well"
     return {
         "part": seat.chair.title, "player": seat.member.name + (" (doubles)" if seat.doubles else ""),
-        "horn": horn_said(seat.played),
-        "goes": findings_counted(weighty).removesuffix(".") if weighty else "well",
+        "horn": horn_said(seat.played), "goes": f"{goes} ({where})" if where else goes,
+        # With what the music is to be shown: what a cover reads is not the printed part.
+        "member": seat.member.name, "horn_name": None if seat.cover else seat.played,
         "heading": f"{seat.chair.title}, {seat.member.name}: what to know" + (f", {measures}" if measures else ""),
         "part_id": seat.chair.part.id, "line": seat.chair.line.number, "findings": groups_of(seat.findings),
     }

@@ -49,8 +49,8 @@ _INSTEAD = [(re.compile(pattern), words) for pattern, words in (
     # What to do about a note.
     (r" \(lowbrass review\)", ""),
     (r"lowbrass map says what each note lacks", "the marks say what each note lacks"),
-    (r", and pin the choice with --pin\.", ", then click the note and pin that choice."),
-    (r"; pin them with --pin\.", "; click each note to pin it."),
+    (r", and pin the choice with --pin\.", ", then click the note and take that choice."),
+    (r"; pin them with --pin\.", "; click each note to choose it."),
     (r"Raise attachment_ceiling in the player file", "Raise “Attachment up to” under “What the player can do”"),
     (r"Without -o, --ossia lists every change and its place\.", "Tick one of the changes again."),
     # Files of players, sections and pins.
@@ -71,7 +71,11 @@ _INSTEAD = [(re.compile(pattern), words) for pattern, words in (
     (r"Write \[player\] on a line of its own\.", "Save a player from this page to see how such a file is written."),
     (r"Write each under a heading \[\[.*\]\]\.", "Write each under a heading of its own."),
     (r", or name its part with --part\.", "."),
-    (r"it has no \[\[part\]\] with pins", "there are no pins in it"),
+    (r"it has no \[\[part\]\] with pins", "there are no choices in it"),
+    (r"Take the pin away, or", "Let the plan choose that note again, or take"),
+    (r"the score that the pins were made for", "the score that the choices were made for"),
+    (r"Save the pins again from the page\.", "Save the choices again."),
+    (r"it has more than ([0-9]+) pins", r"it has more than \1 choices"),
     (r"Name a part with --part, or take other horns\.", "Open another score, or choose other horns."),
     (r"put a lower `low` into the file", "give the player a lower lowest note"),
     # A practice sheet.
@@ -150,9 +154,20 @@ def horn_said(name: str) -> str:
     """
     if name not in horn_names():
         return name
-    whole = re.sub(r" in [BE] flat", "", load_horn(name).description)
-    said = whole.split(", ")[0] if len(whole) > 45 else whole
+    said = in_short(load_horn(name).description)
     return said[:1].lower() + said[1:]
+
+
+def in_short(description: str) -> str:
+    """Say a horn so briefly that a list on a phone has room for it.
+
+    Examples
+    --------
+    >>> in_short("Bass trombone in B flat with two independent valves (F and G flat; both together give D)")
+    'Bass trombone with two independent valves'
+    """
+    whole = re.sub(r" in [BE] flat", "", description)
+    return re.split(r", | \(", whole)[0] if len(whole) > 45 else whole
 
 
 @lru_cache(maxsize=1)

@@ -131,7 +131,8 @@ def _needs(needs: Sequence[Need], ready: Ready) -> list[Block]:
     """Return a table for each line with what it needs, under its name."""
     def title(need: Need) -> str:
         name = need.part.full_name or need.part.name or need.part.id
-        return f"{need.score}, {name}, line {need.line}" if len(ready.documents) > 1 else f"{name}, line {need.line}"
+        score = f"{need.score}, " if len(ready.documents) > 1 else ""
+        return f"{score}{name}{f' (player {need.line})' if need.line > 1 else ''}"
 
     out: list[Block] = []
     for line, found in groupby(needs, key=title):

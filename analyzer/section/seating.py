@@ -89,10 +89,7 @@ class Chair:
     @property
     def title(self) -> str:
         """Name for a person."""
-        name = self.part_title
-        if self.line.player is not None:
-            return f"{name} ({self.line.whose})"
-        return f"{name}, line {self.line.number} of {self.line.of}" if self.line.of > 1 else name
+        return f"{self.part_title} ({self.line.whose})" if self.line.whose else self.part_title
 
     @property
     def part_title(self) -> str:

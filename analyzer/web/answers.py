@@ -25,7 +25,7 @@ from analyzer.plan.summary import ample, sentences
 from analyzer.problem import unreadable
 from analyzer.report.heading import heading
 from analyzer.report.page_answers import against_choice, choice_said, review_answer
-from analyzer.report.plain import plain, plain_line
+from analyzer.report.plain import in_short, plain, plain_line
 from analyzer.report.playing import playing_of
 from analyzer.report.typical import slide_supposed
 from analyzer.review.harmony import Harmony
@@ -92,8 +92,8 @@ def notice_of(document: Document) -> str:
 
 def horns() -> list[dict[str, Any]]:
     """Return the horns for the page's list."""
-    return [{"name": name, "description": load_horn(name).description, "family": load_horn(name).family, "own": False}
-            for name in horn_names()]
+    return [{"name": name, "description": in_short(load_horn(name).description), "family": load_horn(name).family,
+             "own": False} for name in horn_names()]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

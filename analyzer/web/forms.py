@@ -1,8 +1,10 @@
 """Pins, players and sections: as the page holds them and as the command line's files, through the same readers."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
+from copy import deepcopy
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from analyzer.horns.profiles import horn_names
@@ -24,6 +26,7 @@ MAX_TOML_BYTES = 64 * 2**10
 MOST_PLAYERS = 60
 """Judged: no school has so many low brass; thirty and a hundred and twenty refuse and take the same real bands."""
 _MOST_KEYS = 40
+NONE: Mapping[str, str] = MappingProxyType({})
 _SECTION_HEAD = "# The low brass of a band, for  lowbrass fit SCORE --section THIS-FILE\n"
 _PLAYER_HEAD = "# One player, for  lowbrass map SCORE --player THIS-FILE\n"
 
@@ -41,9 +44,13 @@ class Mistake:
         return {"player": self.player, "key": self.key, "line": self.line}
 
 
-def section_text(given: dict[str, Any]) -> str:
-    """Return the form of a section as a section file."""
-    return _section_text(given)[0]
+def section_text(given: dict[str, Any], own: Collection[str] = ()) -> str:
+    """Return the form of a section as a section file; horns of one's `own` as files beside it, which it says."""
+    files = {name: f"{name}.toml" for name in own}
+    found = sorted({name for one in _lists(given) for name in _names(one) if name in files})
+    beside = "".join(f"# Beside it: {files[name]}, saved under My horns.\n" for name in found)
+    text = _section_text(_renamed(given, files))[0]
+    return text.replace(_SECTION_HEAD, _SECTION_HEAD + beside, 1)
 
 
 def player_text(given: dict[str, Any]) -> str:
@@ -51,8 +58,10 @@ def player_text(given: dict[str, Any]) -> str:
     return _PLAYER_HEAD + "\n[player]\n" + "".join(_rows(given, KEYS))
 
 
-def check_form(given: object) -> tuple[Section | None, tuple[Mistake, ...]]:
+def check_form(given: object, own: Mapping[str, str] = NONE) -> tuple[Section | None, tuple[Mistake, ...]]:
     """Read the form of a section; return the section (None where a mistake stands in the way) and every mistake.
+
+    `own` leads from the names of one's own horns to their files.
 
     Raises
     ------
@@ -64,7 +73,7 @@ def check_form(given: object) -> tuple[Section | None, tuple[Mistake, ...]]:
         raise unreadable("bad-question", where="section", what="must be players and spare horns",
                          try_="Load the page again.")
     text, places = _section_text(given)
-    section, problems = _checked(parse_table(text, "section"))
+    section, problems = _checked(parse_table(text, "section"), own)
     mistakes = []
     for problem in problems:
         player, key = places.get(_line_of(problem), (None, None))
@@ -75,15 +84,15 @@ def check_form(given: object) -> tuple[Section | None, tuple[Mistake, ...]]:
     return section, tuple(mistakes)
 
 
-def section_of(given: object) -> Section:
-    """Read the form of a section.
+def section_of(given: object, own: Mapping[str, str] = NONE) -> Section:
+    """Read the form of a section; `own` as for `check_form`.
 
     Raises
     ------
     Unreadable
         With its first mistake, or if it is no form at all.
     """
-    section, mistakes = check_form(given)
+    section, mistakes = check_form(given, own)
     if section is None:
         where, _, what = mistakes[0].line.partition(": ")
         more = f" ({len(mistakes) - 1} more below)" if len(mistakes) > 1 else ""
@@ -91,8 +100,8 @@ def section_of(given: object) -> Section:
     return section
 
 
-def read_section_file(text: str, name: str) -> dict[str, Any]:
-    """Read the text of a section file into a form.
+def read_section_file(text: str, name: str, own: Mapping[str, str] = NONE) -> dict[str, Any]:
+    """Read the text of a section file into a form; a horn file is never looked for, but known by its name in `own`.
 
     Raises
     ------
@@ -100,10 +109,11 @@ def read_section_file(text: str, name: str) -> dict[str, Any]:
         With the first mistake of the file and its line.
     """
     top = parse_table(text, name)
-    section, problems = _checked(top)
+    section, problems = _checked(top, {f"{horn}.toml": path for horn, path in own.items()})
     if section is None:
         raise Unreadable(problems[0])
-    return {"players": top.data["player"], "spare": top.data.get("spare", [])}
+    form = {"players": top.data["player"], "spare": top.data.get("spare", [])}
+    return _renamed(form, {f"{horn}.toml": horn for horn in own})
 
 
 def read_player_file(text: str, name: str) -> dict[str, Any]:
@@ -123,21 +133,46 @@ def read_player_file(text: str, name: str) -> dict[str, Any]:
     return {**table, "stave": top.data["stave"]} if "stave" in top.data else table
 
 
-def _checked(top: Table) -> tuple[Section | None, tuple[Problem, ...]]:
-    """Read a section by its own reader, once nothing in it can send that reader to a file or take long."""
+def _checked(top: Table, own: Mapping[str, str]) -> tuple[Section | None, tuple[Problem, ...]]:
+    """Read a section by its own reader, once nothing in it can send that reader to other files or take long."""
     players = top.data.get("player", [])
     tables = [player for player in players if isinstance(player, dict)] if isinstance(players, list) else []
     if len(tables) > MOST_PLAYERS or len(top.data) > _MOST_KEYS or any(len(table) > _MOST_KEYS for table in tables):
         problem = unreadable("bad-section", where=top.file, what=f"it has more than {MOST_PLAYERS} players or "
                              f"{_MOST_KEYS} keys a player", try_="Leave out those who do not play the low brass.")
         return None, (problem.problem,)
+    known = {*horn_names(), *own}
     strange = [top.problem("spare", *_strange(name), code="bad-section").problem
-               for name in _names(top.data.get("spare")) if name not in horn_names()]
+               for name in _names(top.data.get("spare")) if name not in known]
     for nth, player in enumerate(tables):
         table = Table(player, text=top.text, file=top.file, heading="player", nth=nth)
         strange += [table.problem("horns", *_strange(name), code="bad-section").problem
-                    for name in _names(player.get("horns")) if name not in horn_names()]
-    return (None, tuple(strange)) if strange else section_from(top)
+                    for name in _names(player.get("horns")) if name not in known]
+    if strange:
+        return None, tuple(strange)
+    data = deepcopy(top.data)
+    for player in (one for one in (data["player"] if tables else ()) if isinstance(one, dict) and "horns" in one):
+        player["horns"] = _told(player["horns"], own)
+    if "spare" in data:
+        data["spare"] = _told(data["spare"], own)
+    return section_from(Table(data, text=top.text, file=top.file))
+
+
+def _lists(form: dict[str, Any]) -> list[object]:
+    """Return every list of horns in a form."""
+    return [form.get("spare"), *(player.get("horns") for player in form["players"])]
+
+
+def _renamed(form: dict[str, Any], names: Mapping[str, str]) -> dict[str, Any]:
+    """Return a form whose horns have other names."""
+    return {**form, "spare": _told(form.get("spare"), names),
+            "players": [{**player, **({"horns": _told(player["horns"], names)} if "horns" in player else {})}
+                        for player in form["players"]]}
+
+
+def _told(horns: object, names: Mapping[str, str]) -> object:
+    return [names.get(name.strip(), name) if isinstance(name, str) else name for name in horns] \
+        if isinstance(horns, list) else horns
 
 
 def _names(value: object) -> Iterable[str]:
@@ -146,7 +181,7 @@ def _names(value: object) -> Iterable[str]:
 
 def _strange(name: str) -> tuple[str, str]:
     return (f"the page has no horn '{name[:60]}'",
-            "Choose one of its list; horn files of your own are not read here.")
+            "Choose one of its list; a horn file of your own is opened under My horns first.")
 
 
 def _line_of(problem: Problem) -> int:
@@ -197,7 +232,7 @@ def pins_text(document: Document, pins: tuple[PinnedNote, ...]) -> str:
                    if (line.number, note.refs[0]) in held]
         parts.append(PinnedPart(id=part.id, name=part.full_name or part.name, pins=tuple(written)))
     if not parts:
-        raise unreadable("no-pins", where=document.name, what="nothing is pinned yet",
+        raise unreadable("no-pins", where=document.name, what="nothing is chosen by you yet",
                          try_="Click a note and choose how to play it.")
     return pins_file(parts)
 
@@ -228,7 +263,7 @@ def read_pins(document: Document, text: str, name: str) -> dict[str, Any]:
             except Unreadable as error:
                 missed.append(plain_line(error.problem))
     if not pins:
-        raise unreadable("bad-pin", where=name, what="none of its pins belongs to this score",
+        raise unreadable("bad-pin", where=name, what="none of its choices belongs to this score",
                          try_="Open the score that they were made for first.")
     return {"pins": pins, "missed": missed}
 

@@ -22,9 +22,9 @@ from analyzer.review.ossia import Refusal, ossia
 from analyzer.score.document import OWN_FORM_ENDINGS, SCORE_ENDINGS, read_document, read_score
 from analyzer.score.parts import find_parts
 from analyzer.section.fit import fit
+from analyzer.section.section import Section
 from analyzer.selection import between, part_lines
 from analyzer.web.engraver import engrave
-from analyzer.web.forms import section_of
 
 ENDINGS = (*SCORE_ENDINGS, ".pdf", ".html", ".json")
 
@@ -73,22 +73,22 @@ def comparison_sheet(data: bytes, name: str, horns: tuple[Horn, ...], request: R
     return sheet(compare_blocks(comparison), problems=comparison.problems)
 
 
-def fit_of(data: bytes, name: str, section: dict[str, Any], measures: tuple[str, str] | None,
+def fit_of(data: bytes, name: str, section: Section, measures: tuple[str, str] | None,
            tempo_bpm: float | None) -> dict[str, Any]:
     """Read a score anew and fit a section to it, as the command line does; return the answer.
 
     Raises
     ------
     Unreadable
-        As for `section_of` and `fit`.
+        As for `fit`.
     """
-    return fit_answer(fit(read_document(data, name), section_of(section), measures=measures, tempo_bpm=tempo_bpm))
+    return fit_answer(fit(read_document(data, name), section, measures=measures, tempo_bpm=tempo_bpm))
 
 
-def fit_page_of(data: bytes, name: str, section: dict[str, Any], measures: tuple[str, str] | None,
+def fit_page_of(data: bytes, name: str, section: Section, measures: tuple[str, str] | None,
                 tempo_bpm: float | None) -> bytes:
     """Return the page of the same answer: one HTML file. Raises as `fit_of`."""
-    return section_page(fit(read_document(data, name), section_of(section), measures=measures, tempo_bpm=tempo_bpm))
+    return section_page(fit(read_document(data, name), section, measures=measures, tempo_bpm=tempo_bpm))
 
 
 def playable_file(data: bytes, name: str, request: Request, refused: Sequence[Refusal] = ()) -> bytes:

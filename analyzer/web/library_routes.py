@@ -54,13 +54,13 @@ async def survey(page: Page, request: "Request") -> "Response":
     """Say what is in a folder, and with a section what one more horn would open to it."""
     given = await read_json(request, MAX_QUESTION_BYTES)
     options = Options(horns=_horns(page, given), bass_clef=given.get("bass_clef") is True, player=read_player(given))
-    return _told(page, survey_answer, page.shelf.folder_of(given), options, _section(given))
+    return _told(page, survey_answer, page.shelf.folder_of(given), options, _section(page, given))
 
 
 async def search(page: Page, request: "Request") -> "Response":
     """Find music in a folder for a player on a horn, or for a section."""
     given = await read_json(request, MAX_QUESTION_BYTES)
-    section = _section(given)
+    section = _section(page, given)
     wanted = Wanted(player=read_player(given), section=section, horns=() if section else _horns(page, given),
                     bass_clef=given.get("bass_clef") is True)
     most = whole_number(given, "most", 1, MOST_SHOWN) or 20
@@ -130,8 +130,8 @@ def _horns(page: Page, given: dict[str, Any]) -> tuple[Horn, ...]:
     return (load_horn(read_horn(given, "horn", page.own.path)),) if given.get("horn") else ()
 
 
-def _section(given: dict[str, Any]) -> Section | None:
-    return section_of(given["section"]) if given.get("section") is not None else None
+def _section(page: Page, given: dict[str, Any]) -> Section | None:
+    return section_of(given["section"], page.own.paths()) if given.get("section") is not None else None
 
 
 ROUTES = {

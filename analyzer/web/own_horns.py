@@ -9,6 +9,7 @@ from typing import Any
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import horn_from_text, horn_names, load_horn
 from analyzer.problem import Unreadable, unreadable
+from analyzer.report.plain import in_short
 from analyzer.web.memory import Memory, write_private
 
 MOST_HORNS = 24
@@ -37,10 +38,14 @@ class OwnHorns:
         known = self.all().get(name)
         return str(known[1]) if known else None
 
+    def paths(self) -> dict[str, str]:
+        """Return the file of every horn by its name."""
+        return {name: str(path) for name, (_, path) in self.all().items()}
+
     def listed(self) -> list[dict[str, Any]]:
         """Return the horns for the page's list, as those that come with the project."""
-        return [{"name": name, "description": f"{name}: {horn.description}", "family": horn.family, "own": True}
-                for name, (horn, _) in self.all().items()]
+        return [{"name": name, "description": f"{name}: {in_short(horn.description)}", "family": horn.family,
+                 "own": True} for name, (horn, _) in self.all().items()]
 
     def text(self, name: str) -> str:
         """Return the profile of a horn as TOML.

@@ -130,7 +130,7 @@ class Page:
         """Return the open score of a question. Raises as `question`."""
         score = self.scores.get(given.get("session"))
         if score is None:
-            raise RefusedError(404, "This score is no longer open here. Choose its file again; your pins are kept.")
+            raise RefusedError(404, "This score is no longer open here. Choose its file again; your choices are kept.")
         return score
 
     async def fonts(self, request: "Request") -> "Response":

@@ -1,5 +1,6 @@
 """Routes: the section and its fit; files of sections, players and pins."""
 
+import asyncio
 from typing import TYPE_CHECKING
 
 from analyzer.web.answers import pins_read_for, pins_text_for, told
@@ -27,10 +28,10 @@ async def fit(page: Page, request: "Request") -> "Response":
     """Fit a section to the score; the answer itself, or as a page to keep."""
     given, score = await page.question(request)
     section, asked = given.pop("section", None), page.read(given)
-    found, mistakes = check_form(section)
+    found, mistakes = check_form(section, await _own(page))
     if found is None:
         return _refused(mistakes)
-    what = (score.data, score.name, section, asked.measures, asked.tempo_bpm)
+    what = (score.data, score.name, found, asked.measures, asked.tempo_bpm)
     if given.get("ending") == ".html":
         return file_reply(await page.jobs.run(request.is_disconnected, fit_page_of, *what),
                           f"{stem(score)}-section.html")
@@ -39,14 +40,15 @@ async def fit(page: Page, request: "Request") -> "Response":
 
 async def section_read(page: Page, request: "Request") -> "Response":
     """Turn a section file into a form."""
-    return json_reply(read_section_file(*await read_text(request, MAX_TOML_BYTES)))
+    return json_reply(read_section_file(*await read_text(request, MAX_TOML_BYTES), await _own(page)))
 
 
 async def section_write(page: Page, request: "Request") -> "Response":
     """Turn a form into a section file."""
     given = await read_json(request, MAX_QUESTION_BYTES)
-    found, mistakes = check_form(given)
-    return _refused(mistakes) if found is None else file_reply(section_text(given).encode(), "section.toml")
+    own = await _own(page)
+    found, mistakes = check_form(given, own)
+    return _refused(mistakes) if found is None else file_reply(section_text(given, own).encode(), "section.toml")
 
 
 async def player_read(page: Page, request: "Request") -> "Response":
@@ -73,6 +75,11 @@ async def pins_write(page: Page, request: "Request") -> "Response":
     asked, score = await page.asked(request)
     text = await page.work(request, score, pins_text_for, asked)
     return file_reply(text.encode(), f"{stem(score)}-pins.toml")
+
+
+async def _own(page: Page) -> dict[str, str]:
+    """Return the files of one's own horns, which stand in a form by their names."""
+    return await asyncio.to_thread(page.own.paths)
 
 
 def _refused(mistakes: tuple[Mistake, ...]) -> "Response":

@@ -88,6 +88,24 @@ def way_to(view: str) -> tuple[str, ...]:
     return (f"#tab-{way}", f"#sub-{view}") if way else (f"#tab-{view}",)
 
 
+def let_go(page) -> None:
+    """Have the program answer the next plan as if it had let the score go.
+
+    The others are passed on, not left alone: where a route ends with its first answer (`times=1`), the browser is told
+    so while the page asks on, and now and then its next request is told to nobody.
+    """
+    answered = []
+
+    def once(route) -> None:
+        if answered:
+            route.continue_()
+            return
+        answered.append(route)
+        route.fulfill(status=404, json={"line": "This score is no longer open here."})
+
+    page.route("**/api/plan", once)
+
+
 SMALL = """() => [...document.querySelectorAll('button, select, summary, .button, .door, input:not([type=file])')]
     .filter((element) => element.offsetParent && !element.classList.contains('hidden'))
     .map((element) => [element.id || element.textContent.trim().slice(0, 30),

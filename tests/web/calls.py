@@ -6,7 +6,6 @@ from typing import Any
 
 import jsonschema
 
-from analyzer.horns.profiles import horn_names
 from analyzer.plan.player import KEYS
 from analyzer.schemas import schema
 from analyzer.schemas.build import (
@@ -39,7 +38,7 @@ def by(key: str, values: Schema) -> Schema:
 
 
 PLAYER = {"type": "object", "propertyNames": {"enum": list(KEYS)}}
-FORM = closed({"players": many({"type": "object"}), "spare": many(words(*horn_names()))}, "spare")
+FORM = closed({"players": many({"type": "object"}), "spare": TEXTS}, "spare")
 PIN = closed({"part": SHORT, "line": FROM_ONE, "ref": COUNT, "label": SHORT, "measure": TEXT, "nth": FROM_ONE,
               "written": TEXT})
 NOTE = closed({
@@ -80,7 +79,9 @@ REVIEW_PAGE = closed({
 FIT_PAGE = closed({
     "said": TEXT, "stops": TEXTS, "changes_heading": TEXT, "changes": TEXTS, "then": TEXTS, "seats_heading": TEXT,
     "seats": many(closed({"part": TEXT, "player": TEXT, "horn": TEXT, "goes": TEXT, "heading": TEXT, "part_id": TEXT,
-                          "line": FROM_ONE, "findings": FINDINGS})),
+                          "line": FROM_ONE, "findings": FINDINGS, "member": TEXT, "horn_name": maybe(TEXT)})),
+    "first": closed({"lead": TEXT, "places": many(closed({"measure": TEXT, "seat": COUNT, "index": COUNT,
+                                                          "said": TEXT}))}),
     "unfilled": many(closed({"part": TEXT, "why": TEXT})), "remarks": TEXTS, "problems": TEXTS})
 BLOCKS = many({"anyOf": [
     closed({"kind": words("title", "head"), "text": TEXT}),

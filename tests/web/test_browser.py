@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.web.browsing import SMALL, WAIT_MS, Mouse, expect, faults, opened_tab, rested, settled, take_sample
+from tests.web.browsing import SMALL, WAIT_MS, Mouse, expect, faults, let_go, opened_tab, rested, settled, take_sample
 from tests.web.running import ROOT
 
 SAMPLE = ROOT / "sample_scores" / "attachment-etude.musicxml"
@@ -48,7 +48,7 @@ def test_a_note_is_pinned_by_mouse(tab) -> None:
 def expected_label(label: str):
     import re
 
-    return re.compile(f"played {re.escape(label.replace('#', ' sharp'))}, pinned by you")
+    return re.compile(f"played {re.escape(label.replace('#', ' sharp'))}, chosen by you")
 
 
 def test_a_note_is_pinned_by_keyboard_alone(tab) -> None:
@@ -179,7 +179,7 @@ def test_a_score_that_the_server_let_go_is_opened_again_with_its_pins(laptop) ->
     laptop.locator("#music .hot[role=button]").first.click()
     laptop.locator("#list .choice").first.click()
     settled(laptop)
-    laptop.route("**/api/plan", lambda route: route.fulfill(status=404, json={"line": "no longer open"}), times=1)
+    let_go(laptop)
     laptop.locator("#horn").select_option("tenor")
     expect(laptop.locator("#heading")).to_contain_text("straight", timeout=WAIT_MS)
     settled(laptop)
@@ -202,7 +202,7 @@ def test_without_the_engraver_the_notes_stand_as_words(laptop) -> None:
 def pinned_by_you():
     import re
 
-    return re.compile("pinned by you")
+    return re.compile("chosen by you")
 
 
 def test_the_private_page_leads_in_and_the_key_leaves_the_address(browser, address: str) -> None:
@@ -280,7 +280,7 @@ def test_pins_and_players_travel_as_files(laptop, tmp_path: Path) -> None:
     laptop.locator("#list .choice").nth(1).click()
     settled(laptop)
     with laptop.expect_download() as found:
-        laptop.get_by_role("button", name="Save the pins").click()
+        laptop.get_by_role("button", name="Save my choices").click()
     assert found.value.suggested_filename == "attachment-etude-pins.toml"
     saved = tmp_path / "pins.toml"
     saved.write_bytes(Path(found.value.path()).read_bytes())
@@ -291,7 +291,7 @@ def test_pins_and_players_travel_as_files(laptop, tmp_path: Path) -> None:
     expect(laptop.locator("#pins li")).to_have_count(1, timeout=WAIT_MS)
     saved.write_text(saved.read_text(encoding="utf-8").replace('"11:3=', '"999:3='), encoding="utf-8")
     laptop.locator("#pins-file").set_input_files(str(saved))
-    expect(laptop.locator("#error")).to_contain_text("none of its pins belongs to this score", timeout=WAIT_MS)
+    expect(laptop.locator("#error")).to_contain_text("none of its choices belongs to this score", timeout=WAIT_MS)
     laptop.locator("#player summary").click()
     laptop.locator("#player-file").set_input_files(str(ROOT / "sample_scores" / "student.toml"))
     expect(laptop.locator("#outermost")).to_have_value("6", timeout=WAIT_MS)

@@ -187,7 +187,7 @@ def test_pins_without_a_note_are_named_and_the_others_kept(client) -> None:
 def test_nothing_pinned_is_said(client) -> None:
     reply = client.post("/api/pins/write", content=question(opened(client)))
     assert reply.status_code == 400
-    assert "nothing is pinned" in reply.json()["line"]
+    assert "nothing is chosen" in reply.json()["line"]
 
 
 def test_sections_to_start_from_have_known_horns() -> None:

@@ -20,6 +20,7 @@ from analyzer.report.page_blocks import page_blocks, said_plainly
 from analyzer.report.ready import ready_blocks
 from analyzer.score.document import open_document
 from analyzer.section.ready import ready
+from analyzer.section.section import read_section
 from analyzer.tuning.readings import read_readings
 from analyzer.tuning.sheet import sheet
 from analyzer.tuning.tuner import fit
@@ -127,6 +128,12 @@ def filled(name: str, seed: int = 1) -> str:
     return "\n".join(out)
 
 
+def mine() -> str:
+    """The profile of a tenor trombone called `mine`."""
+    text = Path(load_horn.__globals__["DATA"], "tenor.toml").read_text(encoding="utf-8")
+    return text.replace('"tenor"', '"mine"', 1)
+
+
 @pytest.mark.parametrize("name", ["tenor-f", "euphonium-3"])
 def test_a_horn_is_found_kept_planned_with_and_forgotten(client, page, tmp_path: Path, name: str) -> None:
     memory = Memory(tmp_path / "page")
@@ -164,8 +171,7 @@ def test_a_horn_is_found_kept_planned_with_and_forgotten(client, page, tmp_path:
 
 def test_what_is_not_kept_lies_elsewhere_and_goes_with_the_page(tmp_path: Path) -> None:
     own = OwnHorns(Memory(tmp_path))
-    text = Path(load_horn.__globals__["DATA"], "tenor.toml").read_text(encoding="utf-8").replace('"tenor"', '"mine"', 1)
-    horn = own.keep(text, "mine.toml", keeping=False)
+    horn = own.keep(mine(), "mine.toml", keeping=False)
     assert horn.name == "mine"
     path = own.path("mine")
     assert path is not None
@@ -191,8 +197,7 @@ def test_no_horn_takes_a_name_of_the_list_and_there_are_bounds(tmp_path: Path) -
 def test_everything_forgotten_takes_the_horns_along_and_undo_brings_them_back(client, page, tmp_path: Path) -> None:
     memory = Memory(tmp_path / "page")
     page.memory, page.own = memory, OwnHorns(memory)
-    text = Path(load_horn.__globals__["DATA"], "tenor.toml").read_text(encoding="utf-8").replace('"tenor"', '"mine"', 1)
-    asked(client, "keep", profile=text, file="mine.toml", keep=True)
+    asked(client, "keep", profile=mine(), file="mine.toml", keep=True)
     client.post("/api/forget", content="{}").raise_for_status()
     assert [path for path in tmp_path.rglob("*") if path.is_file()] == []
     client.post("/api/forget", content='{"back": true}').raise_for_status()
@@ -214,3 +219,26 @@ def test_readings_that_tell_nothing_are_one_plain_line(client, table: str, why: 
 def test_what_is_no_horn_is_one_plain_line(client, text: str) -> None:
     line = asked(client, "keep", 400, profile=text, file="mine.toml", keep=False)["line"]
     assert not TERMINAL.search(line.replace("mine.toml", ""))
+
+
+def test_a_section_plays_horns_of_its_own(client, page, tmp_path: Path) -> None:
+    memory = Memory(tmp_path / "page")
+    page.memory, page.own = memory, OwnHorns(memory)
+    score = opened(client, "harbour-march-trio.musicxml")
+    section = {"players": [{"name": "A", "horns": ["mine"]}], "spare": ["tenor", "mine"]}
+    refused = client.post("/api/fit", content=question(score, section=section)).json()
+    assert "the page has no horn 'mine'" in refused["line"]
+    asked(client, "keep", profile=mine(), file="mine.toml", keep=True)
+    found = client.post("/api/fit", content=question(score, section=section)).json()
+    assert [one["horn"] for one in found["assignments"]] == ["mine"]
+    # The file names the horn's own file beside it, as the command reads it, and comes back to the form by its name.
+    written = client.post("/api/section/write", content=json.dumps(section)).content
+    assert b"mine.toml, saved under My horns" in written
+    (tmp_path / "section.toml").write_bytes(written)
+    (tmp_path / "mine.toml").write_text(mine(), encoding="utf-8")
+    assert [horn.name for horn in read_section(tmp_path / "section.toml").members[0].horns] == ["mine"]
+    back = client.post("/api/section/read", content=written, headers={"x-file-name": "section.toml"}).json()
+    assert back == section
+    # A file by any other way than its name among one's own is not looked for.
+    other = {**section, "players": [{"name": "A", "horns": [str(tmp_path / "mine.toml")]}]}
+    assert client.post("/api/fit", content=question(score, section=other)).status_code == 400

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.web import measure_journeys
-from tests.web.browsing import HANDS, SIZES, WAIT_MS, expect, opened_tab, rested, settled, unfolded
+from tests.web.browsing import HANDS, SIZES, WAIT_MS, expect, let_go, opened_tab, rested, settled, unfolded
 from tests.web.conftest import SAMPLES
 from tests.web.running import served
 
@@ -44,7 +44,7 @@ def test_a_student_maps_a_passage_pins_a_note_and_hears_it(tab, kind: str) -> No
     settled(tab)
     expect(tab.locator("#pins li")).to_have_count(1)
     expect(tab.locator("#music .pinned[role=button]")).to_have_attribute(
-        "aria-label", re.compile(f"played {label.replace('#', ' sharp')}, pinned by you"))
+        "aria-label", re.compile(f"played {label.replace('#', ' sharp')}, chosen by you"))
     hands.press("#close")
     settled(tab)
     hands.press("#play")
@@ -239,9 +239,7 @@ def test_what_is_not_to_be_kept_leaves_no_file(browser, tmp_path: Path) -> None:
             # The program lets the score go: it is opened once more, and kept as little.
             page.locator("#dont-keep").evaluate(
                 "box => { box.checked = false; box.dispatchEvent(new Event('change')); }")
-            page.route("**/api/plan", lambda route: route.fulfill(
-                status=404, content_type="application/json", body='{"line": "This score is no longer open here."}'),
-                times=1)
+            let_go(page)
             with page.expect_request("**/api/open*") as asked:
                 page.locator("#horn").select_option("")
             assert asked.value.url.endswith("keep=no")

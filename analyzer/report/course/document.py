@@ -82,7 +82,7 @@ def left_over(folder: str, names: Sequence[str]) -> tuple[Problem, ...]:
 
 def place_said(one: Excerpt) -> str:
     """Return score, part and measures of an excerpt in words."""
-    line = f", line {one.line} of {one.of}" if one.of > 1 else ""
+    line = f" (player {one.line} of {one.of})" if one.of > 1 else ""
     where = f"m. {one.first}" if one.first == one.last else f"mm. {one.first}-{one.last}"
     sheet = " (open sheet)" if one.open_sheet else ""
     return f"{one.title}{sheet}, {one.part}{line}, {where}"

@@ -11,7 +11,8 @@ from analyzer.analysis import Planned
 from analyzer.marking.which import marks
 from analyzer.picture.heat import LEVEL_WORDS, HeatRow, heat_pictures, level_of
 from analyzer.picture.picture import NARROW, WIDE
-from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
+from analyzer.plan.difficulty import LEVELS, MeasureDifficulty
+from analyzer.report.fit.rehearse import Hard, hard_measures, rehearsal_lead, rehearse_first
 from analyzer.report.fit.text import severe, told, verdict_said
 from analyzer.report.review import HEADINGS
 from analyzer.report.shell import safe, shell
@@ -28,7 +29,6 @@ Excerpt = Callable[[Seat, int, int], str]
 _MOST_EXCERPTS = 6
 """So many findings of one line are shown in notes; the others in words. Judged: a page that opens fast on a phone."""
 _MOST_MEASURES = 12
-_MOST_FIRST = 8
 
 
 def section_page(fit: SectionFit) -> bytes:
@@ -61,9 +61,8 @@ def section_html(fit: SectionFit, excerpt: Excerpt, *, note: str = "") -> str:
     `note` is told beside the findings, for instance why there is no music.
     """
     title = fit.document.title or fit.document.name
-    hard = {id(seat): difficulties(seat.burden.planner, seat.burden.plan) if seat.burden is not None else ()
-            for seat in fit.seats}
-    body = [_verdict(fit), _who(fit), _heat(fit, hard), _first(fit, hard),
+    hard = hard_measures(fit)
+    body = [_verdict(fit), _who(fit), _heat(fit, hard), _first(fit, rehearse_first(hard)),
             f"<h2>Line by line</h2>{_paragraph(note, 'faint')}",
             *(_line(seat, number, excerpt) for number, seat in enumerate(fit.seats, 1)),
             _in_tune(fit),
@@ -149,15 +148,12 @@ def _places(count: int) -> str:
 
 # --- how hard it is --------------------------------------------------------------------------------------------------
 
-_Hard = dict[int, tuple[MeasureDifficulty, ...]]
-
-
 def _label(seat: Seat) -> str:
     return f"{seat.member.name}, {seat.chair.title}"
 
 
-def _heat(fit: SectionFit, hard: _Hard) -> str:
-    rows = [HeatRow(label=_label(seat), measures=hard[id(seat)]) for seat in fit.seats if seat.burden is not None]
+def _heat(fit: SectionFit, hard: Hard) -> str:
+    rows = [HeatRow(label=_label(seat), measures=hard[place]) for place, seat in enumerate(fit.seats) if hard[place]]
     if not rows:
         return ""
     ends = "; ".join(f"{nth} {word}, up to {100 * end:.0f} %" for nth, (end, word) in enumerate(LEVELS, 1))
@@ -183,20 +179,14 @@ def _by_level(measures: Sequence[MeasureDifficulty]) -> str:
     return "; ".join([*said, f"{calm} calm"])
 
 
-def _first(fit: SectionFit, hard: _Hard) -> str:
+def _first(fit: SectionFit, found: Sequence[tuple[int, MeasureDifficulty]]) -> str:
     """Name the places to rehearse first over all lines, hardest first, one entry a measure and line."""
-    found = [(one, seat) for seat in fit.seats for one in hardest(hard[id(seat)], _MOST_FIRST)
-             if one.level in ("busy", "hard", "beyond")]
-    found.sort(key=lambda pair: -pair[0].share)
+    lead = safe(rehearsal_lead(found))
     if not found:
-        return "<h2>What to rehearse first</h2><p>No measure comes near a limit: rehearse for sound and time.</p>"
-    items = "".join(
-        f"<li><strong>Measure {safe(one.measure)}</strong>, {safe(_label(seat))} ({one.level}). {safe(one.reason)}</li>"
-        for one, seat in found[:_MOST_FIRST])
-    beyond = (" What is beyond a limit is not for rehearsing as it stands: see the remedies below."
-              if any(one.level == "beyond" for one, _ in found[:_MOST_FIRST]) else "")
-    return (f'<h2>What to rehearse first</h2><p class="faint">Hardest first; begin slowly, and stop before it '
-            f"tires.{beyond}</p><ol>{items}</ol>")
+        return f"<h2>What to rehearse first</h2><p>{lead}</p>"
+    items = "".join(f"<li><strong>Measure {safe(one.measure)}</strong>, {safe(_label(fit.seats[place]))} "
+                    f"({one.level}). {safe(one.reason)}</li>" for place, one in found)
+    return f'<h2>What to rehearse first</h2><p class="faint">{lead}</p><ol>{items}</ol>'
 
 
 # --- what was found --------------------------------------------------------------------------------------------------

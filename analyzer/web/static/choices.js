@@ -81,7 +81,7 @@ function pin(label) {
   performance.mark("lowbrass-pinned");
   if (label === null) { change({ pins: others }, "The plan chooses again."); return; }
   const mine = { part: now.part, line: now.line, ref: note.refs[0], label, measure: note.measure, nth: note.nth, written: note.written };
-  change({ pins: [...others, mine] }, `${spoken(label)} is pinned in measure ${note.measure}, note ${note.nth}.`);
+  change({ pins: [...others, mine] }, `${spoken(label)} is your choice in measure ${note.measure}, note ${note.nth}.`);
 }
 
 $("close").addEventListener("click", () => closeChoices());

@@ -46,7 +46,7 @@ function fillMemory() {
     scores.length || desk || horns.length ? `Kept on this computer: ${said}.` : "Nothing is kept on this computer yet.";
   $("memory-see").hidden = folder === null;
   $("forget-all").hidden = folder === null || !(scores.length || desk || horns.length);
-  $("memory-where").textContent = `It lies in ${folder}, for you alone to read: copies of the last ${most} scores (${mib} MB at most) with their settings and pins, your section and your horns. Nothing of it leaves this computer.`;
+  $("memory-where").textContent = `It lies in ${folder}, for you alone to read: copies of the last ${most} scores (${mib} MB at most) with their settings and what you chose in them, your section and your horns. Nothing of it leaves this computer.`;
   $("memory-more").querySelector("ul").replaceChildren(...scores.map(({ id, name, title }) => {
     const item = make("li", `${title || name} `), button = make("button", "Forget", { type: "button", "aria-label": `Forget ${title || name}` });
     button.addEventListener("click", () => forget({ kept: id }, `${title || name} is forgotten.`));

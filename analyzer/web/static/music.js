@@ -56,7 +56,7 @@ function cut(svg, all, shown) {
 
 /** What a screen reader says of a note. */
 function nameOf(note) {
-  const more = [note.pinned ? "pinned by you" : "", note.changed ? `usual ${spoken(note.usual)}` : ""].filter(Boolean);
+  const more = [note.pinned ? "chosen by you" : "", note.changed ? `usual ${spoken(note.usual)}` : ""].filter(Boolean);
   return `Measure ${note.measure}, note ${note.nth}: ${note.written}, ` +
     [note.label === null ? "cannot be played" : `played ${spoken(note.shown)}`, ...more].join(", ");
 }

@@ -289,12 +289,13 @@ $("as-written").addEventListener("click", async () => {
 });
 
 /** Another view names a note: show it among the marks. */
-on("goto", async ({ part, line, index }) => {
+on("goto", async ({ part, line, index, horn = part === state().part ? state().horn : "", player = state().player }) => {
   turn("marks");
-  if (part !== state().part || line !== state().line) change({ part, line, ...(part === state().part ? {} : { horn: "" }) });
-  else await turned("marks");
+  const before = page.at;
+  change({ part, line, horn, player });
+  if (page.at === before) await turned("marks");
   await settledOnce();
-  if (index !== null && page.answer.notes[index]) { music.focus(index); music.reveal(index, 0); }
+  if (index !== null && page.answer.notes[index]) { tell("pointed", index); music.focus(index); music.reveal(index, 0); }
 });
 
 function settledOnce() {

@@ -34,6 +34,8 @@ export function fillPlayers() {
   }
 }
 
+/** What is known of a player of a section, by the name that stands in it. */
+export const playerNamed = (section, name) => told(section.players.find((player) => player.name === name));
 /** What is known of the player who is chosen in a list. */
 export function playerIn(select) { return everybody()[Number(select.value)]?.[1] ?? {}; }
 /** The first horn of the player who is chosen, as a section has it. */

@@ -95,6 +95,15 @@ $("picked-none").addEventListener("click", () => { clear(); $("music").querySele
 $("whole").addEventListener("click", () => change({ from: "", to: "" }, "The whole part."));
 // By keys: [ and ] name the first and the last.
 on("bounds", (first, last) => { $("bands").replaceChildren(); chosen(first, last); });
+/** Another view pointed at a note: its measure is chosen, and seen. */
+on("pointed", (index) => {
+  const { measure } = page.answer.notes[index];
+  chosen(measure, measure);
+  draw(measures().filter(({ first, last, empty }) => !empty && first <= index && index <= last), window.scrollY);
+});
+// The bar follows the loop that is set beside it; where other measures are shown, it names none.
+on("passage", (first, last) => { if (picked) { $("bands").replaceChildren(); chosen(first, last); } });
+on("passages", clear);
 on("answer", () => { $("whole").hidden = !(state().from || state().to); });
 on("opened", clear);
 on("asked", () => $("bands").replaceChildren());

@@ -68,7 +68,7 @@ export async function saved(reply, otherwise) {
 /** A button for one candidate of a note; `onPin(label)` is called when it is taken. */
 export function choiceButton(note, candidate, cost, more, best, onPin) {
   const button = make("button", "", { type: "button", class: best ? "choice best" : "choice", "data-label": candidate.label, "aria-pressed": String(note.label === candidate.label) });
-  const state = note.label === candidate.label ? (note.pinned ? "pinned by you; " : "played now; ") : "";
+  const state = note.label === candidate.label ? (note.pinned ? "chosen by you; " : "played now; ") : "";
   button.append(make("b", candidate.shown, { "aria-label": spoken(candidate.shown) }), make("span", `${state}${cost}`, { class: "cost" }), make("span", candidate.detail, { class: "small" }));
   if (more) button.append(make("span", more, { class: "small" }));
   button.addEventListener("click", () => onPin(candidate.label));

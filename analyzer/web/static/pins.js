@@ -33,11 +33,11 @@ $("pins-file").addEventListener("change", async (event) => {
   const file = event.target.files[0];
   event.target.value = "";
   if (!file) return;
-  if (file.size > 2 ** 19) { fail(`${file.name} is too large for a pins file.`); return; }
+  if (file.size > 2 ** 19) { fail(`${file.name} is too large for saved choices.`); return; }
   try {
     const found = await (await post("/api/pins/read", question({ pins: [], text: await file.text(), name: file.name }))).json();
     const given = new Set(found.pins.map(place));
-    page.warning = found.missed.length ? `${found.missed.length === 1 ? "1 pin has" : `${found.missed.length} pins have`} no place in this score. ${found.missed[0]}` : "";
+    page.warning = found.missed.length ? `${found.missed.length === 1 ? "1 choice has" : `${found.missed.length} choices have`} no place in this score. ${found.missed[0]}` : "";
     change({ pins: [...state().pins.filter((pin) => !given.has(place(pin))), ...found.pins] }, `${file.name} is read.`);
   } catch (error) { failed(error); }
 });

@@ -100,6 +100,7 @@ function fillPassage() {
   const shown = JSON.stringify([page.score.session, page.answer.part, measures]);
   if (shown === fillPassage.shown) return;
   fillPassage.shown = shown;
+  tell("passages");
   for (const id of ["play-from", "play-to"]) $(id).replaceChildren(...measures.map((measure) => make("option", measure)));
   $("play-from").value = measures[0];
   $("play-to").value = measures[measures.length - 1];
@@ -124,6 +125,7 @@ function hide() {
 }
 
 $("play").addEventListener("click", () => play());
+for (const id of ["play-from", "play-to"]) $(id).addEventListener("change", () => tell("passage", $("play-from").value, $("play-to").value));
 for (const id of ["play-speed", "play-loop", "play-from", "play-to", "play-clicks", "play-hear"]) $(id).addEventListener("change", restart);
 $("play-speed").addEventListener("input", showSpeed);
 $("play-hide").addEventListener("change", hide);

@@ -4,26 +4,29 @@ import { ask, change, failed, page, post, question, savedAs, state, tell, workin
 import { picture } from "./music.js";
 import { $, listOf, make } from "./pieces.js";
 
-/** Findings that say the same, with their places to go to and the ways out. `part` and `line` say where the places are. */
-function groupOf({ said, places, remedies }, severity, part, line) {
+/** A button that leads to a note in the music; `where` says its part and line, and for whom the music is shown. */
+export function wayTo(measure, index, where) {
+  const button = make("button", `m. ${measure}`, { type: "button", "aria-label": `Show measure ${measure} in the music` });
+  button.addEventListener("click", () => tell("goto", { ...where, index }));
+  return button;
+}
+
+/** Findings that say the same, with their places to go to and the ways out. */
+function groupOf({ said, places, remedies }, severity, where) {
   const item = make("li", "", { class: `finding ${severity}` });
   item.append(make("p", said));
   const row = make("p", "", { class: "places" });
-  for (const place of places.slice(0, 24)) {
-    const button = make("button", `m. ${place.measure}`, { type: "button", "aria-label": `Show measure ${place.measure} in the music` });
-    button.addEventListener("click", () => tell("goto", { part, line, index: place.index }));
-    row.append(button, " ");
-  }
+  for (const place of places.slice(0, 24)) row.append(wayTo(place.measure, place.index, where), " ");
   if (row.childNodes.length) item.append(row);
   if (remedies.length) item.append(listOf("ul", remedies));
   return item;
 }
 
 /** Findings under the heading of each severity, as the server put them together. */
-export function findingsOf(findings, part, line, level = "h3") {
+export function findingsOf(findings, where, level = "h3") {
   return findings.flatMap(({ severity, heading, groups }) => {
     const list = make("ul", "", { class: "findings" });
-    list.append(...groups.map((group) => groupOf(group, severity, part, line)));
+    list.append(...groups.map((group) => groupOf(group, severity, where)));
     return [make(level, heading), list];
   });
 }
@@ -48,7 +51,22 @@ function changesOf({ changes, left }) {
     return item;
   }));
   const out = [make("h3", "What can be played in its place"), make("p", "Untick what should stay as written."), list];
+  if (changes.length > 1) out.splice(2, 0, allOrNone(list));
   return left ? [...out, make("p", left)] : out;
+}
+
+/** Two buttons that tick every change, or none of them. */
+function allOrNone(list) {
+  const row = make("p", "", { class: "row" });
+  for (const [name, ticked] of [["Tick all", true], ["Tick none", false]]) {
+    const button = make("button", name, { type: "button" });
+    button.addEventListener("click", () => {
+      for (const box of list.querySelectorAll("input")) box.checked = ticked;
+      list.dispatchEvent(new Event("change"));
+    });
+    row.append(button);
+  }
+  return row;
 }
 
 /** Pictures of a measure as written, grey, and as changed. */
@@ -103,13 +121,13 @@ const refusedOf = () => [...document.querySelectorAll("#changes input:not(:check
 export async function showReview(signal, current) {
   const found = await ask("/api/review", signal);
   if (!current()) return;
-  const horn = $("horn").selectedOptions[0]?.textContent.replace("Assumed: ", "") ?? "", several = found.page.lines.length > 1;
+  const horn = $("horn").selectedOptions[0]?.textContent.replace(" (assumed)", "") ?? "", several = found.page.lines.length > 1;
   const out = [make("h2", `Review: ${$("part").selectedOptions[0]?.textContent ?? ""} on ${horn}`)];
   $("review-said").textContent = found.page.said;
   for (const { line, findings } of found.page.lines) {
     if (several) out.push(make("h3", `Player ${line} of ${found.page.lines.length}`));
     if (several && !findings.length) out.push(make("p", "Nothing found."));
-    out.push(...findingsOf(findings, state().part, line, several ? "h4" : "h3"));
+    out.push(...findingsOf(findings, { part: state().part, line }, several ? "h4" : "h3"));
   }
   if (found.page.problems.length) out.push(make("h3", "About the file"), listOf("ul", found.page.problems));
   const ways = [];
@@ -120,6 +138,8 @@ export async function showReview(signal, current) {
     button.addEventListener("click", () => savedAs(button, () => working((ended) => post("/api/playable", question({ refuse: refusedOf() }), ended))));
     row.append(now, button);
     ways.push(row);
+    const list = ways.find(({ id }) => id === "changes");
+    list.addEventListener("change", () => { now.disabled = button.disabled = !list.querySelector("input:checked"); });
   }
   // What can be done stands before the findings one by one.
   out.splice(1, 0, ...ways, ...hornsOf(found));

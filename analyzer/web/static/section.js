@@ -2,7 +2,8 @@
 
 import { ask, keepDesk, page, failed, on, post, question, savedAs, send, tell, working } from "./state.js";
 import { $, Refused, headline, listOf, make, say } from "./pieces.js";
-import { cautionsOf, findingsOf } from "./review.js";
+import { playerNamed } from "./people.js";
+import { cautionsOf, findingsOf, wayTo } from "./review.js";
 import { list, listed } from "./settings.js";
 
 // Key of the section file, label, kind, hint; what stands behind `null` is under "More".
@@ -123,8 +124,8 @@ $("section-undrop").addEventListener("click", () => {
   $("section-which").focus();
 });
 
-/** The horns that a section file can name. */
-const listedHorns = () => page.start.horns.filter((horn) => !horn.own);
+/** The horns to choose from: those of one's own last, as few have one. */
+const listedHorns = () => [...page.start.horns.filter(({ own }) => !own), ...page.start.horns.filter(({ own }) => own)];
 
 /** Whether there is anybody with a horn in the section. */
 const filled = () => section.players.some(({ horns }) => horns?.length);
@@ -277,6 +278,22 @@ function seatsOf({ seats, unfilled, seats_heading: heading }) {
   return scroll;
 }
 
+/** Where the music of a seat is, and for whom it is shown: the player who sits there, on the horn of the seat. */
+function whereOf({ part_id: part, line, member, horn_name: horn }) {
+  return { part, line, ...(horn === null ? {} : { horn, player: playerNamed(section, member) }) };
+}
+
+/** What to rehearse first, each measure with the way to its music. */
+function firstOf({ first, seats }) {
+  const list = make("ol", "", { class: "first" });
+  list.append(...first.places.map(({ measure, seat, index, said }) => {
+    const item = make("li");
+    item.append(wayTo(measure, index, whereOf(seats[seat])), ` ${said}`);
+    return item;
+  }));
+  return [make("h3", "What to rehearse first"), make("p", first.lead, { class: "small" }), ...(first.places.length ? [list] : [])];
+}
+
 function shownFit({ verdict, page: shown, cautions }) {
   const out = [];
   $("verdict").className = `verdict ${verdict.replaceAll(" ", "-")}`;
@@ -285,11 +302,13 @@ function shownFit({ verdict, page: shown, cautions }) {
   $("verdict-why").replaceChildren(...(shown.stops.length ? [listOf("ul", shown.stops)] : []));
   if (shown.changes.length) out.push(make("h3", shown.changes_heading), listOf("ol", shown.changes));
   if (shown.then.length) out.push(make("h3", "Then"), listOf("ul", shown.then));
-  out.push(seatsOf(shown));
+  out.push(seatsOf(shown), ...firstOf(shown));
   if (shown.remarks.length) out.push(make("h3", "Notes"), listOf("ul", shown.remarks));
   for (const seat of shown.seats.filter(({ findings }) => findings.length)) {
     const details = make("details");
-    details.append(make("summary", seat.heading), ...findingsOf(seat.findings, seat.part_id, seat.line, "h4"));
+    details.append(make("summary", seat.heading), ...findingsOf(seat.findings, whereOf(seat), "h4"));
+    // What cannot be played as written is not for looking up.
+    details.open = seat.findings.some(({ severity }) => severity === "stop");
     out.push(details);
   }
   if (shown.problems.length) out.push(make("h3", "About the file"), listOf("ul", shown.problems));
@@ -308,7 +327,18 @@ async function fitted(signal, current) {
   $("section-said").textContent = `The section: ${names.slice(0, 6).join(", ")}${names.length > 6 ? " and others" : ""}: change`;
 }
 
+/** A chair that nobody has said anything of is no player: it goes, where somebody else is there. */
+function withoutEmptyChairs() {
+  const said = (player) => player.horns?.length || !/^Chair \d+$/.test(player.name ?? "") || Object.keys(player).some((key) => key !== "name" && key !== "horns");
+  const left = section.players.filter(said);
+  if (!left.length || left.length === section.players.length) return;
+  section.players = left;
+  changed();
+  fillForm();
+}
+
 async function check(to = true) {
+  withoutEmptyChairs();
   mistakes([]);
   try {
     await working(async (signal, current) => {
@@ -382,4 +412,5 @@ function begin() {
   fillForm();
 }
 on("started", begin);
+on("horns", () => fillForm());
 on("forgotten", () => { begin(); old(); });

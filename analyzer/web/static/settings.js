@@ -42,7 +42,7 @@ export function fillSettings() {
   if (!answer) return;
   const fits = start.horns.filter((horn) => horn.family === answer.family);
   const usual = start.horns.find((horn) => horn.name === (score.parts.find((part) => part.id === now.part)?.horn || "tenor-f"));
-  $("horn").replaceChildren(make("option", `Assumed: ${usual?.description ?? answer.horn}`, { value: "" }), ...fits.map((horn) => make("option", horn.description, { value: horn.name })));
+  $("horn").replaceChildren(make("option", `${usual?.description ?? answer.horn} (assumed)`, { value: "" }), ...fits.map((horn) => make("option", horn.description, { value: horn.name })));
   $("horn").value = now.horn;
   sayFolded();
   $("line-field").hidden = answer.lines.length < 2;
@@ -58,7 +58,7 @@ export function fillSettings() {
 
 /** The folded settings in a line: what they are in this view. */
 function sayFolded() {
-  const now = state(), part = $("part").selectedOptions[0]?.textContent ?? "", horn = $("horn").selectedOptions[0]?.textContent.replace("Assumed: ", "") ?? "";
+  const now = state(), part = $("part").selectedOptions[0]?.textContent ?? "", horn = $("horn").selectedOptions[0]?.textContent.replace(" (assumed)", "") ?? "";
   const measures = now.from || now.to ? `measures ${now.from || "first"} to ${now.to || "last"}` : "all measures";
   $("setup-said").textContent = page.view === "section" ? `Checked: ${measures}, ${now.tempo ? `tempo ${Math.round(now.tempo)}` : "tempo as marked"}: change` : `${part}, ${horn}: change`;
 }
