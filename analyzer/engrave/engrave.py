@@ -308,6 +308,10 @@ def _systems(engraving: Engraving) -> list[System]:
 def _rows(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence[str],
           among: Iterable[int] | None = None) -> list[list[MarkRow]]:
     """Return the rows of marks of every system, or of those with these numbers."""
+    kept = engraving.sorted_marks
+    if among is None and kept and kept[0] is marks and kept[1] == row_names:
+        found: list[list[MarkRow]] = kept[2]
+        return found
     by_ref: dict[int, list[Mark]] = {}
     for mark in sorted(marks, key=lambda found: found.line):
         by_ref.setdefault(mark.ref, []).append(mark)
@@ -315,8 +319,11 @@ def _rows(engraving: Engraving, marks: Sequence[Mark], row_names: Sequence[str],
     systems = _systems(engraving)
     chosen = systems if among is None else [systems[nth] for nth in among]
     grown, each = engraving.options.stave.text, rows_each(marks)
-    return [rows_under(system, by_ref, order, names, each=each, above=engraving.above, grown=grown)
+    rows = [rows_under(system, by_ref, order, names, each=each, above=engraving.above, grown=grown)
             for system in chosen]
+    if among is None:
+        kept[:] = marks, row_names, rows
+    return rows
 
 
 def _feet(engraving: Engraving, copy: Copy) -> list[tuple[str, str]]:

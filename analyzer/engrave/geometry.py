@@ -6,6 +6,7 @@ space.
 """
 
 import re
+from bisect import bisect_right
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -18,13 +19,21 @@ from analyzer.engrave.rests import measures_of_rest
 from analyzer.engrave.style import matrices, numbers
 from analyzer.engrave.svg import HREF, SVG, classes, code_of
 
-_GROUP = f"{{{SVG}}}g"
+_GROUP, _USE, _PATH = (f"{{{SVG}}}{name}" for name in ("g", "use", "path"))
 MAKES_WAY = frozenset({"tempo", "reh", "mNum", "ending", "repeatMark", "dir", "harm"})
 """What stands above a staff for everyone: it keeps above marks that stand there."""
 _TEXT_RISE, _TEXT_DEPTH = 0.86, 0.22
 """How far text reaches above and below its base line: the note of a metronome mark, descenders. [em]"""
 _NO_HEAD = 100.0
 """Half the room of a note that shows no head: about that of a black one."""
+_FIRST_HEAD, _LAST_HEAD = "E0A0", "E1CF"
+"""Code points of heads, of all shapes: the ranges Noteheads to Shape note noteheads supplement of SMuFL 1.4."""
+_UNKNOWN = (0.314, 0.25, 0.25)       # a glyph that the face's metadata does not list
+_LINE = re.compile(r"M(-?[\d.]+)[ ,](-?[\d.]+) ?L(-?[\d.]+)[ ,](-?[\d.]+)")
+_JOINED = re.compile(r"M(-?[\d.]+) (-?[\d.]+)H(-?[\d.]+)")
+Signs = Mapping[str, tuple[str, float]]
+"""Code point and scale of each sign by its name, as `tidy.scales_of` gives them."""
+NO_SIGNS: Signs = {}
 _LEAST_BELOW = 60.0
 """A row keeps as far from an empty staff's lowest line as if something stood a third of a space below it."""
 
@@ -96,67 +105,125 @@ def note_ref(element: etree._Element) -> int | None:
     return int(ref[1:]) if ours else None
 
 
-def system_of(system: etree._Element) -> System:
-    """Measure one system of the engraver's picture; what makes way for marks (lyrics) counts for its `bottom` only."""
-    glyphs = _glyphs()
-    heads: dict[int, Head] = {}
-    measures = 0
-    indices: list[int] = []
-    rests: list[int] = []
-    # From top and bottom line of each staff to its left and right end; every measure has a piece of it.
-    lines: dict[tuple[float, float], tuple[float, float]] = {}
-    extent: list[tuple[float, float]] = []
-    for group in system.iter(_GROUP):
-        kinds = classes(group)
-        if "measure" in kinds:
-            measures += 1
-            name = group.get("id") or ""
-            if name[:1] == "m" and name[1:].isdecimal():
-                indices.append(int(name[1:]))
-                rests.append(_rest_of(group))
-        elif "staff" in kinds:
-            drawn = sorted((line for path in group.iterchildren(f"{{{SVG}}}path")
-                            if (line := _straight(path)) is not None), key=lambda line: line[1])
-            if drawn:
-                key, (x1, _, x2, _) = (drawn[0][1], drawn[-1][1]), drawn[0]
-                left, right = lines.get(key, (x1, x2))
-                lines[key] = (min(left, x1), max(right, x2))
-        elif "note" in kinds and (ref := note_ref(group)) is not None:
-            head = _head_of(group, glyphs)
-            if head is not None:
-                heads[ref] = head
-    inks = list(_inks(system, glyphs, extent))
+def system_of(system: etree._Element, signs: Signs = NO_SIGNS) -> System:
+    """Measure one system of the engraver's picture; what makes way for marks (lyrics) counts for its `bottom` only.
+
+    `signs` are those of `tidy.scales_of`, for a picture that is tidied.
+    """
+    found = _Found(signs)
+    found.look(system, moves=False, sung=False, ref=None)
+    heads, lines = found.heads, found.lines
     if not lines and heads:
         # A staff that shows no lines has its notes all the same.
         xs, ys = [head.x for head in heads.values()], [head.y for head in heads.values()]
         lines[min(ys), max(ys)] = (min(xs) - _LEAST_BELOW, max(xs) + _LEAST_BELOW)
     if not lines:
-        return System(measures=measures, heads={}, staves=(), top=0.0, bottom=0.0)
+        return System(measures=found.measures, heads={}, staves=(), top=0.0, bottom=0.0)
     spans = sorted(lines)
     # What lies above the middle between two staves belongs to the upper one.
-    ends = [(upper[1] + lower[0]) / 2 for upper, lower in pairwise(spans)] + [float("inf")]
+    ends = [(upper[1] + lower[0]) / 2 for upper, lower in pairwise(spans)]
     lowest = [bottom + _LEAST_BELOW for _, bottom in spans]
     highest = [top - _LEAST_BELOW for top, _ in spans]
-    top = spans[0][0]
-    for high, low, makes_way in inks:
-        top = min(top, high)
-        if not makes_way:
-            place = next(k for k, end in enumerate(ends) if high < end)
-            highest[place] = min(highest[place], high)
+    for high, _ in found.inks:
+        place = bisect_right(ends, high) if ends else 0
+        highest[place] = min(highest[place], high)
+    for _, low in (*found.inks, *found.moving):
         if low > lowest[0]:
-            place = next(k for k, end in enumerate(ends) if low < end)
+            place = bisect_right(ends, low) if ends else 0
             lowest[place] = max(lowest[place], low)
     staves = tuple(Staff(top=span[0], bottom=span[1], left=lines[span][0], right=lines[span][1], ink=ink,
                          rise=rise)
                    for span, ink, rise in zip(spans, lowest, highest, strict=True))
-    return System(measures=measures, heads=heads, staves=staves, top=top,
-                  bottom=max((*lowest, *(low for _, low in extent))), indices=tuple(indices), rests=tuple(rests))
+    return System(measures=found.measures, heads=heads, staves=staves,
+                  top=min(spans[0][0], min((high for high, _ in (*found.inks, *found.moving)), default=spans[0][0])),
+                  bottom=max((*lowest, *(low for _, low in found.verses))), indices=tuple(found.indices),
+                  rests=tuple(found.rests))
 
 
-def lowest_of(group: etree._Element) -> float:
+class _Found:
+    """What one look at a system gathers."""
+
+    def __init__(self, signs: Signs) -> None:
+        self.signs = signs
+        self.known = {f"#{name}": (*_extent(code, scale), _FIRST_HEAD <= code <= _LAST_HEAD)
+                      for name, (code, scale) in signs.items()}
+        self.heads: dict[int, Head] = {}
+        self.indices: list[int] = []
+        self.rests: list[int] = []
+        self.measures = 0
+        # From top and bottom line of each staff to its left and right end; every measure has a piece of it.
+        self.lines: dict[tuple[float, float], tuple[float, float]] = {}
+        # From where to where down the page what is drawn reaches: what stays, what makes way for marks above, lyrics.
+        self.inks: list[tuple[float, float]] = []
+        self.moving: list[tuple[float, float]] = []
+        self.verses: list[tuple[float, float]] = []
+        self._rest = 0
+        self._plays = False
+
+    def look(self, group: etree._Element, *, moves: bool, sung: bool, ref: int | None) -> None:
+        """Look at everything in a group, which is that of the note `ref`, if of one."""
+        signs, known = self.signs, self.known
+        inks = self.verses if sung else self.moving if moves else self.inks
+        for child in group:
+            tag = child.tag
+            if tag == _GROUP:
+                self._group(child, moves, sung, ref)
+            elif tag == _USE:
+                sign = known.get(child.get("href") or "")
+                if sign is None or child.get("transform") is not None:
+                    code, x, y, scale = _placed(child, signs)
+                    half, rise, depth = _extent(code, scale)
+                    head = _FIRST_HEAD <= code <= _LAST_HEAD
+                else:
+                    x, y = float(child.get("x") or 0), float(child.get("y") or 0)
+                    half, rise, depth, head = sign
+                inks.append((y - rise, y + depth))
+                if head and ref is not None and ref not in self.heads:
+                    self.heads[ref] = Head(x=x + half, y=y, half=half)
+            elif tag == _PATH and (line := _LINE.fullmatch(child.get("d") or "")) is not None:
+                one, two = float(line[2]), float(line[4])
+                inks.append((one, two) if one < two else (two, one))
+            elif isinstance(tag, str):
+                inks.extend(_reaches(child, signs))
+
+    def _group(self, group: etree._Element, moves: bool, sung: bool, ref: int | None) -> None:
+        kinds = classes(group)
+        if "note" in kinds:
+            self._plays = True
+            ref = note_ref(group)
+            self.look(group, moves=moves, sung=sung, ref=ref)
+            if ref is not None and ref not in self.heads and (head := _head_of(group, self.signs)) is not None:
+                self.heads[ref] = head
+            return
+        if "measure" in kinds:
+            name = group.get("id") or ""
+            self.measures += 1
+            self._rest, self._plays = 0, False
+            self.look(group, moves=moves, sung=sung, ref=ref)
+            if name[:1] == "m" and name[1:].isdecimal():
+                self.indices.append(int(name[1:]))
+                self.rests.append(0 if self._plays else self._rest)
+            return
+        if "staff" in kinds:
+            self._staff(group)
+        elif "multiRest" in kinds:
+            self._rest = measures_of_rest(group.get("id") or "")
+        elif "mRest" in kinds:
+            self._rest = max(self._rest, 1)
+        self.look(group, moves=moves or not MAKES_WAY.isdisjoint(kinds), sung=sung or "verse" in kinds, ref=ref)
+
+    def _staff(self, staff: etree._Element) -> None:
+        drawn = sorted((line for path in staff.iterchildren(_PATH) for line in straight_lines(path)),
+                       key=lambda line: line[1])
+        if drawn:
+            key, (x1, _, x2, _) = (drawn[0][1], drawn[-1][1]), drawn[0]
+            left, right = self.lines.get(key, (x1, x2))
+            self.lines[key] = (min(left, x1), max(right, x2))
+
+
+def lowest_of(group: etree._Element, signs: Signs = NO_SIGNS) -> float:
     """Return how far down what a group draws reaches; minus infinity if it draws nothing."""
-    glyphs = _glyphs()
-    return max((low for element in group.iter(etree.Element) for _, low in _reaches(element, glyphs)),
+    return max((low for element in group.iter(etree.Element) for _, low in _reaches(element, signs)),
                default=float("-inf"))
 
 
@@ -164,7 +231,7 @@ def rests_of(system: etree._Element) -> list[tuple[etree._Element, tuple[str, fl
     """Return the rests of many measures of a system: their id, their middle, and the lowest line of their staff."""
     found = []
     for staff in (group for group in system.iter(_GROUP) if "staff" in classes(group)):
-        lines = [line for path in staff.iterchildren(f"{{{SVG}}}path") if (line := _straight(path)) is not None]
+        lines = [line for path in staff.iterchildren(_PATH) for line in straight_lines(path)]
         for rest in (group for group in staff.iter(_GROUP) if "multiRest" in classes(group)):
             bars = [(float(bar.get("x") or 0), float(bar.get("width") or 0)) for bar in rest.iter(f"{{{SVG}}}rect")]
             if lines and bars:
@@ -173,81 +240,59 @@ def rests_of(system: etree._Element) -> list[tuple[etree._Element, tuple[str, fl
     return found
 
 
-def _rest_of(measure: etree._Element) -> int:
-    """Return how many measures of rest a measure stands for, 0 where something is played in it."""
-    count = 0
-    for group in measure.iter(_GROUP):
-        kinds = classes(group)
-        if "note" in kinds:
-            return 0
-        if "multiRest" in kinds:
-            count = measures_of_rest(group.get("id") or "")
-        elif "mRest" in kinds:
-            count = max(count, 1)
-    return count
-
-
 def _straight(path: etree._Element) -> tuple[float, float, float, float] | None:
     """Return the ends of a path that is one straight line."""
-    outline = path.get("d") or ""
-    found = numbers(outline)
-    return (found[0], found[1], found[2], found[3]) if len(found) == 4 and "L" in outline else None
+    found = _LINE.fullmatch(path.get("d") or "")
+    return (float(found[1]), float(found[2]), float(found[3]), float(found[4])) if found is not None else None
 
 
-def _head_of(note: etree._Element, glyphs: Mapping[str, tuple[float, float, float]]) -> Head | None:
-    """Return the place of a note's head: of its first sign, else of what else is drawn for the note."""
-    for group in note.iter(_GROUP):
-        if "notehead" in classes(group):
-            for sign in group.iter(f"{{{SVG}}}use"):
-                code, x, y, scale = _placed(sign)
-                half = glyphs.get(code, (0.314, 0.0, 0.0))[0] * 500 * scale
-                return Head(x=x + half, y=y, half=half)
-    # A head that the score wants left out (type "none") leaves a stem, dots or a flag.
+def straight_lines(path: etree._Element) -> Iterable[tuple[float, float, float, float]]:
+    """Yield the ends of the lines of a path: it is one, or the joined lines of a staff."""
+    if (line := _straight(path)) is not None:
+        yield line
+    else:
+        for x1, y, x2 in _JOINED.findall(path.get("d") or ""):
+            yield float(x1), float(y), float(x2), float(y)
+
+
+def _head_of(note: etree._Element, signs: Signs) -> Head | None:
+    """Return the place of a note without a head (type "none"): of its stem, dots or flag."""
     for path in note.iter(f"{{{SVG}}}path"):
         found = numbers(path.get("d") or "")
         if len(found) >= 2:
             return Head(x=found[0], y=found[1], half=_NO_HEAD)
-    for sign in note.iter(f"{{{SVG}}}use", f"{{{SVG}}}ellipse"):
-        if sign.tag.endswith("use"):
-            _, x, y, _ = _placed(sign)
+    for sign in note.iter(_USE, f"{{{SVG}}}ellipse"):
+        if sign.tag == _USE:
+            _, x, y, _ = _placed(sign, signs)
         else:
             x, y = float(sign.get("cx") or 0), float(sign.get("cy") or 0)
         return Head(x=x, y=y, half=_NO_HEAD)
     return None
 
 
-def _placed(use: etree._Element) -> tuple[str, float, float, float]:
+def _extent(code: str, scale: float) -> tuple[float, float, float]:
+    """Return half the width of a sign, and how far it reaches above and below its place."""
+    wide, rise, depth = _glyphs().get(code, _UNKNOWN)
+    return wide * 500 * scale, rise * 1000 * scale, depth * 1000 * scale
+
+
+def _placed(use: etree._Element, signs: Signs) -> tuple[str, float, float, float]:
     """Return code, place and scale of a sign of the music face."""
-    x, y, scale = float(use.get("x") or 0), float(use.get("y") or 0), 1.0
-    for matrix in matrices(use.get("transform") or ""):
-        x, y, scale = x + scale * matrix[4], y + scale * matrix[5], scale * max(abs(matrix[0]), abs(matrix[1]))
-    return code_of(use.get(HREF) or use.get("href") or ""), x, y, scale
+    name = use.get("href") or use.get(HREF) or ""
+    code, scale = signs.get(name[1:]) or (code_of(name), 1.0)
+    x, y = float(use.get("x") or 0), float(use.get("y") or 0)
+    if (turned := use.get("transform")) is not None:
+        for matrix in matrices(turned):
+            x, y, scale = x + scale * matrix[4], y + scale * matrix[5], scale * max(abs(matrix[0]), abs(matrix[1]))
+    return code, x, y, scale
 
 
-def _inks(system: etree._Element, glyphs: Mapping[str, tuple[float, float, float]],
-          verses: list[tuple[float, float]]) -> Iterable[tuple[float, float, bool]]:
-    """Yield from where to where down the page everything drawn reaches, and whether it makes way for marks above.
-
-    What lyrics reach goes to `verses`.
-    """
-    moves = {element for group in system.iter(_GROUP) if not MAKES_WAY.isdisjoint(classes(group))
-             for element in group.iter()}
-    sung = {element for group in system.iter(_GROUP) if "verse" in classes(group) for element in group.iter()}
-    for element in system.iter(etree.Element):
-        for reach in _reaches(element, glyphs):
-            if element in sung:
-                verses.append(reach)
-            else:
-                yield (*reach, element in moves)
-
-
-def _reaches(element: etree._Element,
-             glyphs: Mapping[str, tuple[float, float, float]]) -> Iterable[tuple[float, float]]:
+def _reaches(element: etree._Element, signs: Signs) -> Iterable[tuple[float, float]]:
     tag = etree.QName(element).localname
     if tag == "use":
-        code, _, y, scale = _placed(element)
-        _, rise, depth = glyphs.get(code, (0.0, 0.25, 0.25))
-        yield y - rise * 1000 * scale, y + depth * 1000 * scale
+        code, _, y, scale = _placed(element, signs)
+        _, rise, depth = _extent(code, scale)
+        yield y - rise, y + depth
     elif tag == "path":
         outline = element.get("d") or ""
         if "C" in outline:

@@ -3,8 +3,9 @@
 The engraver (verovio) holds the interpreter's lock while it works: to engrave several parts at once, use processes.
 """
 
+import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import ceil
 from typing import Any, TypeVar
 
@@ -14,7 +15,7 @@ from analyzer.engrave import native
 from analyzer.engrave.breaks import with_breaks
 from analyzer.engrave.copy import Copy
 from analyzer.engrave.fonts import Face, data_path, runs
-from analyzer.engrave.geometry import MAKES_WAY, System, lowest_of, rests_of, system_of
+from analyzer.engrave.geometry import MAKES_WAY, Signs, System, lowest_of, rests_of, system_of
 from analyzer.engrave.marks import depth_of, height_of
 from analyzer.engrave.options import PageOptions
 from analyzer.engrave.svg import (
@@ -33,7 +34,7 @@ from analyzer.engrave.svg import (
     wrap,
 )
 from analyzer.engrave.tailored import dynamics_above, exact_lines, grow_words
-from analyzer.engrave.tidy import prefixed, slimmed, tidied
+from analyzer.engrave.tidy import Sizes, prefixed, scales_of, thinned, tidied
 from analyzer.guard import guarded
 from analyzer.stave import USUAL_MM
 
@@ -70,6 +71,7 @@ LAYOUT: dict[str, Any] = {
     "multiRestStyle": "block", "minLastJustification": 0.6,
 }
 """Options that are always the engraver's."""
+_STAFF = re.compile(r'<g [^<>]*class="(?:[^"]* )?staff[ "]')
 _CREDIT = '<credit page="1"><credit-words justify="center" valign="top">x</credit-words></credit><part-list>'
 _LINE_HERE, _MARKS_HERE, _HEAD_HERE, _FOOT_HERE = (
     f'<slot class="{name}"/>' for name in ("line", "marks", "head", "foot"))
@@ -101,6 +103,7 @@ class Engraving:
     `used` are the characters of its texts by face. `width` and `height` are those between the margins, `margin` is that
     at the left and right. [engraver's units] With `above` the rows stand above the staves: the part has lyrics.
     `staff_mm` is the height of a staff on paper, smaller than was asked where a measure does not fit the line. [mm]
+    `sorted_marks` keeps the marks that were last sorted into rows: whether they fit is asked before they are drawn.
     """
 
     sheets: tuple[Sheet, ...]
@@ -112,6 +115,7 @@ class Engraving:
     margin: float
     above: bool = False
     staff_mm: float = USUAL_MM
+    sorted_marks: list[Any] = field(default_factory=list, init=False, compare=False, repr=False)
 
     @property
     def foot_at(self) -> float:
@@ -261,10 +265,12 @@ def _sorted(used: dict[Face, set[str]], heading: Heading) -> tuple[tuple[Face, s
 def _sheet(svg: str, copy: Copy, options: PageOptions, rows: int, inner: float, used: dict[Face, set[str]], *,
            size_mm: tuple[float, float] | None = None, px_per_unit: float = 1.0, heading: str = "") -> Sheet:
     """Turn the engraver's picture into ours; `used` collects the characters of its texts."""
-    root = etree.fromstring(svg.encode())
-    if not any("staff" in classes(group) for group in root.iter(f"{{{SVG}}}g")):
+    if not _STAFF.search(svg):
         raise ValueError("the engraver found no music to show")
-    tidied(root)
+    sizes: Sizes = {}
+    root = etree.fromstring(thinned(svg, sizes, options.id_prefix).encode())
+    tidied(root, sizes, options.id_prefix)
+    signs = scales_of(sizes, options.id_prefix)
     page = styled(root)
     if options.stave.text != 1:
         grow_words(page, options.stave.text)
@@ -277,12 +283,11 @@ def _sheet(svg: str, copy: Copy, options: PageOptions, rows: int, inner: float, 
         elif "system" in classes(child):
             lines.append(child)
     _number_rests(lines, dict(copy.ranges))
-    systems = tuple(system_of(line) for line in lines)
+    systems = tuple(system_of(line, signs) for line in lines)
     above = _has_lyrics(copy)
     if above:
-        systems = tuple(_made_way(line, system, height_of(rows, options.stave.text))
+        systems = tuple(_made_way(line, system, height_of(rows, options.stave.text), signs)
                         for line, system in zip(lines, systems, strict=True))
-    slimmed(root)
     prefixed(root, options.id_prefix)
     set_music_signs(page)
     fit_texts(page, inner or float("inf"))
@@ -318,12 +323,13 @@ def _number_rests(lines: list[etree._Element], ranges: Mapping[str, str]) -> Non
                 etree.SubElement(text, f"{{{SVG}}}tspan").text = ranges[name]
 
 
-def _made_way(line: etree._Element, system: System, height: float) -> System:
+def _made_way(line: etree._Element, system: System, height: float, signs: Signs) -> System:
     """Move what stands above the staff for everyone up, above our rows, all by the same; return the system so."""
     if not system.staves:
         return system
     staff = system.staves[0]
-    lows = {group: lowest_of(group) for group in line.iter(f"{{{SVG}}}g") if not MAKES_WAY.isdisjoint(classes(group))}
+    lows = {group: lowest_of(group, signs) for group in line.iter(f"{{{SVG}}}g")
+            if not MAKES_WAY.isdisjoint(classes(group))}
     above = {group: low for group, low in lows.items() if low <= staff.top + _HALF_SPACE}
     up = height + max(0.0, max(above.values(), default=staff.rise) - staff.rise)
     for group in above:

@@ -71,7 +71,7 @@ class Placed:
 class MarkRow:
     """Marks side by side, by place, under one staff or above it; `nth` counts the rows from the staff on, from 0.
 
-    `indent` is what the names of rows take at the left of the staff. [engraver's units]
+    `indent` is what the names of rows take at the left of the staff, `centres` where the marks stand. [engraver's units]
     """
 
     staff: Staff
@@ -81,6 +81,7 @@ class MarkRow:
     above: bool = False
     squeeze: float = 1.0
     grown: float = 1.0
+    centres: tuple[float, ...] = ()
 
     @property
     def size(self) -> float:
@@ -177,8 +178,9 @@ def _squeezed(row: MarkRow) -> MarkRow:
                 placed if form_of(placed.mark) == "unplayable" else replace(
                     placed, half=placed.half * squeeze, room=placed.room * squeeze)
                 for placed in row.placed))
+        tried = replace(tried, centres=tuple(spread(tried)))
         if farthest([tried]) <= FAR:
-            return tried
+            break
     return tried
 
 
@@ -218,7 +220,7 @@ def spread(row: MarkRow) -> list[float]:
 def farthest(rows: Iterable[MarkRow]) -> float:
     """Return how far the mark farthest from its note has to move to the side. [engraver's units]"""
     return max((abs(centre - placed.head.x) for row in rows
-                for placed, centre in zip(row.placed, spread(row), strict=True)), default=0.0)
+                for placed, centre in zip(row.placed, row.centres, strict=True)), default=0.0)
 
 
 def row_names_of(marks: Iterable[Mark], given: Sequence[str] = ()) -> Mapping[int, str]:
@@ -240,7 +242,7 @@ def drawn(rows: Sequence[MarkRow], name: str, row_names: Mapping[int, str], toke
     out = [f'<g class="marks" id="{name}" stroke="none" font-family="{MARK_STACK}" '
            f'font-size="{size:g}px">']
     for row in rows:
-        centres = spread(row)
+        centres = row.centres
         for k, (placed, centre) in enumerate(zip(row.placed, centres, strict=True)):
             form, text = form_of(placed.mark), placed.mark.text
             if (text, form) not in inner:

@@ -4,7 +4,7 @@ import re
 
 from lxml import etree
 
-from analyzer.engrave.geometry import MAKES_WAY
+from analyzer.engrave.geometry import MAKES_WAY, straight_lines
 from analyzer.engrave.style import numbers
 from analyzer.engrave.svg import SVG, classes
 
@@ -39,8 +39,8 @@ def grow_words(page: etree._Element, times: float) -> None:
     down by what they grow.
     """
     for system in (group for group in page.iter(f"{{{SVG}}}g") if "system" in classes(group)):
-        lines = [found[1] for staff in system.iter(f"{{{SVG}}}g") if "staff" in classes(staff)
-                 for path in staff.iterchildren(f"{{{SVG}}}path") if len(found := numbers(path.get("d") or "")) == 4]
+        lines = [line[1] for staff in system.iter(f"{{{SVG}}}g") if "staff" in classes(staff)
+                 for path in staff.iterchildren(f"{{{SVG}}}path") for line in straight_lines(path)]
         if not lines:
             continue
         for group in system.iter(f"{{{SVG}}}g"):

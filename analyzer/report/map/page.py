@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 
 from analyzer.analysis import Analysis, Planned
-from analyzer.marking.which import marks
+from analyzer.marking.which import aim_said
 from analyzer.picture.picture import LARGE, NARROW, WIDE, key_of, pictures_of
 from analyzer.plan.axes import axes
 from analyzer.plan.difficulty import LEVELS, MeasureDifficulty, difficulties, hardest
@@ -131,8 +131,7 @@ def _axes(one: Planned) -> str:
 def _music(one: Planned, engrave: Engraver) -> str:
     words = (f"Engraved music of {name_of(one)} with a mark under each note. The same in words: under All notes in "
              "words.")
-    aimed = " In or out, small: the slide’s move for the chord, in mm." if any(
-        mark.aim for mark in marks([one])) else ""
+    aimed = " In or out, small: the slide’s move for the chord, in mm." if any(map(aim_said, one.plan.notes)) else ""
     out = ["<h3>The part with its marks</h3>"
            f'<p class="faint">Bold, bracketed: alternates, one bracket a group. ×: cannot be played.{aimed}</p>']
     for form in ("narrow", "wide"):

@@ -10,7 +10,7 @@ from typing import Literal, TypeVar
 from analyzer.analysis import Analysis, Planned, with_notes
 from analyzer.engrave.fonts import Face
 from analyzer.engrave.options import PageOptions
-from analyzer.marking.which import Pictures, Which, marks
+from analyzer.marking.which import Pictures, Which, aim_said, asked_for
 from analyzer.picture.drawing import BASE, FAINT, INK, MARGIN_MM, UNITS_PER_MM, Drawing, Picture, clean, num
 from analyzer.picture.picture import LARGE, WIDE, key_of, pictures_of
 from analyzer.problem import unreadable
@@ -57,7 +57,7 @@ def page_file(analysis: Analysis, ending: str, choices: PageChoices | None = Non
     if ending == ".html":
         music = _Music(analysis, choices)
         page = page_html(analysis, music.systems, each=each, large=choices.large, faces=music.faces).encode()
-        return _whole(page, analysis, choices, html=True)
+        return _whole(page, analysis, choices)
     if ending == ".svg":
         return _whole(_svg(analysis, choices, each).encode(), analysis, choices)
     if ending == ".pdf":
@@ -65,12 +65,13 @@ def page_file(analysis: Analysis, ending: str, choices: PageChoices | None = Non
     raise ValueError(f"pages are .svg, .pdf or .html, not {ending!r}")
 
 
-def _whole(page: bytes, analysis: Analysis, choices: PageChoices, *, html: bool = False) -> bytes:
+def _whole(page: bytes, analysis: Analysis, choices: PageChoices) -> bytes:
     """Return a finished page if it shows every mark, one each (a PDF is painted of such pictures)."""
     from analyzer.engrave.drawn import marks_lost, tokens
 
-    planned = sum(mark.playable for one in analysis.lines for mark in marks([one], choices.which))
-    found = tokens(page, html=html)
+    planned = sum(note.choice is not None for one in analysis.lines
+                  for note in asked_for(one.plan.notes, choices.which))
+    found = tokens(page)
     if found != planned:
         raise marks_lost(analysis.document.name, planned, planned - found)
     return page
@@ -172,7 +173,7 @@ def _svg(analysis: Analysis, choices: PageChoices, each: Each) -> str:
             head.text(12, 34, title, size=24, bold=True)
             y += 44
         aimed = " · in, out: the slide’s move for the chord, in mm" if any(
-            mark.aim for mark in marks([one], choices.which)) else ""
+            map(aim_said, asked_for(one.plan.notes, choices.which))) else ""
         head.text(12, y + 18, subtitle_of(one) + aimed, size=14, color=FAINT)
         parts.append(f'<g {BASE}>{head.body()}</g>')
         y += 34

@@ -4,12 +4,14 @@ Headings, running heads and measure numbers follow *Guidelines for Music Prepara
 Association); what it leaves open is common practice, no source.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from analyzer.analysis import Analysis, Planned
 from analyzer.engrave.copy import Copy, engraving_copy
 from analyzer.engrave.tempo import METRONOME_DOT, METRONOME_NOTES
+from analyzer.marking.mark import Mark
 from analyzer.marking.which import Which, marks
 from analyzer.report.map.page import name_of
 from analyzer.score.document import Document
@@ -50,7 +52,9 @@ def part_copy(analysis: Analysis, one: Planned, which: Which, *, measures: tuple
         Printed at the foot of the first page.
     """
     own = own_of(analysis.document, one)
-    wanted = tuple(replace(mark, part_id=own.part_id, ref=own.refs[mark.ref]) for mark in marks([one], which))
+    wanted: Sequence[Mark] = marks([one], which)
+    if own.document is not analysis.document:
+        wanted = [replace(mark, part_id=own.part_id, ref=own.refs[mark.ref]) for mark in wanted]
     told = one.plan.line.measures
     if measures is None and told and len(told) < len(analysis.document.part_measures(one.part.id)):
         measures = told[0].index, told[-1].index
