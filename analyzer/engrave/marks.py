@@ -71,7 +71,7 @@ class Placed:
 class MarkRow:
     """Marks side by side, by place, under one staff or above it; `nth` counts the rows from the staff on, from 0.
 
-    `indent` is what the names of rows take at the left of the staff, `centres` where the marks stand. [engraver's units]
+    `indent` is what names of rows take at the left of the staff, `centres` where the marks stand. [engraver's units]
     """
 
     staff: Staff

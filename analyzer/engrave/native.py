@@ -39,11 +39,14 @@ def _loaded(musicxml: str, options: dict[str, Any], resources: str) -> Any:
     # The default path is known only in the thread that imported verovio.
     toolkit.setResourcePath(resources)
     toolkit.setInputFrom("musicxml")
-    toolkit.setOptions(options)
+    many = has_many(musicxml)
+    # To be written as MEI the music need not be broken into lines, two thirds of the time.
+    toolkit.setOptions(options | {"breaks": "none"} if many else options)
     good = toolkit.loadData(musicxml)
-    if good and has_many(musicxml):
+    if good and many:
         mei = many_measures(toolkit.getMEI({"removeIds": False}))
         toolkit.setInputFrom("mei")
+        toolkit.setOptions(options)
         good = toolkit.loadData(mei)
     if not good or toolkit.getPageCount() < 1:
         raise ValueError("the engraver cannot read this music")

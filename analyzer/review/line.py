@@ -56,7 +56,8 @@ def rule(*codes: str) -> Callable[[Rule], Rule]:
 
 
 def findings(plan: Plan, planner: Planner, *, harmony: Harmony | None = None,
-             horns: Sequence[Horn] | None = None, tried: Collection[int] | None = None) -> tuple[Finding, ...]:
+             horns: Sequence[Horn] | None = None, tried: Collection[int] | None = None,
+             tempos: bool = True) -> tuple[Finding, ...]:
     """Review a plan note by note.
 
     Parameters
@@ -69,13 +70,15 @@ def findings(plan: Plan, planner: Planner, *, harmony: Harmony | None = None,
         Other horns to try; by default those that come with the project, of the same family.
     tried : collection of int, optional
         Notes for whose moves tempos and horns are tried; by default all, which may take longer than the plan.
+    tempos : bool
+        Look for the tempo up to which a move can be played; without, a remedy says only that there is one.
 
     Returns
     -------
     tuple of Finding
         In playing order; at one note the gravest first.
     """
-    remedies = Remedies(plan, planner, harmony, horns, tried)
+    remedies = Remedies(plan, planner, harmony, horns, tried, tempos=tempos)
     found = [finding for rule in _RULES for finding in rule(remedies)]
     found.sort(key=lambda finding: (-1 if finding.index is None else finding.index, _ORDER[finding.severity]))
     return tuple(found)

@@ -50,8 +50,9 @@ class Remedies:
     """
 
     def __init__(self, plan: Plan, planner: Planner, harmony: Harmony | None = None,
-                 horns: Sequence[Horn] | None = None, tried: Collection[int] | None = None) -> None:
-        self._tried = tried
+                 horns: Sequence[Horn] | None = None, tried: Collection[int] | None = None, *,
+                 tempos: bool = True) -> None:
+        self._tried, self._tempos = tried, tempos
         self.plan, self.planner, self.harmony = plan, planner, harmony
         self.line, self.horn, self.player = plan.line, plan.horn, plan.player
         offered = [load_horn(name) for name in horn_names()] if horns is None else horns
@@ -247,6 +248,8 @@ class Remedies:
         low, high = SLOWEST_BPM, floor(now)
         if not goes(low):
             return ()
+        if not self._tempos:
+            return (Remedy(kind="tempo", bpm=float(low), text="Playable more slowly."),)
         while high - low > 1:
             middle = (low + high) // 2
             low, high = (middle, high) if goes(middle) else (low, middle)

@@ -38,29 +38,20 @@ class Spot:
 def spots_of(one: Planned) -> tuple[Spot, ...]:
     """Return the hardest spots of a line, hardest first: three to five where so many come near a limit."""
     plan = one.plan
-    worst = hardest(difficulties(one.planner, plan), 2 * MOST)
-    # Only where something is told of it are tempos and horns tried.
-    near = {measure for hard in worst for here in [plan.notes[hard.index or 0].note.measure_index]
-            for measure in (here - 1, here)}
-    found = findings(plan, one.planner, tried={note.index for note in plan.notes if note.note.measure_index in near}) \
-        if worst else ()
+    places = _places(one)
+    # Only for the moves told of are other horns tried, and tempos not at all: `_works` says up to which one it goes.
+    near = {measure for _, first, here in places for measure in range(first, here + 1)}
+    found = findings(plan, one.planner, tempos=False, tried={
+        note.index for note in plan.notes if note.note.measure_index in near}) if places else ()
+    number = {measure.index: measure.number for measure in plan.line.measures}
     spots: list[Spot] = []
-    for hard in worst:
-        k = hard.index or 0
-        here = plan.notes[k].note.measure_index
-        # A step into the first note of a measure begins in the one before.
-        first = plan.notes[k - 1].note.measure_index if k and hard.kind in _SPEED else here
-        first = first if here - first <= 1 else here
-        if any(spot.first <= here and first <= spot.last for spot in spots):
-            continue
-        number = {measure.index: measure.number for measure in plan.line.measures}
+    for hard, first, here in places:
         where = f"m. {number[here]}" if first == here else f"mm. {number[first]}–{number[here]}"
         told = [("Why", plain(hard.reason))]
         told += [("These positions" if plan.horn.family == "slide" else "These valves", group.why)
                  for group in plan.groups
                  if any(first <= plan.notes[note].note.measure_index <= here
                         for note in range(group.first, group.last + 1))][:1]
-        # Up to which tempo it goes is told below, at the step that stops it.
         slower = {remedy.text for finding in found for remedy in finding.remedies if remedy.kind == "tempo"}
         tries = [text for finding in found if finding.index is not None and finding.severity != "note"
                  and first <= plan.notes[finding.index].note.measure_index <= here
@@ -68,7 +59,22 @@ def spots_of(one: Planned) -> tuple[Spot, ...]:
         told.append(("Try", " ".join([*(plain(text) for text in tries[:1]), _practice(one, hard)])))
         told.append(("Tempo", _works(one, hard)))
         spots.append(Spot(first=first, last=here, heading=f"{where} · {hard.level}", told=tuple(told)))
-    return tuple(spots[:MOST])
+    return tuple(spots)
+
+
+def _places(one: Planned) -> list[tuple[MeasureDifficulty, int, int]]:
+    """Return the measures of the hardest spots, first and last index of each, hardest first; none meets another."""
+    plan = one.plan
+    found: list[tuple[MeasureDifficulty, int, int]] = []
+    for hard in hardest(difficulties(one.planner, plan), 2 * MOST):
+        k = hard.index or 0
+        here = plan.notes[k].note.measure_index
+        # A step into the first note of a measure begins in the one before.
+        first = plan.notes[k - 1].note.measure_index if k and hard.kind in _SPEED else here
+        first = first if here - first <= 1 else here
+        if not any(begin <= here and first <= end for _, begin, end in found):
+            found.append((hard, first, here))
+    return found[:MOST]
 
 
 def _limit(one: Planned, hard: MeasureDifficulty) -> float | None:
