@@ -111,7 +111,9 @@ def _measured(frames: Frames, visit: Visit, start: int, end: int, target: float,
               joined: bool) -> Sounded:
     import numpy as np
 
-    end = max(end, start + 1)
+    # Where the recording breaks off, the walk may have gone on for a frame or two.
+    start = min(start, len(frames.midi) - 1)
+    end = min(max(end, start + 1), len(frames.midi))
     pitch = frames.midi[start:end]
     known = ~np.isnan(pitch) & (heard[start:end] > 0.25) & (frames.rough[start:end] < _ROUGH)
     while end > start + 1 and not known[end - 1 - start]:
