@@ -14,6 +14,7 @@ nothing has to be copied or written anew.
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from html import escape
 
 from lxml import etree
@@ -26,7 +27,8 @@ from analyzer.problem import unreadable
 from analyzer.score.document import Document
 from analyzer.score.own_marks import NAME, SIGNED_AGAIN, is_ours
 
-_AFTER_NOTATIONS = re.compile(rb"<(?:lyric|play|listen)[\s>/]")
+_LATER = (b"<lyric", b"<play", b"<listen")
+_AFTER_NOTATIONS = re.compile(b"(?:" + b"|".join(_LATER) + rb")[\s>/]")
 _AFTER_LYRICS = re.compile(rb"<(?:play|listen)[\s>/]")
 _NOTATIONS = re.compile(rb"<notations(?:\s(?:[^>\"']|\"[^\"]*\"|'[^']*')*)?/?>")
 _UNSEEN = re.compile(rb"\sprint-object\s*=\s*[\"']no[\"']")
@@ -73,6 +75,8 @@ def _without(document: Document, xml: bytes) -> bytes:
 
 def _signed(document: Document, xml: bytes) -> bytes:
     """Put the instruction back into marks that lost it in another program, and drop the blanks around them."""
+    if b"<fingering" not in xml and b"<lyric" not in xml:
+        return xml                     # the bytes tell it sooner than the tree
     elements = list(document.root.iter("fingering", "lyric"))
     lost = {place for place, element in enumerate(elements) if element.get("name") == NAME or any(
         getattr(child, "target", "") == SIGNED_AGAIN for child in element)}
@@ -168,7 +172,7 @@ def _marked(document: Document, xml: bytes, marks: Sequence[Mark], write_as: Wri
     if left:
         raise ValueError(f"the score has no note {left[0][1]} in part '{left[0][0]}'")
     pieces.append(xml[at:])
-    return with_record(document, b"".join(pieces), recorded, lambda text: _text(text, encoding))
+    return with_record(document, b"".join(pieces), visible, recorded, lambda text: _text(text, encoding))
 
 
 _Texts = dict[str, dict[int, list[tuple[str, int]]]]
@@ -216,24 +220,27 @@ def _row(lyric: etree._Element) -> int:
 
 def _insertion(visible: bytes, start: int, stop: int, texts: Sequence[tuple[bytes, int]]) -> tuple[int, bytes]:
     """Return where in the file the mark of a note goes, and the bytes of it."""
-    closing = NOTE_END.search(visible, start, stop)
-    end = closing.start() if closing else stop   # without one: an odd structure, which the caller refuses
+    end = visible.find(b"</note>", start, stop)
+    if end < 0:
+        closing = NOTE_END.search(visible, start, stop)
+        end = closing.start() if closing else stop   # without one: an odd structure, which the caller refuses
+    note = visible[start:end]          # what has none of the words need not be searched for their forms
     if texts[0][1]:
-        later = _AFTER_LYRICS.search(visible, start, end)
-        return later.start() if later else end, b"".join(
+        later = _AFTER_LYRICS.search(note)
+        return start + later.start() if later else end, b"".join(
             b'<lyric number="%d" name="%b" placement="below"><syllabic>single</syllabic><text>%b<?%b?></text></lyric>'
             % (row, MARK, text, MARK) for text, row in texts)
-    place = b"above" if _BELOW.search(visible, start, end) else b"below"
+    place = b"above" if b"<fingering" in note and _BELOW.search(note) else b"below"
     hidden = None
-    for notations in _NOTATIONS.finditer(visible, start, end):
+    for notations in _NOTATIONS.finditer(note) if b"<notations" in note else ():
         if _UNSEEN.search(notations.group()):
             hidden = hidden or notations
         elif notations.group().endswith(b"/>"):
-            return notations.start(), _alone(texts, place)
+            return start + notations.start(), _alone(texts, place)
         else:
-            return visible.find(b"</notations", notations.end(), end), _mark(texts, b"", place)
-    later = hidden or _AFTER_NOTATIONS.search(visible, start, end)
-    return later.start() if later else end, _alone(texts, place)
+            return visible.find(b"</notations", start + notations.end(), end), _mark(texts, b"", place)
+    later = hidden or (_AFTER_NOTATIONS.search(note) if any(word in note for word in _LATER) else None)
+    return start + later.start() if later else end, _alone(texts, place)
 
 
 def _alone(texts: Sequence[tuple[bytes, int]], place: bytes) -> bytes:
@@ -246,6 +253,7 @@ def _mark(texts: Sequence[tuple[bytes, int]], alone: bytes, place: bytes) -> byt
     ) + b"</technical>"
 
 
+@lru_cache(maxsize=1024)
 def _text(text: str, encoding: str | None) -> bytes:
     """Return the text of a mark in the encoding of the file; signs that it lacks become character references."""
     safe = escape(text, quote=False)

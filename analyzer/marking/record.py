@@ -16,7 +16,7 @@ _MADE = re.compile(rb"made[^\d<]{1,20}(\d)")
 _Told = Mapping[str, Mapping[int, Sequence[str]]]
 
 
-def with_record(document: Document, xml: bytes, told: _Told, encoded: Callable[[str], bytes]) -> bytes:
+def with_record(document: Document, xml: bytes, visible: bytes, told: _Told, encoded: Callable[[str], bytes]) -> bytes:
     """Return the marked file with the record of its marks.
 
     Parameters
@@ -25,12 +25,13 @@ def with_record(document: Document, xml: bytes, told: _Told, encoded: Callable[[
         The score before it was marked.
     xml : bytes
         The file with its marks, without an older record.
+    visible : bytes
+        The file before it was marked, without what is hidden (`splice.visible_bytes`): its header is the same.
     told : mapping
         Part -> ordinal of the note -> labels written there.
     encoded : callable
         Gives a text as it has to stand in the file.
     """
-    visible = visible_bytes(xml)
     header_end = _HEADER_END.search(visible)
     if header_end is None:
         return xml
@@ -62,10 +63,13 @@ def entries_of(document: Document, told: _Told) -> dict[str, tuple[int, dict[int
     for part_id, texts in told.items():
         music = document.part_measures(part_id)
         measures: dict[int, list[MarkEntry]] = {}
+        with_texts = {note for one in music for text in one.iter("fingering", "lyric")
+                      for note in text.iterancestors("note")}
         for ref, (index, onset, note) in enumerate(onsets(music, range(len(music)))):
             for text in texts.get(ref, ()):
-                own = sum(text_of(element) == text and not is_ours(element)
-                          for element in (*note.iterfind("notations/technical/fingering"), *note.iterfind("lyric")))
+                own = sum(text_of(element) == text and not is_ours(element) for element in (
+                    *note.iterfind("notations/technical/fingering"), *note.iterfind("lyric"),
+                )) if note in with_texts else 0
                 measures.setdefault(index, []).append(MarkEntry(onset=onset, label=text, own=own))
         result[part_id] = order.index(part_id), measures
     return result

@@ -21,6 +21,7 @@ from operator import itemgetter
 
 from analyzer.horns.candidate import Candidate
 from analyzer.score.lines import LineNote
+from analyzer.score.timeline import real
 from analyzer.solver import Lattice
 
 LENGTH = 3
@@ -51,7 +52,7 @@ def ties_of(notes: Sequence[LineNote], choices: _Choices) -> tuple[Tie, ...]:
     """Return the ties of a line, those of free notes only; each note may be in several."""
     seen: dict[object, list[int]] = defaultdict(list)
     keys = [(note.midi, note.duration.as_integer_ratio()) for note in notes]
-    onsets = [float(note.onset) for note in notes]
+    onsets = [real(note.onset) for note in notes]
     gaps = [round(b - a, 6) for a, b in pairwise(onsets)]
     for k in range(len(notes) - LENGTH + 1):
         seen[(*keys[k:k + LENGTH], *gaps[k:k + LENGTH - 1])].append(k)

@@ -18,12 +18,11 @@ too short for any tempo (`LineNote.free`: a cadenza written out).
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from itertools import accumulate
 from math import sqrt
 from typing import NamedTuple
 
-from analyzer.horns.candidate import Candidate, slide_mm
+from analyzer.horns.candidate import Candidate
 from analyzer.plan.costs import Matrix, Move, keeps_gliss
 from analyzer.plan.limits import By, Limits
 from analyzer.plan.slurs import slur_kind
@@ -37,8 +36,7 @@ BURST = 3
 of the sample scores are the same."""
 
 
-@dataclass(frozen=True, slots=True)
-class Load:
+class Load(NamedTuple):
     """What one step asks of each of the four, as shares of what the player has: 1 at the limit."""
 
     slide: float = 0.0
@@ -49,11 +47,11 @@ class Load:
     @property
     def most(self) -> float:
         """The greatest of the four."""
-        return max(self.slide, self.valves, self.tongue, self.lip)
+        return max(self)
 
     def only(self, kind: By) -> "Load":
         """Return the same with nothing but one of the four."""
-        return replace(Load(), **{kind: getattr(self, kind)})
+        return Load(**{kind: getattr(self, kind)})
 
     @property
     def by(self) -> By:
@@ -98,14 +96,18 @@ class Loads:
         move = self.moves[k]
         if self.free[k] or (move.gliss and not keeps_gliss(a, b)):
             return 0.0, 0.0
-        valves = _share(1 / self.limits.valve_notes_s, move) if a.valves != b.valves else 0.0
+        return self._arm(move, abs(b.out_mm - a.out_mm)), self._fingers(move) if a.valves != b.valves else 0.0
+
+    def _arm(self, move: Move, distance_mm: float) -> float:
         if not self.slide:
-            return 0.0, valves
-        distance_mm = slide_mm(a, b)
+            return 0.0
         arm = _share(self.limits.move_s(distance_mm), move)
         if self.limits.max_slide_speed_mm_s is not None:
             arm = max(arm, self._at_speed(self.limits.speed_s(distance_mm), move))
-        return arm, valves
+        return arm
+
+    def _fingers(self, move: Move) -> float:
+        return _share(1 / self.limits.valve_notes_s, move)
 
     def lip(self, k: int, a: Candidate, b: Candidate, moved: bool) -> float:
         """Return the load of the lip; `moved` tells whether the step before changed partial, too."""
@@ -132,9 +134,18 @@ class Loads:
 
         A glissando that some pair keeps is `broken` in the others; one that no pair keeps says nothing of the tempo.
         """
-        gliss = self.moves[k].gliss and any(keeps_gliss(a, b) for a in before for b in after)
-        return tuple(tuple(broken if gliss and not keeps_gliss(a, b) else max(self.hand(k, a, b)) for a in before)
-                     for b in after)
+        move = self.moves[k]
+        if move.gliss or self.free[k]:
+            gliss = move.gliss and any(keeps_gliss(a, b) for a in before for b in after)
+            return tuple(tuple(broken if gliss and not keeps_gliss(a, b) else max(self.hand(k, a, b)) for a in before)
+                         for b in after)
+        fingers = self._fingers(move)
+        rows = []
+        for b in after:
+            to_mm, held = b.out_mm, b.valves
+            rows.append(tuple([max(self._arm(move, abs(to_mm - a.out_mm)), fingers) if a.valves != held
+                               else self._arm(move, abs(to_mm - a.out_mm)) for a in before]))
+        return tuple(rows)
 
     def at_most(self, k: int, before: Span, after: Span) -> float:
         """Return a load of slide, valves and lip that no two choices within these spans exceed at step `k`.

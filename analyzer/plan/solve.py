@@ -176,7 +176,7 @@ class Planner:
         if not choices:
             return [0.0]
         homes = self._trill_choices.get(index, _NOTHING)
-        key = (choices, self.times[index].sounds_s, bool(homes))
+        key = (id(choices), self.times[index].sounds_s, bool(homes))
         row = self._rows.get(key)
         if row is None:
             home = [self.at_home(index, choice) for choice in choices]

@@ -5,7 +5,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from analyzer.plan.weights import Weights
-from analyzer.score.lines import Line
+from analyzer.score.lines import Line, LineNote
+from analyzer.score.timeline import real
 
 # A ramp (rit., accel.) without a mark to arrive at changes the tempo by this factor at its end; judged.
 _LOOSE_RAMP = 0.8
@@ -45,8 +46,9 @@ def note_times(line: Line, weights: Weights, tempo_bpm: float | None = None) -> 
     """Return the times of each note; `tempo_bpm` overrides every mark of the score."""
     clock = _Clock(line, weights, tempo_bpm)
     notes = line.notes
-    starts = [clock.at(float(note.onset)) for note in notes]
-    ends = [clock.at(float(note.onset + note.duration)) for note in notes]
+    onsets = [real(note.onset) for note in notes]
+    starts = [clock.at(onset) for onset in onsets]
+    ends = [clock.at(_end(note)) for note in notes]
     extra = 0.0                        # fermatas and breaths so far
     count = len(notes)
     # Grace notes take their time from before the note they lean on.
@@ -90,9 +92,15 @@ def note_times(line: Line, weights: Weights, tempo_bpm: float | None = None) -> 
         move = idle + breath + moving_s(min(sounds, gap), share, weights.glide_from_s)
         times.append(NoteTime(
             round(start + extra, 6), round(sounds + (wait if note.fermata else 0.0), 6), round(gap + wait, 6),
-            round(max(move, 0.001), 3), clock.bpm(float(note.onset)), round(idle, 6), share, breath))
+            round(max(move, 0.001), 3), clock.bpm(onsets[k]), round(idle, 6), share, breath))
         extra += wait
     return tuple(times)
+
+
+def _end(note: LineNote) -> float:
+    """Return when a note ends [quarter notes]: ``float(onset + duration)`` without the fraction between."""
+    (a, b), (c, d) = note.onset.as_integer_ratio(), note.duration.as_integer_ratio()
+    return (a * d + b * c) / (b * d)
 
 
 def clock_of(line: Line, weights: Weights, tempo_bpm: float | None = None) -> Callable[[float], float]:

@@ -43,7 +43,7 @@ class Attributes:
         self._moved: list[tuple[int | Fraction, dict[int, Transposition]]] = []
         self._clef_changed = False
         self._times: dict[int | Fraction, Fraction] = {}
-        self._pitches: dict[tuple[Transposition, str], tuple[Pitch, Pitch] | None] = {}
+        self._pitches: dict[tuple[int, int, str], tuple[Pitch, Pitch] | None] = {}
 
     def measure_start(self) -> None:
         """Forget the places inside the measure before; what held at its end holds on."""
@@ -107,14 +107,14 @@ class Attributes:
                     held = before
                     break
             transposition = held.get(staff) or held.get(0) or _CONCERT
-        key = (transposition, "|".join(texts))
-        if key not in self._pitches:
-            self._pitches[key] = self._pitch(element, transposition, printed)
-        pair = self._pitches[key]
+        key = (transposition.diatonic, transposition.chromatic, "|".join(texts))
+        pair = self._pitches.get(key)
+        if pair is None and key not in self._pitches:
+            pair = self._pitches[key] = self._pitch(element, transposition, printed)
         if pair is None:
             self._faults.add("warning", "bad-pitch", "a note has a pitch that is no pitch, and is left out",
                              "Mend that note in the score.")
-        elif "." in key[1]:
+        elif "." in key[2]:
             alter = element.findtext("alter") or ""
             if number(alter, self._faults) % 1:
                 self._faults.add("warning", "microtone", f"a microtone ({alter} semitones) is planned as the nearest "

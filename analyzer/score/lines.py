@@ -11,7 +11,7 @@ from analyzer.pitch import Pitch
 from analyzer.problem import Problem
 from analyzer.score.division import VoiceChord, players_of, shared_out
 from analyzer.score.faults import Faults
-from analyzer.score.timeline import Beat, Jump, Measure, Note, Part, Tempo
+from analyzer.score.timeline import Beat, Jump, Measure, Note, Part, Tempo, real
 
 
 @dataclass(slots=True, kw_only=True, unsafe_hash=True)            # not frozen, as timeline.Note is not
@@ -181,7 +181,7 @@ def _by_horn(line: Line, faults: Faults) -> list[Line]:
 
 
 def _order(note: Note) -> tuple[float, bool, int]:
-    return (float(note.onset), not note.grace, note.ref)        # fractions compare three times as slowly
+    return (real(note.onset), not note.grace, note.ref)         # fractions compare three times as slowly
 
 
 def _groups(notes: Sequence[Note]) -> list[VoiceChord]:
@@ -209,9 +209,9 @@ def _line(part: Part, family: str, number: int, of: int, notes: Sequence[Note], 
         faults.measure = labels[note.measure]
         if result and not note.grace and not result[-1].grace:
             last = result[-1]
-            gap = float(note.onset) - end
+            gap = real(note.onset) - end
             if tied and note.tie_stop and abs(gap) < _EQUAL and last.midi == note.sounding.midi:
-                end = float(note.onset) + float(note.duration)
+                end = real(note.onset) + real(note.duration)
                 result[-1] = replace(
                     last, refs=(*last.refs, note.ref), duration=last.duration + note.duration,
                     slur_after=note.slur_after,
@@ -236,7 +236,7 @@ def _line(part: Part, family: str, number: int, of: int, notes: Sequence[Note], 
             harmonic=note.harmonic, given=note.given, instrument=note.instrument, clef=note.clef, family=note.family))
         if not note.grace:
             tied = note.tie_start
-            end = float(note.onset) + float(note.duration)
+            end = real(note.onset) + real(note.duration)
     _set_free(result, part, faults)
     return Line(part_id=part.id, part_name=part.name, family=family, number=number, of=of, notes=tuple(result),
                 measures=part.measures, tempi=part.tempi, jumps=_note_jumps(result, part.jumps, part.measures, faults),

@@ -116,20 +116,36 @@ def onsets(music: Sequence[etree._Element], wanted: Iterable[int]) -> Iterator[t
     for index, measure in enumerate(music):
         at = start = 0.0
         for child in measure:
-            if child.tag == "attributes":
+            tag = child.tag
+            if tag == "attributes":
                 divisions = _number(child.findtext("divisions")) or divisions
             if index not in chosen:
                 continue
-            if child.tag == "note":
-                if child.find("chord") is None:
+            if tag == "note":
+                chord, lasts = _lasts(child)
+                if not chord:
                     start = at
-                    if child.find("grace") is None:
-                        at += _number(child.findtext("duration")) / divisions
+                    at += lasts / divisions
                 yield index, start, child
-            elif child.tag == "forward":
+            elif tag == "forward":
                 at += _number(child.findtext("duration")) / divisions
-            elif child.tag == "backup":
+            elif tag == "backup":
                 at = max(0.0, at - _number(child.findtext("duration")) / divisions)
+
+
+def _lasts(note: etree._Element) -> tuple[bool, float]:
+    """Return whether a note begins with the one before it, and how long it lasts [divisions], 0 for a grace note."""
+    chord = grace = False
+    duration: str | None = None
+    for child in note:
+        tag = child.tag
+        if tag == "duration":
+            duration = duration or child.text
+        elif tag == "chord":
+            chord = True
+        elif tag == "grace":
+            grace = True
+    return chord, 0.0 if grace else _number(duration)
 
 
 def _number(text: str | None) -> float:

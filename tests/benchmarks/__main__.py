@@ -2,7 +2,7 @@
 
 Print the tables (about ten minutes), of all benchmarks or of the named ones::
 
-    python -m tests.benchmarks [weight map score report home pin section survey]
+    python -m tests.benchmarks [weight command map score report home pin section survey]
 
 With ``--write`` they go into DEVELOPERS.md too, between the marks that stand there; with ``--whole`` the survey takes
 every score of every suite and ten thousand files, in place of a seeded sample.
@@ -15,6 +15,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from tests.benchmarks import (
+    test_bench_command,
     test_bench_home,
     test_bench_map,
     test_bench_pin,
@@ -45,6 +46,7 @@ def _pages() -> list[Figure]:
 
 GROUPS: dict[str, tuple[str, Callable[[bool], Sequence[Figure]]]] = {
     "weight": ("Weight", lambda whole: test_bench_weight.figures()),
+    "command": ("Whole commands", lambda whole: test_bench_command.figures()),
     "map": ("One score", lambda whole: test_bench_map.figures()),
     "score": ("Reading and marking", lambda whole: test_bench_score.figures()),
     "report": ("Pages", lambda whole: _pages()),

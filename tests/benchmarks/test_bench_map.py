@@ -33,7 +33,6 @@ from tests.benchmarks.measuring import (
     grown,
     peak_mib,
     process,
-    seconds,
     shown_s,
     side_by_side,
 )
@@ -54,18 +53,6 @@ THEIR_MEMORY = "import music21; music21.converter.parse(sys.argv[1], forceSource
 
 def line_of(data: bytes) -> Line:
     return analyse(read_document(data, "study.musicxml"), Request()).lines[0].plan.line
-
-
-def cold_start() -> Figure:
-    """The whole command, from nothing, against only loading the toolkit on which one might have built."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "study.musicxml"
-        path.write_bytes(making.study())
-        ours, theirs, ratio = side_by_side(
-            lambda: seconds(lambda: process("-m", "analyzer", "map", str(path))),
-            lambda: seconds(lambda: process("-c", "import music21")))
-    return Figure(what="`lowbrass map`, cold, 200 measures, 1,600 notes / `import music21`", ours=shown_s(ours),
-                  theirs=shown_s(theirs), value=ratio, limit=1.0)
 
 
 def inside(what: str, data: bytes, limit: float) -> Figure:
@@ -143,7 +130,7 @@ def growth() -> tuple[Figure, ...]:
 
 @cache
 def figures() -> tuple[Figure, ...]:
-    return (cold_start(), inside("three trombones in an orchestral score", making.orchestra(), 2.0),
+    return (inside("three trombones in an orchestral score", making.orchestra(), 2.0),
             inside("one part of 1,600 notes", making.study(), 25.0), *solver(), *growth(), memory())
 
 
@@ -178,7 +165,7 @@ def test_bench_read(benchmark) -> None:
 
 
 @pytest.mark.benchmark_suite
-@pytest.mark.parametrize("place", range(9))
+@pytest.mark.parametrize("place", range(8))
 def test_ratio_is_within_its_limit(place: int) -> None:
     figure = figures()[place]
     print(f"\n{figure.row()}")

@@ -7,9 +7,8 @@ Print the table (Markdown)::
 
 import importlib.util
 import tempfile
-import warnings
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
@@ -23,7 +22,7 @@ from analyzer.score.document import read_document, read_score
 from analyzer.score.parts import find_parts
 from analyzer.selection import part_lines
 from tests.benchmarks import making
-from tests.benchmarks.measuring import Figure, compared, grown
+from tests.benchmarks.measuring import Figure, compared, grown, process, shown_s, side_by_side
 
 FORMS = Path(__file__).parents[1] / "score" / "forms"
 MEASURES = 60
@@ -53,25 +52,29 @@ def read_all(data: bytes, name: str = "score.musicxml") -> int:
     return sum(len(line.notes) for part in find_parts(document)[0] for line in part_lines(document, part)[0])
 
 
-def peers(path: Path) -> dict[str, Callable[[], object]]:
-    """Return what else reads a score, as far as it is installed."""
-    found: dict[str, Callable[[], object]] = {}
-    if importlib.util.find_spec("music21"):
-        import music21
+# Each in a process of its own, timed when all is loaded: beside the peers' many objects in one process Python looks
+# for rubbish among theirs while we work, and among ours while they do.
+TIMED = ("import sys, time, warnings; warnings.simplefilter('ignore'); {}; t = time.process_time(); {}; "
+         "print(time.process_time() - t)")
+OURS = TIMED.format("from pathlib import Path; from tests.benchmarks.test_bench_score import read_all",
+                    "read_all(Path(sys.argv[1]).read_bytes())")
+PEERS = {"music21 parse": ("music21", TIMED.format("import music21",
+                                                   "music21.converter.parse(sys.argv[1], forceSource=True)")),
+         "partitura load": ("partitura", TIMED.format("import partitura", "partitura.load_musicxml(sys.argv[1])"))}
 
-        found["music21 parse"] = lambda: music21.converter.parse(path, forceSource=True)
-    if importlib.util.find_spec("partitura"):
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            import partitura
 
-        def load() -> object:
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore")
-                return partitura.load_musicxml(path)
-
-        found["partitura load"] = load
-    return found
+def against_readers(what: str, data: bytes, limit: float) -> Iterator[Figure]:
+    """Compare reading a file with what else reads it, as far as it is installed."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "score.musicxml"
+        path.write_bytes(data)
+        for name, (module, theirs) in PEERS.items():
+            if importlib.util.find_spec(module):
+                mine, other, ratio = side_by_side(lambda: float(process("-c", OURS, str(path)).split()[-1]),
+                                                  lambda code=theirs: float(process("-c", code, str(path)).split()[-1]),
+                                                  repeats=3)
+                yield Figure(what=f"{what} / {name}, each in a process of its own", ours=shown_s(mine),
+                             theirs=shown_s(other), value=ratio, limit=limit)
 
 
 @cache
@@ -79,12 +82,7 @@ def figures() -> tuple[Figure, ...]:
     data = making.orchestra(MEASURES)
     what = f"read all 17 parts, {MEASURES} measures, {len(data) / 1e6:.1f} MB"
     found = [compared(f"{what} / lxml parse", lambda: read_all(data), lambda: etree.fromstring(data), 20)]
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "score.musicxml"
-        path.write_bytes(data)
-        # Our own way to the file counts too, as theirs does.
-        found += [compared(f"{what} / {name}", lambda: read_all(path.read_bytes()), peer, 1 / 3, repeats=3)
-                  for name, peer in peers(path).items()]
+    found += against_readers(what, data, 1 / 3)
     study = analyse(read_document(making.study(), "study.musicxml"), Request())
     wanted = marks(study.lines)
     found.append(compared(
