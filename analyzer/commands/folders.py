@@ -23,19 +23,20 @@ from analyzer.section.section import read_section
 @click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Paper.")
 @click.option("--large", is_flag=True, help="Large print.")
 @click.option("--take-home", "phone", is_flag=True, help="Also a page for each student's phone, a file a part.")
+@click.option("--scores", "files", is_flag=True, help="Also each part as a score with its marks (.musicxml).")
 @click.option("--jobs", type=click.IntRange(1, 64), help="Processes at once; one a core where left out.")
 @format_option("text", "json")
 @click.pass_context
 def command(ctx: click.Context, scores: tuple[Path, ...], section: Path, target: Path, absent: tuple[str, ...],
             tempo: float | None, reads: Reads | None, paper: Literal["a4", "letter"], large: bool, phone: bool,
-            jobs: int | None, form: str) -> None:
+            files: bool, jobs: int | None, form: str) -> None:
     """Print a programme: every player's parts in order, marked for the horn in hand, and a page for the director.
 
     Exit code 3 if a line has no player.
     """
     players = read_section(section).without(absent, str(section))
     answer = make_folders(scores, players, target, tempo_bpm=tempo, paper=paper, large=large, reads=reads, jobs=jobs,
-                          phone=phone, told=lambda text: click.echo(text, err=True))
+                          phone=phone, scores=files, told=lambda text: click.echo(text, err=True))
     say(answer.problems)
     if form == "json":
         print_json(folders_document(answer))

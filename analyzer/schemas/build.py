@@ -368,7 +368,7 @@ DOCUMENTS: dict[str, Schema] = {
     "folders": obj({
         "players": many(obj({"player": TEXT, "file": maybe(TEXT), "pages": COUNT, "pieces": many(obj(
             {"score": TEXT, "part": ref("part"), "line": FROM_ONE, "horn": TEXT, "doubling": YES_NO,
-             "cover": YES_NO}))})),
+             "cover": YES_NO, "also": maybe(TEXT)}))})),
         "pieces": many(obj({"score": TEXT, "title": TEXT, "verdict": TEXT, "said": TEXT},
                            {"tuning": many(ref("tuned_chord"))})),
         "unfilled": many(obj({"score": TEXT, "part": ref("part"), "line": FROM_ONE, "why": TEXT})),

@@ -59,13 +59,13 @@ def changes_of(desk: Desk, way: ChangedSeating, covered: Covered, harmony: Harmo
     for i, place in enumerate(way.seats):
         chair = desk.chairs[i]
         if place is None:
-            if chair.same_as is None and i in helped:
-                changes.append(Proposal(kind="share", chair=chair, data={},
-                                        text=f"Share out {chair.title}: {helped[i].said}."))
-            elif chair.same_as is None:
+            if chair.same_as is None:
                 double = covered.best_double(chair.line, empty)
                 heard = f" ({double.part_name} has {100 * double.share:.0f} % of its notes)" if double else ""
-                changes.append(Proposal(kind="empty", chair=chair, data={},
+                changes.append(Proposal(kind="share", chair=chair, data={},
+                                        text=f"Share out {chair.title}: {helped[i].said}"
+                                             f"{heard if helped[i].left else ''}.") if i in helped else
+                               Proposal(kind="empty", chair=chair, data={},
                                         text=f"Play without {chair.title}{heard}."))
             continue
         if i in way.covers:

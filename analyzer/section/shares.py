@@ -59,8 +59,7 @@ class Share:
     @property
     def said(self) -> str:
         """Who plays what of the line, what is lost of it, and what nobody plays."""
-        told = [f"{part.member.name} on {part.played} {self._spans([self._span(piece) for piece in part.pieces])}"
-                for part in self.parts]
+        told = [f"{part.member.name} on {part.played} {self.spans_said(part)}" for part in self.parts]
         missing = [k for piece in self.split.taken for k in piece.missing]
         moved = sum(piece.phrase.last - piece.phrase.first + 1 for piece in self.split.taken if piece.phrase.octaves)
         broken = sum(len(piece.broken) for piece in self.split.taken)
@@ -72,9 +71,9 @@ class Share:
         more = "; ".join(filter(None, lost))
         return f"{'; '.join(told)}{f'; {more}' if more else ''}"
 
-    @staticmethod
-    def _span(piece: Piece) -> tuple[int, int]:
-        return piece.phrase.first, piece.phrase.last
+    def spans_said(self, part: Part) -> str:
+        """Name the measures of what one player takes."""
+        return self._spans([(piece.phrase.first, piece.phrase.last) for piece in part.pieces])
 
     def _spans(self, spans: Sequence[tuple[int, int]]) -> str:
         """Name spans of notes by their measures, neighbours together."""

@@ -5,6 +5,7 @@ player has to play there anyway. Prices are those of a cover, a note or a phrase
 player takes whole costs what it costs as that player's cover.
 """
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -100,8 +101,7 @@ def place(line: Line, at: Moment) -> Fraction:
 
 def ended(line: Line, onset: Fraction) -> Moment:
     """Return the moment of an onset of a line, or of an end, which may lie measures behind its note's beginning."""
-    at = max((measure for measure in line.measures if measure.onset <= onset), key=lambda measure: measure.onset,
-             default=line.measures[0])
+    at = line.measures[max(0, bisect_right(line.measures, onset, key=lambda measure: measure.onset) - 1)]
     return at.index, onset - at.onset
 
 

@@ -195,7 +195,7 @@ def _fill(target: etree._Element, found: _Measure, others: Sequence[tuple[Fracti
                 for told in other.findall(tag):
                     other.remove(told)
             if at > begin and other.tag in ("direction", "harmony", "sound"):
-                _offset(other, at - begin, in_force.divisions)
+                stand_later(other, at - begin, in_force.divisions)
             target.append(other)
         target.append(element)
     target.extend(other for _, other in waiting)
@@ -353,7 +353,7 @@ def _of_staves(attributes: etree._Element, staves: set[int]) -> None:
             attributes.remove(again)
 
 
-def _offset(element: etree._Element, later: Fraction, divisions: Fraction) -> None:
+def stand_later(element: etree._Element, later: Fraction, divisions: Fraction) -> None:
     """Let a sign stand later than the note in front of which it is written."""
     own = element.find("offset")
     if own is None:

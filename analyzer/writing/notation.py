@@ -77,7 +77,7 @@ def notated(root: etree._Element, line: Line, phrases: Sequence[Phrase], reader:
         if opening is not None:
             opening.insert(0, attributes := etree.Element("attributes"))
             _attributes(attributes, reader, first=True)
-    _accidentals(root)
+    print_accidentals(root)
 
 
 def _octave(pitch: Pitch, octaves: int) -> Pitch:
@@ -197,7 +197,7 @@ def _drop_octave_shift(measure: etree._Element, direction: etree._Element) -> No
         measure.remove(direction)
 
 
-def _accidentals(root: etree._Element) -> None:
+def print_accidentals(root: etree._Element) -> None:
     """Print the accidentals that key and measure ask for; a needless one of the source stays, as a reminder."""
     key: dict[str, int] = {}
     before_tied: set[tuple[str, int, int]] = set()

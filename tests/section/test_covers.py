@@ -20,7 +20,7 @@ from analyzer.analysis import Request
 from analyzer.cli import cli
 from analyzer.report.fit.document import fit_document
 from analyzer.report.fit.text import fit_text
-from analyzer.report.folders.folders import cover_part
+from analyzer.report.folders.parts import cover_part
 from analyzer.report.write import findings, planned
 from analyzer.score.document import open_document, read_document
 from analyzer.section.fit import SectionFit, fit

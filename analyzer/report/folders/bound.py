@@ -12,7 +12,10 @@ Paper = Literal["a4", "letter"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """One player's part of one piece: printed pages, with what the lists say of it."""
+    """One player's part of one piece: printed pages, with what the lists say of it.
+
+    `also` tells of phrases of other lines in it, `file` is the part as a score where that was asked for.
+    """
 
     score: str
     title: str
@@ -26,7 +29,9 @@ class Sheet:
     doubles: bool
     covers: bool
     pdf: bytes
+    also: str = ""
     phone: bytes | None = None
+    file: bytes | None = None
     pages: int
 
 

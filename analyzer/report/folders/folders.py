@@ -7,9 +7,9 @@ order. A piece begins on a right-hand page. Unchanged inputs give the same bytes
 import io
 import multiprocessing
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -21,18 +21,17 @@ from analyzer.report.fit.text import verdict_said
 from analyzer.report.folders.bound import Folder, Folders, Paper, Piece, Sheet, horn_changes
 from analyzer.report.folders.names import file_name, stale
 from analyzer.report.folders.pages import cover_page, director_page
+from analyzer.report.folders.parts import in_hand, seat_part, share_part, shared_said
 from analyzer.report.take_home.page import page_of
 from analyzer.report.tune_chords import chord_json
 from analyzer.report.write import planned, write_bytes
 from analyzer.score.document import open_document
-from analyzer.score.transposing import Reads
 from analyzer.section.fit import Seat, SectionFit, fit
 from analyzer.section.in_tune import section_chords
+from analyzer.section.seating import Chair
 from analyzer.section.section import Member, Section
-from analyzer.selection import Asked
 from analyzer.words import measures_named
-from analyzer.writing.readers import CLEFS, Reader, clef_named, horn_reader, printed_clef
-from analyzer.writing.write import Written, written_for
+from analyzer.writing.write import Written
 
 SCHEMA = "lowbrass.folders/1"
 _MOST_FIRST = 3                         # hard measures of a piece that the director's page names
@@ -49,11 +48,12 @@ class _Order:
     large: bool
     reads: Any
     phone: bool
+    scores: bool
 
 
 def make_folders(paths: Sequence[Path], section: Section, target: Path, *, tempo_bpm: float | None = None,
                  paper: Paper = "a4", large: bool = False, reads: Any = None, jobs: int | None = None,
-                 phone: bool = False, told: Callable[[str], None] = lambda text: None) -> Folders:
+                 phone: bool = False, scores: bool = False, told: Callable[[str], None] = lambda text: None) -> Folders:
     """Seat a section for every score and write each player's folder and the director's page into `target`.
 
     Parameters
@@ -68,6 +68,8 @@ def make_folders(paths: Sequence[Path], section: Section, target: Path, *, tempo
         As for a single part.
     phone : bool
         Write a page to take home beside each part that has slide or valves.
+    scores : bool
+        Write each part as a score, too, with its marks.
     jobs : int, optional
         Processes at once; one a core where left out.
     told : callable
@@ -80,7 +82,7 @@ def make_folders(paths: Sequence[Path], section: Section, target: Path, *, tempo
     """
     _ready(target)
     orders = [_Order(path=str(path), section=section, tempo_bpm=tempo_bpm, paper=paper, large=large, reads=reads,
-                     phone=phone) for path in paths]
+                     phone=phone, scores=scores) for path in paths]
     pieces = _pieces(orders, jobs or min(len(orders), os.cpu_count() or 1), told)
     if not any(piece.sheets or piece.unfilled for piece in pieces):
         raise Unreadable(next(problem for piece in pieces for problem in piece.problems))
@@ -99,6 +101,8 @@ def make_folders(paths: Sequence[Path], section: Section, target: Path, *, tempo
         for sheet in sheets:
             if sheet.phone is not None:
                 files[file_name(number, f"{member.name} – {sheet.title}", ".html", files)] = sheet.phone
+            if sheet.file is not None:
+                files[file_name(number, f"{member.name} – {sheet.title}", ".musicxml", files)] = sheet.file
         folders.append(Folder(player=member.name, file=name, pages=pages, sheets=sheets))
     answer = Folders(folders=tuple(folders), pieces=tuple(pieces),
                      problems=tuple(dict.fromkeys(problem for piece in pieces for problem in piece.problems)))
@@ -143,7 +147,7 @@ def _piece(order: _Order) -> Piece:
     try:
         document = open_document(path)
         answer = fit(document, order.section, tempo_bpm=order.tempo_bpm, reads=order.reads)
-        sheets = tuple(_sheet(answer, seat, order) for seat in answer.seats)
+        sheets = (*(_sheet(answer, seat, order) for seat in answer.seats), *_shared_sheets(answer, order))
     except Unreadable as error:
         return Piece(score=path.name, title=path.stem, verdict="not read", said=f"{error.problem.what}.",
                      problems=(error.problem,))
@@ -173,56 +177,39 @@ def _first(answer: SectionFit) -> list[str]:
 
 
 def _sheet(answer: SectionFit, seat: Seat, order: _Order) -> Sheet:
-    """Write a seat's line for its player, plan it on the horn in hand, and print it.
-
-    The printed octave stays for the line's own kind of horn; a cover has the octaves and the clef that fit said.
-    """
+    """Write a seat's line for its player, plan it on the horn in hand, and print it."""
     chair, member = seat.chair, seat.member
-    part = cover_part(answer, seat, order.reads) if seat.cover is not None else written_for(
-        answer.document, Asked(part=chair.part, line=chair.line), _own_reader(seat), reads=order.reads,
-        name=chair.part.full_name or chair.part.name)
+    return _printed(answer, order, seat_part(answer, seat, order.reads), chair, member, seat.played,
+                    doubles=seat.doubles, covers=seat.cover is not None,
+                    also="" if seat.doubles or seat is not _first_seat(answer, member) else shared_said(answer, member))
+
+
+def _first_seat(answer: SectionFit, member: Member) -> Seat:
+    return next(seat for seat in answer.seats if seat.member.name == member.name)
+
+
+def _shared_sheets(answer: SectionFit, order: _Order) -> Iterator[Sheet]:
+    """Yield what is for players who sit nowhere and take phrases of a line that is shared out."""
+    for share in answer.shares:
+        for part in share.parts:
+            if part.sits is None and not part.holder:
+                yield _printed(answer, order, share_part(answer, share, part, order.reads), share.chair, part.member,
+                               part.played, covers=True, also=f"its {share.spans_said(part)} only")
+
+
+def _printed(answer: SectionFit, order: _Order, part: Written, chair: Chair, member: Member, played: str, *,
+             doubles: bool = False, covers: bool = False, also: str = "") -> Sheet:
     analysis = planned(part, Request(player=member.player, tempo_bpm=order.tempo_bpm))
     pdf = write_bytes(part, analysis, ".pdf", marked=True, paper=order.paper, large=order.large)
     phone = None
     if order.phone and analysis is not None:
         phone = page_of(analysis, analysis.lines[0], large=order.large, reads=order.reads).encode()
-    return Sheet(phone=phone, score=answer.document.name, title=answer.document.title or Path(order.path).stem,
-                 part_id=chair.part.id, part_name=chair.part.full_name or chair.part.name, line=chair.line.number,
-                 of=chair.line.of, player=member.name, horn=seat.played, horn_said=_said(seat),
-                 doubles=seat.doubles, covers=seat.cover is not None, pdf=pdf, pages=_count(pdf))
-
-
-def cover_part(answer: SectionFit, seat: Seat, reads: Reads | None = None) -> Written:
-    """Return the part of a seat that is a cover, as it is written for the covering player.
-
-    Raises
-    ------
-    ValueError
-        If the seat is no cover.
-    """
-    chair, cover = seat.chair, seat.cover
-    if cover is None:
-        raise ValueError(f"{seat.member.name} covers nothing on {chair.title}")
-    name = chair.part.full_name or chair.part.name or chair.part.id
-    return written_for(answer.document, Asked(part=chair.part, line=chair.line), cover.reader, reads=reads,
-                       name=name if seat.horn is not None else f"{name}, for {_said(seat)}", glides=cover.glides)
-
-
-def _own_reader(seat: Seat) -> Reader:
-    """Return the reader of a line on a horn of its kind: the printed clef where it is read, no note moved."""
-    horn, member = seat.horn, seat.member
-    assert horn is not None, "only a cover has no horn"
-    written = printed_clef(seat.chair.line)
-    clefs = tuple(clef_named(text) for text in member.clefs) if member.clefs else CLEFS if written else ()
-    reader = horn_reader(horn, member.player, clefs=clefs, name=member.name, written=written)
-    return replace(reader, low=None, high=None)
-
-
-def _said(seat: Seat) -> str:
-    """Name what is in hand for a person."""
-    if seat.horn is not None:
-        return seat.horn.description
-    return seat.member.instrument.spoken if seat.member.instrument is not None else seat.played
+    score = write_bytes(part, analysis, ".musicxml", marked=True) if order.scores else None
+    return Sheet(phone=phone, file=score, score=answer.document.name,
+                 title=answer.document.title or Path(order.path).stem, part_id=chair.part.id,
+                 part_name=chair.part.full_name or chair.part.name, line=chair.line.number, of=chair.line.of,
+                 player=member.name, horn=played, horn_said=in_hand(member, played), doubles=doubles, covers=covers,
+                 also=also, pdf=pdf, pages=_count(pdf))
 
 
 def _count(pdf: bytes) -> int:
@@ -261,7 +248,7 @@ def folders_document(answer: Folders) -> dict[str, Any]:
         "players": [{"player": folder.player, "file": folder.file, "pages": folder.pages,
                      "pieces": [{"score": sheet.score, "part": {"id": sheet.part_id, "name": sheet.part_name},
                                  "line": sheet.line, "horn": sheet.horn, "doubling": sheet.doubles,
-                                 "cover": sheet.covers}
+                                 "cover": sheet.covers, "also": sheet.also or None}
                                 for sheet in folder.sheets]} for folder in answer.folders],
         "pieces": [{"score": piece.score, "title": piece.title, "verdict": piece.verdict, "said": piece.said,
                     "tuning": [chord_json(chord) for chord in piece.chords]}

@@ -21,6 +21,7 @@ def cover_page(player: str, sheets: Sequence[Sheet], starts: Sequence[int], pape
     for sheet, start in zip(sheets, starts, strict=True):
         part = sheet.part_name + (f", player {sheet.line} of {sheet.of}" if sheet.of > 1 else "")
         part += " (doubling)" if sheet.doubles else " (cover)" if sheet.covers else ""
+        part += f"; {sheet.also}" if sheet.also else ""
         rows.append([Paragraph(safe(text), form["cell"]) for text in (sheet.title, part, sheet.horn_said, str(start))])
     story: list[Any] = [Paragraph(safe(player), form["title"]), Spacer(1, 6 * _MM),
                         Table(rows, colWidths=[58 * _MM, 45 * _MM, 60 * _MM, 15 * _MM], style=grid(), repeatRows=1)]
@@ -46,7 +47,8 @@ def director_page(answer: Folders, section: Section, paper: Paper) -> bytes:
         cells = []
         for piece in pieces:
             mine = [sheet for sheet in folder.sheets if sheet.score == piece.score and sheet.title == piece.title]
-            hows = {sheet: " doubling" if sheet.doubles else ", cover" if sheet.covers else "" for sheet in mine}
+            hows = {sheet: (" doubling" if sheet.doubles else ", cover" if sheet.covers else "")
+                    + (f"; {safe(sheet.also)}" if sheet.also else "") for sheet in mine}
             cells.append(Paragraph("<br/>".join(
                 f"{safe(sheet.part_name)}{f' ({sheet.line})' if sheet.of > 1 else ''}, {safe(sheet.horn)}, "
                 f"{sheet.pages} p.{hows[sheet]}" for sheet in mine) or "–", form["cell"]))
