@@ -5,7 +5,7 @@ import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Callable, Generator, Iterable
+from collections.abc import Callable, Generator, Iterable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.connection import Connection
@@ -27,6 +27,9 @@ Steps = Generator[Done, None, None]
 _AHEAD = 2
 # A cluster without a worker for so long is given up. [s] Judged: one that died is back within 20 on a busy machine.
 _WORKERLESS_S = 60.0
+# What goes to a worker of a cluster at once. Judged: a task costs a cluster some milliseconds of its own, whatever is
+# in it; so much music takes a fifth of a second, and the last workers do not wait long for each other.
+_PARCEL_BYTES, _PARCEL_FILES = 2**20, 32
 # New objects before the next search for cycles. Judged: what one large score makes; from ten times less on it costs.
 _OBJECTS_A_SEARCH = 200_000
 
@@ -40,6 +43,16 @@ def _limited(work: Work, name: str, data: bytes, options: Any, limits: WorkerLim
         return failed(name, Problem(
             severity="error", code="out-of-memory", where=name, what="the score needs more memory than it is given",
             try_="Give more with --memory-limit, or export only its low-brass parts."))
+
+
+def _parcel(work: Work, files: Sequence[tuple[str, bytes]], options: Any, limits: WorkerLimits) -> list[Record]:
+    """Do some files on a worker of a cluster, one after the other."""
+    before = gc.get_threshold()
+    gc.set_threshold(max(_OBJECTS_A_SEARCH, before[0]), *before[1:])    # as in a worker of our own, for the time of it
+    try:
+        return [_limited(work, name, data, options, limits) for name, data in files]
+    finally:
+        gc.set_threshold(*before)
 
 
 def run_pool(entries: Iterable[Entry], options: Any, *, jobs: int, limits: WorkerLimits | None = None,
@@ -210,7 +223,11 @@ def _client(distributed: Any, jobs: int, scheduler: str | None, answer_s: float)
         import dask
 
         # A file whose worker died is not tried again in company.
-        with dask.config.set({"distributed.scheduler.allowed-failures": 0}):
+        # And nothing wakes up fifty or a hundred times a second for a profile or a dashboard that nobody opens.
+        with dask.config.set({"distributed.scheduler.allowed-failures": 0,
+                              "distributed.worker.profile.enabled": False,
+                              "distributed.admin.tick.interval": "500ms",
+                              "distributed.admin.system-monitor.interval": "5s"}):
             return distributed.Client(n_workers=jobs, threads_per_worker=1, processes=True, dashboard_address=None,
                                       memory_limit=0)
     try:
@@ -223,20 +240,26 @@ def _client(distributed: Any, jobs: int, scheduler: str | None, answer_s: float)
 def _on_cluster(distributed: Any, client: Any, entries: Iterable[Entry], options: Any, contents: Contents,
                 work: Work, limits: WorkerLimits) -> Steps:
     waiting = iter(entries)
-    out: dict[Any, tuple[Entry, bytes]] = {}
-    suspects: list[tuple[Entry, bytes]] = []
+    out: dict[Any, list[Entry]] = {}
+    suspects: list[Entry] = []
 
     def hand_out() -> Steps:
         threads = sum(client.nthreads().values()) or 1
         while len(out) < _AHEAD * threads:
-            entry = next(waiting, None)
-            if entry is None:
+            parcel: list[tuple[Entry, bytes]] = []
+            while len(parcel) < _PARCEL_FILES and sum(len(data) for _, data in parcel) < _PARCEL_BYTES:
+                entry = next(waiting, None)
+                if entry is None:
+                    break
+                data = _content(contents, entry)
+                if isinstance(data, dict):
+                    yield entry, data
+                else:
+                    parcel.append((entry, data))
+            if not parcel:
                 return
-            data = _content(contents, entry)
-            if isinstance(data, dict):
-                yield entry, data
-                continue
-            out[client.submit(_limited, work, entry.name, data, options, limits, pure=False)] = entry, data
+            files = [(entry.name, data) for entry, data in parcel]
+            out[client.submit(_parcel, work, files, options, limits, pure=False)] = [entry for entry, _ in parcel]
 
     yield from hand_out()
     while out:
@@ -250,18 +273,17 @@ def _on_cluster(distributed: Any, client: Any, entries: Iterable[Entry], options
         except distributed.CancelledError as error:
             raise _lost(error) from error
         for future in [one for one in out if one in done]:
-            entry, data = out.pop(future)
-            record = _gathered(distributed, future)
-            if record is None:
-                suspects.append((entry, data))
+            parcel = out.pop(future)
+            records = _gathered(distributed, future)
+            if records is None:
+                suspects += parcel
             else:
-                yield entry, record
+                yield from zip(parcel, records, strict=True)
         yield from hand_out()
-    # The cluster gives up a file when workers died with it in their queue. Each is tried alone, in a process here: a
-    # file that kills would take one worker of the cluster after the other, and a worker that dies while it is just
-    # coming back is sometimes not started again.
-    for entry, data in suspects:
-        yield entry, _alone(entry, data, options, work, limits)
+    # The cluster gives up files when workers died with them in their queue. They are done in a process here: a file
+    # that kills would take one worker of the cluster after the other, and a worker that dies while it is just coming
+    # back is sometimes not started again.
+    yield from run_pool(suspects, options, jobs=1, limits=limits, work=work)
 
 
 def _lost(error: Exception) -> Unreadable:
@@ -269,8 +291,8 @@ def _lost(error: Exception) -> Unreadable:
                       try_="With --store, the same command goes on from what is done.")
 
 
-def _gathered(distributed: Any, future: Any) -> Record | None:
-    """Return the record of a file, None if the cluster gave it up as its workers died.
+def _gathered(distributed: Any, future: Any) -> list[Record] | None:
+    """Return the records of a parcel, None if the cluster gave it up as its workers died.
 
     Raises
     ------
@@ -278,12 +300,12 @@ def _gathered(distributed: Any, future: Any) -> Record | None:
         If the cluster itself is lost; what is not done yet must not look as if it had failed.
     """
     try:
-        record: Record = future.result()
+        records: list[Record] = future.result()
     except distributed.KilledWorker:
-        # Raised also for a record that was done: it is lost when its worker dies before it is fetched.
+        # Raised also for what was done: it is lost when its worker dies before it is fetched.
         return None
     except Exception as error:
         raise _lost(error) from error
     finally:
         future.release()
-    return record
+    return records

@@ -11,7 +11,8 @@ every score of every suite and ten thousand files, in place of a seeded sample.
 import argparse
 import platform
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from pathlib import Path
 
 from tests.benchmarks import (
@@ -25,7 +26,7 @@ from tests.benchmarks import (
     test_bench_survey,
     test_bench_weight,
 )
-from tests.benchmarks.measuring import Figure, shown_s, table
+from tests.benchmarks.measuring import HEAD, Figure, shown_s
 
 PAGE = Path(__file__).parents[2] / "DEVELOPERS.md"
 BEGIN, END = "<!-- figures: python -m tests.benchmarks --write -->", "<!-- end of figures -->"
@@ -44,7 +45,7 @@ def _pages() -> list[Figure]:
                    limit=test_bench_report.LYRICS_BOUND)]
 
 
-GROUPS: dict[str, tuple[str, Callable[[bool], Sequence[Figure]]]] = {
+GROUPS: dict[str, tuple[str, Callable[[bool], Iterable[Figure]]]] = {
     "weight": ("Weight", lambda whole: test_bench_weight.figures()),
     "command": ("Whole commands", lambda whole: test_bench_command.figures()),
     "map": ("One score", lambda whole: test_bench_map.figures()),
@@ -53,13 +54,23 @@ GROUPS: dict[str, tuple[str, Callable[[bool], Sequence[Figure]]]] = {
     "home": ("A take-home page", lambda whole: test_bench_home.figures()),
     "pin": ("A pin", lambda whole: test_bench_pin.figures()),
     "section": ("A section", lambda whole: test_bench_section.figures()),
-    "survey": ("A library", lambda whole: test_bench_survey.figures(whole=whole)),
+    "survey": ("A library", lambda whole: test_bench_survey.measured(whole=whole)),
 }
 
 
-def tables(names: Sequence[str], *, whole: bool) -> dict[str, str]:
-    """Return the table of each group, under its heading."""
-    return {name: f"**{GROUPS[name][0]}**\n\n{table(GROUPS[name][1](whole))}" for name in names}
+def tables(names: Sequence[str], *, whole: bool, say: Callable[[str], None] = str) -> dict[str, str]:
+    """Return the table of each group, under its heading; `say` hears each line as soon as it is there."""
+    found = {}
+    for name in names:
+        lines = []
+        for line in (f"**{GROUPS[name][0]}**", "", HEAD):
+            lines.append(line)
+            say(line)
+        for figure in GROUPS[name][1](whole):
+            lines.append(figure.row())
+            say(lines[-1])
+        found[name] = "\n".join(lines)
+    return found
 
 
 def inserted(page: str, new: dict[str, str]) -> str:
@@ -88,8 +99,8 @@ def main() -> None:
     print(f"Python {platform.python_version()}, {platform.system()} on {platform.machine()}\n", flush=True)
     new = {}
     for name in asked.names or list(GROUPS):
-        new |= tables([name], whole=asked.whole)
-        print(f"{new[name]}\n", flush=True)
+        new |= tables([name], whole=asked.whole, say=partial(print, flush=True))
+        print(flush=True)
         if asked.write:
             PAGE.write_text(inserted(PAGE.read_text(encoding="utf-8"), new), encoding="utf-8")
 

@@ -352,7 +352,6 @@ _DEADLY = """
 from pathlib import Path
 from analyzer.library.survey import Options
 from analyzer.library.files import find_entries
-from analyzer.library.limits import Limits, within
 from analyzer.library.run import run_dask
 from tests.library.test_survey_run import deadly
 import sys
@@ -383,7 +382,6 @@ import distributed
 from analyzer.problem import Unreadable
 from analyzer.library.survey import Options
 from analyzer.library.files import find_entries
-from analyzer.library.limits import Limits, within
 from analyzer.library.run import run_dask
 if __name__ == "__main__":
     entries = [one for one in find_entries(Path(sys.argv[1])) if one.status == "score"]
