@@ -1,4 +1,4 @@
-"""Where pages end: turns where the player rests, no system alone on a last page, as few pages as the music needs.
+"""Where pages end: turns where the player rests, nothing alone at the end, as few pages as the music needs.
 
 A sheet is turned from an odd page to the even one on its back. Two measures of rest around the turn are enough for it
 (LilyPond's `Page_turn_engraver` asks for a least length of rest, too; two measures: judged); where the last three
@@ -19,6 +19,7 @@ SQUEEZES = (0.95, 0.91)
 _LITTLE = 0.4
 """A last page with this share of systems is worth a smaller part; judged."""
 _TRIED = 3                           # systems at the end of a page that may move to the next for the sake of a turn
+_ENOUGH = 3                          # measures of a system that can give one away
 _MEASURE = re.compile(r'<measure\b[^>]*\bid="m(\d+)"[^>]*>')
 Breaks = tuple[tuple[int, bool], ...]
 """Measure indices that begin a system, and whether they begin a page, too."""
@@ -98,6 +99,16 @@ def breaks_of(pages: Sequence[Sequence[System]], wanted: Sequence[Sequence[int]]
             if number:
                 found.append((systems[number].indices[0], place == 0))
     return tuple(found)
+
+
+def with_company(pages: Sequence[Sequence[System]]) -> Breaks | None:
+    """Return breaks that give a last measure alone in its system the one before it; None where that is not so."""
+    systems = [system for page in pages for system in page]
+    if len(systems) < 2 or systems[-1].measures != 1 or systems[-2].measures < _ENOUGH:
+        return None
+    numbers = iter(range(len(systems)))
+    breaks = breaks_of(pages, [[next(numbers) for _ in page] for page in pages])
+    return None if breaks is None else (*breaks[:-1], (systems[-2].indices[-1], breaks[-1][1]))
 
 
 def with_breaks(musicxml: str, breaks: Breaks) -> str:

@@ -9,9 +9,9 @@ from lxml import etree
 from analyzer.score.document import Document
 
 # Order of the children of <attributes> in MusicXML 4.0; `measure-style` and `directive` are not carried over.
-_ORDER = ("divisions", "key", "time", "staves", "part-symbol", "instruments", "clef", "staff-details", "transpose",
+ORDER = ("divisions", "key", "time", "staves", "part-symbol", "instruments", "clef", "staff-details", "transpose",
           "directive", "measure-style")
-_CARRIED = frozenset(_ORDER[:9])
+_CARRIED = frozenset(ORDER[:9])
 _BY_STAFF = frozenset({"key", "time", "clef", "staff-details", "transpose"})
 
 
@@ -66,10 +66,10 @@ class Attributes:
             styles.extend(style for style in child if style.tag in ("directive", "measure-style"))
             measure.remove(child)
         whole = etree.Element("attributes")
-        for tag in _ORDER[:9]:
+        for tag in ORDER[:9]:
             for number in sorted(self._found.get(tag, {})):
                 whole.extend(deepcopy(element) for element in self._found[tag][number])
-        whole.extend(sorted(styles, key=lambda style: _ORDER.index(str(style.tag))))
+        whole.extend(sorted(styles, key=lambda style: ORDER.index(str(style.tag))))
         if len(whole):
             measure.insert(0, whole)
 

@@ -10,11 +10,12 @@ from collections.abc import Iterable
 from copy import deepcopy
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 
 from lxml import etree
 
-from analyzer.engrave.context import Attributes, directions_for_all, tempo_before
+from analyzer.engrave.context import ORDER, Attributes, directions_for_all, tempo_before
 from analyzer.engrave.rests import joined_rests
 from analyzer.engrave.tempo import print_tempo
 from analyzer.marking.mark import Mark
@@ -181,6 +182,8 @@ def _measure(document: Document, source: etree._Element, index: int) -> etree._E
             measure.append(child)
     for direction in measure.findall("direction"):
         _forget_layout(direction)
+        _set_apart(direction)
+    _join_attributes(measure)
     for attributes in measure.findall("attributes"):
         for style in attributes.findall("measure-style"):
             if any(child.tag in _STAND_INS for child in style):
@@ -232,6 +235,30 @@ def _forget_layout(direction: etree._Element) -> None:
     for letter in direction.iter("rehearsal"):
         # Boxed, as the standard has it where nothing is said (MusicXML 4.0, `rehearsal`) and parts print it.
         letter.set("enclosure", "square")
+
+
+def _set_apart(direction: etree._Element) -> None:
+    """Put room between words and the metronome mark behind them; the engraver (verovio 6.4) sets it onto them."""
+    kinds = direction.findall("direction-type")
+    for kind, after in pairwise(kinds):
+        for words in kind.findall("words")[-1:]:
+            if after.find("metronome") is not None and words.text:
+                words.text = words.text.rstrip() + "\u00a0\u00a0"
+
+
+def _join_attributes(measure: etree._Element) -> None:
+    """Make one of attributes that follow each other.
+
+    After a key and a time in two elements the engraver (verovio 6.4) draws long rests without any width.
+    """
+    for first in measure.findall("attributes"):
+        while (after := first.getnext()) is not None and after.tag == "attributes":
+            here = {(str(child.tag), child.get("number")) for child in after}
+            for child in [child for child in first if (str(child.tag), child.get("number")) in here]:
+                first.remove(child)
+            first.extend(list(after))
+            first[:] = sorted(first, key=lambda child: ORDER.index(str(child.tag)) if child.tag in ORDER else -1)
+            measure.remove(after)
 
 
 def _insert_direction(measure: etree._Element, direction: etree._Element, onset: Fraction, divisions: Fraction) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 
 from lxml import etree
 
-from analyzer.engrave.breaks import SQUEEZES, better_pages, breaks_of, hurried, little_left
+from analyzer.engrave.breaks import SQUEEZES, better_pages, breaks_of, hurried, little_left, with_company
 from analyzer.engrave.copy import Copy, engraving_copy
 from analyzer.engrave.drawn import all_drawn
 from analyzer.engrave.fonts import Face, runs, style_sheet
@@ -44,6 +44,8 @@ __all__ = ["PAPER_MM", "Copy", "Engraving", "PageOptions", "engraved", "engraved
 
 _AIR = 100.0
 """Above and below a system that stands alone. [engraver's units]"""
+_LESS_TEXT = 0.9
+"""Steps in which words and marks give way where they are asked larger than fits; judged."""
 LayOut = Callable[[Copy, PageOptions, int, int], Engraving]
 """Engraves music for an option set, with room for some rows of marks, in one of the `STEPS` degrees of looseness."""
 
@@ -66,35 +68,49 @@ def engraved(copy: Copy, options: PageOptions | None = None, *, lay_out: LayOut 
         If the engraver cannot read the music.
     """
     options = options or PageOptions()
+    asked = options.stave
     rows = rows_of(copy.marks)
     step = 0
     while True:
         engraving = lay_out(copy, options, rows, step)
         if step == STEPS - 1 or suits(engraving, copy.marks, copy.row_names):
-            return _paged(engraving, copy, lay_out, step) if options.paper != "screen" else engraving
+            done = _paged(engraving, copy, lay_out, step) if options.paper != "screen" else engraving
+            return done if asked == done.asked else replace(done, asked=asked)
         under = _rows(engraving, copy.marks, copy.row_names)
         needed = max((row.last + 1 for found in under for row in found), default=0)
         if needed > rows:
             rows = needed
         else:
             step = max(step + 1, SMALLER if _one_measure_is_too_wide(engraving, under) else 0)
+            if step >= SMALLER and options.stave.text > 1:
+                # Whoever asks for large words and marks needs the staff still more: it is the last to give way.
+                less = replace(options.stave, text=max(1.0, options.stave.text * _LESS_TEXT))
+                options, step, rows = replace(options, stave=less), 0, rows_of(copy.marks)
 
 
 def _paged(engraving: Engraving, copy: Copy, lay_out: LayOut, step: int) -> Engraving:
-    """Return an engraving for paper with better page turns and no system alone on its last page, where that can be."""
-    def again(**changed: Any) -> Engraving | None:
+    """Return an engraving for paper with better page turns and nothing alone at its end, where that can be."""
+    def again(before: Engraving, **changed: Any) -> Engraving | None:
         """Engrave in another form; None if the marks do not fit or something leaves the page."""
-        other = lay_out(copy, replace(engraving.options, **changed), engraving.rows, step)
+        other = lay_out(copy, replace(before.options, **changed), before.rows, step)
         low = 0.0 if other.above else depth_of(other.rows, other.options.stave.text)
         inside = all(sheet.systems[-1].bottom + low <= other.height + _AIR for sheet in other.sheets if sheet.systems)
         return other if inside and suits(other, copy.marks, copy.row_names) else None
 
+    engraving = _well_turned(engraving, again)
+    breaks = with_company([sheet.systems for sheet in engraving.sheets])
+    other = again(engraving, breaks=breaks) if breaks else None
+    return other if other is not None and len(other.sheets) == len(engraving.sheets) else engraving
+
+
+def _well_turned(engraving: Engraving, again: Callable[..., Engraving | None]) -> Engraving:
+    """Return an engraving whose pages turn and end better, where that can be; `again` engraves it in another form."""
     if len(engraving.sheets) < 2:
         return engraving
     # A height of staff that was asked for stays.
     if engraving.options.stave == USUAL_STAVE and little_left([sheet.systems for sheet in engraving.sheets]):
         for squeeze in SQUEEZES:
-            smaller = again(squeeze=squeeze)
+            smaller = again(engraving, squeeze=squeeze)
             if smaller is not None and len(smaller.sheets) < len(engraving.sheets):
                 engraving = smaller
                 break
@@ -103,7 +119,7 @@ def _paged(engraving: Engraving, copy: Copy, lay_out: LayOut, step: int) -> Engr
     breaks = breaks_of(pages, wanted) if wanted else None
     if wanted is None or breaks is None:
         return engraving
-    other = again(breaks=breaks)
+    other = again(engraving, breaks=breaks)
     return other if other is not None and [len(sheet.systems) for sheet in other.sheets] == [
         len(page) for page in wanted] else engraving
 
@@ -335,26 +351,30 @@ def _feet(engraving: Engraving, copy: Copy) -> list[tuple[str, str]]:
     for mark in copy.marks:
         by_ref.setdefault(mark.ref, set()).update({form_of(mark), *(["aimed"] if mark.aim else [])})
     title = " · ".join(part for part in (copy.title, copy.subtitle) if part)
-    running = copy.running or title
+    running, grown = copy.running or title, engraving.options.stave.text
     found = []
     turned = hurried([sheet.systems for sheet in engraving.sheets]) if all(
         sheet.systems for sheet in engraving.sheets) else set()
     notice = " ".join(said for said in (copy.notice, _set_smaller(engraving)) if said)
     for number, sheet in enumerate(engraving.sheets, 1):
-        head = running_head(running, number, pages, width=engraving.width, y=engraving.head_at) if number > 1 else ""
+        head = running_head(running, number, pages, width=engraving.width, y=engraving.head_at,
+                            times=grown) if number > 1 else ""
         foot = foot_of("", sorted(_forms(sheet, by_ref)), notice=notice if number == 1 else "",
-                       width=engraving.width,
+                       width=engraving.width, times=grown,
                        y=engraving.foot_at, head=head, turn="V.S." if number in turned else "")
         found.append((foot, "".join(map(str, etree.fromstring(foot).itertext()))))
     return found
 
 
 def _set_smaller(engraving: Engraving) -> str:
-    """Say where the staff is not as high as the player's file asks; empty where it is."""
-    asked, got = engraving.options.stave.staff_mm, engraving.staff_mm
-    if asked == USUAL_MM or got > 0.99 * asked:
-        return ""
-    return f"Staff of {got:.1f} mm, not {asked:g}: a measure with its marks would not fit the line."
+    """Say where staff or words are not as large as the player's file asks; empty where they are."""
+    asked, got = engraving.asked, engraving.staff_mm
+    said = []
+    if asked.staff_mm != USUAL_MM and got <= 0.99 * asked.staff_mm:
+        said.append(f"staff of {got:.1f} mm, not {asked.staff_mm:g}")
+    if (text := engraving.options.stave.text) < asked.text:
+        said.append(f"words and marks {text:.2g} times as large as usual, not {asked.text:g}")
+    return f"{', '.join(said).capitalize()}: a measure with its marks would not fit the line." if said else ""
 
 
 def _forms(sheet: Sheet, by_ref: Mapping[int, set[str]]) -> set[str]:

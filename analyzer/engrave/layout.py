@@ -33,10 +33,10 @@ from analyzer.engrave.svg import (
     used_characters,
     wrap,
 )
-from analyzer.engrave.tailored import dynamics_above, exact_lines, grow_words
+from analyzer.engrave.tailored import dynamics_above, exact_lines
 from analyzer.engrave.tidy import Sizes, prefixed, scales_of, thinned, tidied
 from analyzer.guard import guarded
-from analyzer.stave import USUAL_MM
+from analyzer.stave import USUAL_MM, USUAL_STAVE, Stave
 
 _Found = TypeVar("_Found")
 _UNITS_PER_MM = 10.0                 # the engraver's page units: staff 72 units high, 7.2 mm on paper
@@ -47,12 +47,11 @@ _MARGIN = 120                        # [page units] 12 mm on paper, half an inch
 _PUNCHED = 150                       # [page units] 15 mm where sheets are punched: left of odd pages, right of even
 _NOTICE = 40                         # [page units] for a second and third line at the foot
 _FOOT_DROP, _HEAD_RISE = 50, 40      # [page units] the foot below the music's field, the running head above it
+_NUMBER_RISE = 40                    # [page units] how far a measure's number reaches out of the field
 _RANGE_SIZE, _RANGE_DROP = 270.0, 330.0      # [engraver's units] numbers of the measures of a long rest; judged by eye
 _SCREEN_MARGIN = 30
 _SCREEN_SLACK = 40
 _BETWEEN_SYSTEMS = 4                 # [half spaces] from the marks of a system to the highest of the next; judged
-_WORDS, _WORDS_FIRST = 12, 24        # [half spaces] more where words are twice as large: judged by eye, a tempo and a
-                                     # rehearsal mark over words, as on first systems, reach 24 above the staff
 _BETWEEN_STAVES = 12                 # [half spaces] the engraver's own default
 _MOST_SPACING = 48                   # [half spaces] the engraver's own limit
 _LOOSER: tuple[tuple[float, float], ...] = (
@@ -62,9 +61,12 @@ STEPS = len(_LOOSER)
 SMALLER = next(step for step, (_, shrink) in enumerate(_LOOSER) if shrink > 1)
 """The first step with smaller music: where one measure fills the line, wider spacing brings nothing."""
 _SPACING_LINEAR = 0.25               # the engraver's own default
+_WORDS, _MOST_WORDS = 4.5, 8.0       # [half spaces] the engraver's own size of all words, and its limit
 _LINES = {"staffLineWidth": 0.15, "stemWidth": 0.2, "ledgerLineThickness": 0.25, "barLineWidth": 0.3,
           "hairpinThickness": 0.2, "tupletBracketThickness": 0.2, "lyricLineThickness": 0.25}
 """Weight of thin lines: the engraver's own defaults, each at least doubled before its limit. [half spaces]"""
+_APART = {"rightMarginBarLine": 1.5, "leftMarginClef": 2.0}
+"""Where a player asks for sizes: a stem that starts right behind a barline looks like a second one. [half spaces]"""
 LAYOUT: dict[str, Any] = {
     "footer": "none", "svgViewBox": True, "svgFormatRaw": True, "xmlIdSeed": 1, "mnumInterval": 0,
     "breaksNoWidow": True, "smuflTextFont": "none",
@@ -72,7 +74,8 @@ LAYOUT: dict[str, Any] = {
 }
 """Options that are always the engraver's."""
 _STAFF = re.compile(r'<g [^<>]*class="(?:[^"]* )?staff[ "]')
-_CREDIT = '<credit page="1"><credit-words justify="center" valign="top">x</credit-words></credit><part-list>'
+_CREDIT, _CREDIT_LINE = '<credit page="1">{}</credit><part-list>', '<credit-words justify="center">x</credit-words>'
+_HEADER_LINE, _MOST_BELOW_HEADER = 324.0, 24.0       # [engraver's units] a line of its header; [half spaces] its limit
 _LINE_HERE, _MARKS_HERE, _HEAD_HERE, _FOOT_HERE = (
     f'<slot class="{name}"/>' for name in ("line", "marks", "head", "foot"))
 
@@ -104,6 +107,7 @@ class Engraving:
     at the left and right. [engraver's units] With `above` the rows stand above the staves: the part has lyrics.
     `staff_mm` is the height of a staff on paper, smaller than was asked where a measure does not fit the line. [mm]
     `sorted_marks` keeps the marks that were last sorted into rows: whether they fit is asked before they are drawn.
+    `asked` are the sizes that were asked for; those of `options` are what came of them.
     """
 
     sheets: tuple[Sheet, ...]
@@ -116,6 +120,7 @@ class Engraving:
     above: bool = False
     staff_mm: float = USUAL_MM
     sorted_marks: list[Any] = field(default_factory=list, init=False, compare=False, repr=False)
+    asked: Stave = USUAL_STAVE
 
     @property
     def foot_at(self) -> float:
@@ -126,7 +131,7 @@ class Engraving:
     def head_at(self) -> float:
         """Base line of the running head, in the margin above. [engraver's units]"""
         risen = height_of(self.rows, self.options.stave.text) if self.above else 0.0
-        return -_HEAD_RISE * _INNER / self.options.scale - risen
+        return -_HEAD_RISE * _INNER / self.options.scale - risen - _number_rise(self.options) * _INNER
 
     def turned(self, opening: str) -> str:
         """Return the opening of an even page: the wider margin, where sheets are punched, is at the right there."""
@@ -150,17 +155,18 @@ def laid_out(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engr
     margin = round(_MARGIN / scale) if paper else _SCREEN_MARGIN
     left = round(_PUNCHED / scale) if paper else _SCREEN_MARGIN
     above = _has_lyrics(copy)
-    risen = _risen(rows, options, paper=paper) if above else 0
-    risen += ceil(_WORDS_FIRST * max(0.0, options.stave.text - 1) * _HALF_SPACE / _INNER)
+    risen = (_risen(rows, options, paper=paper) if above else 0) + _number_rise(options)
     if paper:
         width, height = (round(mm * _UNITS_PER_MM / scale) for mm in options.size_mm)
     else:
         width, height = max(100, round(options.width_px * _UNITS_PER_PX / scale)), 60000
     inner = (width - left - margin) * _INNER
-    heading = _heading(copy, inner) if paper else Heading()
+    heading = _heading(copy, inner, options.stave.text) if paper else Heading()
     headed = bool(heading.title or heading.subtitle or heading.makers or heading.part)
-    # The engraver's own header is one line; the rest of ours is asked for as the margin below it.
-    music = copy.musicxml.replace("<part-list>", _CREDIT, 1) if headed else copy.musicxml
+    # The engraver's own header is lines of one size; the rest of ours is asked for as the margin below it.
+    height_asked, line_height = heading_height(heading), _HEADER_LINE * options.stave.text
+    lines = max(1, ceil((height_asked - _MOST_BELOW_HEADER * _HALF_SPACE) / line_height))
+    music = copy.musicxml.replace("<part-list>", _CREDIT.format(_CREDIT_LINE * lines), 1) if headed else copy.musicxml
     if options.breaks:
         music = with_breaks(music, options.breaks)
     if options.stave.dynamics == "above":
@@ -170,9 +176,9 @@ def laid_out(copy: Copy, options: PageOptions, rows: int, step: int = 0) -> Engr
         "pageWidth": width, "pageHeight": height, "pageMarginLeft": left, "pageMarginRight": margin,
         "pageMarginTop": margin + risen,
         "pageMarginBottom": margin + (0 if above else _below(rows, options))
-        + (_NOTICE if paper and copy.notice else 0),
+        + (ceil(_NOTICE * options.stave.text) if paper and copy.notice else 0),
         "adjustPageHeight": not paper, "header": "encoded" if headed else "none",
-        "bottomMarginHeader": min(24.0, max(0.0, (heading_height(heading) - 324) / 90)),
+        "bottomMarginHeader": min(_MOST_BELOW_HEADER, max(0.0, (height_asked - lines * line_height) / _HALF_SPACE)),
     }, where=copy.title)
     used: dict[Face, set[str]] = {}
     sheets = tuple(_sheet(svg, copy, options, rows, inner, used,
@@ -232,10 +238,12 @@ def _spacing(musicxml: str, rows: int, looser: float, options: PageOptions) -> d
     # Measured: systems stand apart by the first, and by a part of the second even where a system is one staff.
     staves = _BETWEEN_STAVES + room if "<staves>" in musicxml else 0
     weights = {name: usual * stave.lines for name, usual in _LINES.items()} if stave.lines != 1 else {}
-    return {"spacingSystem": min(_MOST_SPACING, round(
-                (_BETWEEN_SYSTEMS + room) * stave.systems + _WORDS * max(0.0, stave.text - 1))),
+    apart = {} if stave == USUAL_STAVE else _APART
+    between = _BETWEEN_SYSTEMS * max(1.0, stave.text) + room
+    return {"spacingSystem": min(_MOST_SPACING, round(between * stave.systems)),
             "spacingStaff": min(_MOST_SPACING, staves),
-            "spacingLinear": min(1.0, _SPACING_LINEAR * looser * stave.room)} | weights
+            "spacingLinear": min(1.0, _SPACING_LINEAR * looser * stave.room),
+            "lyricSize": min(_MOST_WORDS, _WORDS * stave.text)} | weights | apart
 
 
 def _below(rows: int, options: PageOptions) -> int:
@@ -243,12 +251,20 @@ def _below(rows: int, options: PageOptions) -> int:
     return ceil(depth_of(rows, options.stave.text) / _INNER)
 
 
-def _heading(copy: Copy, width: float) -> Heading:
+def _number_rise(options: PageOptions) -> int:
+    """Room between the running head and the first system for numbers of measures that grew. [page units]"""
+    return ceil(max(0.0, _NUMBER_RISE * options.stave.text - _HEAD_RISE / options.scale))
+
+
+def _heading(copy: Copy, width: float, times: float) -> Heading:
+    width /= times
+    subtitle = wrap(copy.subtitle, MAKER_SIZE if copy.part else SUBTITLE_SIZE, width, "regular")
     return Heading(title=wrap(copy.title, TITLE_SIZE, width, "bold")[:3],
-                   subtitle=wrap(copy.subtitle, MAKER_SIZE if copy.part else SUBTITLE_SIZE, width, "regular")[:2],
+                   subtitle=subtitle[:2 if times == 1 else 4],
                    movement=wrap(copy.movement, SUBTITLE_SIZE, width, "regular")[:1], part=copy.part,
                    makers=tuple(line for name in copy.makers
-                                for line in wrap(name, MAKER_SIZE, width / (2 if copy.part else 1), "regular"))[:2])
+                                for line in wrap(name, MAKER_SIZE, width / (2 if copy.part else 1), "regular"))[:2],
+                   times=times)
 
 
 def _sorted(used: dict[Face, set[str]], heading: Heading) -> tuple[tuple[Face, str], ...]:
@@ -272,8 +288,6 @@ def _sheet(svg: str, copy: Copy, options: PageOptions, rows: int, inner: float, 
     tidied(root, sizes, options.id_prefix)
     signs = scales_of(sizes, options.id_prefix)
     page = styled(root)
-    if options.stave.text != 1:
-        grow_words(page, options.stave.text)
     if options.stave.lines != 1:
         exact_lines(page, _LINES["staffLineWidth"] * _HALF_SPACE * options.stave.lines)
     lines: list[etree._Element] = []
@@ -282,7 +296,7 @@ def _sheet(svg: str, copy: Copy, options: PageOptions, rows: int, inner: float, 
             page.remove(child)
         elif "system" in classes(child):
             lines.append(child)
-    _number_rests(lines, dict(copy.ranges))
+    _number_rests(lines, dict(copy.ranges), options.stave.text)
     systems = tuple(system_of(line, signs) for line in lines)
     above = _has_lyrics(copy)
     if above:
@@ -310,16 +324,17 @@ def _sheet(svg: str, copy: Copy, options: PageOptions, rows: int, inner: float, 
                  closing=last[1].split(_FOOT_HERE)[1])
 
 
-def _number_rests(lines: list[etree._Element], ranges: Mapping[str, str]) -> None:
-    """Print the numbers of its measures under each long rest."""
+def _number_rests(lines: list[etree._Element], ranges: Mapping[str, str], times: float) -> None:
+    """Print the numbers of its measures under each long rest, `times` their usual size."""
     for line in lines if ranges else ():
         for rest, (name, middle, bottom) in rests_of(line):
             if name in ranges:
                 owner = rest.getparent()
                 assert owner is not None
                 text = etree.SubElement(owner, f"{{{SVG}}}text", {
-                    "class": "range", "x": f"{middle:.0f}", "y": f"{bottom + _RANGE_DROP:.0f}", "text-anchor": "middle",
-                    "font-size": f"{_RANGE_SIZE:g}px", "font-style": "italic", "stroke": "none"})
+                    "class": "range", "x": f"{middle:.0f}", "y": f"{bottom + _RANGE_DROP * times:.0f}",
+                    "text-anchor": "middle", "font-size": f"{_RANGE_SIZE * times:g}px", "font-style": "italic",
+                    "stroke": "none"})
                 etree.SubElement(text, f"{{{SVG}}}tspan").text = ranges[name]
 
 

@@ -25,7 +25,7 @@ class Heading:
     """What stands on top of the first page: title and movement, names at the right.
 
     With `part` that stands at the left, bold, beside the names, and the subtitle small below it; else the subtitle is
-    centred below the title.
+    centred below the title. All are `times` the usual size.
     """
 
     title: tuple[str, ...] = ()
@@ -33,6 +33,7 @@ class Heading:
     makers: tuple[str, ...] = ()
     movement: tuple[str, ...] = ()
     part: str = ""
+    times: float = 1.0
 
 
 def classes(element: etree._Element) -> tuple[str, ...]:
@@ -105,6 +106,7 @@ def _heading_lines(heading: Heading, width: float) -> list[tuple[str, float, flo
 
     def stack(lines: Sequence[str], size: float, gap: float, x: float, face: Face, anchor: str) -> None:
         nonlocal y
+        size *= heading.times
         for line in lines:
             y += size
             found.append((line, x, y, size, face, anchor))
@@ -125,30 +127,38 @@ def _heading_lines(heading: Heading, width: float) -> list[tuple[str, float, flo
     return found
 
 
-def running_head(text: str, number: int, pages: int, *, width: float, y: float) -> str:
-    """Return the head of a page after the first: outside, as pages are bound, the number of the page."""
+def running_head(text: str, number: int, pages: int, *, width: float, y: float, times: float = 1.0) -> str:
+    """Return the head of a page after the first: outside, as pages are bound, the number of the page.
+
+    It is `times` the usual size.
+    """
     where = f"page {number} of {pages}"
     odd = number % 2 == 1
     line = f"{text} · {where}" if odd else f"{where} · {text}"
-    size = min(FOOT_SIZE, width / max(width_em(line, "regular"), 1.0))
+    size = min(FOOT_SIZE * times, width / max(width_em(line, "regular"), 1.0))
     return line_of(line, width if odd else 0.0, y, size, anchor="end" if odd else "start")
 
 
 def foot_of(text: str, forms: Sequence[str], *, notice: str = "", width: float, y: float, head: str = "",
-            turn: str = "") -> str:
+            turn: str = "", times: float = 1.0) -> str:
     """Return the line at the foot of a page; above it what our special forms mean, and above that a notice.
 
-    `head` is the running head, which is written with it; `turn` stands at the right, where the page is turned at once.
+    All are `times` the usual size. `head` is the running head, which is written with it; `turn` stands at the right,
+    where the page is turned at once.
     """
     key = {"changed": "bold, bracketed: alternates, one bracket a group",
            "unplayable": "× in black, head struck out: cannot be played on this horn",
            "aimed": "in, out: the slide's move for the chord, in mm"}
+    usual = FOOT_SIZE * times
     lines = [text, " · ".join(key[form] for form in ("changed", "unplayable", "aimed") if form in forms),
-             *reversed(wrap(notice, FOOT_SIZE, width, "regular"))]
-    out = [head, line_of(turn, width, y, SUBTITLE_SIZE, "bold-italic", anchor="end") if turn else ""]
+             *reversed(wrap(notice, usual, width, "regular"))]
+    out = [head, line_of(turn, width, y, SUBTITLE_SIZE * times, "bold-italic", anchor="end") if turn else ""]
+    beside = (width_em(turn, "bold-italic") + 0.5) * SUBTITLE_SIZE * times if turn else 0.0
     for number, line in enumerate(part for part in lines if part):
-        size = min(FOOT_SIZE, width / max(width_em(line, "regular"), 1.0))
-        out.append(line_of(line, width / 2, y - number * 1.35 * FOOT_SIZE, size, anchor="middle"))
+        room = width - (beside if number == 0 else 0.0)
+        size = min(usual, room / max(width_em(line, "regular"), 1.0))
+        middle = min(width / 2, room - width_em(line, "regular") * size / 2)
+        out.append(line_of(line, middle, y - number * 1.35 * usual, size, anchor="middle"))
     return f'<g class="foot" stroke="none">{"".join(out)}</g>'
 
 

@@ -20,6 +20,7 @@ _MARGIN_MM = 12.0
 _STAFF_PX_PER_MM = 5.0               # of an excerpt: a staff 36 px high becomes 7.2 mm
 _TEXT, _LEAD = 11.5, 14.5            # [units] 9.3 points
 _LEFT = 0.54                         # share of the width for music and words, the picture has the rest
+_LEAST_WIDTH = 500.0                 # [units] of a sheet with two columns; judged by eye
 _LEAST_SHRINK = 0.8                  # music that would be smaller than this goes across the sheet
 _SPEED = frozenset({"slide", "valves", "tongue", "lip"})
 _SIZED = re.compile(r'<svg [^>]*? width="([\d.]+)px" height="([\d.]+)px"')
@@ -135,11 +136,12 @@ def hard_sheet(analysis: Analysis, one: Planned, size_mm: tuple[float, float], *
     care = [line for text in (analysis.cautions[0], analysis.cautions[-1]) for line in _lines(text, width, 11.0)]
     top = Drawing()
     top.text(margin, margin + 15, f"Hard spots · {head.title}", size=17, bold=True)
-    top.text(margin, margin + 33, f"{head.part} · {head.below}", size=min(_TEXT, width / max(1.0, _wide(
-        f"{head.part} · {head.below}"))), color=FAINT)
+    said = _lines(f"{head.part} · {head.below}", width, _TEXT)
+    for nth, line in enumerate(said):
+        top.text(margin, margin + 33 + nth * _LEAD, line, size=_TEXT, color=FAINT)
     key = key_of(one, width=width)
     foot = len(care) * 14.0 + key.height + 4
-    y, room = margin + 44, high - margin - foot
+    y, room = margin + 44 + (len(said) - 1) * _LEAD, high - margin - foot
     parts = []
     for number, spot in enumerate(spots):
         drawn, tall = _spot(analysis, one, spot, margin, y, width, f"h{number}-")
@@ -171,15 +173,16 @@ def _spot(analysis: Analysis, one: Planned, spot: Spot, x: float, y: float, widt
     assert sized is not None
     per_px = UNITS_PER_MM / _STAFF_PX_PER_MM
     broad, tall = float(sized[1]) * per_px, float(sized[2]) * per_px
-    half = width * _LEFT - 8
+    # In print for eyes that need it large everything stands below each other.
+    narrow = width < _LEAST_WIDTH
+    half = width if narrow else width * _LEFT - 8
     shrink = min(1.0, half / broad)
     long = shrink < _LEAST_SHRINK
     shrink = min(1.0, width / broad) if long else shrink
     parts = [_nested(music, x, y + 28, broad * shrink, tall * shrink)]
     below = y + 28 + tall * shrink
-    picture, = pictures_of(one, width=width - half - 8, measures=(spot.first, spot.last))
+    picture, = pictures_of(one, width=width if narrow else width - half - 8, measures=(spot.first, spot.last))
     beside = below + 2 if long else y + 6
-    parts.append(picture.placed(x + half + 8, beside))
     for head, sentence in spot.told:
         indent = (width_em(f"{head}: ", "bold")) * _TEXT
         for nth, line in enumerate(_lines(f"{head}: {sentence}", half, _TEXT)):
@@ -189,6 +192,8 @@ def _spot(analysis: Analysis, one: Planned, spot: Spot, x: float, y: float, widt
                 out.text(x + indent, below, line.removeprefix(f"{head}: "), size=_TEXT)
             else:
                 out.text(x, below, line, size=_TEXT)
+    beside = below + 8 if narrow else beside
+    parts.append(picture.placed(x if narrow else x + half + 8, beside))
     bottom = max(below + 4, beside + picture.height)
     return f'<g {BASE}>{out.body()}</g>{"".join(parts)}', bottom - y
 
@@ -203,7 +208,3 @@ def _lines(text: str, width: float, size: float) -> Sequence[str]:
     from analyzer.engrave.svg import wrap
 
     return wrap(text, size, width, "regular")
-
-
-def _wide(text: str) -> float:
-    return width_em(text, "regular")

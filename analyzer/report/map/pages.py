@@ -16,9 +16,12 @@ from analyzer.picture.picture import LARGE, WIDE, key_of, pictures_of
 from analyzer.problem import unreadable
 from analyzer.report.map.page import Each, page_html, subtitle_of
 from analyzer.report.map.printed import part_copy
-from analyzer.stave import USUAL_MM, Stave
+from analyzer.stave import USUAL_MM, USUAL_STAVE, Stave
 
 _T = TypeVar("_T")
+_LARGE_SPOTS, _MOST_GROWN = 1.25, 1.7
+"""How much larger a sheet of hard spots is drawn in large print, and for one player's eyes at most: judged by eye, as
+many spots as stand in two columns, and one at all."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -231,10 +234,12 @@ def _pdf(analysis: Analysis, choices: PageChoices, each: Each) -> bytes:
         options = PageOptions(paper=choices.paper, large_print=choices.large, embed_fonts=False)
         sheets: list[str] = []
         for one in each(analysis.lines):
-            scale = LARGE if choices.large else 1.0
-            hard = None if choices.pictures == "none" else engraved_or_said(
-                partial(hard_sheet, analysis, one, options.size_mm, scale=min(scale, 1.25)), analysis, one)
             own = replace(options, stave=one.plan.player.stave)
+            scale = LARGE if choices.large else 1.0
+            grown = min(scale, _LARGE_SPOTS) if own.stave == USUAL_STAVE else max(
+                1.0, own.scale * max(1.0, own.stave.text))
+            hard = None if choices.pictures == "none" else engraved_or_said(
+                partial(hard_sheet, analysis, one, options.size_mm, scale=min(grown, _MOST_GROWN)), analysis, one)
             sheets += _pages(analysis, one, own, choices.which, notice="" if hard else _notice(analysis))
             sheets += [hard] if hard else []
             if choices.pictures == "all":
