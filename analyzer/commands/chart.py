@@ -38,7 +38,7 @@ def command(horn: str, before: str | None, output: Path | None, paper: _Paper, l
         raise click.BadParameter(f"'{output.name}' has an unknown file ending; use .svg, .html or .pdf.",
                                  param_hint="-o")
     if before is not None:
-        _print_change(load_horn(before), load_horn(horn), output, form, paper)
+        _print_change(load_horn(before), load_horn(horn), output, form, paper, large=large)
         return
     model = load_horn(horn)
     if output is not None:
@@ -58,7 +58,7 @@ def command(horn: str, before: str | None, output: Path | None, paper: _Paper, l
         click.echo(chart_text(model))
 
 
-def _print_change(before: Horn, after: Horn, output: Path | None, form: str, paper: _Paper) -> None:
+def _print_change(before: Horn, after: Horn, output: Path | None, form: str, paper: _Paper, *, large: bool) -> None:
     from analyzer.horns.transition import transition
     from analyzer.report.chart.transition import transition_document, transition_file, transition_text
 
@@ -73,7 +73,7 @@ def _print_change(before: Horn, after: Horn, output: Path | None, form: str, pap
     change = transition(before, after)
     if output is not None:
         try:
-            content = transition_file(change, output.suffix.lower(), paper=paper)
+            content = transition_file(change, output.suffix.lower(), paper=paper, large=large)
         except ImportError as error:
             raise missing(error.name or "a package", "engrave") from error
         write_file(output, content)

@@ -1,5 +1,6 @@
 """What the page shows of horns: a chart, a change of horn, a fit to tuner readings; made in a process of its own."""
 
+from collections.abc import Sequence
 from typing import Any, Literal
 
 from analyzer.horns.horn import Horn
@@ -11,6 +12,7 @@ from analyzer.plan.player import Player
 from analyzer.problem import Unreadable, unreadable
 from analyzer.report.chart.page import CHART_HEADS, CHART_LEAD, chart_file, chart_rows
 from analyzer.report.chart.transition import transition_blocks, transition_file
+from analyzer.report.chart.wall import Wall, change_walls, walls
 from analyzer.report.page_blocks import page_blocks
 from analyzer.report.paper import sheet as paper_sheet
 from analyzer.report.ready import ready_blocks
@@ -22,25 +24,29 @@ from analyzer.tuning.readings import read_readings
 from analyzer.tuning.tuner import fit
 from analyzer.words import counted
 
-Paper = Literal["a4", "letter"]
-PHONE_MM, SCREEN_MM = 92.0, 200.0
+Paper = Literal["a4", "a3", "letter"]
 _PHONE_PX = 600
 
 
 def chart_answer(name: str, width_px: int) -> dict[str, Any]:
     """Return the chart of a horn: its sheets on the staff, the picture along the slide, a table of every choice."""
-    from analyzer.report.chart.sheets import screen_words, wall_screens
-
     horn = load_horn(name)
-    try:
-        sheets = wall_screens(horn, PHONE_MM if width_px < _PHONE_PX else SCREEN_MM)[0]
-    except ModuleNotFoundError:
-        sheets = ()
     return {"description": horn.description, "family": horn.family,
             "said": CHART_LEAD,
-            "sheets": [{"svg": svg, "label": screen_words(horn, reading)} for reading, svg in sheets],
+            "sheets": _sheets(walls(horn), width_px),
             "picture": chart_picture(horn).svg("chart"), "heads": list(CHART_HEADS),
             "rows": [list(row) for row in chart_rows(horn)]}
+
+
+def _sheets(charts: Sequence[Wall], width_px: int) -> list[dict[str, str]]:
+    """Return charts as wide as the screen, with what they show in words; none without the engraver."""
+    from analyzer.report.chart.sheets import PHONE_MM, SCREEN_MM, screen_words, screens_of
+
+    try:
+        sheets, _ = screens_of(charts, PHONE_MM if width_px < _PHONE_PX else SCREEN_MM)
+    except ModuleNotFoundError:
+        return []
+    return [{"svg": svg, "label": screen_words(wall)} for wall, svg in zip(charts, sheets, strict=True)]
 
 
 def chart_print(name: str, paper: Literal["a4", "a3", "letter"], large: bool) -> bytes:
@@ -48,7 +54,8 @@ def chart_print(name: str, paper: Literal["a4", "a3", "letter"], large: bool) ->
     return chart_file(load_horn(name), ".pdf", paper=paper, large=large)
 
 
-def change_answer(before: str, after: str, player: Player, data: bytes | None, name: str) -> dict[str, Any]:
+def change_answer(before: str, after: str, player: Player, data: bytes | None, name: str,
+                  width_px: int) -> dict[str, Any]:
     """Return what a change of horn brings: a picture and tables where both are of one kind, then the aid for the talk.
 
     `data` is the score at hand, None where there is none.
@@ -63,6 +70,7 @@ def change_answer(before: str, after: str, player: Player, data: bytes | None, n
     change = transition(old, new) if old.family == new.family else None
     answer = ready([document] if document else [], old, new, player)
     return {"picture": transition_picture(change).svg("change") if change else None,
+            "sheets": _sheets(change_walls(change), width_px) if change else [],
             "moves": page_blocks(transition_blocks(change)) if change else [],
             "aid": page_blocks(ready_blocks(answer)), "music": document.title or document.name if document else "",
             "left_out": left_out}
@@ -109,7 +117,7 @@ def change_print(before: str, after: str, player: Player, data: bytes | None, na
         return transition_file(transition(old, new), ".pdf", paper=paper)
     document, _ = _music(data, name, before, after, player)
     answer = ready([document] if document else [], old, new, player)
-    return paper_sheet(ready_blocks(answer), paper, answer.problems)
+    return paper_sheet(ready_blocks(answer), "a4" if paper == "a3" else paper, answer.problems)
 
 
 def fit_answer(horn: str, table: bytes, file: str, name: str) -> dict[str, Any]:

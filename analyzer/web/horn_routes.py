@@ -44,10 +44,10 @@ async def change(page: Page, request: "Request") -> "Response":
     score = page.scores.get(given.get("session"))
     asked = (before, after, read_player(given), score.data if score else None, score.name if score else "")
     if "print" not in given:
-        return json_reply(await page.jobs.run(request.is_disconnected, change_answer, *asked))
+        return json_reply(await page.jobs.run(request.is_disconnected, change_answer, *asked, read_width(given)))
     what = one_of(given, "print", "chart", "aid")
     content = await page.jobs.run(request.is_disconnected, change_print, *asked, what,
-                                  one_of(given, "paper", "a4", "letter"))
+                                  one_of(given, "paper", "a4", "a3", "letter"))
     name = f"{load_horn(before).name}-to-{load_horn(after).name}"
     return file_reply(content, f"{name}{'-chart' if what == 'chart' else ''}.pdf")
 

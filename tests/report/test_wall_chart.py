@@ -172,8 +172,9 @@ def test_nothing_is_smaller_than_one_metre_asks(name: str) -> None:
 
 
 @POPPLER
-@pytest.mark.parametrize("paper", ["a4", "a3", "letter"])
-@pytest.mark.parametrize("name", horn_names())
+@pytest.mark.parametrize(("name", "paper"), [
+    pytest.param(name, paper, marks=() if paper == "a4" or name == "bass-independent" else pytest.mark.whole)
+    for name in horn_names() for paper in ("a4", "a3", "letter")])
 def test_no_words_overlap_each_other_or_a_staff(name: str, paper: str, tmp_path: Path) -> None:
     horn = load_horn(name)
     (tmp_path / "chart.pdf").write_bytes(chart_file(horn, ".pdf", paper=paper))

@@ -122,7 +122,9 @@ ANSWERS |= {
     "horns/chart": closed({
         "description": TEXT, "family": SIDE, "said": TEXT, "picture": TEXT, "heads": TEXTS,
         "rows": many(TEXTS, least=1), "sheets": many(closed({"svg": TEXT, "label": TEXT}))}),
-    "horns/change": closed({"picture": maybe(TEXT), "moves": BLOCKS, "aid": BLOCKS, "music": TEXT, "left_out": TEXT}),
+    "horns/change": closed({
+        "picture": maybe(TEXT), "sheets": many(closed({"svg": TEXT, "label": TEXT})), "moves": BLOCKS, "aid": BLOCKS,
+        "music": TEXT, "left_out": TEXT}),
     "horns/sheet": closed({"columns": TEXTS, "rows": many(TEXTS, least=1)}),
     "horns/fit": closed({"blocks": BLOCKS, "profile": TEXT, "name": TEXT, "cautions": TEXTS, "passed_over": TEXT}),
     "practice/sheet": {"anyOf": [closed({"pages": TEXTS}), closed({
@@ -185,8 +187,8 @@ QUESTIONS: dict[str, Schema] = {
     "horns/chart": closed({"horn": SHORT, "width": COUNT, "paper": words("a4", "a3", "letter"), "large": YES_NO},
                           "width", "paper", "large"),
     "horns/change": closed({"before": SHORT, "after": SHORT, "player": PLAYER, "session": SHORT,
-                            "print": words("chart", "aid"), "paper": words("a4", "letter")}, "session", "print",
-                           "paper"),
+                            "print": words("chart", "aid"), "paper": words("a4", "a3", "letter"), "width": COUNT},
+                           "session", "print", "paper", "width"),
     "horns/sheet": closed({"horn": SHORT, "file": YES_NO}, "file"),
     "horns/fit": closed({"horn": SHORT, "table": TEXT, "file": SHORT, "name": SHORT}),
     "horns/keep": closed({"profile": TEXT, "file": SHORT, "keep": YES_NO}), "horns/forget": closed({"name": SHORT}),

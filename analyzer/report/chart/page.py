@@ -8,7 +8,8 @@ from analyzer.horns.candidates import candidates, chart_choice, sounding_range
 from analyzer.horns.horn import Horn
 from analyzer.picture.horn_chart import chart_picture
 from analyzer.pitch import pitch_of
-from analyzer.report.chart.sheets import screen_words, wall_pages, wall_screens
+from analyzer.report.chart.sheets import screen_html, wall_pages
+from analyzer.report.chart.wall import walls
 from analyzer.report.shell import figure, row, shell, table
 from analyzer.words import shown, signed
 
@@ -43,7 +44,7 @@ def chart_page(horn: Horn) -> str:
     rows = [row(*cells) for cells in chart_rows(horn)]
     along = "Along the slide" if horn.family == "slide" else "By tuning"
     return shell(
-        f"<h2>On the staff</h2>{_wall(horn)}<h2>{along}</h2>"
+        f"<h2>On the staff</h2>{screen_html(walls(horn))}<h2>{along}</h2>"
         + figure(chart_picture(horn).svg("chart"), "Chart as a picture")
         + f"<h2>Every choice</h2>{table('Every choice as a table', CHART_HEADS, ''.join(rows))}",
         heading=horn.description, title=f"Chart: {horn.description}", lead=CHART_LEAD)
@@ -60,19 +61,6 @@ def chart_rows(horn: Horn) -> list[tuple[str, ...]]:
                      _listed([one for one in ways if one.advice is None]),
                      _listed([one for one in ways if one.advice is not None])))
     return rows
-
-
-def _wall(horn: Horn) -> str:
-    out = []
-    try:
-        for form, width_mm in (("narrow", 92.0), ("wide", 200.0)):
-            sheets, faces = wall_screens(horn, width_mm)
-            out.append(f'<svg width="0" height="0" aria-hidden="true"><style>{faces}</style></svg>')
-            out += [f'<div class="sheet {form}" role="img" aria-label="{screen_words(horn, reading)}">{sheet}</div>'
-                    for reading, sheet in sheets]
-    except ModuleNotFoundError:
-        return "<p>Left out: it needs the engraver. Install the extra: pip install 'lowbrass[engrave]'.</p>"
-    return "".join(out)
 
 
 def _pdf(horn: Horn, options: PageOptions) -> bytes:

@@ -19,6 +19,8 @@ from analyzer.words import shown, signed
 
 USUAL_MM, NAME_MM, OTHER_MM = 5.3, 4.1, 3.1
 """Ink height of figures: usual row, note names, everything else. [mm]"""
+BEFORE_MM = NAME_MM
+"""The same of what an old horn had for a note. [mm]"""
 MARGIN_MM = 12.0
 GUTTER_MM = 15.0                      # at the left of a system: names of the rows, and the clef
 _SPACE = 1.75                         # between lines of the staff
@@ -48,7 +50,9 @@ class Ink:
 
     def text(self, x: float, y: float, text: str, ink_mm: float, *, bold: bool = False, anchor: str = "start",
              color: str = _INK) -> None:
-        """Write a text with figures of that height; `y` is its base line."""
+        """Write a text with figures of that height; `y` is its base line. Of an empty text nothing is drawn."""
+        if not text:
+            return
         size, face = ink_mm / FIGURE_EM, _face(bold)
         for part, found in runs(text, face):
             self.used.setdefault(found, set()).update(part)
@@ -84,7 +88,8 @@ def _sign_width(sign: str) -> float:
     return 4 * _SPACE * width_em(sign, "music")
 
 
-def _wide(text: str, ink_mm: float, bold: bool = False) -> float:
+def wide(text: str, ink_mm: float, bold: bool = False) -> float:
+    """Return how wide a text with figures of that height is. [mm]"""
     return width_em(text, _face(bold)) * ink_mm / FIGURE_EM
 
 
@@ -105,14 +110,17 @@ def column_width(column: Column) -> float:
     """Return the room that a note needs, without the gap to the next."""
     usual = column.usual
     label = "×" if usual is None else usual.label if usual.position is not None else "0"
+    old = [shown(column.before.label)] if column.before else []
     heads = sum(_head_width(pitch) for pitch in column.written) + 1.2 * len(column.written)
     # Hollow marks beside the slide stay nearer to their own note than to the next.
     beside = 0.0
     if usual is not None and usual.position is not None and column.alternates:
         beside = 2 * (max(abs(x) for x in _BESIDE[:len(column.alternates)]) + _HOLLOW)
-    return max([heads, beside, _wide(shown(label), USUAL_MM, bold=True), _wide(_off(usual), OTHER_MM),
-                *(_wide(pitch.pretty, NAME_MM) for pitch in column.written),
-                *(_wide(shown(choice.label), OTHER_MM, rank == "common") for choice, rank in column.alternates)])
+    return max([heads, beside, wide(shown(label), USUAL_MM, bold=True), wide(_off(usual), OTHER_MM),
+                *(wide(text, BEFORE_MM) for text in old), wide(_off(column.before), OTHER_MM),
+                wide(moved_words(column), OTHER_MM) if column.before and usual else 0.0,
+                *(wide(pitch.pretty, NAME_MM) for pitch in column.written),
+                *(wide(shown(choice.label), OTHER_MM, rank == "common") for choice, rank in column.alternates)])
 
 
 def systems_of(columns: Sequence[Column], room: float) -> list[tuple[Column, ...]]:
@@ -150,6 +158,7 @@ def _turn(before: Clef | None, clef: Clef) -> float:
 def system(wall: Wall, columns: Sequence[Column], left: float, room: float, slide_mm: float) -> tuple[Ink, float]:
     """Draw one row of notes from 0 down, its slides `slide_mm` high; return it and its height."""
     ink, horn = Ink(), wall.horn
+    end_mm = max(horn.slide_end_mm, wall.change.before.slide_end_mm if wall.change else 0.0)
     turns = sum(_turn(a.clef, b.clef) for a, b in pairwise(columns))
     least = GUTTER_MM + turns + sum(column_width(column) + _GAP for column in columns)
     spread = min(4.0, (room - least) / len(columns))
@@ -158,9 +167,10 @@ def system(wall: Wall, columns: Sequence[Column], left: float, room: float, slid
     low_name = names + (NAME_MM + 2.7 if two else 0.0)
     above, under = _reach(columns)
     bottom = low_name + 1.4 + above       # a sharp in a name goes below its base line
-    band = bottom + under + 1.0
+    old = bottom + under + 1.0
+    band = old + (_old_height(columns) if wall.change else 0.0)
     band_height = _band_height(horn)
-    tuned = any(_off(column.usual) for column in columns)
+    tuned = any(_off(column.usual) for column in columns) or (wall.change is not None and horn.family == "slide")
     rows = max(len(column.alternates) for column in columns)
     below = band + band_height + (OTHER_MM + 2.0 if tuned else 0.6)
     slide = below + rows * (OTHER_MM + 1.7) + 2.6
@@ -170,9 +180,13 @@ def system(wall: Wall, columns: Sequence[Column], left: float, room: float, slid
             f'fill="{_BAND}"/>')
     for number in range(5):
         ink.line(left, bottom - number * _SPACE, right, bottom - number * _SPACE, 0.18, name="staff")
-    _row_names(ink, horn, columns, left, band, band_height, below, tuned=tuned)
+    _row_names(ink, wall, columns, left, band, band_height, below, tuned=tuned)
+    if wall.change:
+        ink.text(left + 0.8, old + BEFORE_MM + 0.2, "before", OTHER_MM)
+        if any(_off(column.before) for column in columns):
+            ink.text(left + 0.8, old + BEFORE_MM + OTHER_MM + 2.4, "cents", OTHER_MM, color=_SIDE)
     if horn.family == "slide":
-        _guides(ink, horn, left, right, slide, slide_mm)
+        _guides(ink, horn, left, right, slide, slide_mm / end_mm)
     x = left + GUTTER_MM
     before: Clef | None = None
     for column in columns:
@@ -187,17 +201,32 @@ def system(wall: Wall, columns: Sequence[Column], left: float, room: float, slid
         ink.add(f'<g class="column" data-midi="{column.midi}">')
         _names_and_heads(ink, column, middle, (names, low_name), bottom)
         _usual(ink, horn, column.usual, middle, band)
-        if _off(column.usual):
-            ink.text(middle, band + band_height + OTHER_MM + 1.0, _off(column.usual), OTHER_MM, anchor="middle",
+        if column.before:
+            ink.text(middle, old + BEFORE_MM + 0.2, shown(column.before.label), BEFORE_MM, anchor="middle")
+            ink.text(middle, old + BEFORE_MM + OTHER_MM + 2.4, _off(column.before), OTHER_MM, anchor="middle",
                      color=_SIDE)
+        under_band = moved_words(column) if wall.change and horn.family == "slide" else _off(column.usual)
+        ink.text(middle, band + band_height + OTHER_MM + 1.0, under_band, OTHER_MM, anchor="middle", color=_SIDE)
         for place, (choice, rank) in enumerate(column.alternates, 1):
             ink.text(middle, below + place * (OTHER_MM + 1.7) - 0.5, shown(choice.label), OTHER_MM,
                      bold=rank == "common", anchor="middle")
         if horn.family == "slide":
-            _on_the_slide(ink, horn, column, middle, slide, slide_mm)
+            _on_the_slide(ink, column, middle, slide, slide_mm, slide_mm / end_mm)
         ink.add("</g>")
         x += room_here
     return ink, end
+
+
+def _old_height(columns: Sequence[Column]) -> float:
+    """Return the height of the row of the old horn's choices, and of their cents where some are off."""
+    return BEFORE_MM + 2.4 + (OTHER_MM + 1.6 if any(_off(column.before) for column in columns) else 0.0)
+
+
+def moved_words(column: Column) -> str:
+    """Say how far the slide is moved from the old choice to the new one [mm], or that it is new; empty on valves."""
+    if column.usual is None or column.usual.position is None:
+        return ""
+    return "new" if column.before is None else signed(column.usual.out_mm - column.before.out_mm, "−")
 
 
 def _reach(columns: Sequence[Column]) -> tuple[float, float]:
@@ -212,11 +241,12 @@ def _reach(columns: Sequence[Column]) -> tuple[float, float]:
     return max(above), max(under)
 
 
-def _row_names(ink: Ink, horn: Horn, columns: Sequence[Column], left: float, band: float, height: float,
+def _row_names(ink: Ink, wall: Wall, columns: Sequence[Column], left: float, band: float, height: float,
                below: float, *, tuned: bool) -> None:
-    ink.text(left + 0.8, band + height / 2 + OTHER_MM / 2, "usual", OTHER_MM, bold=True)
+    ink.text(left + 0.8, band + height / 2 + OTHER_MM / 2, "now" if wall.change else "usual", OTHER_MM, bold=True)
     if tuned:
-        ink.text(left + 0.8, band + height + OTHER_MM + 1.0, "cents", OTHER_MM, color=_SIDE)
+        unit = "mm" if wall.change and wall.horn.family == "slide" else "cents"
+        ink.text(left + 0.8, band + height + OTHER_MM + 1.0, unit, OTHER_MM, color=_SIDE)
     if any(column.alternates for column in columns):
         ink.text(left + 0.8, below + OTHER_MM + 1.2, "or", OTHER_MM)
 
@@ -230,12 +260,12 @@ def _names_and_heads(ink: Ink, column: Column, middle: float, names: tuple[float
         y = bottom - steps * _SPACE / 2
         if pitch.alter:
             x += ink.sign(x, y, _SIGN[pitch.alter]) + 0.4
-        wide = _sign_width(_HEAD)
+        head = _sign_width(_HEAD)
         for ledger in (*range(-2, steps - 1, -2), *range(10, steps + 1, 2)):
             at = bottom - ledger * _SPACE / 2
-            ink.line(x - 0.5, at, x + wide + 0.5, at, 0.25, name="staff")
+            ink.line(x - 0.5, at, x + head + 0.5, at, 0.25, name="staff")
         ink.sign(x, y, _HEAD)
-        x += wide + 1.2
+        x += head + 1.2
 
 
 def _usual(ink: Ink, horn: Horn, usual: Candidate | None, middle: float, band: float) -> None:
@@ -256,27 +286,32 @@ def _band_height(horn: Horn) -> float:
     return USUAL_MM + 2.4 if horn.family == "slide" else len(horn.loop_names) * _VALVE_STEP + 1.2
 
 
-def _guides(ink: Ink, horn: Horn, left: float, right: float, top: float, slide_mm: float) -> None:
-    """Draw a line across for each open position; every other has its number, as on a ruler."""
+def _guides(ink: Ink, horn: Horn, left: float, right: float, top: float, scale: float) -> None:
+    """Draw a line across for each open position; every other has its number, as on a ruler.
+
+    `scale` is that of the drawing: a millimetre of the slide on paper.
+    """
     for number in range(1, positions(horn) + 1):
-        y = slide_mm * position_place_mm(horn, (), number) / horn.slide_end_mm
+        y = scale * position_place_mm(horn, (), number)
         ink.line(left + 7.0, top + y, right, top + y, 0.25, _GUIDE)
         if number % 2:
             ink.text(left + 3.2, top + y + OTHER_MM / 2, str(number), OTHER_MM, anchor="middle", color=_SIDE)
 
 
-def _on_the_slide(ink: Ink, horn: Horn, column: Column, middle: float, top: float, slide_mm: float) -> None:
+def _on_the_slide(ink: Ink, column: Column, middle: float, top: float, slide_mm: float, scale: float) -> None:
     """Draw how far the slide is out: filled for the usual choice, hollow beside it for alternates."""
     ink.line(middle, top, middle, top + slide_mm, 0.25, _SIDE)
-    if column.usual is None:
-        return
-    y = top + slide_mm * column.usual.out_mm / horn.slide_end_mm
-    ink.line(middle, top, middle, y, 1.1)
-    ink.add(_spot(column.usual, middle, y, 1.5, f'fill="{_INK}"'))
+    hollow = f'fill="#ffffff" stroke="{_INK}" stroke-width="0.4"'
+    if column.usual is not None:
+        y = top + scale * column.usual.out_mm
+        ink.line(middle, top, middle, y, 1.1)
+        ink.add(_spot(column.usual, middle, y, 1.5, f'fill="{_INK}"'))
+    if column.before is not None:
+        ink.add(_spot(column.before, middle + _BESIDE[0] / 2 if column.usual else middle,
+                      top + scale * column.before.out_mm, _HOLLOW, hollow))
     for place, (choice, _) in enumerate(column.alternates):
         x = middle + _BESIDE[place]
-        ink.add(_spot(choice, x, top + slide_mm * choice.out_mm / horn.slide_end_mm, _HOLLOW,
-                      f'fill="#ffffff" stroke="{_INK}" stroke-width="0.4"'))
+        ink.add(_spot(choice, x, top + scale * choice.out_mm, _HOLLOW, hollow))
 
 
 def _spot(choice: Candidate, x: float, y: float, radius: float, form: str) -> str:
@@ -292,7 +327,7 @@ def wrapped(pieces: Iterable[str], ink_mm: float, room: float, *, bold: bool = F
     lines: list[str] = []
     for piece in pieces:
         longer = f"{lines[-1]} {piece}" if lines else piece
-        if lines and _wide(longer, ink_mm, bold) <= room:
+        if lines and wide(longer, ink_mm, bold) <= room:
             lines[-1] = longer
         else:
             lines.append(piece)
@@ -307,22 +342,22 @@ def rest_lines(wall: Wall, left: float, top: float, room: float) -> list[tuple[I
     done: list[tuple[Ink, float]] = []
     height = OTHER_MM + 1.7
     x = left + room + 1
-    blank = _wide("  ", OTHER_MM)
+    blank = wide("  ", OTHER_MM)
     for column in wall.columns():
         for place, choice in enumerate(column.rest):
             label = shown(choice.label) if choice.advice is None else f"({shown(choice.label)})"
             name = "" if place else "/".join(pitch.pretty for pitch in column.written)
-            wide = _wide(label, OTHER_MM) + (_wide(name, OTHER_MM, bold=True) + blank if name else 0.0)
-            if x + wide > left + room:
+            length = wide(label, OTHER_MM) + (wide(name, OTHER_MM, bold=True) + blank if name else 0.0)
+            if x + length > left + room:
                 done.append((Ink(), height))
                 x = left
             ink = done[-1][0]
             ink.add(f'<g class="rest" data-midi="{column.midi}">')
             if name:
                 ink.text(x, top + OTHER_MM + 1, name, OTHER_MM, bold=True)
-            ink.text(x + wide, top + OTHER_MM + 1, label, OTHER_MM, anchor="end")
+            ink.text(x + length, top + OTHER_MM + 1, label, OTHER_MM, anchor="end")
             ink.add("</g>")
-            x += wide + blank * (2 if place == len(column.rest) - 1 else 1)
+            x += length + blank * (2 if place == len(column.rest) - 1 else 1)
     return done
 
 

@@ -7,10 +7,11 @@ from analyzer import cautions
 from analyzer.engrave.options import PageOptions, Paper
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.transition import NoteChange, Transition, beside_words
-from analyzer.picture.drawing import MARGIN_MM, num
 from analyzer.picture.transition import stays_words, transition_picture
 from analyzer.pitch import pitch_of
 from analyzer.report.blocks import Block, Cautions, Gap, Head, Said, Table, Title, as_text
+from analyzer.report.chart.sheets import pages_of, screen_html
+from analyzer.report.chart.wall import change_walls
 from analyzer.report.shell import figure, row, shell, table
 from analyzer.words import shown
 
@@ -103,8 +104,10 @@ def _said(value: float | None, *, signed: bool = False) -> str:
     return f"{round(value):{'+' if signed and round(value) else ''}d}".replace("-", "−")
 
 
-def transition_file(change: Transition, ending: str, *, paper: Paper = "a4") -> bytes:
-    """Return the chart as a file: ``.svg`` (picture), ``.html`` (picture and tables) or ``.pdf`` (one sheet).
+def transition_file(change: Transition, ending: str, *, paper: Paper = "a4", large: bool = False) -> bytes:
+    """Return the chart as a file: ``.svg`` (picture), ``.html`` (sheet, picture and tables) or ``.pdf`` (for the wall).
+
+    `paper` and `large` print are for the PDF.
 
     Raises
     ------
@@ -118,7 +121,10 @@ def transition_file(change: Transition, ending: str, *, paper: Paper = "a4") -> 
     if ending == ".html":
         return _page(change).encode()
     if ending == ".pdf":
-        return _pdf(change, PageOptions(paper=paper))
+        from analyzer.engrave.pdf import pdf_of
+
+        options = PageOptions(paper=paper, large_print=large)
+        return pdf_of(pages_of(change_walls(change), options), options, title=transition_picture(change).title)
     raise ValueError(f"a chart is .svg, .html or .pdf, not {ending!r}")
 
 
@@ -127,22 +133,10 @@ def _page(change: Transition) -> str:
                      for title, heads, rows in _tables(change))
     care = "".join(f"<li>{escape(line)}</li>" for line in _cautions(change))
     return shell(
-        figure(transition_picture(change).svg("change"), "The change as a picture") + tables
+        f"<h2>On the staff</h2>{screen_html(change_walls(change))}<h2>Old and new, to one scale</h2>"
+        + figure(transition_picture(change).svg("change"), "The change as a picture") + tables
         + f"<p>{escape(stays_words(change))}</p>"
         + f'<section class="care"><h2>Cautions</h2><ul>{care}</ul></section>',
         heading=f"From {change.before.name} to {change.after.name}",
         lead=f"{change.before.description}, then {change.after.description}. What stays and what moves; sounding "
              "pitch, usual choices.")
-
-
-def _pdf(change: Transition, page: PageOptions) -> bytes:
-    from analyzer.engrave.pdf import pdf_of
-
-    picture = transition_picture(change)
-    wide, high = page.size_mm
-    # As wide as the paper allows, or as high: one sheet, from its top on.
-    scale = min((wide - 2 * MARGIN_MM) / picture.width, (high - 2 * MARGIN_MM) / picture.height)
-    left = (wide - picture.width * scale) / 2 / scale
-    sheet = (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {num(wide / scale)} {num(high / scale)}">'
-             f"{picture.placed(left, MARGIN_MM / scale)}</svg>")
-    return pdf_of([sheet], page, title=picture.title)

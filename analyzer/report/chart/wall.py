@@ -1,12 +1,16 @@
-"""What stands on a chart for the wall: ranges, notes with their spellings, usual choice, alternates, and the rest."""
+"""What stands on a chart for the wall: ranges, notes with their spellings, usual choice, alternates, and the rest.
+
+A change of horn is such a chart of the notes that change, with the usual choice of the old horn beside the new one's.
+"""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import candidates, chart_choice, sounding_range
 from analyzer.horns.horn import Horn
+from analyzer.horns.transition import Transition
 from analyzer.pitch import Pitch, pitch_of
 from analyzer.plan.familiarity import Rank, familiarity
 
@@ -31,7 +35,7 @@ class Column:
     """One note: sounding `midi`, its spellings as written (sharp before flat), clef, and every choice by its place.
 
     `alternates` are the familiar ones with their rank, the best first, at most `MOST_ALTERNATES`; `rest` is what is
-    left of the chart's choices, in its order.
+    left of the chart's choices, in its order. `before` is the usual choice of the horn that one comes from.
     """
 
     midi: int
@@ -40,6 +44,7 @@ class Column:
     usual: Candidate | None
     alternates: tuple[tuple[Candidate, Rank], ...]
     rest: tuple[Candidate, ...]
+    before: Candidate | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,11 +57,12 @@ class Range:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wall:
-    """A horn's chart for one way of reading; `reading` says it in words."""
+    """A horn's chart for one way of reading; `reading` says it in words. With `change` only the notes that change."""
 
     horn: Horn
     reading: str
     ranges: tuple[Range, ...]
+    change: Transition | None = None
 
     def columns(self) -> Iterator[Column]:
         """Yield every note, range by range."""
@@ -70,6 +76,23 @@ def walls(horn: Horn) -> tuple[Wall, ...]:
         return (_wall(horn, "Bass clef, as it sounds", treble=False),
                 _wall(horn, "Treble clef in B♭, sounds a major ninth lower", treble=True))
     return (_wall(horn, "As it sounds", treble=False),)
+
+
+def change_walls(change: Transition) -> tuple[Wall, ...]:
+    """Return a change of horn once for each way of reading: the notes that change, with both usual choices."""
+    changed = {one.midi: one for one in change.notes if one.kind != "stays"}
+    done = []
+    for wall in walls(change.after):
+        treble = wall.reading.startswith("Treble")
+        whole = {column.midi: column for column in wall.columns()}
+        columns = [replace(whole.get(midi) or _column(change.after, midi, treble=treble), alternates=(), rest=(),
+                           before=one.before) for midi, one in sorted(changed.items())]
+        pedals = {midi for midi, one in changed.items()
+                  if all(choice is None or choice.partial == 1 for choice in (one.before, one.after))}
+        ranges = (Range(heading=heading, columns=tuple(column for column in columns if (column.midi in pedals) is low))
+                  for heading, low in (("Notes that change", False), ("Pedals that change", True)))
+        done.append(replace(wall, ranges=tuple(part for part in ranges if part.columns), change=change))
+    return tuple(done)
 
 
 def _wall(horn: Horn, reading: str, *, treble: bool) -> Wall:

@@ -72,17 +72,17 @@ async function showChange() {
   const key = JSON.stringify(body);
   if (showChange.key === key) return;
   $("changed-horn").classList.add("old");
-  const found = await toil(toilOf("change"), "Comparing the two horns…", (signal) => asked("/api/horns/change", body, signal));
+  const found = await toil(toilOf("change"), "Comparing the two horns…", (signal) => asked("/api/horns/change", { ...body, width: wide() }, signal));
   showChange.key = key;
   $("changed-horn").classList.remove("old");
-  const printed = (what) => ["/api/horns/change", () => ({ ...body, print: what })];
+  const printed = (what, more) => ["/api/horns/change", () => ({ ...body, print: what, ...more })];
   const lesson = make("button", "Make a course of weeks of it", { type: "button" });
   lesson.addEventListener("click", () => tell("course", body.before, body.after));
-  const files = prints(["Print the sheet for the talk", ...printed("aid")], ...(found.picture ? [["Print what moves", ...printed("chart")]] : []));
+  const files = prints(["Print the sheet for the talk", ...printed("aid")], ...(found.picture ? [["Print what moves, for the wall (A4)", ...printed("chart")], ["A3", ...printed("chart", { paper: "a3" })], ["Letter", ...printed("chart", { paper: "letter" })]] : []));
   files.append(lesson);
   const about = found.music ? `With the notes of ${found.music}.` : found.left_out;
   $("changed-horn").replaceChildren(make("p", about, { class: "small" }), files, ...blocksOf(found.aid.filter(({ kind }) => kind !== "cautions")),
-    ...(found.picture ? [make("h3", "What stays and what moves"), framed(found.picture, "The change as a picture", 640)] : []),
+    ...(found.picture ? [make("h3", "What stays and what moves"), ...found.sheets.map(({ svg, label }) => framed(svg, label)), framed(found.picture, "The change as a picture", 640)] : []),
     ...moves(found.moves), ...found.aid.filter(({ kind }) => kind === "cautions").map(({ lines }) => care(lines)));
 }
 
