@@ -10,7 +10,7 @@ from typing import Literal
 
 from analyzer.analysis import Planned
 from analyzer.hearing.aims import target_cents
-from analyzer.hearing.arrival import LATE_CENTS, LATE_MS, SLOWER_MS, Habit, from_before
+from analyzer.hearing.arrival import LATE_CENTS, LATE_MS, from_before
 from analyzer.hearing.notes import Sounded
 from analyzer.hearing.places import Place
 from analyzer.horns.candidate import Candidate
@@ -24,6 +24,7 @@ Attack = Literal["clean", "scoop", "late slide", "cracked", "smear", "unknown"]
 _PARTIAL_CENTS = 45.0                  # so near to another partial the attack was on it
 _DIP_DB = 3.5
 _CRACK_MS = 40.0                       # a shorter one may be the end of the note before
+_BEYOND = 1.5                          # times the whole way: from farther off no slide came. Judged
 _IN_MM = 1.0                           # so far inside first a reading may seem, by its own error
 
 
@@ -71,7 +72,7 @@ def slide_off_mm(horn: Horn, choice: Candidate, cents: float) -> float | None:
 
 
 def cause_of(one: Sounded | None, before: Sounded | None, planned: Planned, index: int, tuning: float,
-             habit: Habit, places: Mapping[int, Place]) -> Cause:
+             places: Mapping[int, Place]) -> Cause:
     """Return what a stay of the recording tells of its note; `before` is the stay at the note before, if it counts.
 
     `places` tells where notes were played, as far as it can be known; elsewhere the plan is taken at its word.
@@ -87,7 +88,7 @@ def cause_of(one: Sounded | None, before: Sounded | None, planned: Planned, inde
         return Cause(heard=True)
     own = off - (choice.off_cents if choice else 0.0)
     place = slide_off_mm(plan.horn, choice, own) if choice else None
-    attack, told = _attack(one, before, planned, index, habit, places)
+    attack, told = _attack(one, before, planned, index, places)
     words = []
     played = elsewhere(choice, places.get(index))
     if played is not None and choice is not None:
@@ -143,7 +144,7 @@ def _other(one: Sounded, planned: Planned, index: int, tuning: float) -> Cause:
     return Cause(heard=False, heard_as=played, kind="wrong note", what=f"{name}.")
 
 
-def _attack(one: Sounded, before: Sounded | None, planned: Planned, index: int, habit: Habit,
+def _attack(one: Sounded, before: Sounded | None, planned: Planned, index: int,
             places: Mapping[int, Place]) -> tuple[Attack, str]:
     """Return how a note began, and in words what was amiss."""
     plan = planned.plan
@@ -154,13 +155,12 @@ def _attack(one: Sounded, before: Sounded | None, planned: Planned, index: int, 
     if choice is not None and one.settle_ms >= _CRACK_MS and (
             partial := _cracked(one, planned, index, before)) is not None:
         return "cracked", f"Cracked: it began on partial {partial} of {choice.partial}."
-    if (one.settle_ms <= max(LATE_MS, habit.settle_ms + SLOWER_MS) or abs(one.excursion_cents) <= LATE_CENTS
-            or abs(one.excursion_cents - habit.excursion_cents) <= LATE_CENTS):
+    if one.settle_ms <= LATE_MS or abs(one.excursion_cents) <= LATE_CENTS:
         return "clean", ""
     choice = _played(places, index) or choice
     last = _played(places, index - 1) or (plan.notes[index - 1].choice if index else None)
     from_there = from_before(plan.horn, one, choice, before, last)
-    if choice is not None and last is not None and abs(from_there) > 20 and from_there * one.excursion_cents > 0:
+    if choice is not None and last is not None and abs(from_there) > 20 and _on_the_way(one, from_there):
         if tongued:
             return "late slide", (f"Late slide: {one.settle_ms:.0f} ms until the pitch from "
                                   f"{shown(last.label)} to {shown(choice.label)} arrived.")
@@ -168,6 +168,13 @@ def _attack(one: Sounded, before: Sounded | None, planned: Planned, index: int, 
     if one.excursion_cents < 0:
         return "scoop", f"Scooped from below: {one.settle_ms:.0f} ms."
     return ("unknown" if not tongued else "scoop"), f"{one.settle_ms:.0f} ms until the pitch stays."
+
+
+def _on_the_way(one: Sounded, from_there: float) -> bool:
+    """Tell whether a note came the way that a slide from the place before takes it; what else sounded first aside."""
+    shares = [100 * value / from_there for value in one.early]
+    way = [share for share in shares if 0 < share <= _BEYOND]
+    return bool(way) and len(way) >= 0.6 * len(shares) and max(way) * abs(from_there) > LATE_CENTS
 
 
 def elsewhere(choice: Candidate | None, place: Place | None) -> Candidate | None:

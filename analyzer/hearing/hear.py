@@ -7,9 +7,10 @@ from typing import Any
 
 from analyzer.analysis import Planned
 from analyzer.hearing.aims import target_cents, wanted_of
-from analyzer.hearing.arrival import habit_of
+from analyzer.hearing.arrival import OwnAttack, with_arrivals
 from analyzer.hearing.causes import Cause, cause_of
 from analyzer.hearing.follow import Loudness, Visit, Wanted, follow, loudness
+from analyzer.hearing.lengths import laid_anew
 from analyzer.hearing.notes import Sounded, sounded
 from analyzer.hearing.passes import Pass, Timing, chosen, passes_of, timing_of
 from analyzer.hearing.pitch import HOP_S, Frames, frames_of
@@ -48,7 +49,8 @@ class Hearing:
 
     `notes` has one entry a note of the plan; `passes` every pass in the order of playing, the one that counts for most
     notes among them; `stays` every note that was played, in the order of playing, those of earlier passes too; `extra`
-    counts notes that are not in the line; `reference_hz` was told (`told`) or estimated.
+    counts notes that are not in the line; `own_attack` is how the player's notes begin; `reference_hz` was told
+    (`told`) or estimated.
     """
 
     planned: Planned
@@ -60,6 +62,7 @@ class Hearing:
     stays: tuple[Sounded, ...]
     timing: Timing
     extra: int
+    own_attack: OwnAttack
     problems: tuple[Problem, ...]
 
     def __repr__(self) -> str:
@@ -104,23 +107,27 @@ def hear(sound: Sound, planned: Planned, *, reference_hz: float | None = None,
     scale = _scale(visits, wanted)
     visits = follow(frames, wanted, loud, tuning=tuning, scale=scale, jumps=jumps,
                     told=_part(told_share, _SHARES[1], _SHARES[2]))
+    visits = laid_anew(frames, loud, visits, wanted, tuning=tuning, scale=scale)
     aims = [note.midi for note in wanted]
-    found = sounded(frames, visits, aims, loud.heard, tuning=tuning)
+    pedals = frozenset(k for k, note in enumerate(planned.plan.notes) if note.choice and note.choice.partial == 1)
+    found = sounded(frames, visits, aims, loud.heard, tuning=tuning, pedals=pedals)
     if not told:
         tuning = _reference(found, planned, tuning)
-        found = sounded(frames, visits, aims, loud.heard, tuning=tuning)
+        found = sounded(frames, visits, aims, loud.heard, tuning=tuning, pedals=pedals)
     _refuse_other_music(sound, planned, found, visits, loud, frames, aims, tuning)
     passes = passes_of(found, planned, tuning)
     counting = chosen(found, passes, len(wanted))
     timing = timing_of(counting, planned)
-    habit = habit_of(counting, planned)
-    places = places_of(counting, planned, habit)
+    indexes = {id(one): index for index, one in counting.items()}
+    counting, own_attack = with_arrivals(counting, planned)
+    found = tuple(counting[indexes[id(one)]] if id(one) in indexes else one for one in found)
+    places = places_of(counting, planned)
     notes = []
     before: Sounded | None = None
     for index in range(len(wanted)):
         one = counting.get(index)
         notes.append(HeardNote(index=index, sound=one, late_s=timing.late_s.get(index), place=places.get(index),
-                               cause=cause_of(one, before, planned, index, tuning, habit, places)))
+                               cause=cause_of(one, before, planned, index, tuning, places)))
         before = one
     extra = sum(one.extra + one.again for one in found)
     if told_share is not None:
@@ -129,7 +136,8 @@ def hear(sound: Sound, planned: Planned, *, reference_hz: float | None = None,
                         what="the file breaks off; what is there was heard",
                         try_="Record it again if the end is missing.")] if sound.cut else []
     return Hearing(planned=planned, sound_name=sound.name, reference_hz=440 * 2 ** (tuning / 12), told=told,
-                   notes=tuple(notes), passes=passes, stays=found, timing=timing, extra=extra, problems=tuple(problems))
+                   notes=tuple(notes), passes=passes, stays=found, timing=timing, extra=extra, own_attack=own_attack,
+                   problems=tuple(problems))
 
 
 def _brought_back(frames: Frames, wanted: Sequence[Wanted]) -> Frames:

@@ -1,7 +1,7 @@
 """One note of a recording: when it begins and ends, its pitch, and how it arrives there."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from analyzer.hearing.follow import Visit
@@ -19,6 +19,7 @@ _BEFORE, _AFTER = 30, 14               # frames about the place that the walk fo
 _DIP_DB = 3.5                          # a new attack lets the level fall at least so much
 _SETTLES_WITHIN_S = 0.45
 _ROUGH = 0.25                          # less periodic frames, where two notes meet, tell no pitch
+_DOUBTS = 2.0                          # times what others differ by is no fault of this one
 _RISES = 2                             # frames that an attack takes to the level by which it is found
 
 
@@ -28,8 +29,9 @@ class Sounded:
 
     `midi` is the steady pitch (midi scale at 440 Hz), None where none was heard; `near` tells that it is the note that
     was asked for; `spread_cents` how far it wavers; `settle_ms` the time until it stays, `excursion_cents` the greatest
-    distance before that (+ sharp), `early` the pitches before it (semitones above the steady one); `dip_db` how far the
-    level fell before the attack; `joined` that the note before was still sounding; `extra` counts other notes in it.
+    distance before that (+ sharp), `early` the pitches before it (semitones above the steady one); `began` those of its
+    beginning frame by frame, NaN where no pitch was heard; `dip_db` how far the level fell before the attack; `joined`
+    that the note before was still sounding; `extra` counts other notes in it.
     """
 
     index: int
@@ -42,6 +44,7 @@ class Sounded:
     settle_ms: float | None
     excursion_cents: float
     early: tuple[float, ...]
+    began: tuple[float, ...]
     dip_db: float
     joined: bool
     extra: int
@@ -54,8 +57,12 @@ class Sounded:
 
 
 def sounded(frames: Frames, visits: Sequence[Visit], wanted_midi: Sequence[float], heard: Any, *, tuning: float,
-            ) -> tuple[Sounded, ...]:
-    """Measure every stay; `heard` is the loudness of each frame, `tuning` the scale of the recording [semitones]."""
+            pedals: frozenset[int] = frozenset()) -> tuple[Sounded, ...]:
+    """Measure every stay.
+
+    `heard` is the loudness of each frame, `tuning` the scale of the recording [semitones]; `pedals` are the notes that
+    are played on the first partial, whose crack may be an octave up.
+    """
     starts: list[int] = []
     dips: list[float] = []
     for place, visit in enumerate(visits):
@@ -73,7 +80,7 @@ def sounded(frames: Frames, visits: Sequence[Visit], wanted_midi: Sequence[float
                 end = starts[place + 1]
         joined = place > 0 and visits[place - 1].last >= visit.first - 6
         found.append(_measured(frames, visit, starts[place], end, wanted_midi[visit.index] + tuning, heard,
-                               dips[place], joined))
+                               dips[place], joined, visit.index in pedals))
     return tuple(found)
 
 
@@ -108,7 +115,7 @@ def _attack(frames: Frames, visit: Visit, before: float | None, here: float, lea
 
 
 def _measured(frames: Frames, visit: Visit, start: int, end: int, target: float, heard: Any, dip_db: float,
-              joined: bool) -> Sounded:
+              joined: bool, pedal: bool) -> Sounded:
     import numpy as np
 
     # Where the recording breaks off, the walk may have gone on for a frame or two.
@@ -135,8 +142,8 @@ def _measured(frames: Frames, visit: Visit, start: int, end: int, target: float,
     else:
         is_near = False
     empty = Sounded(index=visit.index, run=visit.run, start_s=start * HOP_S, end_s=end * HOP_S, midi=None, near=False,
-                    spread_cents=None, settle_ms=None, excursion_cents=0.0, early=(), dip_db=dip_db, joined=joined,
-                    extra=extra, again=visit.again)
+                    spread_cents=None, settle_ms=None, excursion_cents=0.0, early=(), began=(), dip_db=dip_db,
+                    joined=joined, extra=extra, again=visit.again)
     if known.sum() < 4:
         return empty
     still = _still(pitch, known)
@@ -145,11 +152,11 @@ def _measured(frames: Frames, visit: Visit, start: int, end: int, target: float,
     steady = float(np.median(pitch[still]))
     spread = float(100 * np.std(pitch[still]))
     long = (end - start) * HOP_S >= SHORTEST_S
-    settle, excursion, early = _arrival(pitch, known, steady, spread) if long else (None, 0.0, ())
-    return Sounded(index=visit.index, run=visit.run, start_s=start * HOP_S, end_s=end * HOP_S, midi=steady,
-                   near=is_near and abs(steady - target) < _NEAR, spread_cents=spread if long else None,
-                   settle_ms=settle, excursion_cents=excursion, early=early, dip_db=dip_db, joined=joined, extra=extra,
-                   again=visit.again)
+    limit = min(int(0.65 * len(pitch)), int(_SETTLES_WITHIN_S / HOP_S)) if long else 0
+    began = np.where(known[:limit], _unslipped(pitch[:limit] - steady, pedal), np.nan)
+    one = replace(empty, midi=steady, near=is_near and abs(steady - target) < _NEAR,
+                  spread_cents=spread if long else None, began=tuple(float(value) for value in began))
+    return arrived(one, ()) if long else one
 
 
 def _longest(near: Any, bridge: int = 5) -> tuple[int, int]:
@@ -189,30 +196,50 @@ def _still(pitch: Any, known: Any) -> Any:
     return best if best is not None and (least < 0.5 * wide and wide > 0.05) else middle
 
 
-def _unslipped(off: Any) -> Any:
-    """Return the distances [semitones], those an octave or more below, or a twelfth or more above, brought back.
+def _unslipped(off: Any, pedal: bool) -> Any:
+    """Return the distances [semitones], those an octave or more below, or so far above, brought back.
 
     No lip cracks so far (an octave up from a pedal it may); a tracker slips there while a tone begins.
     """
     import numpy as np
 
-    for ratio in (1 / 4, 1 / 3, 1 / 2, 3, 4, 5):
+    for ratio in (1 / 4, 1 / 3, 1 / 2, *(() if pedal else (2,)), 3, 4, 5):
         step = 12 * np.log2(ratio)
         off = np.where(np.abs(off - step) < 0.8, off - step, off)
     return off
 
 
-def _arrival(pitch: Any, known: Any, steady: float, spread: float) -> tuple[float, float, tuple[float, ...]]:
-    """Return how long the pitch takes to stay [ms], the greatest distance before [cents], and the way there."""
+def arrived(one: Sounded, own: Sequence[float], doubt: Sequence[float] = ()) -> Sounded:
+    """Return a long note with its arrival: how long until the pitch stays, the greatest distance before, the way there.
+
+    `own` is how the player's notes begin where nothing is amiss, and `doubt` how far they differ in that (semitones,
+    frame by frame from the attack on). What is in order either way, as it is or with that taken off, is in order.
+    """
     import numpy as np
 
-    within = max(STAYS_CENTS, 1.5 * spread) / 100
-    off = _unslipped(pitch - steady)
-    limit = min(int(0.65 * len(off)), int(_SETTLES_WITHIN_S / HOP_S))
-    out = known[:limit] & (np.abs(off[:limit]) > within)
+    began = np.array(one.began)
+    plain = _arrival(began, np.zeros(len(began)), one.spread_cents or 0.0)
+    settle_ms, excursion, early = plain
+    count = min(len(own), len(began))
+    if count:
+        taken, wide = np.zeros(len(began)), np.zeros(len(began))
+        taken[:count], wide[:count] = own[:count], doubt[:count]
+        beside = _arrival(began - taken, wide, one.spread_cents or 0.0)
+        settle_ms, excursion, early = min(plain, beside, key=lambda way: (way[0], abs(way[1])))
+    return replace(one, settle_ms=settle_ms, excursion_cents=100 * excursion,
+                   early=tuple(float(value) for value in early))
+
+
+def _arrival(off: Any, doubt: Any, spread_cents: float) -> tuple[float, float, Any]:
+    """Return how long a pitch takes to stay [ms], the greatest distance before, and the way there. [semitones]"""
+    import numpy as np
+
+    known = ~np.isnan(off)
+    out = known & (np.abs(off) > np.maximum(max(STAYS_CENTS, 1.5 * spread_cents) / 100, _DOUBTS * doubt))
     # A lone frame is a slip of the tracker.
     out[1:-1] &= out[:-2] | out[2:]
     last = int(np.flatnonzero(out)[-1]) if out.any() else -1
     early = off[:last + 1][known[:last + 1]]
-    excursion = float(early[np.abs(early).argmax()]) if len(early) else 0.0
-    return 1000 * HOP_S * (last + 1), 100 * excursion, tuple(float(value) for value in early)
+    smooth = np.median(np.lib.stride_tricks.sliding_window_view(early, 3), axis=1) if len(early) > 2 else early
+    excursion = float(smooth[np.abs(smooth).argmax()]) if len(smooth) else 0.0
+    return 1000 * HOP_S * (last + 1), excursion, early

@@ -14,7 +14,7 @@ from statistics import median, pstdev
 from typing import Literal
 
 from analyzer.analysis import Planned
-from analyzer.hearing.arrival import LATE_CENTS, LATE_MS, PAUSE_S, SLOWER_MS, Habit, cents_at
+from analyzer.hearing.arrival import LATE_CENTS, LATE_MS, PAUSE_S, cents_at
 from analyzer.hearing.notes import Sounded
 from analyzer.horns.candidate import Candidate
 from analyzer.horns.candidates import possible
@@ -51,11 +51,11 @@ class _Step:
     linked: bool                       # the note before is the step before
 
 
-def places_of(counting: Mapping[int, Sounded], planned: Planned, habit: Habit) -> dict[int, Place]:
+def places_of(counting: Mapping[int, Sounded], planned: Planned) -> dict[int, Place]:
     """Return for each note that was heard right on a slide where it was played, or that it cannot be known."""
     if planned.plan.horn.family != "slide":
         return {}
-    steps = _steps(counting, planned, habit)
+    steps = _steps(counting, planned)
     found = {}
     for first, last in _chains(steps):
         chain = steps[first:last]
@@ -64,7 +64,7 @@ def places_of(counting: Mapping[int, Sounded], planned: Planned, habit: Habit) -
     return found
 
 
-def _steps(counting: Mapping[int, Sounded], planned: Planned, habit: Habit) -> list[_Step]:
+def _steps(counting: Mapping[int, Sounded], planned: Planned) -> list[_Step]:
     steps: list[_Step] = []
     before: Sounded | None = None
     for index, note in enumerate(planned.plan.notes):
@@ -76,16 +76,15 @@ def _steps(counting: Mapping[int, Sounded], planned: Planned, habit: Habit) -> l
         if note.choice.label not in {way.label for way in ways}:
             ways = (*ways, note.choice)
         linked = before is not None and before.index == index - 1 and one.start_s - before.end_s < PAUSE_S
-        glide, flat = _glide(one, habit) if linked else (None, None)
+        glide, flat = _glide(one) if linked else (None, None)
         steps.append(_Step(index=index, ways=ways, glide=glide, flat=flat, linked=linked))
         before = one
     return steps
 
 
-def _glide(one: Sounded, habit: Habit) -> tuple[float | None, float | None]:
+def _glide(one: Sounded) -> tuple[float | None, float | None]:
     """Return from how far a note came, and where it stood before it moved, None without a glide. [cents]"""
-    if (one.settle_ms is None or one.settle_ms <= max(LATE_MS, habit.settle_ms + SLOWER_MS)
-            or abs(one.excursion_cents - habit.excursion_cents) <= LATE_CENTS):
+    if one.settle_ms is None or one.settle_ms <= LATE_MS or abs(one.excursion_cents) <= LATE_CENTS:
         return None, None
     early = [100 * value for value in one.early]
     near = [value for value in early if value * one.excursion_cents > 0]
