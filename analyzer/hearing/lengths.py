@@ -87,11 +87,12 @@ def _costs(frames: Frames, loud: Loudness, pitches: Any) -> Any:
 def _run(loud: Loudness, own: Sequence[Visit], wanted: Sequence[Wanted], scale: float) -> _Run:
     import numpy as np
 
-    first, last = own[0].first, max(own[-1].last, own[0].first + 2)
     attack = loud.attack
+    last = min(own[-1].last, len(attack))   # the walk goes in strides, over the end of a recording that breaks off
+    first = min(own[0].first, last - 2)
     usual = [float(attack[max(0, visit.first - 4):visit.first + 5].max(initial=0.0)) for visit in own[1:]]
     usual_attack = max(0.3, median(usual)) if usual else 1.0
-    inside = np.arange(first, min(last, len(attack)))
+    inside = np.arange(first, last)
     order = inside[np.argsort(-attack[inside], kind="stable")]
     strength = {first: 1.0, last: 1.0}
     blocked = np.zeros(len(attack) + 2, bool)

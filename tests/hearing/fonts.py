@@ -4,8 +4,9 @@ Debian's packages of the fonts (none is part of this project; what is not instal
 
 * fluid-soundfont-gm: *FluidR3 GM*, F. Wen, 2000-2008, MIT licence
 * timgm6mb-soundfont: *TimGM6mb*, T. Brechbill, 2004, GPL-2
+* csound-soundfont: *sf_GMbank*, public domain by its own licence field
 
-(A third there, musescore-general-soundfont, has the trombone of the first.) FluidSynth (LGPL-2.1) is a program beside
+(A fourth there, musescore-general-soundfont, has the trombone of the first.) FluidSynth (LGPL-2.1) is a program beside
 us: it is given a MIDI file, written here, and gives a sound file. What a note then sounds like is not taken from the
 bend that was asked for: `measured_midi` looks at the dry sound, by its spectrum, which shares nothing with the way the
 project finds a pitch.
@@ -24,7 +25,7 @@ import soundfile
 from .synth import RNG, Tone, Truth
 
 FOLDER = Path("/usr/share/sounds/sf2")
-FONTS = {"FluidR3": "FluidR3_GM.sf2", "TimGM6mb": "TimGM6mb.sf2"}
+FONTS = {"FluidR3": "FluidR3_GM.sf2", "TimGM6mb": "TimGM6mb.sf2", "GMbank": "sf_GMbank.sf2"}
 TROMBONE, TUBA, HORN = 57, 58, 60      # General MIDI, counted from 0
 FONT_RATE = 44100
 _RANGE = 12                            # of a bend, semitones
