@@ -97,6 +97,7 @@ def fit_answer(fit: SectionFit) -> dict[str, Any]:
         "seats": [_seat(seat) for seat in fit.seats],
         "first": _first(fit),
         "unfilled": [{"part": empty.chair.title, "why": plain(empty.why)} for empty in fit.unfilled],
+        "handed": [plain(f"{share.chair.title}: {share.said}.") for share in fit.relieved],
         "remarks": [plain(told(finding)) for finding in fit.findings if finding not in apart],
         "problems": [plain_line(problem) for problem in fit.problems],
     }

@@ -103,6 +103,12 @@ class SectionFit:
     reads: Reads | None = None
 
     @property
+    def relieved(self) -> tuple[Share, ...]:
+        """Shares of lines that have a player; those of the others are told where the line is said to be empty."""
+        empty = [one.chair for one in self.unfilled]
+        return tuple(share for share in self.shares if share.chair not in empty)
+
+    @property
     def about(self) -> About:
         """Whether the verdict speaks of the horns alone, or of the players too."""
         return about([seat.looked for seat in self.seats])

@@ -9,7 +9,9 @@ import pytest
 
 from analyzer.pitch import parse_pitch
 from analyzer.report.fit.document import fit_document
+from analyzer.report.fit.page import section_html
 from analyzer.report.fit.text import fit_text
+from analyzer.report.page_answers import fit_answer
 from analyzer.score.document import Document, read_document
 from analyzer.section.assignment import INF
 from analyzer.section.fit import SectionFit, fit
@@ -138,6 +140,9 @@ def test_euphonium_and_tuba_share_a_bass_line() -> None:
     assert who(share) == {"Eve": ["4", "5"], "Tom": ["1", "2"]}
     assert share.split.handovers == 1
     assert share.whole
+    assert "Phrases handed over" in fit_text(answer)
+    assert "Tom on tuba" in fit_answer(answer)["page"]["handed"][0]
+    assert "Phrases handed over" in section_html(answer, lambda seat, first, last: "")
     assert not any(piece.phrase.octaves for piece in share.split.taken)
 
 

@@ -82,7 +82,7 @@ FIT_PAGE = closed({
                           "line": FROM_ONE, "findings": FINDINGS, "member": TEXT, "horn_name": maybe(TEXT)})),
     "first": closed({"lead": TEXT, "places": many(closed({"measure": TEXT, "seat": COUNT, "index": COUNT,
                                                           "said": TEXT}))}),
-    "unfilled": many(closed({"part": TEXT, "why": TEXT})), "remarks": TEXTS, "problems": TEXTS})
+    "unfilled": many(closed({"part": TEXT, "why": TEXT})), "handed": TEXTS, "remarks": TEXTS, "problems": TEXTS})
 BLOCKS = many({"anyOf": [
     closed({"kind": words("title", "head"), "text": TEXT}),
     closed({"kind": words("said"), "text": TEXT, "strong": YES_NO, "set_in": YES_NO}),

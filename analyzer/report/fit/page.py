@@ -123,7 +123,8 @@ def _who(fit: SectionFit) -> str:
     return ('<h2>Who plays what</h2><div class="scroll" role="region" aria-labelledby="who" tabindex="0"><table '
             f'class="who"><caption id="who">Each line with its player and horn{before}</caption>'
             f"<thead><tr>{head}</tr></thead>"
-            f"<tbody>{''.join(rows + empty)}</tbody></table></div>")
+            f"<tbody>{''.join(rows + empty)}</tbody></table></div>"
+            + _listed("Phrases handed over", [f"{share.chair.title}: {share.said}." for share in fit.relieved]))
 
 
 def _then_or_nobody(chair: Chair, later: dict[tuple[str, int], str]) -> str:

@@ -84,9 +84,9 @@ def fit_blocks(fit: SectionFit, *, every: bool = False) -> list[Block]:
     if fit.unfilled:
         out += [Head("Without a player")]
         out += [Said(f"{one.chair.title}: {one.why}.", indent=2) for one in fit.unfilled]
-    if fit.shares:
-        out += [Head("Shared out: small notes in the rests of other parts")]
-        out += [Said(f"{share.chair.title}: {share.said}.", indent=2) for share in fit.shares]
+    if fit.relieved:
+        out += [Head("Phrases handed over")]
+        out += [Said(f"{share.chair.title}: {share.said}.", indent=2) for share in fit.relieved]
     general = [one for one in fit.findings if not (fit.verdict == "does not suit" and one.severity == "stop")]
     if general:
         out += [Head("Notes")]

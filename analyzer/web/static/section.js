@@ -302,7 +302,9 @@ function shownFit({ verdict, page: shown, cautions }) {
   $("verdict-why").replaceChildren(...(shown.stops.length ? [listOf("ul", shown.stops)] : []));
   if (shown.changes.length) out.push(make("h3", shown.changes_heading), listOf("ol", shown.changes));
   if (shown.then.length) out.push(make("h3", "Then"), listOf("ul", shown.then));
-  out.push(seatsOf(shown), ...firstOf(shown));
+  out.push(seatsOf(shown));
+  if (shown.handed.length) out.push(make("h3", "Phrases handed over"), listOf("ul", shown.handed));
+  out.push(...firstOf(shown));
   if (shown.remarks.length) out.push(make("h3", "Notes"), listOf("ul", shown.remarks));
   for (const seat of shown.seats.filter(({ findings }) => findings.length)) {
     const details = make("details");
