@@ -9,7 +9,7 @@ subsets; the faces permit that (OS/2 fsType 8; Vera's own licence).
 import base64
 import re
 from collections.abc import Iterable, Mapping
-from functools import cache
+from functools import cache, lru_cache
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Literal
@@ -66,17 +66,22 @@ def _typeface(face: Face) -> Typeface:
     return Typeface(_packed(face))
 
 
-@cache
-def truetype(face: Face) -> bytes:
-    """Return a whole face as a TrueType file, for the PDF, which takes from it what it shows."""
-    whole = _typeface(face)
-    return to_truetype(whole.cut(map(chr, whole.glyphs)))
+@lru_cache(maxsize=16)
+def truetype(face: Face, characters: str = "") -> bytes:
+    """Return a face with these characters, or all of it, as a TrueType file, for the PDF."""
+    known = _typeface(face)
+    return to_truetype(known.cut(characters or map(chr, known.glyphs)))
 
 
 @cache
 def _widths(face: Face) -> Mapping[int, float]:
     known = _typeface(face)
     return {code: known.width(code) / known.em for code in known.glyphs}
+
+
+def width(face: Face, character: str) -> float:
+    """Return the width of a character, 0.6 where the face lacks it. [em]"""
+    return _widths(face).get(ord(character), 0.6)
 
 
 def has(face: Face, character: str) -> bool:

@@ -3,16 +3,20 @@
 It knows the shapes that the engraver and our own pictures use (paths, `use`, rectangles, ellipses, lines, polygons,
 text with spans) and the plain attributes of `tidy`; style sheets and images are passed over, and what is not wholly
 transparent is opaque.
+
+Texts are left open (`Painter.paint`) until all pages are painted and it is known which characters each face has to show
+(`Painter.fonts`): to read a whole face takes longer than to paint a page.
 """
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from functools import cache
 from typing import Any
 
 from lxml import etree
 
-from analyzer.engrave.fonts import MARK_FAMILY, MUSIC_FAMILY, Face, face_for, has, truetype
+from analyzer.engrave.fonts import MARK_FAMILY, MUSIC_FAMILY, Face, face_for, has, truetype, width
 from analyzer.engrave.outline import ellipse, number, operators, rectangle, rounded
 from analyzer.engrave.style import STYLING, Style, inherit, length, matrices, numbers, rgb_of
 from analyzer.engrave.svg import HREF, SVG
@@ -23,6 +27,9 @@ _FONT_NAME: dict[Face, str] = {
     "bold-italic": "LowbrassTextBoldItalic", "music": "LowbrassMusic",
     "mark": "LowbrassMark", "mark-bold": "LowbrassMarkBold",
 }
+_FACE_OF = {name: face for face, name in _FONT_NAME.items()}
+_SHOWN = "Shown"                     # after the name of a face with the characters of one document
+_OPEN = re.compile("\0(\\d+)\0")
 # Readers of PDF bring these faces for East Asian titles; they are named, not embedded.
 _CJK = (("\u1100", "\u11ff", "HYSMyeongJo-Medium"), ("\uac00", "\ud7af", "HYSMyeongJo-Medium"),
         ("\u2e80", "\u9fff", "HeiseiMin-W3"), ("\uff00", "\uffef", "HeiseiMin-W3"))
@@ -40,25 +47,31 @@ _Chunk = tuple[float, float, str, list[_Part]]
 
 @cache
 def font_of(face: Face) -> str:
-    """Return the name of a face in reportlab, which knows it from the first call on."""
-    import io
-
+    """Return the name of a whole face in reportlab, which knows it from the first call on."""
     from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
 
-    pdfmetrics.registerFont(TTFont(_FONT_NAME[face], io.BytesIO(truetype(face))))
+    pdfmetrics.registerFont(_font_in(_FONT_NAME[face], truetype(face)))
     return _FONT_NAME[face]
 
 
-class Painter:
-    """Draws pictures on the pages of one canvas.
+def _font_in(name: str, data: bytes) -> Any:
+    import io
 
-    It writes PDF operators itself: the canvas's own drawing calls take ten times as long, most of it for numbers and
-    colours that come again and again.
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    return TTFont(name, io.BytesIO(data))
+
+
+class Painter:
+    """Draws pictures as PDF operators, for the pages of one document.
+
+    It writes them itself: a canvas's own drawing calls take ten times as long, most of it for numbers and colours that
+    come again and again.
     """
 
-    def __init__(self, canvas: Any) -> None:
-        self._canvas = canvas
+    def __init__(self) -> None:
+        self._written: list[tuple[_Piece, ...]] = []
+        self._fonts = ""
         self._out: list[str] = []
         self._set: list[dict[str, str]] = [{}]
         self._paths: dict[str, str] = {}
@@ -68,8 +81,8 @@ class Painter:
         self._signs: dict[tuple[str, Style], str] = {}
         self._lines: dict[object, list[_Chunk]] = {}
 
-    def paint(self, svg: str, width_pt: float, height_pt: float) -> None:
-        """Draw a picture on the current page, fitted into the given size. [pt]
+    def paint(self, svg: str, width_pt: float, height_pt: float) -> str:
+        """Return the operators that draw a picture, fitted into the given size, with texts left open. [pt]
 
         Raises
         ------
@@ -89,8 +102,48 @@ class Painter:
         self._save((1, 0, 0, -1, 0, height_pt))
         self._viewport(root, Style(), width_pt, height_pt)
         self._restore()
-        self._canvas.addLiteral("\n".join(self._out))
+        drawn = "\n".join(self._out)
         self._out = []
+        return drawn
+
+    @contextmanager
+    def fonts(self) -> Iterator[str]:
+        """Let reportlab know the faces of all texts painted so far, with the characters used; yield the name of one.
+
+        Afterwards it forgets them.
+        """
+        from reportlab.pdfbase import pdfmetrics
+
+        # Not by `registerFont`: that would take a face for a whole one of the same name, or the other way round.
+        made = {f"{_FONT_NAME[face]}{_SHOWN}": _font_in(f"{_FONT_NAME[face]}{_SHOWN}", truetype(
+            face, "".join(sorted(shown)))) for face, shown in self._used().items()}
+        pdfmetrics._fonts.update(made)
+        self._fonts = _SHOWN
+        try:
+            yield f"{_FONT_NAME['regular']}{_SHOWN}"
+        finally:
+            self._fonts = ""
+            for name in made:
+                del pdfmetrics._fonts[name]
+
+    def whole_fonts(self) -> None:
+        """Let reportlab know the faces of all texts painted so far whole, for a document that others write on, too."""
+        for face in self._used():
+            font_of(face)
+
+    def _used(self) -> dict[Face, set[str]]:
+        used: dict[Face, set[str]] = {"regular": {" "}}
+        for pieces in self._written:
+            for text, font, *_ in pieces:
+                if font in _FACE_OF:
+                    used.setdefault(_FACE_OF[font], set()).update(text)
+        return used
+
+    def onto(self, canvas: Any, drawn: str) -> None:
+        """Write operators of `paint` and their texts onto the current page of a canvas, within `fonts`."""
+        codes = {number: _code_of(canvas, self._written[number], self._fonts)
+                 for number in sorted(set(map(int, _OPEN.findall(drawn))))}
+        canvas.addLiteral(_OPEN.sub(lambda found: codes[int(found[1])], drawn))
 
     def _save(self, *matrices: tuple[float, ...]) -> None:
         self._out.append("q")
@@ -232,22 +285,11 @@ class Painter:
             if not pieces:
                 continue
             if pieces not in self._texts:
-                self._texts[pieces] = self._written(pieces)
+                self._texts[pieces] = (f"\0{len(self._written)}\0", sum(_wide(*piece[:3]) for piece in pieces))
+                self._written.append(pieces)
             code, wide = self._texts[pieces]
             at = x - wide * {"middle": 0.5, "end": 1.0}.get(anchor, 0.0)
             self._out.append(f"q 1 0 0 -1 {number(at)} {number(y)} cm {code} Q")
-
-    def _written(self, pieces: tuple[_Piece, ...]) -> tuple[str, float]:
-        """Return one line as one text object, so that who copies ``2♯`` gets it in one piece, and its width."""
-        line = self._canvas.beginText()
-        line.setTextTransform(1, 0, 0, 1, 0, 0)
-        wide = 0.0
-        for text, font, size, rgb in pieces:
-            line.setFont(font, size)
-            line.setFillColorRGB(*(float(value) for value in rgb.split()))
-            line.textOut(text)
-            wide += self._canvas.stringWidth(text, font, size)
-        return str(line.getCode()), wide
 
     def _gather(
         self, element: etree._Element, style: Style, chunks: list[_Chunk],
@@ -275,6 +317,26 @@ class Painter:
         return self._styles[key]
 
 
+def _code_of(canvas: Any, pieces: tuple[_Piece, ...], more: str) -> str:
+    """Return one line as one text object, so that who copies ``2♯`` gets it in one piece."""
+    line = canvas.beginText()
+    line.setTextTransform(1, 0, 0, 1, 0, 0)
+    for text, font, size, rgb in pieces:
+        line.setFont(f"{font}{more}" if font in _FACE_OF else font, size)
+        line.setFillColorRGB(*(float(value) for value in rgb.split()))
+        line.textOut(text)
+    return str(line.getCode())
+
+
+def _wide(text: str, font: str, size: float) -> float:
+    """Return the width of a text in one font."""
+    if font in _FACE_OF:
+        return size * sum(width(_FACE_OF[font], character) for character in text)
+    from reportlab.pdfbase import pdfmetrics
+
+    return float(pdfmetrics.stringWidth(text, font, size))
+
+
 def _parts(
     text: str | None, style: Style, before: list[_Part], keep: bool,
 ) -> Iterable[_Part]:
@@ -298,9 +360,6 @@ def _parts(
 
 def _font(character: str, style: Style) -> tuple[str, str]:
     """Return the font that has the character, and the character or what stands for it."""
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.cidfonts import UnicodeCIDFont
-
     wanted: Face = "music" if MUSIC_FAMILY in style.family else (
         "mark-bold" if style.bold else "mark") if MARK_FAMILY in style.family else (
         "bold-italic" if style.bold and style.italic else "bold" if style.bold else
@@ -308,10 +367,13 @@ def _font(character: str, style: Style) -> tuple[str, str]:
     wanted = face_for(character, wanted)
     for face in (wanted, "regular", "music"):
         if has(face, character):
-            return font_of(face), character
+            return _FONT_NAME[face], character
     for low, high, name in _CJK:
         if low <= character <= high:
+            from reportlab.pdfbase import pdfmetrics
+            from reportlab.pdfbase.cidfonts import UnicodeCIDFont
+
             if name not in pdfmetrics.getRegisteredFontNames():
                 pdfmetrics.registerFont(UnicodeCIDFont(name))
             return name, character
-    return font_of("regular"), " " if character.isspace() else "?"
+    return _FONT_NAME["regular"], " " if character.isspace() else "?"

@@ -23,7 +23,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 from analyzer.engrave.engrave import PageOptions
-from analyzer.engrave.paint import Painter, font_of
+from analyzer.engrave.paint import Painter
 
 _PT_PER_MM = 72 / 25.4
 
@@ -51,15 +51,16 @@ def pdf_of(svgs: Sequence[str], page: PageOptions | None = None, *, title: str =
         raise ValueError("there is no page to put into the PDF")
     width, height = ((mm * _PT_PER_MM) for mm in (page or PageOptions()).size_mm)
     out = io.BytesIO()
-    # invariant: no time of day and no chance in the file.
-    canvas = Canvas(out, pagesize=(width, height), pageCompression=1, invariant=1, initialFontName=font_of("regular"))
-    canvas.setTitle(title or "Annotated part")
-    canvas.setCreator("lowbrass")
-    canvas.setAuthor("")
-    painter = Painter(canvas)
-    with _binary_streams():
-        for svg in svgs:
-            painter.paint(svg, width, height)
+    painter = Painter()
+    pages = [painter.paint(svg, width, height) for svg in svgs]
+    with painter.fonts() as regular, _binary_streams():
+        # invariant: no time of day and no chance in the file.
+        canvas = Canvas(out, pagesize=(width, height), pageCompression=1, invariant=1, initialFontName=regular)
+        canvas.setTitle(title or "Annotated part")
+        canvas.setCreator("lowbrass")
+        canvas.setAuthor("")
+        for drawn in pages:
+            painter.onto(canvas, drawn)
             canvas.showPage()
         canvas.save()
     return out.getvalue()

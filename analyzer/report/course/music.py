@@ -157,6 +157,9 @@ def flowable(svg: str, widest_pt: float, size: float = 1.0) -> Any:
             self.width, self.height = wide * scale, high * scale
 
         def draw(self) -> None:
-            Painter(self.canv).paint(svg, self.width, self.height)
+            painter = Painter()
+            drawn = painter.paint(svg, self.width, self.height)
+            painter.whole_fonts()
+            painter.onto(self.canv, drawn)
 
     return Picture()
