@@ -26,23 +26,15 @@ from tests.benchmarks import (
     test_bench_survey,
     test_bench_weight,
 )
-from tests.benchmarks.measuring import HEAD, Figure, shown_s
+from tests.benchmarks.measuring import HEAD, Figure
 
 PAGE = Path(__file__).parents[2] / "DEVELOPERS.md"
 BEGIN, END = "<!-- figures: python -m tests.benchmarks --write -->", "<!-- end of figures -->"
 
-_PAGE_LIMITS = test_bench_report.BOUNDS
+def _first_answer() -> Sequence[Figure]:
+    from tests.web import measure_long  # needs a browser
 
-
-def _pages() -> list[Figure]:
-    """Return the figures of pages, which their module gives as bare numbers, with the bound that it asserts."""
-    marked, labelled = test_bench_report.lyrics()
-    return [*(Figure(what=f"page of 1,600 notes, {ending} / bare verovio", ours=shown_s(ours), theirs=shown_s(theirs),
-                     value=ours / theirs, limit=limit)
-              for (ending, ours, theirs), limit in zip(test_bench_report.figures(), _PAGE_LIMITS, strict=True)),
-            Figure(what="the part with our marks, .svg / verovio with the same labels as lyrics",
-                   ours=shown_s(marked), theirs=shown_s(labelled), value=marked / labelled,
-                   limit=test_bench_report.LYRICS_BOUND)]
+    return measure_long.figures()
 
 
 GROUPS: dict[str, tuple[str, Callable[[bool], Iterable[Figure]]]] = {
@@ -50,7 +42,7 @@ GROUPS: dict[str, tuple[str, Callable[[bool], Iterable[Figure]]]] = {
     "command": ("Whole commands", lambda whole: test_bench_command.figures()),
     "map": ("One score", lambda whole: test_bench_map.figures()),
     "score": ("Reading and marking", lambda whole: test_bench_score.figures()),
-    "report": ("Pages", lambda whole: _pages()),
+    "report": ("Pages", lambda whole: (*test_bench_report.figures(), *_first_answer())),
     "home": ("A take-home page", lambda whole: test_bench_home.figures()),
     "pin": ("A pin", lambda whole: test_bench_pin.figures()),
     "section": ("A section", lambda whole: test_bench_section.figures()),
