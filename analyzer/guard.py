@@ -7,28 +7,24 @@ work, as its libraries take a while to load. Work is a function of a module; its
 
 import atexit
 import contextlib
-import importlib
 import os
 import pickle
-import queue
 import signal
 import subprocess
 import sys
 import tempfile
 import threading
-import traceback
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any, TypeVar
+from typing import Any, TypeVar
 
-from analyzer.plain import one_line
+from analyzer import serving
 from analyzer.problem import Unreadable, unreadable
+from analyzer.serving import GRACE_S, LibraryError
 
 _Found = TypeVar("_Found")
 TIME_VARIABLE, MEMORY_VARIABLE = "LOWBRASS_TIME_LIMIT", "LOWBRASS_MEMORY_LIMIT"
-_GRACE_S = 5.0
-"""A worker whose parent is gone ends itself so long after its time is over."""
 _SHORTER = "Ask for one part or fewer measures (--part, --measures)"
 _FIND = f"{_SHORTER} to find the measure, and export the score again."
 _START_S = 60.0
@@ -39,7 +35,7 @@ _NEAR = 0.8
 _APART: dict[str, Any] = {"process_group": 0} if os.name == "posix" else {
     "creationflags": getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)}
 _START = ("import pickle, sys; sys.path[:] = pickle.load(sys.stdin.buffer); "
-          "from analyzer.guard import serve; serve()")
+          "from analyzer.serving import serve; serve()")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,12 +178,8 @@ class Pool:
 def _expendable() -> bool:
     """Tell whether this process may itself die: a worker of ours, of the page, or of a survey."""
     processes = sys.modules.get("multiprocessing.process")
-    return _serving or not sys.executable or (
+    return serving.active or not sys.executable or (
         processes is not None and processes.parent_process() is not None)
-
-
-class LibraryError(Exception):
-    """A library that is not ours raised something: with the name and the text of that."""
 
 
 class Died(Exception):  # noqa: N818  what happened, not an error of ours
@@ -222,7 +214,7 @@ class Worker:
         self._ended_for, self._up = "", False
         with contextlib.suppress(OSError):           # one that died at once is met when it is asked
             self._send(paths)
-            self._send((limits, modules))
+            self._send((limits.seconds, limits.memory_mib, modules))
 
     def _send(self, what: Any) -> None:
         assert self._process.stdin is not None
@@ -276,7 +268,7 @@ class Worker:
     def _death(self) -> Died:
         # Its pipe ends a moment before it does itself.
         with contextlib.suppress(subprocess.TimeoutExpired):
-            self._process.wait(_GRACE_S)
+            self._process.wait(GRACE_S)
         self._process.kill()
         code = self._process.wait()
         self._said.seek(0)
@@ -311,100 +303,7 @@ class Worker:
 
 
 _of_parent: list[Worker] = []
-_serving = False
 _pool = Pool()
 atexit.register(_pool.end)
 if hasattr(os, "register_at_fork"):
     os.register_at_fork(after_in_child=_pool.leave)
-
-
-def serve() -> None:
-    """Do one piece of work after another, as standard input asks for them; what the worker process runs."""
-    global _serving
-    _serving = True
-    if hasattr(signal, "SIGINT"):
-        signal.signal(signal.SIGINT, signal.SIG_IGN)           # Ctrl-C is the parent's business
-    # What a library prints must not mix with the answers.
-    answers = os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)
-    asked = _arriving(sys.stdin.buffer)
-    limits, modules = asked.get()
-    limit_memory(limits.memory_mib)
-    for module in modules:
-        with contextlib.suppress(ImportError):       # the work itself says what is missing
-            importlib.import_module(module)
-    import warnings
-
-    warnings.simplefilter("ignore")
-    _reply(answers, True)                            # up and ready
-    while True:
-        work, arguments = asked.get()
-        if limits.seconds is not None and hasattr(signal, "setitimer"):
-            # Where the parent has been killed while native code keeps our other thread waiting, SIGALRM ends it.
-            signal.setitimer(signal.ITIMER_REAL, limits.seconds + _GRACE_S)
-        try:
-            answer = (True, work(*arguments))
-        except Exception as error:
-            answer = (False, _portable(error))
-        if hasattr(signal, "setitimer"):
-            signal.setitimer(signal.ITIMER_REAL, 0)
-        _reply(answers, answer)
-
-
-def _arriving(asked: IO[bytes]) -> "queue.SimpleQueue[Any]":
-    """Return a queue of what arrives; once nobody can ask any more the process ends, whatever it is doing."""
-    arrived: queue.SimpleQueue[Any] = queue.SimpleQueue()
-
-    def read() -> None:
-        try:
-            while True:
-                arrived.put(pickle.load(asked))
-        except EOFError:
-            os._exit(0)
-        except BaseException:            # what cannot be read here is no work; the parent sees an end
-            traceback.print_exc()
-            os._exit(1)
-
-    threading.Thread(target=read, daemon=True).start()
-    return arrived
-
-
-def _portable(error: Exception) -> Exception:
-    """Return an exception as it can cross to another process, with the traceback of this one as a note.
-
-    What a library raises in its own code (MemoryError apart) becomes a `LibraryError`: fed with damaged music it may
-    raise anything, and that is no fault of ours.
-    """
-    frames = traceback.extract_tb(error.__traceback__)
-    if frames and _of_library(frames[-1].filename) and not isinstance(error, MemoryError):
-        found = LibraryError(f"{type(error).__name__}: {one_line(str(error))[:120]}")
-        error = found.with_traceback(error.__traceback__)
-    error.add_note(f"In the worker process:\n{''.join(traceback.format_exception(error))}")
-    try:
-        pickle.loads(pickle.dumps(error))
-    except Exception:
-        return RuntimeError("".join(traceback.format_exception(error)))
-    return error
-
-
-def _of_library(file: str) -> bool:
-    path = Path(file)
-    return not {"site-packages", "dist-packages"}.isdisjoint(path.parts) and Path(__file__).parent not in path.parents
-
-
-def _reply(answers: IO[bytes], answer: Any) -> None:
-    pickle.dump(answer, answers, protocol=pickle.HIGHEST_PROTOCOL)
-    answers.flush()
-
-
-def limit_memory(mib: int | None) -> None:
-    """Let this process take no more than so much memory; a system that knows no such limit goes without. [MiB]"""
-    try:
-        import resource
-    except ImportError:                  # Windows
-        return
-    # On Linux what is written to counts, not the address space: that of every thread is large and mostly unused.
-    kind = resource.RLIMIT_DATA if sys.platform == "linux" else resource.RLIMIT_AS
-    _, hard = resource.getrlimit(kind)
-    if mib is not None and (hard == resource.RLIM_INFINITY or mib * 2**20 < hard):
-        resource.setrlimit(kind, (mib * 2**20, hard))

@@ -1,8 +1,12 @@
-"""The engraver (verovio) at its work, in a worker process: texts and options go in, texts come out."""
+"""The engraver (verovio) at its work, in a worker process: texts and options go in, texts come out.
 
+It loads nothing else of ours: the process starts anew for nearly every command.
+"""
+
+import re
 from typing import Any
 
-from analyzer.engrave.rests import has_many, many_measures
+_MEI_REST = re.compile(r'<mRest\b[^>]*\bxml:id="(rest-\d+-(\d+))"[^>]*/>')
 
 
 def pages(musicxml: str, options: dict[str, Any], resources: str, most: int | None = None) -> list[str]:
@@ -39,15 +43,26 @@ def _loaded(musicxml: str, options: dict[str, Any], resources: str) -> Any:
     # The default path is known only in the thread that imported verovio.
     toolkit.setResourcePath(resources)
     toolkit.setInputFrom("musicxml")
-    many = has_many(musicxml)
+    many = _has_many(musicxml)
     # To be written as MEI the music need not be broken into lines, two thirds of the time.
     toolkit.setOptions(options | {"breaks": "none"} if many else options)
     good = toolkit.loadData(musicxml)
     if good and many:
-        mei = many_measures(toolkit.getMEI({"removeIds": False}))
+        mei = _many_measures(toolkit.getMEI({"removeIds": False}))
         toolkit.setInputFrom("mei")
         toolkit.setOptions(options)
         good = toolkit.loadData(mei)
     if not good or toolkit.getPageCount() < 1:
         raise ValueError("the engraver cannot read this music")
     return toolkit
+
+
+def _many_measures(mei: str) -> str:
+    """Return the engraver's MEI with the joined measures written as rests of many measures."""
+    return _MEI_REST.sub(lambda rest: (f'<multiRest xml:id="{rest[1]}" num="{rest[2]}"/>' if int(rest[2]) > 1
+                                       else rest[0]), mei)
+
+
+def _has_many(musicxml: str) -> bool:
+    """Tell whether a run of two or more empty measures was joined."""
+    return re.search(r'id="rest-\d+-(?!1")\d+"', musicxml) is not None

@@ -7,7 +7,7 @@ measure numbers as in *Guidelines for Music Preparation*, Major Orchestra Librar
 
 The engraver (verovio 6.4) loses every direction and every barline at the left of a ``<multiple-rest>`` in MusicXML, but
 keeps them around one in MEI. So a run becomes one empty measure here, whose rest has the id ``rest-INDEX-COUNT``, and
-`many_measures` turns those into rests of many measures in the engraver's own MEI.
+`native` turns those into rests of many measures in the engraver's own MEI.
 """
 
 import re
@@ -25,7 +25,6 @@ _FOR_PLAYER = re.compile(
     r"|d\. ?[cs]\.|da capo|dal segno|coda|segno|attacca|play|cues?|vamp|repeat|last time|offstage|onstage|g\. ?p\.)"
     r"(?!\w)", re.IGNORECASE)
 _SPANNERS = ("wedge", "dashes", "bracket", "pedal", "octave-shift")
-_MEI_REST = re.compile(r'<mRest\b[^>]*\bxml:id="(rest-\d+-(\d+))"[^>]*/>')
 _ID = re.compile(r"rest-(\d+)-(\d+)$")
 
 
@@ -66,17 +65,6 @@ def joined_rests(measures: Sequence[etree._Element]) -> tuple[list[etree._Elemen
             close()
     close()
     return found, tuple(ranges)
-
-
-def many_measures(mei: str) -> str:
-    """Return the engraver's MEI with the joined measures written as rests of many measures."""
-    return _MEI_REST.sub(lambda rest: (f'<multiRest xml:id="{rest[1]}" num="{rest[2]}"/>' if int(rest[2]) > 1
-                                       else rest[0]), mei)
-
-
-def has_many(musicxml: str) -> bool:
-    """Tell whether a run of two or more empty measures was joined."""
-    return re.search(r'id="rest-\d+-(?!1")\d+"', musicxml) is not None
 
 
 def measures_of_rest(name: str) -> int:

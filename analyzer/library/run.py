@@ -11,11 +11,11 @@ from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.connection import Connection
 from typing import Any
 
-from analyzer.guard import limit_memory
 from analyzer.library.files import Contents, Entry
 from analyzer.library.limits import WorkerLimits, within
 from analyzer.library.survey import Record, failed, survey_bytes
 from analyzer.problem import Problem, Unreadable, unreadable
+from analyzer.serving import limit_memory
 
 Work = Callable[[str, bytes, Any], Record]
 """What is done with a file: its name, its bytes and the options go in; it raises nothing but MemoryError."""

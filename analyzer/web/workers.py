@@ -8,8 +8,9 @@ from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
-from analyzer.guard import Died, LibraryError, Limits, Pool, Worker
+from analyzer.guard import Died, Limits, Pool, Worker
 from analyzer.problem import Unreadable, unreadable
+from analyzer.serving import LibraryError
 from analyzer.web.security import RefusedError
 
 _Result = TypeVar("_Result")

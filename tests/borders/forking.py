@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from types import SimpleNamespace
 from typing import IO, Any
 
-from analyzer import guard
+from analyzer import guard, serving
 
 
 class _Forked:
@@ -29,7 +29,7 @@ class _Forked:
                     os.close(each)
                 sys.stdin, sys.stdout, sys.stderr = (open(0), open(1, "w"), open(2, "w"))  # noqa: SIM115
                 sys.path[:] = pickle.load(sys.stdin.buffer)
-                guard.serve()
+                serving.serve()
             finally:
                 os._exit(0)
         os.close(their_in)

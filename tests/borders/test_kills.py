@@ -68,7 +68,7 @@ _OTHERS = {
     "library/store.py": "SQLite's own transactions: tests/library/test_survey_run.py kills it",
     "cli.py": "the device that is nothing",
     "hearing/sound.py": "the device that is nothing",
-    "guard.py": "a pipe",
+    "serving.py": "a pipe",
 }
 _WRITING = {"write_bytes", "write_text", "mkstemp", "fdopen", "connect", "O_WRONLY"}
 
