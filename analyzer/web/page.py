@@ -9,6 +9,7 @@ from analyzer.problem import Unreadable
 from analyzer.web.answers import open_score
 from analyzer.web.asked import Asked, read_asked, read_json
 from analyzer.web.engraver import font_sheet
+from analyzer.web.hearings import Hearings
 from analyzer.web.memory import Memory
 from analyzer.web.own_horns import OwnHorns
 from analyzer.web.scores import OpenScore, OpenScores, new_id
@@ -50,6 +51,7 @@ class Page:
         self.own = OwnHorns(self.memory)
         self.shelf = Shelf()
         self.sweeps = Sweeps()
+        self.hearings = Hearings()
         self.uploads = asyncio.Semaphore(UPLOADS_AT_ONCE)
         self.waiting = 0
         self.reading = 0
@@ -73,6 +75,7 @@ class Page:
         self.own.end()
         self.sweeps.stop()
         self.shelf.clear()
+        self.hearings.clear()
 
     def engraver_of(self, score: OpenScore) -> Workers:
         """Return the engraver that serves a score: always the same one, which remembers its pictures."""

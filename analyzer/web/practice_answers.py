@@ -2,22 +2,27 @@
 
 import datetime as dt
 import tempfile
+import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from analyzer.analysis import Request, analyse, with_notes
+from analyzer.analysis import Analysis, Request, analyse, with_notes
+from analyzer.plan.heard import KEY, heard_of, trend, with_heard
 from analyzer.practice.drills import Drills, drills_for
 from analyzer.practice.weeks import Day, practice_days
 from analyzer.problem import unreadable
 from analyzer.report.drill.file import sheet_content
 from analyzer.report.drill.sound import Drone, listening_wav, sheet_midi, tones
 from analyzer.report.drill.text import calendar_ics, drill_blocks
+from analyzer.report.listen.document import Student, heard_once
 from analyzer.report.page_blocks import page_blocks
-from analyzer.report.plain import plain_line
+from analyzer.report.plain import plain, plain_line
 from analyzer.score.document import read_document
 from analyzer.web.asked import Asked
 from analyzer.web.engraver import no_picture
+from analyzer.web.forms import read_player_file
 from analyzer.web.state import request_pins
 from analyzer.web.sweeps import Tell
 
@@ -92,10 +97,10 @@ def drill_file(data: bytes, name: str, asked: SheetAsked, ending: str) -> bytes:
 
 
 def hear_answer(tell: Tell, data: bytes, name: str, asked: Asked, recording: bytes, called: str,
-                reference_hz: float | None) -> tuple[dict[str, Any], None]:
+                reference_hz: float | None) -> tuple[dict[str, Any], Student]:
     """Hold a recording against the plan of a line; return what `listen` says, with the music and its deviations.
 
-    The recording lies in a file that goes with this function.
+    The recording lies in a file that goes with this function. `row` is what the teacher's table says of it.
 
     Raises
     ------
@@ -104,15 +109,11 @@ def hear_answer(tell: Tell, data: bytes, name: str, asked: Asked, recording: byt
     """
     from analyzer.hearing.hear import hear
     from analyzer.hearing.sound import read_sound
-    from analyzer.report.listen.page import ABOUT, heard_pictures
+    from analyzer.report.listen.page import ABOUT, class_row, heard_pictures
     from analyzer.report.listen.view import view_of
 
     tell({"doing": "Planning the part", "done": 0, "of": None, "name": ""})
-    document = read_document(data, name)
-    analysis = analyse(document, asked.request())
-    if asked.pins:
-        analysis = analyse(document, asked.request(request_pins(analysis, asked.pins)))
-    analysis = with_notes(analysis)
+    analysis = _analysis(data, name, asked)
     planned = next((one for one in analysis.lines if one.plan.line.number == asked.line), None)
     if planned is None:
         raise unreadable("no-line", where=name, what="this player has no notes here", try_="Choose another.")
@@ -121,7 +122,8 @@ def hear_answer(tell: Tell, data: bytes, name: str, asked: Asked, recording: byt
         tell({"doing": "Listening", "done": round(100 * done), "of": 100, "name": ""})
 
     with tempfile.TemporaryDirectory(prefix="lowbrass-") as folder:
-        path = Path(folder) / f"recording{Path(called).suffix[:8]}"
+        # The browser has made a WAV of what only it can read, under the name that the player knows.
+        path = Path(folder) / f"recording{'.wav' if recording.startswith(b'RIFF') else Path(called).suffix[:8]}"
         path.write_bytes(recording)
         sound = read_sound(path, name=called)
         hearing = hear(sound, planned, reference_hz=reference_hz, told_share=share)
@@ -129,5 +131,51 @@ def hear_answer(tell: Tell, data: bytes, name: str, asked: Asked, recording: byt
     found = view_of(analysis, sound, hearing)
     systems = [{"svg": svg, "strip": strip, "places": {str(index): round(x, 1) for index, x in places.items()}}
                for svg, strip, places in heard_pictures(analysis, hearing, float(asked.width_px), "heard-")]
+    student = Student(file=called, hearing=hearing, problem=None)
     return {"heard": found["page"], "totals": found["totals"], "cautions": found["cautions"], "systems": systems,
-            "about": ABOUT, "reference_hz": found["reference_hz"]}, None
+            "about": ABOUT, "reference_hz": found["reference_hz"], "row": [plain(text) for text in class_row(student)],
+            }, student
+
+
+def _analysis(data: bytes, name: str, asked: Asked) -> Analysis:
+    """Return the lines that have notes, planned as asked, with what is pinned."""
+    document = read_document(data, name)
+    analysis = analyse(document, asked.request())
+    if asked.pins:
+        analysis = analyse(document, asked.request(request_pins(analysis, asked.pins)))
+    return with_notes(analysis)
+
+
+def heard_file(data: bytes, name: str, asked: Asked, students: Sequence[Student], ending: str) -> bytes:
+    """Return what was heard as a page, ``.html`` or ``.pdf``: one student's, or a class with the teacher's table.
+
+    Raises
+    ------
+    Unreadable
+        If none of them was heard, or the music cannot be engraved.
+    """
+    from analyzer.report.listen.files import listen_file
+
+    return listen_file(read_document(data, name), _analysis(data, name, asked), students, Path(f"heard{ending}"))
+
+
+def kept_answer(data: bytes, score: str, student: Student, text: str, name: str, day: str) -> dict[str, Any]:
+    """Return a player file with what a recording came to, and how recordings of its passage went so far.
+
+    ``{"text": the file, "said": the trend, empty with one recording, "rows": [a line a recording]}``; an empty `text`
+    begins a file.
+
+    Raises
+    ------
+    Unreadable
+        If the text is no player file, or nothing was heard.
+    """
+    if student.hearing is None:
+        raise unreadable("nothing-heard", where=student.file, what="nothing was heard of it, so nothing is kept",
+                         try_="Choose another recording.")
+    if text.strip():
+        read_player_file(text, name)
+    new = heard_once(student.hearing, read_document(data, score).title or score, day)
+    with_it = with_heard(text if text.strip() else "[player]\n", new)
+    kept = heard_of(tomllib.loads(with_it).get(KEY), new.passage)
+    return {"text": with_it, "said": trend(kept), "rows": [one.said() for one in kept]}

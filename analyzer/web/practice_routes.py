@@ -4,9 +4,12 @@ import datetime as dt
 import json
 from typing import TYPE_CHECKING, Any, cast
 
-from analyzer.problem import unreadable
+from analyzer.plain import one_line
+from analyzer.problem import Problem, unreadable
 from analyzer.report.drill.sound import Drone
+from analyzer.report.listen.document import Student
 from analyzer.web.asked import a_day, file_name, number, one_of, read_body, whole_number
+from analyzer.web.hearings import MOST, Heard
 from analyzer.web.page import Page, stem
 from analyzer.web.practice_answers import (
     SHEET_ENDINGS,
@@ -16,6 +19,8 @@ from analyzer.web.practice_answers import (
     drill_file,
     drill_pages,
     hear_answer,
+    heard_file,
+    kept_answer,
 )
 from analyzer.web.replies import file_reply, json_reply
 from analyzer.web.security import MAX_UPLOAD_BYTES
@@ -28,6 +33,8 @@ _MOST_SEED = 10_000
 _MOST_WEEKS = 12
 _NAMES = {".pdf": "practice.pdf", ".musicxml": "practice.musicxml", ".mid": "practice.mid", ".wav": "tones.wav",
           ".ics": "practice.ics"}
+_PAGES = (".html", ".pdf")
+_LONGEST = 300                         # letters of a name or a reason that a page sends back
 
 
 async def sheet(page: Page, request: "Request") -> "Response":
@@ -66,9 +73,49 @@ async def hear(page: Page, request: "Request") -> "Response":
         raise unreadable("bad-question", where="the question", what="cannot be read", try_="Load the page again.")
     score, asked = page.score_of(given), page.read(given)
     called = file_name(request.headers.get("x-file-name", ""))
-    lines = page.sweeps.lines(lambda _: {}, hear_answer, score.data, score.name, asked, recording, called,
+
+    def hold(student: Student) -> dict[str, Any]:
+        return {"held": page.hearings.hold(Heard(session=score.id, asked=asked, student=student))}
+
+    lines = page.sweeps.lines(hold, hear_answer, score.data, score.name, asked, recording, called,
                               number(given, "reference", 380, 480))
     return StreamingResponse(lines, media_type="application/x-ndjson")
 
 
-ROUTES = {"practice/sheet": sheet, "practice/hear": hear}
+async def heard(page: Page, request: "Request") -> "Response":
+    """Give what was heard as a file: of one recording, or of a class; those that could not be heard with their reason.
+
+    ``students`` is a list of ``{"held"}`` and ``{"file", "why"}``, in the order of the table.
+    """
+    given, score = await page.question(request)
+    ending, rows = one_of(given, "ending", *_PAGES), given.get("students")
+    if not isinstance(rows, list) or not 0 < len(rows) <= MOST or not all(isinstance(one, dict) for one in rows):
+        raise unreadable("bad-question", where="students", what=f"must be a list of 1 to {MOST} recordings",
+                         try_="Open fewer recordings at a time.")
+    known = [page.hearings.of(one["held"], score.id) for one in rows if "held" in one]
+    if not known or any(one.asked != known[0].asked for one in known):
+        raise unreadable("bad-question", where="students", what="were heard with different settings" if known else
+                         "are none that could be heard", try_="Open the recordings once more.")
+    of = iter(known)
+    students = [next(of).student if "held" in one else _unheard(one) for one in rows]
+    content = await page.jobs.run(request.is_disconnected, heard_file, score.data, score.name, known[0].asked, students,
+                                  ending)
+    return file_reply(content, f"{stem(score)}-heard{ending}")
+
+
+def _unheard(given: dict[str, Any]) -> Student:
+    file, why = (one_line(str(given.get(key, "")))[:_LONGEST] for key in ("file", "why"))
+    return Student(file=file, hearing=None,
+                   problem=Problem(severity="error", code="not-heard", where=file, what=why, try_=""))
+
+
+async def keep(page: Page, request: "Request") -> "Response":
+    """Put what a recording came to into a player file (its text, empty for a new one); say how it goes on."""
+    given, score = await page.question(request)
+    held = page.hearings.of(given.get("held"), score.id)
+    text, name = str(given.get("text", "")), one_line(str(given.get("name", "")))[:_LONGEST] or "player.toml"
+    return json_reply(await page.jobs.run(request.is_disconnected, kept_answer, score.data, score.name, held.student,
+                                          text, name, dt.date.today().isoformat()))
+
+
+ROUTES = {"practice/sheet": sheet, "practice/hear": hear, "practice/heard": heard, "practice/keep": keep}

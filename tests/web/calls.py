@@ -129,6 +129,7 @@ ANSWERS |= {
     "horns/fit": closed({"blocks": BLOCKS, "profile": TEXT, "name": TEXT, "cautions": TEXTS, "passed_over": TEXT}),
     "practice/sheet": {"anyOf": [closed({"pages": TEXTS}), closed({
         "blocks": BLOCKS, "exercises": COUNT, "line": FROM_ONE, "of": FROM_ONE, "problems": TEXTS})]},
+    "practice/keep": closed({"text": TEXT, "said": TEXT, "rows": TEXTS}),
     "library/begin": closed({"files": COUNT}), "library/add": closed({"files": COUNT}),
     "horns/keep": closed({"name": TEXT, "own": many(HORN)}), "horns/forget": closed({"own": many(HORN)}),
     "horns/pulled": closed({"name": TEXT, "own": many(HORN)}),
@@ -150,11 +151,12 @@ TOLD = {
 }
 TOLD["practice/hear"] = closed({
     "heard": HEARD, "totals": {"type": "object"}, "cautions": CAUTIONS, "about": TEXT, "reference_hz": NUMBER,
+    "row": TEXTS, "held": TEXT,
     "systems": many(closed({"svg": TEXT, "strip": TEXT, "places": by(r"^\d+$", NUMBER)}), least=1)})
 """What is told line by line: steps, then the answer, or one line that says why there is none."""
 ANSWERS["library/score"] = ANSWERS["open"]
 FILES = {"file", "playable", "section/write", "player/write", "pins/write", "fit", "horns/write", "horns/chart",
-         "horns/change", "horns/sheet", "library/file", "practice/sheet", "compare"}
+         "horns/change", "horns/sheet", "library/file", "practice/sheet", "practice/heard", "compare"}
 """What answers with a file, or may; the rest is JSON."""
 REFUSAL = closed({
     "line": {"type": "string", "pattern": r"^[^\n]+$"},
@@ -174,6 +176,9 @@ MORE: dict[str, dict[str, Schema]] = {
     "practice/sheet": {"seed": FROM_ONE, "weeks": maybe(FROM_ONE), "paper": words("a4", "letter"), "pages": YES_NO,
                        "start": TEXT, "drone": words("", "equal", "just"),
                        "ending": words(".pdf", ".musicxml", ".mid", ".wav", ".ics")},
+    "practice/heard": {"ending": words(".html", ".pdf"), "students": many(
+        {"anyOf": [closed({"held": SHORT}), closed({"file": TEXT, "why": TEXT})]}, least=1)},
+    "practice/keep": {"held": SHORT, "text": TEXT, "name": TEXT},
     "compare": {"horns": {**many(SHORT, least=2), "uniqueItems": True}, "ending": words(".pdf")},
     "fit": {"section": FORM, "ending": words(".html")},
     "pins/read": {"text": TEXT, "name": TEXT},
@@ -181,7 +186,8 @@ MORE: dict[str, dict[str, Schema]] = {
 QUESTIONS: dict[str, Schema] = {
     **{path: closed({**SETTINGS, **MORE.get(path, {})}, "reads", "intonation", "ending", "refuse", "standing", "at",
                     "pages", "start", "drone")
-       for path in ("practice/sheet", "plan", "music", "pictures", "file", "sound", "review", "playable", "compare",
+       for path in ("practice/sheet", "practice/heard", "practice/keep", "plan", "music", "pictures", "file", "sound",
+                    "review", "playable", "compare",
                     "fit", "apply", "change", "pins/read", "pins/write")},
     "section/write": FORM, "player/write": PLAYER, "forget": closed({"kept": SHORT, "back": YES_NO}, "kept", "back"),
     "horns/chart": closed({"horn": SHORT, "width": COUNT, "paper": words("a4", "a3", "letter"), "large": YES_NO},

@@ -1,6 +1,7 @@
 """Practicing on the page: the sheet is the command's, and so is what is heard of a recording."""
 
 import datetime as dt
+import io
 import json
 from pathlib import Path
 
@@ -143,3 +144,66 @@ def test_nothing_of_a_recording_stays(client, lesson: Path, tmp_path: Path, monk
     monkeypatch.setenv("TMPDIR", str(tmp_path))
     heard(client, question(opened(client), **{"from": "1", "to": "8"}), lesson.read_bytes())
     assert list(tmp_path.rglob("*")) == []
+
+
+# --- a class, a page of it, a player file -----------------------------------------------------------------------------
+
+
+def test_a_class_is_printed_and_kept(client, lesson: Path) -> None:
+    """Two recordings are heard once, and asked for their pages, their refusals and a player file."""
+    soundfile = pytest.importorskip("soundfile")
+    found = opened(client)
+    samples, rate = soundfile.read(lesson)
+    shorter = io.BytesIO()
+    soundfile.write(shorter, samples[:len(samples) * 3 // 4], rate, format="WAV")
+    body = question(found, **{"from": "1", "to": "8"})
+    students = [heard(client, body, content, name)[1]["answer"]
+                for content, name in ((lesson.read_bytes(), "Ann.wav"), (shorter.getvalue(), "Ben.wav"))]
+    assert [one["row"][0] for one in students] == ["Ann.wav", "Ben.wav"]
+    for one in students:
+        right, of = map(int, one["row"][1].split(" of "))
+        assert (right, of) == (one["totals"]["heard"], len(one["heard"]["notes"]))
+    _printed(client, found, students)
+    other = heard(client, question(found, **{"from": "1", "to": "7"}), lesson.read_bytes())[1]["answer"]
+    for told, status, why in (([{"held": "gone"}], 410, "no longer here"), ([], 400, "must be a list"),
+                              ([{"file": "a", "why": "b"}], 400, "none that could be heard"),
+                              ([{"held": students[0]["held"]}, {"held": other["held"]}], 400, "different settings")):
+        reply = client.post("/api/practice/heard", content=question(found, students=told, ending=".pdf"))
+        assert reply.status_code == status, reply.text
+        assert why in reply.json()["line"]
+    _kept(client, found, students)
+
+
+def _printed(client, found: dict, students: list[dict]) -> None:
+    """The table names everybody, and each has a page."""
+    pypdf = pytest.importorskip("pypdf")
+    told = [*({"held": one["held"]} for one in students), {"file": "Cy.wav", "why": "the file is empty."}]
+    reply = client.post("/api/practice/heard", content=question(found, students=told, ending=".pdf"))
+    assert reply.status_code == 200, reply.text
+    pages = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(reply.content)).pages]
+    for text in ("Ann.wav", "Ben.wav", "Cy.wav", "Not heard: the file is empty.", "not a grade"):
+        assert text in pages[0]
+    assert "Ann.wav" in pages[1]
+    reply = client.post("/api/practice/heard", content=question(found, students=told, ending=".html"))
+    assert reply.text.count('class="student"') == 3
+    assert "<script" not in reply.text
+
+
+def _kept(client, found: dict, students: list[dict]) -> None:
+    """A player file takes what each came to, keeps what is in it, and tells the trend."""
+    def keep(place: int, text: str, name: str):
+        return client.post("/api/practice/keep", content=question(found, held=students[place]["held"], text=text,
+                                                                  name=name))
+
+    first = keep(1, '# mine\n[player]\nname = "Ann"\n', "a.toml")
+    assert first.status_code == 200, first.text
+    assert (first.json()["said"], len(first.json()["rows"])) == ("", 1)
+    second = keep(0, first.json()["text"], "a.toml").json()
+    assert second["text"].startswith("# mine")
+    assert second["text"].count("[[heard]]") == 2
+    assert "Recording 2 of this passage" in second["said"]
+    assert len(second["rows"]) == 2
+    assert keep(0, "", "").json()["text"].startswith("[player]")
+    bad = keep(0, "[player", "b.toml")
+    assert bad.status_code == 400
+    assert "b.toml" in bad.json()["line"]

@@ -2,7 +2,9 @@
 
 import base64
 import random
+import re
 import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -210,6 +212,45 @@ def test_a_recording_is_dropped_heard_and_played_along(browser, address: str, si
         page.locator("#hear-along").click()
         expect(page.locator("#play")).to_be_focused()
         expect(page.locator("#play-clicks")).to_be_checked()
+
+
+def test_a_class_is_opened_read_and_kept(browser, address: str, lesson: Path, tmp_path: Path) -> None:  # noqa: F811
+    """Several files are a class; a phone's own form is read by the browser; slide and dashed line go along."""
+    files = [shutil.copy(lesson, tmp_path / "Ann.wav")]
+    if shutil.which("ffmpeg"):
+        files.append(tmp_path / "Ben.webm")
+        subprocess.run(["ffmpeg", "-loglevel", "error", "-i", lesson, "-c:a", "libopus", files[-1]], check=True)
+    (tmp_path / "Cy.wav").write_text("no sound")
+    files.append(tmp_path / "Cy.wav")
+    for page in opened_tab(browser, address, "phone"):
+        take_sample(page)
+        hands = Mouse(page)
+        hands.turn("hear")
+        page.locator("#setup-said").click()
+        hands.write("#from", "1")
+        hands.write("#to", "8")
+        rested(page)
+        page.set_input_files("#hear-file", [str(path) for path in files])
+        expect(page.locator("#heard .verdict")).to_contain_text("Choose a name", timeout=180_000)
+        expect(page.locator("#heard tbody tr")).to_have_count(len(files))
+        expect(page.locator("#heard tbody tr").last).to_contain_text("Not heard: this is not a sound file")
+        sound(page, "phone")
+        with page.expect_download(timeout=120_000) as found:
+            page.get_by_role("button", name="Print: the table").click()
+        assert Path(found.value.path()).read_bytes().startswith(b"%PDF")
+        page.locator("#heard tbody button").last.click()
+        expect(page.locator("#hear-one .verdict")).to_be_focused()
+        page.locator("#hear-play").click()
+        expect(page.locator("#hear-figure .outer")).to_be_visible(timeout=WAIT_MS)
+        expect(page.locator("#hear-figure .wanted")).to_have_attribute("d", re.compile(r"^M[\d.]+ 14"), timeout=WAIT_MS)
+        page.locator("#hear-play").click()
+        expect(page.locator("#hear-figure")).to_be_hidden()
+        page.locator(".keeping summary").click()
+        with page.expect_download() as found:
+            page.locator(".keeping").get_by_role("button", name="Keep it").click()
+        assert "[[heard]]" in Path(found.value.path()).read_text(encoding="utf-8")
+        expect(page.locator(".keeping")).to_contain_text("of 21 notes right")
+        sound(page, "phone")
 
 
 def dropped(page, place: str, path: Path) -> None:

@@ -3,13 +3,14 @@
 One section a student; for a class, a table for the teacher first.
 """
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from textwrap import wrap
 
 from analyzer.analysis import Analysis, Planned
 from analyzer.engrave.options import PageOptions
-from analyzer.hearing.advice import advice_of, well_of
+from analyzer.hearing.advice import Advice, advice_of, well_of
 from analyzer.hearing.causes import elsewhere
 from analyzer.hearing.hear import HeardNote, Hearing
 from analyzer.picture.drawing import BASE, FAINT, INK, MARGIN_MM, RULE, UNITS_PER_MM, Drawing, clean, num
@@ -19,6 +20,7 @@ from analyzer.report.listen.text import heard_said, place_of
 from analyzer.report.map.page import subtitle_of
 from analyzer.report.map.pages import engraved_or_said, nested
 from analyzer.report.map.printed import own_of, part_copy
+from analyzer.report.plain import plain
 from analyzer.report.shell import row, safe, shell, table
 from analyzer.words import measures_short, shown
 
@@ -28,9 +30,10 @@ _ZERO = 34.0
 _MOST_CENTS = 40.0                     # farther off is drawn there, with its number
 _UP = 26.0                             # for `_MOST_CENTS`
 ABOUT = ("Below the notes: how far each was from its target. A filled dot above the line is sharp, below it flat; the "
-          "dotted lines are 20 cents. A number below is mm, how far the slide was too far out or in; L late slide, "
-          "S smear, C cracked, R rising to the pitch; p4 played in fourth where the plan has another place; × another "
-          "note, – not heard.")
+         "dotted lines are 20 cents. \"in 14\" below: the slide was 14 mm too far in, \"out\" too far out; L late "
+         "slide, S smear, C cracked, R rising to the pitch; p4 played in fourth where the plan has another place; × "
+         "another note, – not heard.")
+_SHEET = re.compile(r"A sheet: lowbrass drill SCORE .*?--measures (\S+)\.")
 _SIGNS = {"late slide": "L", "smear": "S", "cracked": "C", "scoop": "R"}
 
 
@@ -148,7 +151,7 @@ def _note(out: Drawing, x: float, note: HeardNote, planned: Planned) -> None:
     if (way := elsewhere(planned.plan.notes[note.index].choice, note.place)) is not None:
         said += f"{' ' if said else ''}p{shown(way.label)}"
     if cause.slide_mm is not None and abs(cause.off_cents) >= 10:
-        said += f"{' ' if said else ''}{abs(cause.slide_mm):.0f} {'out' if cause.slide_mm > 0 else 'in'}"
+        said += f"{' ' if said else ''}{'out' if cause.slide_mm > 0 else 'in'} {abs(cause.slide_mm):.0f}"
     if said:
         out.text(x, _HIGH - 4, said, size=13, anchor="middle")
 
@@ -175,37 +178,44 @@ def _html(analysis: Analysis, students: Sequence[Student], sheet: _Sheet) -> str
                  style=style + sheet.faces)
 
 
-_CLASS_HEADS = ("Recording", "Right notes", "Cents off (middle)", "First thing to work on")
+CLASS_HEADS = ("Recording", "Right notes", "Typically off, cents", "First thing to work on")
 
 
-def _class_row(one: Student) -> tuple[str, str, str, str]:
+def class_row(one: Student) -> tuple[str, str, str, str]:
     """Return what the teacher's table says of a student."""
     if one.hearing is None:
-        problem = one.problem
-        return one.file, "–", "–", f"Not heard: {problem.what}. {problem.try_}" if problem else "Not heard."
+        return one.file, "–", "–", _why_not(one)
     notes, middle, advice = one.hearing.notes, median_off_cents(one.hearing), advice_of(one.hearing)
     return (one.file, f"{sum(note.cause.heard for note in notes)} of {len(notes)}",
             "–" if middle is None else f"{middle:.0f}",
-            f"{advice[0].what} {measures_short(advice[0].where)}" if advice else "Nothing stands out.")
+            f"{plain(advice[0].what)} ({measures_short(advice[0].where)})" if advice else "Nothing stands out.")
+
+
+def _why_not(one: Student) -> str:
+    """Say why nothing was heard of a student's file, without its name."""
+    if one.problem is None:
+        return "Not heard."
+    what = one.problem.what if one.problem.what.endswith(".") else f"{one.problem.what}."
+    return f"Not heard: {what} {one.problem.try_}".strip()
 
 
 def _class_table(students: Sequence[Student]) -> str:
-    rows = "".join(row(*_class_row(one)) for one in students)
-    return "<h2>The class</h2>" + table("The class", _CLASS_HEADS, rows)
+    rows = "".join(row(*class_row(one)) for one in students)
+    return "<h2>The class</h2>" + table("The class", CLASS_HEADS, rows)
 
 
 def _section(analysis: Analysis, student: Student, number: int, sheet: _Sheet, *, with_glyphs: bool) -> str:
     head = f'<section class="student" aria-labelledby="s{number}"><h2 id="s{number}">{safe(_name(student))}</h2>'
     if student.hearing is None:
-        return f"{head}<p>{safe(student.problem.line() if student.problem else 'Not heard.')}</p></section>"
+        return f"{head}<p>{safe(_why_not(student))}</p></section>"
     hearing = student.hearing
-    out = [head, f'<p class="lead">{safe(heard_said(hearing))}</p>']
-    supposed = supposed_text(hearing.planned)
+    out = [head, f'<p class="lead">{safe(plain(heard_said(hearing)))}</p>']
+    supposed = plain(supposed_text(hearing.planned))
     out.append(f'<p class="faint">{safe(supposed)}</p>' if supposed else "")
-    well = "".join(f"<li>{safe(text)}</li>" for text in well_of(hearing))
+    well = "".join(f"<li>{safe(plain(text))}</li>" for text in well_of(hearing))
     out.append(f"<h3>What went well</h3><ul>{well}</ul>" if well else "")
-    advice = "".join(f"<li><strong>{safe(one.what)}</strong> {safe(measures_short(one.where))}. {safe(one.try_)}</li>"
-                     for one in advice_of(hearing))
+    advice = "".join(f"<li><strong>{safe(plain(one.what))}</strong> ({safe(measures_short(one.where))}) "
+                     f"{safe(_to_try(one))}</li>" for one in advice_of(hearing))
     out.append(f"<h3>To work on</h3><ol>{advice}</ol>" if advice else "<p>Nothing stands out that needs work.</p>")
     out.append(f'<h3>The part, as it was heard</h3><p class="faint">{safe(ABOUT)}</p><div class="heard">')
     for place, (svg, heads) in enumerate(zip(sheet.systems, sheet.heads, strict=True)):
@@ -215,7 +225,7 @@ def _section(analysis: Analysis, student: Student, number: int, sheet: _Sheet, *
             svg = svg.replace(' id="', f' id="s{number}-') if place else _renamed(svg, number)
         out.append(svg)
         out.append(_strip(hearing, heads, _WIDE))
-    words = "".join(f"<li>{safe(place_of(hearing, note))} {safe(note.cause.what)}</li>" for note in hearing.notes
+    words = "".join(f"<li>{safe(place_of(hearing, note))} {safe(plain(note.cause.what))}</li>" for note in hearing.notes
                     if note.cause.what)
     out.append(f"</div><details><summary>Note by note, in words</summary><ul>{words or '<li>All is well.</li>'}</ul>"
                "</details></section>")
@@ -235,7 +245,7 @@ def _pdf(analysis: Analysis, students: Sequence[Student], sheet: _Sheet) -> byte
     title = analysis.document.title or analysis.document.name
     pages: list[str] = []
     if len(students) > 1:
-        pages += _class_pages(title, students, wide, high)
+        pages += _class_pages(title, students, analysis.cautions, wide, high)
     for student in students:
         if student.hearing is not None:
             pages += _student_pages(analysis, student.hearing, sheet, wide, high, f"{title} · {_name(student)}")
@@ -262,13 +272,18 @@ class _Paper:
     def words(self, text: str, *, size: float = 12.0, bold: bool = False, indent: float = 0.0,
               color: str = INK) -> None:
         """Set a paragraph."""
-        letters = int((self.wide - 2 * self.margin - indent) / (0.53 * size))
+        letters = int((self.wide - 2 * self.margin - indent) / (0.5 * size))
         for line in wrap(clean(text), letters) or [""]:
             self.room(1.35 * size)
             self.y += 1.3 * size
             drawn = Drawing()
             drawn.text(self.margin + indent, self.y, line, size=size, bold=bold, color=color)
             self.parts.append(f"<g {BASE}>{drawn.body()}</g>")
+
+    def head(self, text: str) -> None:
+        """Set a heading."""
+        self.y += 5
+        self.words(text, size=12.5, bold=True)
 
     def cells(self, columns: Sequence[tuple[float, int]], texts: Sequence[str], *, size: float = 11.0,
               bold: bool = False) -> None:
@@ -301,15 +316,19 @@ def _student_pages(analysis: Analysis, hearing: Hearing, sheet: _Sheet, wide: fl
                    ) -> list[str]:
     paper = _Paper(wide, high, sheet.glyphs)
     paper.words(head, size=16, bold=True)
-    paper.words(subtitle_of(hearing.planned), color=FAINT)
-    paper.words(heard_said(hearing))
-    if supposed := supposed_text(hearing.planned):
+    paper.words(passage_of(hearing.planned), color=FAINT)
+    paper.words(plain(heard_said(hearing)))
+    if supposed := plain(supposed_text(hearing.planned)):
         paper.words(supposed, size=10, color=FAINT)
-    for text in well_of(hearing):
-        paper.words(f"+ {text}", indent=8)
-    for number, one in enumerate(advice_of(hearing), 1):
-        paper.words(f"{number}. {one.what} {measures_short(one.where)}", bold=True, indent=8)
-        paper.words(one.try_, indent=22)
+    for place, text in enumerate(well_of(hearing)):
+        if not place:
+            paper.head("What went well")
+        paper.words(f"+ {plain(text)}", indent=8)
+    advice = advice_of(hearing)
+    paper.head("To work on" if advice else "Nothing stands out that needs work.")
+    for number, one in enumerate(advice, 1):
+        paper.words(f"{number}. {plain(one.what)} ({measures_short(one.where)})", bold=True, indent=8)
+        paper.words(_to_try(one), indent=22)
     paper.y += 8
     scale = (wide - 2 * paper.margin) / _WIDE
     for svg, height, heads in zip(sheet.systems, sheet.heights, sheet.heads, strict=True):
@@ -327,16 +346,31 @@ def _student_pages(analysis: Analysis, hearing: Hearing, sheet: _Sheet, wide: fl
     return paper.pages
 
 
-def _class_pages(title: str, students: Sequence[Student], wide: float, high: float) -> list[str]:
+def passage_of(planned: Planned) -> str:
+    """Return part, horn and measures of a passage, for a heading."""
+    first, last = (planned.plan.notes[place].note.measure for place in (0, -1))
+    return f"{subtitle_of(planned)} · {f'measure {first}' if first == last else f'measures {first} to {last}'}"
+
+
+def _to_try(one: Advice) -> str:
+    """Return what to try, for paper: a sheet is named, not the words that make it."""
+    return plain(_SHEET.sub(r"A practice sheet of measures \1 helps.", one.try_))
+
+
+def _class_pages(title: str, students: Sequence[Student], cautions: Sequence[str], wide: float, high: float,
+                 ) -> list[str]:
     paper = _Paper(wide, high)
     paper.words(f"{title}: the class", size=16, bold=True)
+    told = next(one.hearing for one in students if one.hearing is not None)
+    paper.words(passage_of(told.planned), color=FAINT)
     inside = wide - 2 * paper.margin
     columns = [(share * inside, letters) for share, letters in ((0.0, 26), (0.3, 12), (0.42, 12), (0.54, 52))]
     paper.y += 8
-    paper.cells(columns, _CLASS_HEADS, bold=True)
+    paper.cells(columns, CLASS_HEADS, bold=True)
     for one in students:
-        paper.cells(columns, _class_row(one))
+        paper.cells(columns, class_row(one))
     paper.y += 10
-    paper.words(NO_GRADE, size=10.5)
+    for text in cautions_of(told, cautions):
+        paper.words(text, size=10.5)
     paper.done()
     return paper.pages

@@ -17,6 +17,7 @@ import "./library.js";
 import "./ways.js";
 import "./pick.js";
 import "./practice.js";
+import "./hear.js";
 
 const LONG = 400;      // notes of a part that is drawn in several lengths: the page keeps room for the choices
 Object.assign(VIEWS, { section: showSection, marks: () => {}, review: showReview, compare: showComparison });

@@ -38,6 +38,7 @@ export class Slide {
   build(sound) {
     this.sound = sound;
     this.state = null;
+    this.wanted = null;
     this.width = Math.max(300, Math.min(900, this.svg.clientWidth));
     this.svg.setAttribute("viewBox", `0 0 ${this.width} ${HEIGHT}`);
     this.text = shape("text", { x: 8, y: 62, class: "label" });
@@ -81,6 +82,12 @@ export class Slide {
     const x = this.#x(mm);
     this.inner.setAttribute("d", `M${LEFT - 24} 28 H${x} M${LEFT - 24} 56 H${x}`);
     this.tube.setAttribute("d", `M${x} 22 V62 M${x} 28 H${x + BOW - 14} a14 14 0 0 1 0 28 H${x} M${x} 62 V76`);
+  }
+
+  /** A dashed line where the slide should be; none for null. */
+  mark(mm) {
+    this.wanted ??= this.svg.appendChild(shape("path", { class: "wanted" }));
+    this.wanted.setAttribute("d", mm === null || mm === undefined || !this.sound.slide ? "" : `M${this.#x(mm)} 14 V88`);
   }
 
   #places(state) {
