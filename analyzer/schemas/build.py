@@ -299,7 +299,8 @@ DOCUMENTS: dict[str, Schema] = {
             {"title": TEXT, "metronome": {"type": ["number", "string", "null"]}}))}))}),
     "listen": LISTENED,
     "listen-class": obj({"students": many(obj({"file": TEXT, "document": maybe(LISTENED_IN_CLASS),
-                                               "problem": maybe(ref("problem"))})), "cautions": CAUTIONS}),
+                                               "problem": maybe(ref("problem"))})),
+                         "together": many(obj({"measure": TEXT, "files": TEXTS})), "cautions": CAUTIONS}),
     "progress": obj({
         "file": TEXT, "name": TEXT, "learned": maybe(TEXTS), "secure": TEXTS,
         "practiced": many(obj({"score": TEXT, "part": TEXT, "measures": TEXTS, "beat": TEXT, "bpm": FROM_ZERO,

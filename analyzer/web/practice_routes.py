@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, cast
 from analyzer.plain import one_line
 from analyzer.problem import Problem, unreadable
 from analyzer.report.drill.sound import Drone
-from analyzer.report.listen.document import Student
+from analyzer.report.listen.document import Student, together_said
 from analyzer.web.asked import a_day, file_name, number, one_of, read_body, whole_number
 from analyzer.web.hearings import MOST, Heard
 from analyzer.web.page import Page, stem
@@ -85,10 +85,11 @@ async def hear(page: Page, request: "Request") -> "Response":
 async def heard(page: Page, request: "Request") -> "Response":
     """Give what was heard as a file: of one recording, or of a class; those that could not be heard with their reason.
 
-    ``students`` is a list of ``{"held"}`` and ``{"file", "why"}``, in the order of the table.
+    ``students`` is a list of ``{"held"}`` and ``{"file", "why"}``, in the order of the table. Without an ending it says
+    where several of them stumble.
     """
     given, score = await page.question(request)
-    ending, rows = one_of(given, "ending", *_PAGES), given.get("students")
+    ending, rows = one_of(given, "ending", "", *_PAGES), given.get("students")
     if not isinstance(rows, list) or not 0 < len(rows) <= MOST or not all(isinstance(one, dict) for one in rows):
         raise unreadable("bad-question", where="students", what=f"must be a list of 1 to {MOST} recordings",
                          try_="Open fewer recordings at a time.")
@@ -98,6 +99,8 @@ async def heard(page: Page, request: "Request") -> "Response":
                          "are none that could be heard", try_="Open the recordings once more.")
     of = iter(known)
     students = [next(of).student if "held" in one else _unheard(one) for one in rows]
+    if not ending:
+        return json_reply({"together": together_said(students)})
     content = await page.jobs.run(request.is_disconnected, heard_file, score.data, score.name, known[0].asked, students,
                                   ending)
     return file_reply(content, f"{stem(score)}-heard{ending}")

@@ -75,6 +75,7 @@ def test_a_class(class_room: Path, tmp_path: Path) -> None:
     assert [one["file"] for one in document["students"]] == ["ann.wav", "ben.wav", "noise.wav"]
     assert document["students"][2]["document"] is None
     assert document["students"][2]["problem"]["code"] == "not-sound"
+    assert document["together"] == [], "one of two who were heard plays without a fault"
     page = (tmp_path / "class.html").read_text(encoding="utf-8")
     told = [sheet.extract_text() for sheet in PdfReader(tmp_path / "class.pdf").pages]
     assert "First thing to work on" in told[0]

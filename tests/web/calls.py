@@ -129,7 +129,7 @@ ANSWERS |= {
     "horns/fit": closed({"blocks": BLOCKS, "profile": TEXT, "name": TEXT, "cautions": TEXTS, "passed_over": TEXT}),
     "practice/sheet": {"anyOf": [closed({"pages": TEXTS}), closed({
         "blocks": BLOCKS, "exercises": COUNT, "line": FROM_ONE, "of": FROM_ONE, "problems": TEXTS})]},
-    "practice/keep": closed({"text": TEXT, "said": TEXT, "rows": TEXTS}),
+    "practice/keep": closed({"text": TEXT, "said": TEXT, "rows": TEXTS}), "practice/heard": closed({"together": TEXT}),
     "library/begin": closed({"files": COUNT}), "library/add": closed({"files": COUNT}),
     "horns/keep": closed({"name": TEXT, "own": many(HORN)}), "horns/forget": closed({"own": many(HORN)}),
     "horns/pulled": closed({"name": TEXT, "own": many(HORN)}),
@@ -176,7 +176,7 @@ MORE: dict[str, dict[str, Schema]] = {
     "practice/sheet": {"seed": FROM_ONE, "weeks": maybe(FROM_ONE), "paper": words("a4", "letter"), "pages": YES_NO,
                        "start": TEXT, "drone": words("", "equal", "just"),
                        "ending": words(".pdf", ".musicxml", ".mid", ".wav", ".ics")},
-    "practice/heard": {"ending": words(".html", ".pdf"), "students": many(
+    "practice/heard": {"ending": words("", ".html", ".pdf"), "students": many(
         {"anyOf": [closed({"held": SHORT}), closed({"file": TEXT, "why": TEXT})]}, least=1)},
     "practice/keep": {"held": SHORT, "text": TEXT, "name": TEXT},
     "compare": {"horns": {**many(SHORT, least=2), "uniqueItems": True}, "ending": words(".pdf")},

@@ -3,6 +3,7 @@
 import datetime as dt
 import io
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -163,6 +164,12 @@ def test_a_class_is_printed_and_kept(client, lesson: Path) -> None:
     for one in students:
         right, of = map(int, one["row"][1].split(" of "))
         assert (right, of) == (one["totals"]["heard"], len(one["heard"]["notes"]))
+    reply = client.post("/api/practice/heard", content=question(found, students=[
+        {"held": one["held"]} for one in students], ending=""))
+    assert reply.json()["together"].startswith("Where several stumble: measure ")
+    assert "(2 of 2: Ann, Ben)" in reply.json()["together"]
+    said = [{note["said"].split()[1] for note in one["heard"]["notes"] if note["said"]} for one in students]
+    assert set(re.findall(r"measure (\S+)", reply.json()["together"])) <= said[0] & said[1]
     _printed(client, found, students)
     other = heard(client, question(found, **{"from": "1", "to": "7"}), lesson.read_bytes())[1]["answer"]
     for told, status, why in (([{"held": "gone"}], 410, "no longer here"), ([], 400, "must be a list"),

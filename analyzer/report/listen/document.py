@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from statistics import median
 from typing import Any
 
@@ -11,6 +12,8 @@ from analyzer.plan.heard import Heard
 from analyzer.problem import Problem
 
 SCHEMA, CLASS_SCHEMA = "lowbrass.listen/1", "lowbrass.listen-class/1"
+_SHARE, _MOST_STUMBLES = 1 / 3, 3
+"""Of a class, from which share on a measure is everybody's, and how many of those are told. Judged."""
 NO_GRADE = "A recording is not a grade: microphone, room and nerves are heard, too. The teacher who listens decides."
 NO_KEEPING = "The recording stays where it is; no sound is kept or sent."
 
@@ -102,11 +105,48 @@ def _note_json(hearing: Hearing, note: HeardNote) -> dict[str, Any]:
     }
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stumble:
+    """A measure where several had something to work on, and the files of those who had."""
+
+    measure: str
+    files: tuple[str, ...]
+
+
+def stumbles(students: Sequence[Student]) -> tuple[Stumble, ...]:
+    """Return the measures where at least two and a third of those heard stumble, the most first; at most three.
+
+    It is what a teacher works on with all of them. A note counts where something is said of it, between the first and
+    the last that was heard of that player.
+    """
+    heard = [(one.file, one.hearing) for one in students if one.hearing is not None]
+    files: dict[str, list[str]] = {}
+    for file, hearing in heard:
+        there = [note.index for note in hearing.notes if note.sound is not None and note.sound.midi is not None]
+        notes = hearing.planned.plan.notes
+        for measure in dict.fromkeys(notes[note.index].note.measure
+                                     for note in hearing.notes[min(there, default=0):max(there, default=-1) + 1]
+                                     if note.cause.what):
+            files.setdefault(measure, []).append(file)
+    found = [Stumble(measure=measure, files=tuple(names)) for measure, names in files.items()
+             if len(names) >= max(2, _SHARE * len(heard))]
+    return tuple(sorted(found, key=lambda one: -len(one.files))[:_MOST_STUMBLES])
+
+
+def together_said(students: Sequence[Student]) -> str:
+    """Say in a sentence where several stumble, empty where nobody shares anything."""
+    heard = sum(one.hearing is not None for one in students)
+    told = "; ".join(f"measure {one.measure} ({len(one.files)} of {heard}: "
+                     f"{', '.join(Path(file).stem for file in one.files)})" for one in stumbles(students))
+    return f"Where several stumble: {told}." if told else ""
+
+
 def class_document(students: Sequence[Student], cautions: Sequence[str]) -> dict[str, Any]:
     """Return the JSON document of a class."""
     return {"schema": CLASS_SCHEMA, "students": [
         {"file": one.file, "document": listen_document(one.hearing, cautions) if one.hearing else None,
          "problem": one.problem.as_json() if one.problem else None} for one in students],
+        "together": [{"measure": one.measure, "files": list(one.files)} for one in stumbles(students)],
         "cautions": [NO_GRADE, NO_KEEPING, *cautions]}
 
 

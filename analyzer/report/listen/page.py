@@ -15,7 +15,7 @@ from analyzer.hearing.causes import elsewhere
 from analyzer.hearing.hear import HeardNote, Hearing
 from analyzer.picture.drawing import BASE, FAINT, INK, MARGIN_MM, RULE, UNITS_PER_MM, Drawing, clean, num
 from analyzer.report.heading import supposed_text
-from analyzer.report.listen.document import NO_GRADE, Student, cautions_of, median_off_cents
+from analyzer.report.listen.document import NO_GRADE, Student, cautions_of, median_off_cents, together_said
 from analyzer.report.listen.text import heard_said, place_of
 from analyzer.report.map.page import subtitle_of
 from analyzer.report.map.pages import engraved_or_said, nested
@@ -188,7 +188,7 @@ def class_row(one: Student) -> tuple[str, str, str, str]:
     notes, middle, advice = one.hearing.notes, median_off_cents(one.hearing), advice_of(one.hearing)
     return (one.file, f"{sum(note.cause.heard for note in notes)} of {len(notes)}",
             "–" if middle is None else f"{middle:.0f}",
-            f"{plain(advice[0].what)} ({measures_short(advice[0].where)})" if advice else "Nothing stands out.")
+            _with_measures(advice[0]) if advice else "Nothing stands out.")
 
 
 def _why_not(one: Student) -> str:
@@ -201,7 +201,9 @@ def _why_not(one: Student) -> str:
 
 def _class_table(students: Sequence[Student]) -> str:
     rows = "".join(row(*class_row(one)) for one in students)
-    return "<h2>The class</h2>" + table("The class", CLASS_HEADS, rows)
+    together = together_said(students)
+    return ("<h2>The class</h2>" + table("The class", CLASS_HEADS, rows)
+            + (f"<p><strong>{safe(together)}</strong></p>" if together else ""))
 
 
 def _section(analysis: Analysis, student: Student, number: int, sheet: _Sheet, *, with_glyphs: bool) -> str:
@@ -214,8 +216,8 @@ def _section(analysis: Analysis, student: Student, number: int, sheet: _Sheet, *
     out.append(f'<p class="faint">{safe(supposed)}</p>' if supposed else "")
     well = "".join(f"<li>{safe(plain(text))}</li>" for text in well_of(hearing))
     out.append(f"<h3>What went well</h3><ul>{well}</ul>" if well else "")
-    advice = "".join(f"<li><strong>{safe(plain(one.what))}</strong> ({safe(measures_short(one.where))}) "
-                     f"{safe(_to_try(one))}</li>" for one in advice_of(hearing))
+    advice = "".join(f"<li><strong>{safe(_with_measures(one))}</strong> {safe(_to_try(one))}</li>"
+                     for one in advice_of(hearing))
     out.append(f"<h3>To work on</h3><ol>{advice}</ol>" if advice else "<p>Nothing stands out that needs work.</p>")
     out.append(f'<h3>The part, as it was heard</h3><p class="faint">{safe(ABOUT)}</p><div class="heard">')
     for place, (svg, heads) in enumerate(zip(sheet.systems, sheet.heads, strict=True)):
@@ -327,7 +329,7 @@ def _student_pages(analysis: Analysis, hearing: Hearing, sheet: _Sheet, wide: fl
     advice = advice_of(hearing)
     paper.head("To work on" if advice else "Nothing stands out that needs work.")
     for number, one in enumerate(advice, 1):
-        paper.words(f"{number}. {plain(one.what)} ({measures_short(one.where)})", bold=True, indent=8)
+        paper.words(f"{number}. {_with_measures(one)}", bold=True, indent=8)
         paper.words(_to_try(one), indent=22)
     paper.y += 8
     scale = (wide - 2 * paper.margin) / _WIDE
@@ -352,6 +354,12 @@ def passage_of(planned: Planned) -> str:
     return f"{subtitle_of(planned)} · {f'measure {first}' if first == last else f'measures {first} to {last}'}"
 
 
+def _with_measures(one: Advice) -> str:
+    """Return what to work on, with its measures before the full stop."""
+    what, measures = plain(one.what).removesuffix("."), measures_short(one.where)
+    return f"{what[:-1]}; {measures})." if what.endswith(")") else f"{what} ({measures})."
+
+
 def _to_try(one: Advice) -> str:
     """Return what to try, for paper: a sheet is named, not the words that make it."""
     return plain(_SHEET.sub(r"A practice sheet of measures \1 helps.", one.try_))
@@ -370,6 +378,9 @@ def _class_pages(title: str, students: Sequence[Student], cautions: Sequence[str
     for one in students:
         paper.cells(columns, class_row(one))
     paper.y += 10
+    if together := together_said(students):
+        paper.words(together, bold=True)
+        paper.y += 6
     for text in cautions_of(told, cautions):
         paper.words(text, size=10.5)
     paper.done()

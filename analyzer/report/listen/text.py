@@ -6,7 +6,15 @@ from textwrap import fill
 from analyzer.hearing.advice import advice_of, well_of
 from analyzer.hearing.hear import HeardNote, Hearing
 from analyzer.report.heading import supposed_text
-from analyzer.report.listen.document import NO_GRADE, NO_KEEPING, Student, cautions_of, median_off_cents, tempo_bpm
+from analyzer.report.listen.document import (
+    NO_GRADE,
+    NO_KEEPING,
+    Student,
+    cautions_of,
+    median_off_cents,
+    tempo_bpm,
+    together_said,
+)
 from analyzer.words import counted, measures_short, shown, signed
 
 _WORTH_CENTS = 10.0                    # less is not written into a part
@@ -112,5 +120,7 @@ def class_text(students: Sequence[Student], cautions: Sequence[str], width: int 
         heard = f"{right}/{len(notes)}"
         out.append(f"{one.file:<{wide}}{heard:>9}{wrong:>7}{cents:>7}  "
                    f"{advice[0].what if advice else 'nothing stands out'}")
+    if together := together_said(students):
+        out += ["", *fill(together, width).splitlines()]
     return "\n".join([*out, "", f"Caution: {NO_GRADE}", f"Caution: {NO_KEEPING}",
                       *(f"Caution: {text}" for text in cautions[:1])])

@@ -40,10 +40,10 @@ async function hear(file) {
 /** A class: one after the other; a row each as soon as it is heard, the table first, one player's page below it. */
 async function hearClass(files) {
   stopPlaying();
-  const students = [], body = make("div", "", { id: "hear-one" }), head = make("p", "", { class: "verdict", tabindex: "-1" });
+  const students = [], body = make("div", "", { id: "hear-one" }), head = make("p", "", { class: "verdict", tabindex: "-1" }), together = make("p", "", { class: "strongly" });
   const table = (done) => {
     headline(head, `${students.filter(({ found }) => found).length} of ${files.length} recordings heard. ${done ? "Choose a name for that player's page." : "The others follow."}`);
-    $("heard").replaceChildren(head, classTable(students, body), ...(done && students.some(({ found }) => found) ? [files_(students.map(({ found, file, why }) => (found ? { held: found.held } : { file: file.name, why })), "Print: the table, then a page each")] : []),
+    $("heard").replaceChildren(head, classTable(students, body), together, ...(done && students.some(({ found }) => found) ? [files_(students.map(({ found, file, why }) => (found ? { held: found.held } : { file: file.name, why })), "Print: the table, then a page each")] : []),
       make("p", "A recording is not a grade: microphone, room and nerves are heard, too. The teacher who listens decides. Nothing of a recording is kept or sent.", { class: "small" }), body);
   };
   await toil(place, `Reading ${files.length} recordings…`, async (signal, show) => {
@@ -59,6 +59,8 @@ async function hearClass(files) {
       table(false);
     }
   });
+  const told = students.filter(({ found }) => found).map(({ found }) => ({ held: found.held }));
+  if (told.length > 1) together.textContent = (await (await post("/api/practice/heard", question({ students: told, ending: "" }))).json()).together;
   table(true);
   head.focus();
 }
