@@ -162,7 +162,7 @@ def _bare_page(written: Written, ending: str, paper: Literal["a4", "letter"], la
 
         options = PageOptions(paper=paper if ending == ".pdf" else "screen", large_print=large)
         copy = engraving_copy(written.document, "P1", title=written.document.title,
-                              subtitle=f"{written.asked.part.full_name or written.asked.part.name} · "
+                              subtitle=f"{written.document.root.findtext('part-list/score-part/part-name')} · "
                                        f"{_reader_said(written)}")
         pages = engraved_pages(copy, options)
         return pdf_of(pages, options, title=written.document.title) if ending == ".pdf" else pages[0].encode()

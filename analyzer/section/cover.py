@@ -216,10 +216,10 @@ def _losses(line: Line, phrases: Iterable[Phrase], missing: tuple[int, ...], gli
         if phrase.octaves:
             moved.setdefault(phrase.octaves, []).extend(range(phrase.first, phrase.last + 1))
     for octaves, which in sorted(moved.items()):
-        low = pitch_of(min(line.notes[k].midi for k in which)).pretty
+        low, high = (pitch_of(end(line.notes[k].midi for k in which)).pretty for end in (min, max))
         far = "an octave" if abs(octaves) == 1 else f"{abs(octaves)} octaves"
         way, gone = ("higher", f"the low octave, down to {low}, is lost") if octaves > 0 else (
-            "lower", f"the line no longer lies on top, from {low} up")
+            "lower", f"the upper octave, up to {high}, is lost")
         yield Loss(code="octave", what=f"{counted(len(which), 'note')} {far} {way}: {gone}",
                    measures=_measures(line, which))
     if glides:

@@ -3,6 +3,7 @@
 Small notes are to be played, so they are notes of cue size and no silent cues: plans and reviews count them.
 """
 
+import re
 from collections.abc import Iterator, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, replace
@@ -19,6 +20,9 @@ from analyzer.writing.rests import printed_value, rests_between, units
 from analyzer.writing.write import Written
 
 _LOUDNESS = ("dynamics", "wedge")
+_HOW = re.compile(r"\b(?:cresc|decresc|dim|dolce|espr|marc|cantabile|legato|stacc|ten\b|sord|senza|mute|open|solo|gliss"
+                  r"|pesante|morendo|sost|leggiero|sotto)", re.IGNORECASE)
+"""Words that tell one player how to play; the others (tempo, form) stand in every part alike."""
 _BEFORE_TYPE = ("grace", "cue", "pitch", "duration", "tie", "instrument", "footnote", "level", "voice")
 
 
@@ -138,7 +142,7 @@ def _rebuilt(measure: etree._Element, cuts: Sequence[_Cut], divisions: Fraction,
     kept = [note for note in _notes(measure, divisions) if note.element.find("rest") is None
             and not any(cut.low <= note.onset < cut.high for cut in cuts)]
     others = [(at, element) for at, element in _others(measure, divisions)
-              if not (_is_loudness(element) and any(cut.low <= at < cut.high for cut in cuts))]
+              if not (_is_the_player_s(element) and any(cut.low <= at < cut.high for cut in cuts))]
     for cut in cuts:
         if cut.opens:
             others.append((cut.low, _words(cut.passage.said)))
@@ -150,7 +154,7 @@ def _rebuilt(measure: etree._Element, cuts: Sequence[_Cut], divisions: Fraction,
             if note.element.find("rest") is None and cut.low <= note.onset < cut.high:
                 kept.append(_Note(note.onset, note.length, _sized(note)))
         others += [(at, deepcopy(element)) for at, element in _others(cut.source, divisions)
-                   if _is_loudness(element) and cut.low <= at <= cut.high]
+                   if _is_the_player_s(element) and cut.low <= at <= cut.high]
     kept.sort(key=lambda note: (note.onset, not note.grace))
     form = {"compound": False, "pickup": measure.get("implicit") == "yes"}
     stream: list[_Note] = []
@@ -215,8 +219,12 @@ def _sized(note: _Note) -> etree._Element:
     return element
 
 
-def _is_loudness(element: etree._Element) -> bool:
-    return element.tag == "direction" and any(element.find(f"direction-type/{name}") is not None for name in _LOUDNESS)
+def _is_the_player_s(element: etree._Element) -> bool:
+    """Tell whether a sign is for who plays the notes at it, and goes with them."""
+    if element.tag != "direction":
+        return False
+    said = " ".join((words.text or "") for words in element.iterfind("direction-type/words"))
+    return bool(_HOW.search(said)) or any(element.find(f"direction-type/{name}") is not None for name in _LOUDNESS)
 
 
 def _loudness_before(cut: _Cut, sources: dict[int, etree._Element], index: int) -> etree._Element | None:

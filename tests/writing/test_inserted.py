@@ -127,6 +127,21 @@ def test_the_dynamics_in_force_come_along() -> None:
     assert order[:3] == ["words", "p", "note"]
 
 
+def test_words_for_the_player_go_with_the_notes() -> None:
+    """The bass line says dolce at its low phrase and marcato at its high one; each player reads what is his or hers."""
+    text = music({"Trombone 1": "F4|D4|F4|D4|F4", "Bass Trombone": "F1 G1 F1 G1|F1|R|D4 C4 D4 C4|C4"}).xml.decode()
+    head, p1, p2 = text.split("<part id=")
+    measures = p2.split("<measure ")
+    for nth, word in ((1, "dolce"), (4, "marcato")):
+        measures[nth] = measures[nth].replace(
+            "<note>", f"<direction><direction-type><words>{word}</words></direction-type></direction><note>", 1)
+    document = read_document("<part id=".join([head, p1, "<measure ".join(measures)]).encode(), "words.musicxml")
+    answer = fit(document, band(tenor("Ann", low="E2"), euph("Eve", low="E2"), {"name": "Tom", "instrument": "tuba"}))
+    parts = parts_of(answer)
+    said = {name: [words.text for words in parts[name].document.root.iter("words")] for name in ("Eve", "Tom")}
+    assert said == {"Eve": ["Tom plays", "marcato"], "Tom": ["dolce", "Eve plays"]}
+
+
 @pytest.mark.parametrize("name", ["Ann", "Cy"])
 def test_the_parts_of_such_a_night_pass_their_own_review(name: str) -> None:
     answer = fit(music(ILL), band(tenor("Ann"), tenor("Cy")))
