@@ -1,7 +1,7 @@
 """Spelled pitch, MIDI numbers, and written against sounding pitch."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 _STEPS = "CDEFGAB"
 _SEMITONES = (0, 2, 4, 5, 7, 9, 11)
@@ -17,16 +17,16 @@ asks for it, no plan does. Listening tests with brass tones in a line would chan
 
 @dataclass(frozen=True, slots=True)
 class Pitch:
-    """A spelled pitch. `octave` is scientific (C4 is middle C), `alter` in semitones, -3 to 3."""
+    """A spelled pitch. `octave` is scientific (C4 is middle C), `alter` in semitones, -3 to 3; A4 has the `midi` 69."""
 
     step: str
     alter: int
     octave: int
+    midi: int = field(init=False, compare=False, repr=False)
 
-    @property
-    def midi(self) -> int:
-        """MIDI number, A4 = 69."""
-        return 12 * (self.octave + 1) + _SEMITONES[_STEPS.index(self.step)] + self.alter
+    def __post_init__(self) -> None:
+        midi = 12 * (self.octave + 1) + _SEMITONES[_STEPS.index(self.step)] + self.alter
+        object.__setattr__(self, "midi", midi)         # one pitch stands for many notes, each of which asks for it
 
     @property
     def name(self) -> str:

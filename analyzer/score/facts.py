@@ -1,6 +1,8 @@
 """What the notes of one part amount to: clefs, range, how many notes and lines."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 
 from analyzer.pitch import Pitch
 from analyzer.problem import Problem
@@ -34,11 +36,16 @@ def part_facts(document: Document, info: PartInfo) -> tuple[PartFacts, tuple[Pro
     part, problems = read_part(document, info.id)
     lines, more = lines_of(part, info.family)
     attacks = {note.refs[0] for line in lines for note in line.notes}
-    written = sorted((note.written for note in part.notes), key=lambda pitch: pitch.midi)
-    sounding = sorted((note.sounding for note in part.notes), key=lambda pitch: pitch.midi)
+    written = _ends([note.written for note in part.notes])
+    sounding = _ends([note.sounding for note in part.notes])
     facts = PartFacts(
         clefs=tuple(dict.fromkeys(note.clef for note in part.notes)),
-        written_low=written[0] if written else None, written_high=written[-1] if written else None,
-        sounding_low=sounding[0] if sounding else None, sounding_high=sounding[-1] if sounding else None,
+        written_low=written[0], written_high=written[1], sounding_low=sounding[0], sounding_high=sounding[1],
         notes=len(attacks), lines=sum(bool(line.notes) for line in lines))
     return facts, (*problems, *more) if info.low_brass else ()
+
+
+def _ends(pitches: Sequence[Pitch]) -> tuple[Pitch | None, Pitch | None]:
+    """Return the lowest pitch (the first of those) and the highest (the last)."""
+    midi = attrgetter("midi")
+    return min(pitches, key=midi, default=None), max(reversed(pitches), key=midi, default=None)

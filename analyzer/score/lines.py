@@ -106,7 +106,7 @@ _EQUAL = 1e-7
 MOST_PLAYERS = 24
 """Lines of one staff at most; judged: no part is printed for more players, and a damaged file could ask for thousands.
 Any limit from 12 to 100 leaves every score of the suites as it is."""
-_FREE_S, _FREE_QUARTERS = 0.03, Fraction(1, 16)
+_FREE_S, _FREE_QUARTERS = 0.03, 1 / 16
 """Attacks that follow each other faster than this, and are written as 64ths or shorter, are free time: 33 notes a
 second are more than twice what any player tongues, slurs or fingers. Judged."""
 _NO_TEMPO_BPM = 100.0                   # as the plan supposes where the score tells none
@@ -187,15 +187,16 @@ def _order(note: Note) -> tuple[float, bool, int]:
 def _groups(notes: Sequence[Note]) -> list[VoiceChord]:
     """Return the chords of a staff: notes of one voice that begin together (graces stand alone, in their order)."""
     groups: list[VoiceChord] = []
-    last: dict[str, VoiceChord] = {}
+    last: dict[str, tuple[VoiceChord, tuple[int, int]]] = {}
     for note in notes:
-        before = last.get(note.voice)
-        if before is not None and before.measure == note.measure and before.onset == note.onset \
+        onset = note.onset.as_integer_ratio()          # equal fractions have equal ones, sooner told
+        before, at = last.get(note.voice, (None, None))
+        if before is not None and before.measure == note.measure and at == onset \
                 and before.grace == note.grace and (note.chord or not note.grace):
             before.notes.append(note)
             continue
         group = VoiceChord(voice=note.voice, measure=note.measure, onset=note.onset, grace=note.grace, notes=[note])
-        last[note.voice] = group
+        last[note.voice] = group, onset
         groups.append(group)
     return groups
 
@@ -207,11 +208,12 @@ def _line(part: Part, family: str, number: int, of: int, notes: Sequence[Note], 
     end = -1.0                         # of the last entry [quarter notes]; exact times differ by more than _EQUAL
     for note in notes:
         faults.measure = labels[note.measure]
+        start = real(note.onset)
         if result and not note.grace and not result[-1].grace:
             last = result[-1]
-            gap = real(note.onset) - end
+            gap = start - end
             if tied and note.tie_stop and abs(gap) < _EQUAL and last.midi == note.sounding.midi:
-                end = real(note.onset) + real(note.duration)
+                end = start + real(note.duration)
                 result[-1] = replace(
                     last, refs=(*last.refs, note.ref), duration=last.duration + note.duration,
                     slur_after=note.slur_after,
@@ -236,7 +238,7 @@ def _line(part: Part, family: str, number: int, of: int, notes: Sequence[Note], 
             harmonic=note.harmonic, given=note.given, instrument=note.instrument, clef=note.clef, family=note.family))
         if not note.grace:
             tied = note.tie_start
-            end = real(note.onset) + real(note.duration)
+            end = start + real(note.duration)
     _set_free(result, part, faults)
     return Line(part_id=part.id, part_name=part.name, family=family, number=number, of=of, notes=tuple(result),
                 measures=part.measures, tempi=part.tempi, jumps=_note_jumps(result, part.jumps, part.measures, faults),
@@ -245,10 +247,10 @@ def _line(part: Part, family: str, number: int, of: int, notes: Sequence[Note], 
 
 def _set_free(notes: list[LineNote], part: Part, faults: Faults) -> None:
     """Mark the attacks that are too short to be played in time: a cadenza written out is played freely."""
-    if not any(note.duration <= _FREE_QUARTERS for note in notes):
+    if not any(real(note.duration) <= _FREE_QUARTERS for note in notes):
         return
     for k, note in enumerate(notes):
-        if note.grace or note.duration > _FREE_QUARTERS:
+        if note.grace or real(note.duration) > _FREE_QUARTERS:
             continue
         following = next((other.onset for other in notes[k + 1:k + 9] if not other.grace), note.onset + note.duration)
         length = max(following - note.onset, Fraction(0))

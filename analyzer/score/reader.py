@@ -47,6 +47,8 @@ class _Raw(NamedTuple):
 
 
 _NONE: frozenset[str] = frozenset()
+_DRAWN = frozenset({"type", "stem", "beam", "dot", "time-modification", "lyric"})
+"""Most children of most notes: how they look, not what sounds. Told first, they cost no further question."""
 _CONCERT = Transposition()
 
 
@@ -68,6 +70,8 @@ class _Reader:
         self.ref = -1
         self.onset = Fraction(0)       # of the measure
         self.base = Fraction(0)        # the same in divisions
+        # Quarter notes for (divisions, divisions a quarter): notes of all parts stand at the same places.
+        self.places: dict[tuple[int | Fraction, int | Fraction], Fraction] = document.memo.setdefault("places", {})
         self.position: int | Fraction = 0
         self.furthest: int | Fraction = 0
         self.last_onset = Fraction(0)
@@ -127,6 +131,16 @@ class _Reader:
                                      beat=self.attributes.beat))
         self.onset += length
 
+    def place(self, start: int | Fraction) -> Fraction:
+        """Return where a place of the measure lies in the part: the onset of the measure and `start` divisions."""
+        if self.base.denominator != 1:
+            return self.onset + self.attributes.quarters(start)
+        at = (self.base.numerator + start, self.attributes.divisions)
+        onset = self.places.get(at)
+        if onset is None:
+            onset = self.places[at] = Fraction(*at)
+        return onset
+
     def move(self, ticks: int | Fraction) -> None:
         """Step forward, or back (never beyond the start of the measure)."""
         self.position += ticks
@@ -149,6 +163,8 @@ class _Reader:
         slurs: list[tuple[str, str]] = []
         for child in element:
             tag = child.tag
+            if tag in _DRAWN:
+                continue
             if tag == "pitch":
                 pitch = child
             elif tag == "duration":
@@ -204,9 +220,7 @@ class _Reader:
         onset = self.last_onset
         if not chord:
             start = self.position
-            # The same as onset of the measure plus position, at a third of the cost.
-            onset = self.last_onset = Fraction(self.base.numerator + start, attributes.divisions) \
-                if self.base.denominator == 1 else self.onset + attributes.quarters(start)
+            onset = self.last_onset = self.place(start)
             self.position += ticks
             if self.position > self.furthest:
                 self.furthest = self.position
