@@ -1,5 +1,6 @@
 """`lowbrass tune moves` as data and as text."""
 
+from collections.abc import Iterator
 from typing import Any
 
 from analyzer import cautions
@@ -23,12 +24,30 @@ def moves_document(moves: Moves, file: str) -> dict[str, Any]:
 
 def moves_text(moves: Moves, file: str) -> str:
     """Say how fast each alternation went, and what limit that makes."""
-    unit = "m/s2, greatest acceleration of the slide" if moves.key == "slide_acceleration_m_s2" else \
-        "notes a second, with a change of valves"
-    out = [f"{file}, {moves.horn.name}:"]
+    out = [f"{file}, {moves.horn.name}:", *(f"  {text}" for text in alternations_said(moves))]
+    unit, what = _measure(moves)
+    out.append(f"{moves.key} = {moves.value:.1f}  ({unit}, {what}; 95 % between {moves.low:.1f} and {moves.high:.1f})")
+    return "\n".join([*out, *(f"Caution: {text}" for text in _CAUTIONS)])
+
+
+def moves_page(moves: Moves) -> dict[str, Any]:
+    """Return what the local page says: ``{"said": the limit, "rows": [an alternation], "cautions"}``."""
+    unit, what = _measure(moves)
+    return {"said": f"{what[0].upper()}{what[1:]}: {moves.value:.1f} {unit}, in 95 of 100 cases between "
+                    f"{moves.low:.1f} and {moves.high:.1f}.",
+            "rows": list(alternations_said(moves)), "cautions": list(_CAUTIONS)}
+
+
+def alternations_said(moves: Moves) -> Iterator[str]:
+    """Say each alternation in a line."""
     for one in moves.timed:
         way = f", {one.what.distance_mm:.0f} mm" if one.what.distance_mm else ""
-        out.append(f"  {shown(one.what.first.label)} and {shown(one.what.second.label)}{way}: {1 / one.move_s:.1f} "
-                   f"notes a second ({one.count} notes)")
-    out.append(f"{moves.key} = {moves.value:.1f}  ({unit}; 95 % between {moves.low:.1f} and {moves.high:.1f})")
-    return "\n".join([*out, *(f"Caution: {text}" for text in _CAUTIONS)])
+        yield (f"{shown(one.what.first.label)} and {shown(one.what.second.label)}{way}: {1 / one.move_s:.1f} notes a "
+               f"second ({one.count} notes)")
+
+
+def _measure(moves: Moves) -> tuple[str, str]:
+    """Return the unit of what was measured, and its words."""
+    if moves.key == "slide_acceleration_m_s2":
+        return "m/s2", "greatest acceleration of the slide"
+    return "notes a second", "with a change of valves"

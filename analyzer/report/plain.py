@@ -83,6 +83,7 @@ _INSTEAD = [(re.compile(pattern), words) for pattern, words in (
     (r"lowbrass map tells why, note by note; lowbrass review tells what to do\.",
      "My passage tells why, note by note; A bass part tells what to do."),
     (r"Name one of them with --part to drill it", "Choose one of them under Part to drill it"),
+    (r"Play the alternations of lowbrass tune moves --sheet", "Play the pairs that are listed"),
     # A recording.
     (r" ?A sheet: lowbrass drill SCORE --horn \S+ --measures (\S+)\.",
      r" A practice sheet: choose measures \1, and look under Practice."),

@@ -3,13 +3,15 @@
 import datetime as dt
 import tempfile
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
 from analyzer.analysis import Analysis, Request, analyse, with_notes
 from analyzer.plan.heard import KEY, heard_of, trend, with_heard
+from analyzer.plan.progress import with_limits
 from analyzer.practice.drills import Drills, drills_for
 from analyzer.practice.weeks import Day, practice_days
 from analyzer.problem import unreadable
@@ -17,6 +19,7 @@ from analyzer.report.drill.file import sheet_content
 from analyzer.report.drill.sound import Drone, listening_wav, sheet_midi, tones
 from analyzer.report.drill.text import calendar_ics, drill_blocks
 from analyzer.report.listen.document import Student, heard_once
+from analyzer.report.moves import moves_page
 from analyzer.report.page_blocks import page_blocks
 from analyzer.report.plain import plain, plain_line
 from analyzer.score.document import read_document
@@ -121,10 +124,7 @@ def hear_answer(tell: Tell, data: bytes, name: str, asked: Asked, recording: byt
     def share(done: float) -> None:
         tell({"doing": "Listening", "done": round(100 * done), "of": 100, "name": ""})
 
-    with tempfile.TemporaryDirectory(prefix="lowbrass-") as folder:
-        # The browser has made a WAV of what only it can read, under the name that the player knows.
-        path = Path(folder) / f"recording{'.wav' if recording.startswith(b'RIFF') else Path(called).suffix[:8]}"
-        path.write_bytes(recording)
+    with _lent(recording, called) as path:
         sound = read_sound(path, name=called)
         hearing = hear(sound, planned, reference_hz=reference_hz, told_share=share)
     tell({"doing": "Drawing what was heard", "done": 0, "of": None, "name": ""})
@@ -157,6 +157,45 @@ def heard_file(data: bytes, name: str, asked: Asked, students: Sequence[Student]
     from analyzer.report.listen.files import listen_file
 
     return listen_file(read_document(data, name), _analysis(data, name, asked), students, Path(f"heard{ending}"))
+
+
+def moves_answer(tell: Tell, data: bytes, name: str, asked: Asked, recording: bytes, called: str, text: str,
+                 player: str) -> tuple[dict[str, Any], None]:
+    """Return what to play in turn on the horn of a line; with a recording of it, how fast the player moves.
+
+    ``{"sheet": [line], "found": null or {"said", "rows", "cautions", "text"}}``: `text` is the player file (if empty a
+    new one) with the limit that was found.
+
+    Raises
+    ------
+    Unreadable
+        As for `measure_moves`, or if the text is no player file.
+    """
+    from analyzer.hearing.moves import measure_moves, sheet_text
+    from analyzer.hearing.sound import read_sound
+
+    tell({"doing": "Listening", "done": 0, "of": None, "name": ""})
+    horn = next(one.plan.horn for one in _analysis(data, name, asked).lines if one.plan.line.number == asked.line)
+    sheet = [line for line in sheet_text(horn).splitlines() if line]
+    if not recording:
+        return {"sheet": sheet, "found": None}, None
+    if text.strip():
+        read_player_file(text, player)
+    with _lent(recording, called) as path:
+        moves = measure_moves(read_sound(path, name=called), horn)
+    found = moves_page(moves)
+    found["text"] = with_limits(text, {moves.key: round(moves.value, 1)})
+    return {"sheet": sheet, "found": found}, None
+
+
+@contextmanager
+def _lent(recording: bytes, called: str) -> Iterator[Path]:
+    """Lay a recording into a file that goes with the block."""
+    with tempfile.TemporaryDirectory(prefix="lowbrass-") as folder:
+        # The browser has made a WAV of what only it can read, under the name that the player knows.
+        path = Path(folder) / f"recording{'.wav' if recording.startswith(b'RIFF') else Path(called).suffix[:8]}"
+        path.write_bytes(recording)
+        yield path
 
 
 def kept_answer(data: bytes, score: str, student: Student, text: str, name: str, day: str) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from analyzer.web.practice_answers import (
     hear_answer,
     heard_file,
     kept_answer,
+    moves_answer,
 )
 from analyzer.web.replies import file_reply, json_reply
 from analyzer.web.security import MAX_UPLOAD_BYTES
@@ -63,14 +64,7 @@ async def hear(page: Page, request: "Request") -> "Response":
     """Hold a recording against the plan of the asked line: a line of JSON, the question, then the sound file itself."""
     from starlette.responses import StreamingResponse
 
-    body = await read_body(request, MAX_UPLOAD_BYTES, "Choose a shorter recording.")
-    head, _, recording = body.partition(b"\n")
-    try:
-        given = json.loads(head)
-    except (ValueError, RecursionError):
-        given = None
-    if not isinstance(given, dict):
-        raise unreadable("bad-question", where="the question", what="cannot be read", try_="Load the page again.")
+    given, recording = await _with_recording(request)
     score, asked = page.score_of(given), page.read(given)
     called = file_name(request.headers.get("x-file-name", ""))
 
@@ -80,6 +74,35 @@ async def hear(page: Page, request: "Request") -> "Response":
     lines = page.sweeps.lines(hold, hear_answer, score.data, score.name, asked, recording, called,
                               number(given, "reference", 380, 480))
     return StreamingResponse(lines, media_type="application/x-ndjson")
+
+
+async def moves(page: Page, request: "Request") -> "Response":
+    """Say what to play in turn; with a recording of it, how fast the player of a player file (its text) moves."""
+    from starlette.responses import StreamingResponse
+
+    given, recording = await _with_recording(request)
+    score, asked = page.score_of(given), page.read(given)
+    lines = page.sweeps.lines(lambda _: {}, moves_answer, score.data, score.name, asked, recording,
+                              file_name(request.headers.get("x-file-name", "")), *_player_file(given))
+    return StreamingResponse(lines, media_type="application/x-ndjson")
+
+
+async def _with_recording(request: "Request") -> tuple[dict[str, Any], bytes]:
+    """Read a line of JSON and the sound behind it."""
+    body = await read_body(request, MAX_UPLOAD_BYTES, "Choose a shorter recording.")
+    head, _, recording = body.partition(b"\n")
+    try:
+        given = json.loads(head)
+    except (ValueError, RecursionError):
+        given = None
+    if not isinstance(given, dict):
+        raise unreadable("bad-question", where="the question", what="cannot be read", try_="Load the page again.")
+    return given, recording
+
+
+def _player_file(given: dict[str, Any]) -> tuple[str, str]:
+    """Return text and name of a player file that the page sends along."""
+    return str(given.get("text", "")), one_line(str(given.get("name", "")))[:_LONGEST] or "player.toml"
 
 
 async def heard(page: Page, request: "Request") -> "Response":
@@ -116,9 +139,9 @@ async def keep(page: Page, request: "Request") -> "Response":
     """Put what a recording came to into a player file (its text, empty for a new one); say how it goes on."""
     given, score = await page.question(request)
     held = page.hearings.of(given.get("held"), score.id)
-    text, name = str(given.get("text", "")), one_line(str(given.get("name", "")))[:_LONGEST] or "player.toml"
     return json_reply(await page.jobs.run(request.is_disconnected, kept_answer, score.data, score.name, held.student,
-                                          text, name, dt.date.today().isoformat()))
+                                          *_player_file(given), dt.date.today().isoformat()))
 
 
-ROUTES = {"practice/sheet": sheet, "practice/hear": hear, "practice/heard": heard, "practice/keep": keep}
+ROUTES = {"practice/sheet": sheet, "practice/hear": hear, "practice/heard": heard, "practice/keep": keep,
+          "practice/moves": moves}

@@ -153,6 +153,8 @@ TOLD["practice/hear"] = closed({
     "heard": HEARD, "totals": {"type": "object"}, "cautions": CAUTIONS, "about": TEXT, "reference_hz": NUMBER,
     "row": TEXTS, "held": TEXT,
     "systems": many(closed({"svg": TEXT, "strip": TEXT, "places": by(r"^\d+$", NUMBER)}), least=1)})
+TOLD["practice/moves"] = closed({
+    "sheet": TEXTS, "found": maybe(closed({"said": TEXT, "rows": TEXTS, "cautions": CAUTIONS, "text": TEXT}))})
 """What is told line by line: steps, then the answer, or one line that says why there is none."""
 ANSWERS["library/score"] = ANSWERS["open"]
 FILES = {"file", "playable", "section/write", "player/write", "pins/write", "fit", "horns/write", "horns/chart",

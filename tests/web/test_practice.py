@@ -3,7 +3,9 @@
 import datetime as dt
 import io
 import json
+import math
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -179,6 +181,41 @@ def test_a_class_is_printed_and_kept(client, lesson: Path) -> None:
         assert reply.status_code == status, reply.text
         assert why in reply.json()["line"]
     _kept(client, found, students)
+
+
+def test_two_notes_in_turn_make_a_limit_of_the_player_file(client) -> None:
+    """The arm of tests/hearing/test_moves.py, through the page: 30 m/s2 are found within a tenth."""
+    np = pytest.importorskip("numpy")
+    soundfile = pytest.importorskip("soundfile")
+    from analyzer.hearing.moves import alternations
+    from analyzer.horns.profiles import load_horn
+    from tests.hearing.synth import RATE
+    from tests.hearing.test_moves import turned
+
+    ways_mm = [one.distance_mm for one in alternations(load_horn("tenor"))]
+    sound, content = turned("tenor", [math.sqrt(10 / math.sqrt(3) * way_mm / 30000) for way_mm in ways_mm],
+                            np.random.default_rng(4)), io.BytesIO()
+    soundfile.write(content, sound, RATE, format="WAV")
+    found = opened(client)
+
+    def asked(recording: bytes, text: str) -> dict:
+        body = question(found, horn="tenor", text=text, name="a.toml").encode() + b"\n" + recording
+        reply = client.post("/api/practice/moves", content=body, headers={"x-file-name": "turns.m4a"})
+        return json.loads(reply.text.splitlines()[-1])
+
+    sheet = asked(b"", "")["answer"]
+    assert sheet["found"] is None
+    assert sum(line[0].isdigit() for line in sheet["sheet"]) == len(ways_mm)
+    known = asked(content.getvalue(), '[player]\nname = "Ann"\n')["answer"]["found"]
+    kept = tomllib.loads(known["text"])["player"]
+    assert kept["name"] == "Ann"
+    assert kept["slide_acceleration_m_s2"] == pytest.approx(30, rel=0.1)
+    assert f"{kept['slide_acceleration_m_s2']:.1f} m/s2" in known["said"]
+    one_note = io.BytesIO()
+    soundfile.write(one_note, sound[:RATE // 3], RATE, format="WAV")
+    line = asked(one_note.getvalue(), "")["line"]
+    assert "Play the pairs that are listed" in line
+    assert not TERMINAL.search(line)
 
 
 def _printed(client, found: dict, students: list[dict]) -> None:

@@ -122,34 +122,59 @@ function keeping(found) {
   const box = make("details", "", { class: "keeping" }), said = make("p", "", { class: "small", "aria-live": "polite" }), list = make("div");
   const open = make("label", "", { class: "button" }), input = make("input", "", { type: "file", accept: ".toml", "aria-label": "Open a player file" });
   const which = () => { said.textContent = diary.text ? `Into: ${diary.name}` : "No player file is open: a new one is begun."; };
-  const save = button("Keep it: save the player file", async () => {
-    save.disabled = true;
+  const keep = button("Keep it: save the player file", async () => {
+    keep.disabled = true;
     try {
       const kept = await (await post("/api/practice/keep", question({ held: found.held, text: diary.text, name: diary.name || "player.toml" }))).json();
       diary = { name: diary.name || "player.toml", text: kept.text };
-      const link = make("a", "", { href: URL.createObjectURL(new Blob([kept.text], { type: "application/toml" })), download: diary.name });
-      link.click();
-      URL.revokeObjectURL(link.href);
+      save(diary.text, diary.name);
       which();
       list.replaceChildren(make("h4", "This passage so far"), ...(kept.said ? [make("p", kept.said)] : []), listOf("ul", kept.rows));
-      save.textContent = "It is kept";
-    } catch (error) { save.disabled = false; failed(error); }
+      keep.textContent = "It is kept";
+    } catch (error) { keep.disabled = false; failed(error); }
   });
   input.addEventListener("change", async () => {
     const [file] = input.files;
     if (file) diary = { name: file.name, text: await file.text() };
     input.value = "";
-    save.disabled = false;
-    save.textContent = "Keep it: save the player file";
+    keep.disabled = false;
+    keep.textContent = "Keep it: save the player file";
     which();
   });
   open.append(input, make("span", "Open a player file"));
   const row = make("p", "", { class: "row" });
-  row.append(open, save);
+  row.append(open, keep);
   box.append(make("summary", "Keep what it came to, and see how it goes on"), make("p", "Right notes, late moves, cents and the day are kept in the player's own file, which you save where you like; no sound.", { class: "small" }), row, said, list);
   which();
   return box;
 }
+
+/** A file made here, saved under a name. */
+function save(text, name) {
+  const link = make("a", "", { href: URL.createObjectURL(new Blob([text], { type: "application/toml" })), download: name });
+  link.click();
+  URL.revokeObjectURL(link.href);
+}
+
+// --- two notes in turn --------------------------------------------------------------------------------------------
+
+/** What to play on this horn; with a recording of it, how fast the player moves, for the player file. */
+async function pace(file) {
+  const found = await toil(place, file ? `Reading ${file.name}…` : "Looking up what to play…", async (signal, show) => {
+    const { content, name } = file ? await readable(file, page.start.limit_mib * 2 ** 20 - 2 ** 20) : { content: "", name: "" };
+    const body = new Blob([`${JSON.stringify(question(diary))}\n`, content]);
+    return toldBy("/api/practice/moves", { body, headers: { "Content-Type": "application/octet-stream", "X-File-Name": encodeURIComponent(name) }, signal }, ({ doing }) => show(`${doing}…`));
+  });
+  $("pace-sheet").replaceChildren(...found.sheet.map((line) => make("p", line, /^\d/.test(line) ? { class: "set-in" } : {})));
+  if (!found.found) return;
+  const { said, rows, cautions, text } = found.found, head = make("p", said, { class: "verdict", tabindex: "-1" });
+  diary = { name: diary.name || "player.toml", text };
+  $("pace-found").replaceChildren(head, listOf("ul", rows), button("Save the player file", () => save(diary.text, diary.name)), care(cautions));
+  head.focus();
+}
+
+$("pace").addEventListener("toggle", () => { if ($("pace").open && page.answer) pace(null).catch(failed); });
+$("pace-file").addEventListener("change", (event) => { const [file] = event.target.files; event.target.value = ""; if (file) pace(file).catch(failed); });
 
 // --- played along -------------------------------------------------------------------------------------------------
 
