@@ -33,6 +33,7 @@ def moves_text(moves: Moves, file: str) -> str:
 def moves_page(moves: Moves) -> dict[str, Any]:
     """Return what the local page says: ``{"said": the limit, "rows": [an alternation], "cautions"}``."""
     unit, what = _measure(moves)
+    unit = unit.replace("m/s2", "m/s²")
     return {"said": f"{what[0].upper()}{what[1:]}: {moves.value:.1f} {unit}, in 95 of 100 cases between "
                     f"{moves.low:.1f} and {moves.high:.1f}.",
             "rows": list(alternations_said(moves)), "cautions": list(_CAUTIONS)}

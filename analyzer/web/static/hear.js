@@ -165,7 +165,7 @@ async function pace(file) {
     const body = new Blob([`${JSON.stringify(question(diary))}\n`, content]);
     return toldBy("/api/practice/moves", { body, headers: { "Content-Type": "application/octet-stream", "X-File-Name": encodeURIComponent(name) }, signal }, ({ doing }) => show(`${doing}…`));
   });
-  $("pace-sheet").replaceChildren(...found.sheet.map((line) => make("p", line, /^\d/.test(line) ? { class: "set-in" } : {})));
+  $("pace-sheet").replaceChildren(...found.sheet.map((line) => make("p", line.replace(/\s{2,}/, ", "), /^\d/.test(line) ? { class: "set-in" } : {})));
   if (!found.found) return;
   const { said, rows, cautions, text } = found.found, head = make("p", said, { class: "verdict", tabindex: "-1" });
   diary = { name: diary.name || "player.toml", text };
