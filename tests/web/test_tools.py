@@ -203,6 +203,8 @@ def test_a_recording_is_dropped_heard_and_played_along(browser, address: str, si
             dropped(page, "#music", lesson)
         expect(page.locator("#heard .verdict")).to_contain_text("notes as written", timeout=120_000)
         assert page.locator(".system-heard").count() >= 2
+        # In the dark all of it is turned over, so that music in the page's own light ink would be dark on dark.
+        assert page.locator(".system-heard > svg").first.evaluate("it => getComputedStyle(it).color") == "rgb(0, 0, 0)"
         expect(page.locator("#heard")).to_contain_text("A recording is not a grade")
         sound(page, size)
         page.locator("#hear-play").click()
