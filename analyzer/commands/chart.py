@@ -6,7 +6,7 @@ from typing import Literal, get_args
 import click
 
 from analyzer.commands.completing import HornName
-from analyzer.commands.options import format_option, missing, print_json, write_file
+from analyzer.commands.options import format_option, missing, paper_choice, print_json, write_file, wrote
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.problem import unreadable
@@ -23,8 +23,7 @@ _ENDINGS = (".svg", ".html", ".pdf")
               help="The current horn: show what stays and what moves, by how many mm or cents.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
               help="Write the printable chart: .svg (picture), .html (sheet, picture, table) or .pdf (for the wall).")
-@click.option("--paper", type=click.Choice(get_args(_Paper)), default="a4", show_default=True,
-              help="Paper of a .pdf.")
+@paper_choice(papers=get_args(_Paper))
 @click.option("--large", is_flag=True, help="Everything in a .pdf half as large again.")
 @format_option("text", "json", "csv")
 def command(horn: str, before: str | None, output: Path | None, paper: _Paper, large: bool,
@@ -49,7 +48,7 @@ def command(horn: str, before: str | None, output: Path | None, paper: _Paper, l
         except ModuleNotFoundError as error:
             raise missing(str(error.name), "engrave") from error
         write_file(output, page)
-        click.echo(f"Wrote {output}.", err=True)
+        wrote(output)
     if form == "json":
         print_json(chart_document(model))
     elif form == "csv":
@@ -77,7 +76,7 @@ def _print_change(before: Horn, after: Horn, output: Path | None, form: str, pap
         except ImportError as error:
             raise missing(error.name or "a package", "engrave") from error
         write_file(output, content)
-        click.echo(f"Wrote {output}.", err=True)
+        wrote(output)
     if form == "json":
         print_json(transition_document(change))
     else:

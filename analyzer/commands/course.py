@@ -8,7 +8,16 @@ import click
 
 from analyzer.commands.bounded import Day
 from analyzer.commands.completing import HornName
-from analyzer.commands.options import format_option, missing, print_json, reads_option, say, write_file
+from analyzer.commands.options import (
+    format_option,
+    missing,
+    paper_choice,
+    paper_supposed,
+    print_json,
+    reads_option,
+    say,
+    write_file,
+)
 from analyzer.commands.sweep import Sweep, sweep_options
 from analyzer.course.course import course_of
 from analyzer.course.open_sheets import open_sheets
@@ -44,7 +53,7 @@ from analyzer.writing.readers import CLEFS, Clef
               help="Write a page for the phone of each week's first excerpt too.")
 @click.option("--own-scores-only", is_flag=True,
               help="Leave out the short sheets that come with lowbrass for what no score of FOLDER has.")
-@click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Paper.")
+@paper_choice("Paper.")
 @reads_option
 @sweep_options
 @format_option("text", "json")
@@ -87,6 +96,8 @@ def command(folder: Path, player_path: Path, from_name: str, to_name: str, clef:
     say(problems)
     for name, content in files.items():
         write_file(target / name, content)
+    if files and (supposed := paper_supposed()):
+        click.echo(f"The sheets are {supposed}", err=True)
     if form == "json":
         print_json(course_document(course, tuple(files), problems))
     else:

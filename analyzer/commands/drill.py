@@ -11,11 +11,13 @@ from analyzer.commands.bounded import Day
 from analyzer.commands.options import (
     format_option,
     missing,
+    paper_choice,
     print_json,
     request_options,
     say,
     score_argument,
     write_file,
+    wrote,
 )
 from analyzer.practice.drills import drills_for
 from analyzer.practice.weeks import practice_days
@@ -34,8 +36,7 @@ _ENGRAVING = ("verovio", "reportlab", "fontTools", "brotli")
 @click.option("-o", "--output", "outputs", type=click.Path(path_type=Path), multiple=True, metavar="FILE",
               help="Write the practice sheet; the file ending sets the format: a score (.musicxml) or a page (.pdf, "
                    ".svg, .html). May be repeated.")
-@click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True,
-              help="Paper of a .pdf or .svg.")
+@paper_choice("Paper of a .pdf or .svg.")
 @click.option("--seed", type=click.IntRange(0, 2**63 - 1), default=1, show_default=True,
               help="Another number gives other patterns; the same one gives the same sheet.")
 @click.option("--weeks", type=click.IntRange(1, 12), metavar="N", help="Spread the exercises over N weeks.")
@@ -92,7 +93,7 @@ def command(score: Path, request: Request, outputs: tuple[Path, ...], paper: Lit
     say(drills.problems)
     for path, content in files:
         write_file(path, content)
-        click.echo(f"Wrote {path}.", err=True)
+        wrote(path)
     if form == "json":
         print_json(drill_document(drills, days, drone=drone))
     else:

@@ -19,6 +19,7 @@ from analyzer.commands.options import (
     tempo_option,
     write_file,
     write_sheet,
+    wrote,
 )
 from analyzer.report.fit.document import fit_document
 from analyzer.report.fit.text import fit_blocks, fit_text
@@ -66,7 +67,7 @@ def command(ctx: click.Context, score: Path, section: Path, absent: tuple[str, .
         from analyzer.report.fit.page import section_page
 
         write_file(output, section_page(answer))
-        click.echo(f"Wrote {output}.", err=True)
+        wrote(output)
     if form == "json":
         print_json(fit_document(answer))
     else:

@@ -5,7 +5,16 @@ from typing import Literal
 
 import click
 
-from analyzer.commands.options import absent_option, format_option, print_json, reads_option, say, tempo_option
+from analyzer.commands.options import (
+    absent_option,
+    format_option,
+    paper_choice,
+    paper_supposed,
+    print_json,
+    reads_option,
+    say,
+    tempo_option,
+)
 from analyzer.report.folders.folders import folders_document, folders_text, make_folders
 from analyzer.score.transposing import Reads
 from analyzer.section.section import read_section
@@ -20,7 +29,7 @@ from analyzer.section.section import read_section
 @absent_option
 @tempo_option
 @reads_option
-@click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Paper.")
+@paper_choice("Paper.")
 @click.option("--large", is_flag=True, help="Large print.")
 @click.option("--take-home", "phone", is_flag=True, help="Also a page for each student's phone, a file a part.")
 @click.option("--scores", "files", is_flag=True, help="Also each part as a score with its marks (.musicxml).")
@@ -38,6 +47,8 @@ def command(ctx: click.Context, scores: tuple[Path, ...], section: Path, target:
     answer = make_folders(scores, players, target, tempo_bpm=tempo, paper=paper, large=large, reads=reads, jobs=jobs,
                           phone=phone, scores=files, told=lambda text: click.echo(text, err=True))
     say(answer.problems)
+    if supposed := paper_supposed():
+        click.echo(f"The folders are {supposed}", err=True)
     if form == "json":
         print_json(folders_document(answer))
     else:

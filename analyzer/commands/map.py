@@ -11,12 +11,14 @@ import click
 from analyzer.analysis import Analysis, Planned, Request, analyse
 from analyzer.commands.options import (
     format_option,
+    paper_choice,
     print_csv,
     print_json,
     request_options,
     say,
     score_argument,
     write_file,
+    wrote,
 )
 from analyzer.commands.pinning import read_pins, with_pins_file
 from analyzer.marking.which import Pictures, Which, WriteAs
@@ -39,8 +41,7 @@ from analyzer.score.document import OWN_FORM_ENDINGS, open_document
               help="Write a file; the file ending sets the format: an annotated score (.musicxml or .xml plain, "
                    ".mxl compressed; .mscz, .mscx or .mei where SCORE is one), a page (.svg, .pdf, .html), or "
                    "braille (.brf).")
-@click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True,
-              help="Paper of a .pdf, and of a printed .html.")
+@paper_choice("Paper of a .pdf, and of a printed .html.")
 @click.option("--large", is_flag=True, help="Large print on pages.")
 @click.option("--marks", "which", type=click.Choice(("all", "changes", "alternates")), default="all",
               show_default=True, help="Which notes get a mark in -o: all; changes (the first note, the first after a "
@@ -106,7 +107,7 @@ def _write(analysis: Analysis, output: Path, paper: Literal["a4", "letter"], lar
            write_as: WriteAs, pictures: Pictures) -> None:
     write_file(output, map_file(analysis, output, paper=paper, large=large, which=which, write_as=write_as,
                                 pictures=pictures, each=_watched))
-    click.echo(f"Wrote {output}.", err=True)
+    wrote(output)
     if output.suffix.lower() in OWN_FORM_ENDINGS:
         from analyzer.marking.source_file import parts_left_out
 

@@ -6,11 +6,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import click
+from click.core import ParameterSource
 
 from analyzer.analysis import Request
 from analyzer.commands.bounded import Number as Number
 from analyzer.commands.completing import HornName, PartName
 from analyzer.files import write_file as write_file
+from analyzer.paper_here import PAPER_NAMES, Paper, paper_here
 from analyzer.plain import json_pieces, json_text
 from analyzer.plan.player import Player, read_player
 from analyzer.problem import Problem
@@ -42,8 +44,16 @@ absent_option = click.option(
 intonation_option = click.option(
     "--intonation", type=click.Choice(("equal", "just")), default="equal", show_default=True,
     help="Where long notes stand: in equal temperament, or at their pure place in the chord of the whole score.")
-paper_option = click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True,
-                            help="Paper of a .pdf.")
+
+
+def paper_choice(what: str = "Paper of a .pdf.", papers: Sequence[str] = ("a4", "letter"),
+                 ) -> Callable[[Callable[..., _Result]], Callable[..., _Result]]:
+    """Return the option that chooses the paper; which was supposed without it is said by `wrote`."""
+    return click.option("--paper", type=click.Choice(papers), default=paper_here, show_default="that of your country",
+                        help=what)
+
+
+paper_option = paper_choice()
 pdf_option = click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE.pdf",
                           help="Write the answer as a sheet to print.")
 measures_option = click.option("--measures", metavar="A-B", help="Only measures A to B, as numbered in the score.")
@@ -127,6 +137,22 @@ def check_ending(output: Path | None, *endings: str) -> None:
                                  f"{'one of ' if len(endings) > 1 else ''}{', '.join(endings)}.", param_hint="-o")
 
 
+def wrote(path: Path) -> None:
+    """Say that a file was written, and of one to print on which paper where nobody chose it."""
+    supposed = paper_supposed() if path.suffix.lower() == ".pdf" else ""
+    click.echo(f"Wrote {path}{f' {supposed}' if supposed else '.'}", err=True)
+
+
+def paper_supposed() -> str:
+    """Say which paper was supposed and how to have the other; empty where it was chosen."""
+    context = click.get_current_context()
+    if context.get_parameter_source("paper") != ParameterSource.DEFAULT:
+        return ""
+    paper: Paper = context.params["paper"]
+    other: Paper = "letter" if paper == "a4" else "a4"
+    return f"on {PAPER_NAMES[paper]} paper; --paper {other} prints on {PAPER_NAMES[other]}."
+
+
 def write_sheet(output: Path | None, blocks: Callable[[], "Sequence[Block]"], paper: Literal["a4", "letter"],
                 problems: Iterable[Problem] = ()) -> None:
     """Write an answer as a PDF where a file is asked for, and say so."""
@@ -139,7 +165,7 @@ def write_sheet(output: Path | None, blocks: Callable[[], "Sequence[Block]"], pa
     except ModuleNotFoundError as error:
         raise missing(str(error.name), "engrave") from error
     write_file(output, content)
-    click.echo(f"Wrote {output}.", err=True)
+    wrote(output)
 
 
 def missing(package: str, extra: str) -> click.ClickException:

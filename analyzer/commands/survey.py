@@ -16,6 +16,7 @@ from analyzer.commands.options import (
     tempo_option,
     write_file,
     write_sheet,
+    wrote,
 )
 from analyzer.commands.sweep import Sweep, sweep_options
 from analyzer.horns.profiles import load_horn
@@ -72,7 +73,7 @@ def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[
         write_sheet(output, lambda: survey_blocks(survey, bought, every=True), paper)
     elif output is not None:
         write_file(output, _content(output.suffix.lower(), survey, bought))
-        click.echo(f"Wrote {output}.", err=True)
+        wrote(output)
     if form == "json":
         print_long_json(streamed_document(survey, bought))
     elif form == "csv":

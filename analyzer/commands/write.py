@@ -7,7 +7,16 @@ from typing import Literal
 import click
 
 from analyzer.analysis import Request
-from analyzer.commands.options import format_option, print_json, request_options, say, score_argument, write_file
+from analyzer.commands.options import (
+    format_option,
+    paper_choice,
+    print_json,
+    request_options,
+    say,
+    score_argument,
+    write_file,
+    wrote,
+)
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.problem import unreadable
 from analyzer.report.map.file import SCORES
@@ -42,7 +51,7 @@ from analyzer.writing.write import line_of_part, written_for
 @click.option("-o", "--output", "outputs", type=click.Path(path_type=Path), multiple=True, required=True,
               metavar="FILE", help="What to write: .musicxml, .mxl or .pdf; may be repeated.")
 @click.option("--no-marks", is_flag=True, help="Leave positions and valves out.")
-@click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Paper of a .pdf.")
+@paper_choice()
 @click.option("--large", is_flag=True, help="Large print on pages.")
 @format_option("text", "json")
 @click.pass_context
@@ -75,7 +84,7 @@ def command(ctx: click.Context, score: Path, request: Request, line: int | None,
                                   large=large)) for output in outputs]
     for output, content in files:
         write_file(output, content)
-        click.echo(f"Wrote {output}.", err=True)
+        wrote(output)
     if form == "json":
         print_json(write_document(written, analysis, tuple(str(output) for output in outputs), tuple(problems)))
     else:

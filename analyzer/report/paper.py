@@ -2,13 +2,13 @@
 
 import io
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any, Literal
+from typing import Any
 
+from analyzer.paper_here import Paper
 from analyzer.problem import Problem
 from analyzer.report.blocks import Block, Cautions, Findings, Gap, Head, Hint, Said, Table, Title
 from analyzer.report.shell import safe as escaped
 
-Paper = Literal["a4", "letter"]
 TEXT_FACE, BOLD_FACE = "LowbrassText", "LowbrassTextBold"
 PT_PER_MM = 72 / 25.4
 MARGIN_MM = 15.0

@@ -15,6 +15,7 @@ from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import horn_names, load_horn
 from analyzer.intonation.targets import Intonation
 from analyzer.marking.pins import MOST_PINS
+from analyzer.paper_here import Paper
 from analyzer.plan.player import KEYS, Player, player_of
 from analyzer.problem import Unreadable, unreadable
 from analyzer.report.plain import FIELD_NAMES, of_field, plain
@@ -184,6 +185,11 @@ def one_of(given: dict[str, Any], key: str, *known: str) -> str:
     if value not in known:
         raise _wrong(key, f"is none of {', '.join(known)}")
     return value
+
+
+def read_paper(given: dict[str, Any]) -> Paper:
+    """Read the paper to print on, A4 where none is told. Raises as `read_asked`."""
+    return "letter" if one_of(given, "paper", "a4", "letter") == "letter" else "a4"
 
 
 def number(given: dict[str, Any], key: str, low: float, high: float) -> float | None:

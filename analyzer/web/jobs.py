@@ -9,6 +9,7 @@ from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.marking.ossia import repitched
 from analyzer.marking.which import marks
+from analyzer.paper_here import Paper
 from analyzer.plain import json_text
 from analyzer.problem import unreadable
 from analyzer.report.compare import compare_blocks, compare_document
@@ -29,7 +30,7 @@ from analyzer.web.engraver import engrave
 ENDINGS = (*SCORE_ENDINGS, ".pdf", ".html", ".json")
 
 
-def file_of(data: bytes, name: str, request: Request, ending: str) -> bytes:
+def file_of(data: bytes, name: str, request: Request, ending: str, paper: Paper) -> bytes:
     """Read, plan and write one file anew, as the command line does.
 
     Raises
@@ -49,9 +50,9 @@ def file_of(data: bytes, name: str, request: Request, ending: str) -> bytes:
         from analyzer.marking.annotate import annotated
 
         return annotated(analysis.document, marks(analysis.lines))
-    from analyzer.report.map.pages import page_file
+    from analyzer.report.map.pages import PageChoices, page_file
 
-    return page_file(analysis, ending)
+    return page_file(analysis, ending, PageChoices(paper=paper))
 
 
 def comparison_of(data: bytes, name: str, horns: tuple[Horn, ...], request: Request) -> dict[str, Any]:
@@ -65,12 +66,12 @@ def comparison_of(data: bytes, name: str, horns: tuple[Horn, ...], request: Requ
     return compare_document(compare(read_document(data, name), horns, request))
 
 
-def comparison_sheet(data: bytes, name: str, horns: tuple[Horn, ...], request: Request) -> bytes:
+def comparison_sheet(data: bytes, name: str, horns: tuple[Horn, ...], request: Request, paper: Paper) -> bytes:
     """Return the same comparison as a sheet to print. Raises as `comparison_of`."""
     from analyzer.report.paper import sheet
 
     comparison = compare(read_document(data, name), horns, request)
-    return sheet(compare_blocks(comparison), problems=comparison.problems)
+    return sheet(compare_blocks(comparison), paper, comparison.problems)
 
 
 def fit_of(data: bytes, name: str, section: Section, measures: tuple[str, str] | None,
@@ -138,19 +139,19 @@ def take_home_file(data: bytes, name: str, request: Request, line: int) -> bytes
     return take_home(read_document(data, name), request, line=line)[0]
 
 
-def practice_file(data: bytes, name: str, request: Request) -> bytes:
+def practice_file(data: bytes, name: str, request: Request, paper: Paper) -> bytes:
     """Read a score anew and return a practice sheet of the part's hard moves as PDF. Raises as `drills_for`."""
     from analyzer.practice.drills import drills_for
     from analyzer.report.drill.file import sheet_content
 
-    return sheet_content(drills_for(read_document(data, name), request), (), ".pdf", "a4")
+    return sheet_content(drills_for(read_document(data, name), request), (), ".pdf", paper)
 
 
-def chart_of(horn: str) -> bytes:
+def chart_of(horn: str, paper: Paper) -> bytes:
     """Return the wall chart of a horn as PDF."""
     from analyzer.report.chart.page import chart_file
 
-    return chart_file(load_horn(horn), ".pdf")
+    return chart_file(load_horn(horn), ".pdf", paper=paper)
 
 
 def midi_file(

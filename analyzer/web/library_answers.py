@@ -7,7 +7,7 @@ import zipfile
 from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 from analyzer.course.course import Course, course_of
 from analyzer.course.skills import goal_of, roads
@@ -19,6 +19,7 @@ from analyzer.library.purchase import Case, purchase
 from analyzer.library.run import Work, run_pool
 from analyzer.library.search import Wanted, search_bytes, sorted_rows
 from analyzer.library.survey import Options, Record, Survey, assemble, survey_bytes
+from analyzer.paper_here import Paper
 from analyzer.plan.player import Player
 from analyzer.plan.practiced import Practiced
 from analyzer.problem import Problem, unreadable
@@ -42,7 +43,6 @@ from analyzer.web.shelf import Folder, Held
 from analyzer.web.sweeps import Tell
 from analyzer.writing.readers import Clef
 
-Paper = Literal["a4", "letter"]
 MOST_SHOWN = 60
 """Pieces that a search shows at most; judged: whoever wants more asks for something narrower."""
 

@@ -1,7 +1,7 @@
 """Routes: a folder of scores: what is in it, music that suits, a course. What takes long is told line by line."""
 
 import asyncio
-from typing import TYPE_CHECKING, Any, Literal, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
@@ -9,12 +9,21 @@ from analyzer.library.search import Wanted
 from analyzer.library.survey import Options
 from analyzer.plan.practiced import practiced_of
 from analyzer.section.section import Section
-from analyzer.web.asked import a_day, file_name, one_of, read_body, read_horn, read_json, read_player, whole_number
+from analyzer.web.asked import (
+    a_day,
+    file_name,
+    one_of,
+    read_body,
+    read_horn,
+    read_json,
+    read_paper,
+    read_player,
+    whole_number,
+)
 from analyzer.web.forms import section_of
 from analyzer.web.library_answers import (
     MOST_SHOWN,
     CourseAsked,
-    Paper,
     SheetsAsked,
     course_answer,
     course_sheets,
@@ -87,7 +96,7 @@ async def sheets(page: Page, request: "Request") -> "Response":
     held = page.shelf.held(given.get("held"), "course")
     found, reads = held.found
     phone = found.goal.after.name if given.get("phone") is True else None
-    how = SheetsAsked(paper=cast(Paper, one_of(given, "paper", "a4", "letter")), start=a_day(given, "start"),
+    how = SheetsAsked(paper=read_paper(given), start=a_day(given, "start"),
                       phone=page.own.path(phone) or phone if phone else None)
     return _told(page, course_sheets, found, held.entries, reads, how)
 
@@ -96,7 +105,7 @@ async def file(page: Page, request: "Request") -> "Response":
     """Give a file of an answer: a survey, a search, the sheets of a course."""
     given = await read_json(request, MAX_QUESTION_BYTES)
     held = page.shelf.held(given.get("held"), "survey", "search", "sheets")
-    paper = cast(Literal["a4", "letter"], one_of(given, "paper", "a4", "letter"))
+    paper = read_paper(given)
     if held.kind == "sheets":
         return file_reply(held.found, "course.zip")
     if held.kind == "search":

@@ -3,6 +3,7 @@
 import asyncio
 from typing import TYPE_CHECKING, Any
 
+from analyzer.paper_here import paper_accepted
 from analyzer.web.answers import ceilings, horns
 from analyzer.web.asked import file_name, read_body, read_json
 from analyzer.web.forms import sample_section
@@ -25,6 +26,7 @@ async def start(page: Page, request: "Request") -> "Response":
     return json_reply({"samples": sample_names(page.samples), "horns": [*page.own.listed(), *horns()],
                        "ceilings": ceilings(), "limit_mib": MAX_UPLOAD_BYTES // 2**20,
                        "section": sample_section(page.samples),
+                       "paper": paper_accepted(request.headers.get("accept-language", "")),
                        "memory": await asyncio.to_thread(page.memory.all)})
 
 

@@ -7,9 +7,10 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from analyzer.analysis import Analysis, Request, analyse, with_notes
+from analyzer.paper_here import Paper
 from analyzer.plan.heard import KEY, heard_of, trend, with_heard
 from analyzer.plan.progress import with_limits
 from analyzer.practice.drills import Drills, drills_for
@@ -29,7 +30,6 @@ from analyzer.web.forms import read_player_file
 from analyzer.web.state import request_pins
 from analyzer.web.sweeps import Tell
 
-Paper = Literal["a4", "letter"]
 SHEET_ENDINGS = (".pdf", ".musicxml", ".mid", ".wav", ".ics")
 
 

@@ -8,12 +8,11 @@ from analyzer.plain import one_line
 from analyzer.problem import Problem, unreadable
 from analyzer.report.drill.sound import Drone
 from analyzer.report.listen.document import Student, together_said
-from analyzer.web.asked import a_day, file_name, number, one_of, read_body, whole_number
+from analyzer.web.asked import a_day, file_name, number, one_of, read_body, read_paper, whole_number
 from analyzer.web.hearings import MOST, Heard
 from analyzer.web.page import Page, stem
 from analyzer.web.practice_answers import (
     SHEET_ENDINGS,
-    Paper,
     SheetAsked,
     drill_answer,
     drill_file,
@@ -57,7 +56,7 @@ def _asked(page: Page, given: dict[str, Any]) -> SheetAsked:
     start: dt.date | None = a_day(given, "start")
     return SheetAsked(request=page.read(given).request(), seed=whole_number(given, "seed", 1, _MOST_SEED) or 1,
                       weeks=whole_number(given, "weeks", 1, _MOST_WEEKS), start=start,
-                      paper=cast(Paper, one_of(given, "paper", "a4", "letter")), drone=drone)
+                      paper=read_paper(given), drone=drone)
 
 
 async def hear(page: Page, request: "Request") -> "Response":

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from analyzer.problem import unreadable
 from analyzer.web.answers import length_for, pictures_for, pins_for, plan_told, review_for, sound_for, told
-from analyzer.web.asked import read_horns, read_place, read_refusals, read_standing
+from analyzer.web.asked import read_horns, read_paper, read_place, read_refusals, read_standing
 from analyzer.web.engraver import engrave_length, no_picture
 from analyzer.web.jobs import (
     ENDINGS,
@@ -76,6 +76,7 @@ async def file(page: Page, request: "Request") -> "Response":
     if ending not in (*ENDINGS, score.marked_ending, ".mid", *_TAKEN):
         raise unreadable("bad-question", where="download", what="there is no such form of file",
                          try_=f"The forms are {', '.join((*ENDINGS, '.mid', *_TAKEN))}.")
+    paper = read_paper(given)
     pins, horn = await page.work(request, score, pins_for, asked)
     try:
         if ending == "take-home":
@@ -83,17 +84,18 @@ async def file(page: Page, request: "Request") -> "Response":
                                           asked.request(pins), asked.line)
         elif ending == "practice":
             content = await page.jobs.run(request.is_disconnected, practice_file, score.data, name,
-                                          asked.request())
+                                          asked.request(), paper)
         elif ending == "chart":
             horn = asked.horn or horn
-            content = await page.jobs.run(request.is_disconnected, chart_of, horn)
+            content = await page.jobs.run(request.is_disconnected, chart_of, horn, paper)
             return file_reply(content, f"{horn}-chart.pdf")
         elif ending == ".mid":
             content = await page.jobs.run(request.is_disconnected, midi_file, score.data, name, asked.part,
                                           asked.measures, asked.tempo_bpm)
         else:
             data = score.source if ending == score.marked_ending else score.data
-            content = await page.jobs.run(request.is_disconnected, file_of, data, name, asked.request(pins), ending)
+            content = await page.jobs.run(request.is_disconnected, file_of, data, name, asked.request(pins), ending,
+                                          paper)
     except (ValueError, ModuleNotFoundError) as error:
         raise no_picture(error, name) from None
     end = _TAKEN.get(ending) or f"{'' if ending == '.mid' else '-marked'}{ending}"
@@ -142,7 +144,7 @@ async def compare(page: Page, request: "Request") -> "Response":
     asked, named = page.read(given), read_horns(given, page.own.path)
     what = (score.data, score.name, named, asked.request())
     if given.get("ending") == ".pdf":
-        return file_reply(await page.jobs.run(request.is_disconnected, comparison_sheet, *what),
+        return file_reply(await page.jobs.run(request.is_disconnected, comparison_sheet, *what, read_paper(given)),
                           f"{stem(score)}-horns.pdf")
     return json_reply(await page.jobs.run(request.is_disconnected, comparison_of, *what))
 

@@ -34,7 +34,9 @@ def started_browser() -> Iterator[object]:
 
 def opened_tab(browser, address: str, size: str, *, fresh_page: bool = True, **more: object) -> Iterator[object]:
     width, height = SIZES[size]
-    context = browser.new_context(viewport={"width": width, "height": height}, has_touch=size == "phone", **more)
+    # The language tells the paper; where nothing else is asked for, it is A4.
+    context = browser.new_context(viewport={"width": width, "height": height}, has_touch=size == "phone",
+                                  **{"locale": "en-GB", **more})
     page = context.new_page()
     page.set_default_timeout(WAIT_MS)
     said: list[str] = []

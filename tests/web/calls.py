@@ -38,6 +38,7 @@ def by(key: str, values: Schema) -> Schema:
 
 
 PLAYER = {"type": "object", "propertyNames": {"enum": list(KEYS)}}
+PAPER = words("a4", "letter")
 FORM = closed({"players": many({"type": "object"}), "spare": TEXTS}, "spare")
 PIN = closed({"part": SHORT, "line": FROM_ONE, "ref": COUNT, "label": SHORT, "measure": TEXT, "nth": FROM_ONE,
               "written": TEXT})
@@ -102,6 +103,7 @@ ANSWERS: dict[str, Schema] = {
         "samples": many(closed({"file": TEXT, "name": TEXT, "suits": TEXT,
                                 "way": words("section", "passage", "bass")})),
         "horns": many(HORN, least=1),
+        "paper": PAPER,
         "ceilings": many(closed({"value": TEXT, "text": TEXT}), least=1), "limit_mib": FROM_ONE,
         "section": {"anyOf": [FORM, {"type": "null"}]}}),
     "open": closed({
@@ -173,21 +175,22 @@ MORE: dict[str, dict[str, Schema]] = {
     "plan": {"standing": closed({"answer": SHORT, "pictures": many(SHORT), "marks": SHORT},
                                 "answer", "pictures", "marks")},
     "music": {"at": COUNT},
-    "file": {"ending": words("score", ".pdf", ".html", ".mid", ".json", "take-home", "practice", "chart")},
+    "file": {"ending": words("score", ".pdf", ".html", ".mid", ".json", "take-home", "practice", "chart"),
+             "paper": PAPER},
     "playable": {"refuse": TEXTS}, "apply": {"refuse": TEXTS, "keep": YES_NO}, "change": {"place": SHORT},
-    "practice/sheet": {"seed": FROM_ONE, "weeks": maybe(FROM_ONE), "paper": words("a4", "letter"), "pages": YES_NO,
+    "practice/sheet": {"seed": FROM_ONE, "weeks": maybe(FROM_ONE), "paper": PAPER, "pages": YES_NO,
                        "start": TEXT, "drone": words("", "equal", "just"),
                        "ending": words(".pdf", ".musicxml", ".mid", ".wav", ".ics")},
     "practice/heard": {"ending": words("", ".html", ".pdf"), "students": many(
         {"anyOf": [closed({"held": SHORT}), closed({"file": TEXT, "why": TEXT})]}, least=1)},
     "practice/keep": {"held": SHORT, "text": TEXT, "name": TEXT},
-    "compare": {"horns": {**many(SHORT, least=2), "uniqueItems": True}, "ending": words(".pdf")},
+    "compare": {"horns": {**many(SHORT, least=2), "uniqueItems": True}, "ending": words(".pdf"), "paper": PAPER},
     "fit": {"section": FORM, "ending": words(".html")},
     "pins/read": {"text": TEXT, "name": TEXT},
 }
 QUESTIONS: dict[str, Schema] = {
     **{path: closed({**SETTINGS, **MORE.get(path, {})}, "reads", "intonation", "ending", "refuse", "standing", "at",
-                    "pages", "start", "drone")
+                    "pages", "start", "drone", "paper")
        for path in ("practice/sheet", "practice/heard", "practice/keep", "plan", "music", "pictures", "file", "sound",
                     "review", "playable", "compare",
                     "fit", "apply", "change", "pins/read", "pins/write")},
@@ -209,8 +212,8 @@ QUESTIONS: dict[str, Schema] = {
                               "most": FROM_ONE}, "horn", "section"),
     "library/course": closed({"folder": TEXT, "before": SHORT, "after": SHORT, "player": PLAYER, "clef": SHORT,
                               "weeks": maybe(FROM_ONE), "open_sheets": YES_NO}),
-    "library/sheets": closed({"held": TEXT, "paper": words("a4", "letter"), "start": TEXT, "phone": YES_NO}),
-    "library/file": closed({"held": TEXT, "ending": words(".pdf", ".html", ".csv"), "paper": words("a4", "letter"),
+    "library/sheets": closed({"held": TEXT, "paper": PAPER, "start": TEXT, "phone": YES_NO}),
+    "library/file": closed({"held": TEXT, "ending": words(".pdf", ".html", ".csv"), "paper": PAPER,
                             "most": FROM_ONE}, "ending", "paper", "most"),
     "library/score": closed({"held": TEXT, "file": TEXT, "keep": YES_NO}),
     "remember": {"anyOf": [closed({"kept": SHORT, "settings": SETTLED}), closed({"desk": {"type": "object"}})]},

@@ -1,9 +1,12 @@
 """What a stranger stumbled over on the page: measures without a way to them, ticks one by one, words cut off."""
 
 import re
+from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
+from tests.commands.test_paper_here import SIZES as PAPER
 from tests.web.browsing import SIZES, WAIT_MS, expect, opened_tab, rested, settled, take_sample
 from tests.web.conftest import SAMPLES
 from tests.web.test_horns import mine
@@ -121,3 +124,28 @@ def test_a_horn_of_one_s_own_is_chosen_for_a_player(laptop) -> None:
     laptop.locator("#member-0-horns").select_option("mine")
     laptop.locator("#fit").click()
     expect(laptop.locator("#fitted tbody")).to_contain_text("mine", timeout=WAIT_MS)
+
+
+@pytest.mark.parametrize(("locale", "paper"), [("en-US", "letter"), ("en-GB", "a4")])
+def test_paper_is_that_of_the_browser_s_country_until_another_is_chosen(browser, address: str, locale: str,
+                                                                        paper: str, tmp_path: Path) -> None:
+    other = {"a4": "letter", "letter": "a4"}[paper]
+    for page in opened_tab(browser, address, "laptop", locale=locale):
+        take_sample(page)
+        expect(page.locator("#print-paper")).to_have_value(paper)
+        expect(page.locator("#paper-said")).to_contain_text("was supposed, from the language of this browser")
+        for chosen in (paper, other):
+            page.locator("#print-paper").select_option(chosen)
+            with page.expect_download() as found:
+                page.locator("[data-ending='.pdf']").click()
+            found.value.save_as(tmp_path / "part.pdf")
+            box = PdfReader(tmp_path / "part.pdf").pages[0].mediabox
+            assert (round(float(box.width)), round(float(box.height))) == PAPER[chosen]
+        expect(page.locator("#paper-said")).to_be_empty()
+        # It holds for everything that is printed, and stays so.
+        page.locator("#tab-practice").click()
+        expect(page.locator("#drill-paper")).to_have_value(other)
+        rested(page)
+        page.wait_for_timeout(600)
+        page.reload()
+        expect(page.locator("#drill-paper")).to_have_value(other, timeout=WAIT_MS)

@@ -6,10 +6,11 @@ from analyzer.course.course import Course
 from analyzer.course.skills import STAFF
 from analyzer.horns.horn import Horn
 from analyzer.horns.transition import Transition, beside_words, transition
+from analyzer.paper_here import Paper
 from analyzer.picture.transition import transition_picture
 from analyzer.report.course.document import clef_said, course_cautions, title_of
 from analyzer.report.course.music import flowable
-from analyzer.report.paper import PT_PER_MM, Paper, built, forms, grid, safe
+from analyzer.report.paper import PT_PER_MM, built, forms, grid, safe
 from analyzer.section.ready import physical
 from analyzer.words import cents_text
 from analyzer.writing.readers import Clef

@@ -8,6 +8,7 @@ from typing import Any
 from analyzer.course.course import Course, Week
 from analyzer.course.skills import RoadSkill
 from analyzer.library.files import Contents, Entry
+from analyzer.paper_here import Paper
 from analyzer.problem import Problem, Unreadable
 from analyzer.report.course.document import (
     DECIDES,
@@ -21,7 +22,7 @@ from analyzer.report.course.document import (
 from analyzer.report.course.drill import drill_svgs
 from analyzer.report.course.first import first_sheet
 from analyzer.report.course.music import ExcerptMusic, flowable, music_of, phone_page
-from analyzer.report.paper import MARGIN_MM, PT_PER_MM, Paper, built, forms, grid, safe
+from analyzer.report.paper import MARGIN_MM, PT_PER_MM, built, forms, grid, safe
 from analyzer.score.document import Document, read_score
 from analyzer.score.transposing import Reads
 from analyzer.words import counted, listed

@@ -2,12 +2,9 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Literal
 
 from analyzer.problem import Problem
 from analyzer.review.chord_map import Sonority
-
-Paper = Literal["a4", "letter"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

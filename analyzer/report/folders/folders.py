@@ -16,9 +16,10 @@ from typing import Any
 from analyzer import cautions
 from analyzer.analysis import Request
 from analyzer.files import write_file
+from analyzer.paper_here import Paper
 from analyzer.problem import Unreadable, unreadable
 from analyzer.report.fit.text import verdict_said
-from analyzer.report.folders.bound import Folder, Folders, Paper, Piece, Sheet, horn_changes
+from analyzer.report.folders.bound import Folder, Folders, Piece, Sheet, horn_changes
 from analyzer.report.folders.names import file_name, stale
 from analyzer.report.folders.pages import cover_page, director_page
 from analyzer.report.folders.parts import in_hand, seat_part, share_part, shared_said

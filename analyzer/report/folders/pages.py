@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from analyzer import cautions
-from analyzer.report.folders.bound import Folders, Paper, Sheet, horn_changes
+from analyzer.paper_here import Paper
+from analyzer.report.folders.bound import Folders, Sheet, horn_changes
 from analyzer.report.paper import MARGIN_MM, built, forms, grid, safe
 from analyzer.report.paper import PT_PER_MM as _MM
 from analyzer.report.tune_chords import chord_short

@@ -2,6 +2,7 @@
 
 import { ask, page, failed, on, post, question, savedAs, working } from "./state.js";
 import { $, make } from "./pieces.js";
+import { paper } from "./print-paper.js";
 import { cautionsOf } from "./review.js";
 
 const CHOOSERS = ["horn-a", "horn-b", "horn-c"];
@@ -65,7 +66,7 @@ export async function showComparison(signal, current) {
     names, ROWS.map(([name, cell]) => [name, ...line.columns.map(cell)])));
   out.push(tableOf("The horns themselves", names, FACTS.map(([name, cell]) => [name, ...found.horns.map(cell)])));
   const row = make("p", "", { class: "row" }), print = make("button", "Print the comparison", { type: "button" });
-  print.addEventListener("click", () => savedAs(print, () => post("/api/compare", question({ horns, ending: ".pdf" }))));
+  print.addEventListener("click", () => savedAs(print, () => post("/api/compare", question({ horns, ending: ".pdf", paper: paper() }))));
   row.append(print);
   $("compared").replaceChildren(row, ...out, cautionsOf(found.cautions));
 }

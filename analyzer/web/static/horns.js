@@ -5,6 +5,7 @@ import { blocksOf, care, tableFrom } from "./blocks.js";
 import { picture } from "./music.js";
 import { fillPlayers, playerIn } from "./people.js";
 import { $, Refused, call, make, say } from "./pieces.js";
+import { PAPERS, paper, papers } from "./print-paper.js";
 import { stuck, toil } from "./toil.js";
 import { VIEWS } from "./views.js";
 
@@ -49,15 +50,15 @@ function prints(...made) {
 
 async function showChart() {
   ensure("chart-horn", page.answer?.horn ?? page.desk.horn ?? "tenor-f");
-  const horn = $("chart-horn").value, key = `${horn} ${wide()}`;
+  const horn = $("chart-horn").value, key = `${horn} ${wide()} ${paper()}`;
   if (showChart.key === key) return;
   const found = await toil(toilOf("chart"), "Drawing the chart…", (signal) => asked("/api/horns/chart", { horn, width: wide() }, signal));
   showChart.key = key;
   keepDesk({ horn });
   const pdf = (more) => ["/api/horns/chart", () => ({ horn, ...more })];
-  const sheets = found.sheets.map(({ svg, label }) => framed(svg, label));
+  const sheets = found.sheets.map(({ svg, label }) => framed(svg, label)), [first, other] = papers();
   $("charted").replaceChildren(make("p", found.said, { class: "small" }),
-    prints(["Print for the wall (A4)", ...pdf({ paper: "a4" })], ["A3", ...pdf({ paper: "a3" })], ["Letter", ...pdf({ paper: "letter" })], ["Large print (A4)", ...pdf({ paper: "a4", large: true })]),
+    prints([`Print for the wall (${PAPERS[first]})`, ...pdf({ paper: first })], ["A3", ...pdf({ paper: "a3" })], [PAPERS[other], ...pdf({ paper: other })], [`Large print (${PAPERS[first]})`, ...pdf({ paper: first, large: true })]),
     ...(sheets.length ? [make("h3", "On the staff"), ...sheets] : []),
     make("h3", found.family === "slide" ? "Along the slide" : "By tuning"), framed(found.picture, "Chart as a picture", 640),
     make("h3", "Every choice"), tableFrom(found.heads, found.rows, { caption: found.description }));
@@ -75,10 +76,10 @@ async function showChange() {
   const found = await toil(toilOf("change"), "Comparing the two horns…", (signal) => asked("/api/horns/change", { ...body, width: wide() }, signal));
   showChange.key = key;
   $("changed-horn").classList.remove("old");
-  const printed = (what, more) => ["/api/horns/change", () => ({ ...body, print: what, ...more })];
+  const printed = (what, more) => ["/api/horns/change", () => ({ ...body, print: what, paper: paper(), ...more })], [first, other] = papers();
   const lesson = make("button", "Make a course of weeks of it", { type: "button" });
   lesson.addEventListener("click", () => tell("course", body.before, body.after));
-  const files = prints(["Print the sheet for the talk", ...printed("aid")], ...(found.picture ? [["Print what moves, for the wall (A4)", ...printed("chart")], ["A3", ...printed("chart", { paper: "a3" })], ["Letter", ...printed("chart", { paper: "letter" })]] : []));
+  const files = prints(["Print the sheet for the talk", ...printed("aid")], ...(found.picture ? [[`Print what moves, for the wall (${PAPERS[first]})`, ...printed("chart")], ["A3", ...printed("chart", { paper: "a3" })], [PAPERS[other], ...printed("chart", { paper: other })]] : []));
   files.append(lesson);
   const about = found.music ? `With the notes of ${found.music}.` : found.left_out;
   $("changed-horn").replaceChildren(make("p", about, { class: "small" }), files, ...blocksOf(found.aid.filter(({ kind }) => kind !== "cautions")),
@@ -240,6 +241,7 @@ $("own-file").addEventListener("change", async (event) => {
 });
 for (const form of document.querySelectorAll(".asking")) form.addEventListener("submit", (event) => event.preventDefault());
 on("started", fillHorns);
+on("paper", () => { showChange.key = null; if (page.view === "chart" || page.view === "change") VIEWS[page.view](); });
 on("own-horns", known);
 on("forgotten", async () => {
   gone = table = null;

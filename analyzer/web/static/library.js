@@ -5,6 +5,7 @@ import { keepDesk, on, page, post, savedAs, tell } from "./state.js";
 import { blocksOf, care } from "./blocks.js";
 import { fillPlayers, hasSection, hornIn, playerIn } from "./people.js";
 import { $, Refused, call, headline, listOf, make, say } from "./pieces.js";
+import { fillPaper, paper } from "./print-paper.js";
 import { stuck, toil, told } from "./toil.js";
 import { VIEWS, go } from "./views.js";
 
@@ -32,7 +33,7 @@ function looked(view, body) {
 
 function fileButton(name, held, more) {
   const button = make("button", name, { type: "button" });
-  button.addEventListener("click", () => savedAs(button, () => post("/api/library/file", { held, ...more })));
+  button.addEventListener("click", () => savedAs(button, () => post("/api/library/file", { held, paper: paper(), ...more })));
   return button;
 }
 
@@ -93,9 +94,9 @@ async function course() {
   const start = field("First day, for a calendar", make("input", "", { type: "date", id: "course-start" })), phone = make("div", "", { class: "field check" });
   phone.append(make("label"));
   phone.firstChild.append(make("input", "", { type: "checkbox", id: "course-phone" }), " A page for the phone, too");
-  const paper = make("select", "", { id: "course-paper" });
-  paper.append(make("option", "A4", { value: "a4" }), make("option", "Letter", { value: "letter" }));
-  choices.append(start, field("Paper", paper), phone);
+  const papers = make("select", "", { id: "course-paper", "data-paper": "" });
+  fillPaper(papers);
+  choices.append(start, field("Paper", papers), phone);
   const problems = found.problems.length ? [make("h3", "About the files"), listOf("ul", found.problems)] : [];
   answered($("coursed"), first.text, ...(found.weeks ? [make("h3", "To print"), choices, row(make_), place, out] : []), ...blocksOf(rest.filter(({ kind }) => kind !== "cautions")), ...problems, ...rest.filter(({ kind }) => kind === "cautions").map(({ lines }) => care(lines)));
 }

@@ -11,6 +11,7 @@ import { showComparison } from "./compare.js";
 import { showReview } from "./review.js";
 import { showSection } from "./section.js";
 import { fillSettings } from "./settings.js";
+import { paper } from "./print-paper.js";
 import { VIEWS, WITHOUT_SCORE, turn } from "./views.js";
 import "./horns.js";
 import "./library.js";
@@ -237,7 +238,7 @@ for (const [id, reads] of [["doubt-ninth", "treble-b-flat"], ["doubt-concert", "
 function table() { $("table").querySelector(".scroll").replaceChildren(tableOf(page.answer.notes)); }
 
 function download(ending, button) {
-  return savedAs(button, () => working((signal) => post("/api/file", question({ ending }), signal), "Making the file"));
+  return savedAs(button, () => working((signal) => post("/api/file", question({ ending, paper: paper() }), signal), "Making the file"));
 }
 
 // --- views --------------------------------------------------------------------------------------------------------
