@@ -95,6 +95,18 @@ def test_the_bar_names_the_measures_of_the_loop(laptop) -> None:
     expect(laptop.locator("#picked")).to_be_hidden()
 
 
+def test_who_clicks_before_the_page_knows_its_horns_is_led_on(browser, address: str) -> None:
+    for page in opened_tab(browser, address, "laptop"):
+        held = []
+        page.route("**/api/start", lambda route, held=held: held.append(route))
+        page.reload()
+        page.locator("#to-horns").click()
+        while not held:
+            page.wait_for_timeout(20)
+        held[0].continue_()
+        expect(page.locator("#charted table")).to_be_visible(timeout=WAIT_MS)
+
+
 @pytest.mark.parametrize("size", list(SIZES))
 def test_names_of_horns_are_not_cut_off(browser, address: str, size: str) -> None:
     for page in opened_tab(browser, address, size):

@@ -50,8 +50,13 @@ function askFor(view) {
   $("ask-score").focus();
 }
 
+let begun = false, early = null;
+/** Who is faster than the page's beginning is led on once it knows horns and samples. */
+on("started", () => { begun = true; if (early) queueMicrotask(() => { go(early); early = null; }); });
+
 /** Go to a view; `tell("turned")` has it filled. */
 export function go(view) {
+  if (!begun) { early = view; return; }
   if (!WITHOUT_SCORE.has(view) && !page.score) { askFor(view); return; }
   tell("turned", view);
 }
