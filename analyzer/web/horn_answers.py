@@ -6,7 +6,6 @@ from typing import Any, Literal
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
 from analyzer.horns.transition import transition
-from analyzer.paper_here import Paper
 from analyzer.picture.horn_chart import chart_picture
 from analyzer.picture.transition import transition_picture
 from analyzer.plan.player import Player

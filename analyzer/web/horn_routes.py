@@ -12,7 +12,7 @@ from analyzer.tuning.readings import MOST_BYTES as MOST_TABLE_BYTES
 from analyzer.tuning.retuned import pulled as pulled_out
 from analyzer.tuning.sheet import rows as sheet_rows
 from analyzer.tuning.sheet import sheet
-from analyzer.web.asked import one_of, read_horn, read_json, read_paper, read_place, read_player, read_width
+from analyzer.web.asked import one_of, read_horn, read_json, read_place, read_player, read_width
 from analyzer.web.horn_answers import change_answer, change_print, chart_answer, chart_print, fit_answer
 from analyzer.web.page import Page
 from analyzer.web.replies import file_reply, json_reply
