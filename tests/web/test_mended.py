@@ -96,12 +96,12 @@ def test_the_bar_names_the_measures_of_the_loop(laptop) -> None:
 
 
 def test_who_clicks_before_the_page_knows_its_horns_is_led_on(browser, address: str) -> None:
+    held = []
+
+    def hold(route) -> None:
+        held.append(route)
+
     for page in opened_tab(browser, address, "laptop"):
-        held = []
-
-        def hold(route, held=held) -> None:
-            held.append(route)
-
         page.route("**/api/start", hold)
         page.reload()
         page.locator("#to-horns").click()
