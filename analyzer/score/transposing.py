@@ -34,6 +34,9 @@ _USUAL_MIDI = {"bass trombone": 51.0, "euphonium": 55.0, "baritone": 55.0}      
 _SPREAD = 7.0                           # semitones
 _LOWEST, _HIGHEST = {"bass trombone": 34}, 74      # B flat 1 (others E2, 40) to D5; beyond them little is written
 _SLOTS = 4                              # of a quarter note, in which harmony is compared
+# What a note counts for at most: a damaged file could have one that fills the memory. No sign is longer than a maxima
+# with its dots, eight whole notes and as much again (common practice, no source). [quarter notes]
+_LONGEST_QUARTERS = 64.0
 _LEAST_ATTACKS, _ENOUGH_ATTACKS = 5, 10 # notes that sound with other parts: fewer tell nothing, more count whole
 # How well two pitch classes go together, by interval class; judged: unison, seconds, thirds, fourth, tritone.
 _FIT = (1.0, -1.0, -0.4, 0.6, 0.6, 0.5, -0.5)
@@ -174,7 +177,8 @@ def _harmonic(document: Document, info: PartInfo, part: Part, read: Callable[[Pa
 
 
 def _slots(onset: float, duration: float) -> Iterator[int]:
-    return iter(range(ceil(onset * _SLOTS - 1e-9), ceil((onset + duration) * _SLOTS - 1e-9)))
+    end = onset + min(duration, _LONGEST_QUARTERS)
+    return iter(range(ceil(onset * _SLOTS - 1e-9), ceil(end * _SLOTS - 1e-9)))
 
 
 def _heard(document: Document, info: PartInfo, read: Callable[[PartInfo], Part]) -> dict[int, tuple[int, ...]]:

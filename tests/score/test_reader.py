@@ -1,5 +1,6 @@
 """Traps of the format. What is expected follows the documentation of MusicXML 4.0 (W3C, element pages)."""
 
+import tracemalloc
 from fractions import Fraction
 from pathlib import Path
 
@@ -292,3 +293,24 @@ def test_part_that_is_not_there() -> None:
 def test_words_that_say_who_plays() -> None:
     data = score(words("a2") + note("C3", 8) + words("1.") + note("D3", 8))
     assert [(one.word, one.onset) for one in part(data).players] == [("all", 0), ("1", 2)]
+
+
+def test_a_note_of_days_in_another_part_takes_no_memory() -> None:
+    # A treble part is read in the company of the others, slot by slot; a damaged length must not make a slot each.
+    tune = "".join(note(pitch, 4) for pitch in ("C4", "E4", "G4", "C5"))
+    others = "".join(note(pitch, 4_000_000) for pitch in ("C3", "E3", "G3", "C3"))
+    listed = "".join(f'<score-part id="{name}"><part-name>{title}</part-name></score-part>'
+                    for name, title in (("P1", "Euphonium"), ("P2", "Horn")))
+    music = (f'<part id="P1"><measure number="1">{attributes(clef="G2")}{tune}</measure><measure number="2">{tune}'
+             f'</measure></part><part id="P2"><measure number="1">{attributes()}{others}</measure><measure number="2">'
+             f"{note('C3', 16)}</measure></part>")
+    whole = f"<score-partwise><part-list>{listed}</part-list>{music}</score-partwise>"
+    document = read_document(whole.encode(), "long")
+    tracemalloc.start()
+    try:
+        read, _ = read_part(document, "P1")
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert len(read.notes) == 8
+    assert peak < 4 * 2**20
