@@ -5,6 +5,7 @@ import os
 import stat
 import sys
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 from analyzer.plain import one_line
@@ -55,8 +56,10 @@ def _size(count: int) -> str:
     return f"{count / 2**20:.0f} MiB" if count >= 2**20 else f"{count / 2**10:.0f} KiB"
 
 
-def write_file(path: Path, content: bytes) -> None:
+def write_file(path: Path, content: bytes | Iterable[bytes]) -> None:
     """Write a file whole or not at all, on disk before this returns; ``-`` is standard output.
+
+    `content` may come in pieces, which are written as they are made.
 
     A symbolic link is followed: what it points to is written, the link stays. A kill at any moment leaves the old file
     or the new one.
@@ -66,9 +69,10 @@ def write_file(path: Path, content: bytes) -> None:
     Unreadable
         If it cannot be written, or is no regular file (a folder, a device, a pipe); nothing is left behind.
     """
+    pieces = (content,) if isinstance(content, bytes) else content
     if path == STANDARD_OUTPUT:
         sys.stdout.flush()
-        sys.stdout.buffer.write(content)
+        sys.stdout.buffer.writelines(pieces)
         sys.stdout.flush()
         return
     temporary: Path | None = None
@@ -78,7 +82,7 @@ def write_file(path: Path, content: bytes) -> None:
         handle, name = tempfile.mkstemp(dir=target.parent, prefix=".lowbrass.")
         temporary = Path(name)
         with os.fdopen(handle, "wb") as file:
-            file.write(content)
+            file.writelines(pieces)
             file.flush()
             os.fsync(file.fileno())
         temporary.chmod(mode)

@@ -307,3 +307,23 @@ _pool = Pool()
 atexit.register(_pool.end)
 if hasattr(os, "register_at_fork"):
     os.register_at_fork(after_in_child=_pool.leave)
+
+
+@contextlib.contextmanager
+def interrupts_held_back() -> Iterator[None]:
+    """Start a process of `multiprocessing` in here: Ctrl-C is our business alone.
+
+    One that is just starting would answer it with a traceback of its own, so it begins with the signal held back (the
+    mask passes to new processes); one that comes meanwhile reaches us afterwards.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    from multiprocessing import resource_tracker
+
+    resource_tracker.ensure_running()      # its own start would let the signal through again
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)

@@ -2,9 +2,13 @@
 
 import csv
 import io
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import islice
 
 from analyzer.plain import cell
+
+_PIECE = 500
+"""Rows of a piece: some hundred KiB."""
 
 
 def csv_text(rows: Iterable[Mapping[str, object]], columns: Iterable[str]) -> str:
@@ -17,12 +21,19 @@ def csv_text(rows: Iterable[Mapping[str, object]], columns: Iterable[str]) -> st
     >>> csv_text([{"note": "Bb2", "valves": ["T", "S"], "partial": None}], ("note", "valves", "partial"))
     'note,valves,partial\\nBb2,T; S,\\n'
     """
+    return "".join(csv_pieces(rows, columns))
+
+
+def csv_pieces(rows: Iterable[Mapping[str, object]], columns: Iterable[str]) -> Iterator[str]:
+    """Yield the text of `csv_text` in pieces of whole lines, for tables of thousands of rows."""
     names = list(columns)
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(names)
-    writer.writerows([_cell(row.get(name)) for name in names] for row in rows)
-    return out.getvalue()
+    rows = iter(rows)
+    lines: list[list[object]] = [list(names)]
+    while lines:
+        out = io.StringIO()
+        csv.writer(out, lineterminator="\n").writerows(lines)
+        yield out.getvalue()
+        lines = [[_cell(row.get(name)) for name in names] for row in islice(rows, _PIECE)]
 
 
 def _cell(value: object) -> object:

@@ -1,5 +1,6 @@
 """``lowbrass survey``: plan every low-brass line of a whole folder of scores, and sum up."""
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, Literal
 
@@ -47,7 +48,8 @@ _ENDINGS = (".html", ".pdf", ".parquet", ".csv")
               help="Section file (as for fit): say what one more horn, or one more lesson, would open to its players.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE",
               help="Write a page with pictures (.html), a sheet to print (.pdf), or the table of lines "
-                   "(.parquet, .csv).")
+                   "(.parquet, .csv). A table of thousands of lines can be read in parts: pandas.read_csv(FILE, "
+                   "chunksize=1000), or the row groups of pyarrow.parquet.ParquetFile(FILE).")
 @paper_option
 @format_option("text", "json", "csv")
 def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[str, ...], player: Path | None,
@@ -77,16 +79,17 @@ def command(folder: Path, parts: tuple[str, ...], bass_clef: bool, horns: tuple[
     if form == "json":
         print_long_json(streamed_document(survey, bought))
     elif form == "csv":
-        click.echo(survey_csv(survey), nl=False)
+        for piece in survey_csv(survey):
+            click.echo(piece, nl=False)
     else:
         click.echo(survey_text(survey, bought))
 
 
-def _content(ending: str, survey: Survey, bought: Case | None) -> bytes:
+def _content(ending: str, survey: Survey, bought: Case | None) -> bytes | Iterable[bytes]:
     if ending == ".parquet":
         return survey_parquet(survey)
     if ending == ".csv":
-        return survey_csv(survey).encode("utf-8")
+        return (piece.encode() for piece in survey_csv(survey))
     from analyzer.report.survey.page import survey_page
 
     return survey_page(survey, bought).encode("utf-8")

@@ -36,11 +36,12 @@ class Entry:
     """One file of the folder. `status` ``score`` is work to be done; any other is final, with its `reason`.
 
     `name` is the path from the folder, with ``/``; inside an archive it goes on behind the archive's name.
-    `member` is the place in the archive. `sha256` is that of the file's bytes.
+    `at` is the file on disk (as text, a quarter of what a path takes), `member` the place in the archive. `sha256` is
+    that of the file's bytes.
     """
 
     name: str
-    path: Path
+    at: str
     member: int | None = None
     size_bytes: int | None = None
     sha256: str = ""
@@ -48,6 +49,11 @@ class Entry:
     reason: str = ""
     same_as: str | None = None
     problem: Problem | None = None
+
+    @property
+    def path(self) -> Path:
+        """The file on disk."""
+        return Path(self.at)
 
     @property
     def problem_json(self) -> dict[str, str] | None:
@@ -127,7 +133,7 @@ def shown_name(name: str) -> str:
 def _refused(name: str, path: Path, status: str, what: str, *, member: int | None = None, size: int | None = None,
              code: str = "no-file", try_: str = "Check the file and your right to read it.") -> Entry:
     problem = Problem(severity="error", code=code, where=name, what=what, try_=try_)
-    return Entry(name=name, path=path, member=member, size_bytes=size, status=status, reason=what, problem=problem)
+    return Entry(name=name, at=str(path), member=member, size_bytes=size, status=status, reason=what, problem=problem)
 
 
 def _entries_of(name: str, path: Path, foreign: bool) -> Iterator[Entry]:
@@ -157,7 +163,7 @@ def _entries_of(name: str, path: Path, foreign: bool) -> Iterator[Entry]:
         try:
             open_document(path)
         except Unreadable as error:
-            yield Entry(name=name, path=path, size_bytes=facts.st_size, status="unreadable",
+            yield Entry(name=name, at=str(path), size_bytes=facts.st_size, status="unreadable",
                         reason=error.problem.what, problem=error.problem)
     else:
         try:
@@ -166,7 +172,7 @@ def _entries_of(name: str, path: Path, foreign: bool) -> Iterator[Entry]:
         except OSError as error:
             yield _refused(name, path, "unreadable", f"the file cannot be read ({error.strerror or error})")
             return
-        yield Entry(name=name, path=path, size_bytes=facts.st_size, sha256=digest)
+        yield Entry(name=name, at=str(path), size_bytes=facts.st_size, sha256=digest)
 
 
 def _is_other(pack: zipfile.ZipFile) -> bool:
@@ -188,7 +194,7 @@ def _pack(name: str, path: Path, pack: zipfile.ZipFile, size: int, foreign: bool
                        size=size, code="refused-archive", try_="Unpack it, and survey the folder.")
         return
     members = [(place, info) for place, info in enumerate(infos) if not info.is_dir()]
-    yield Entry(name=name, path=path, size_bytes=size, status="archive", reason=f"its {len(members)} files follow")
+    yield Entry(name=name, at=str(path), size_bytes=size, status="archive", reason=f"its {len(members)} files follow")
     used = {name}
     for place, info in members:
         inner = f"{name}/{shown_name(info.filename.encode('utf-8', 'backslashreplace').decode())}"
@@ -218,7 +224,7 @@ def _member(name: str, path: Path, pack: zipfile.ZipFile, place: int, info: zipf
         digest = hashlib.sha256(_read(pack, info)).hexdigest()
     except _BAD_ZIP as error:
         return refused("unreadable", f"the file is damaged in its archive ({_reason(error)})", "damaged-archive")
-    return Entry(name=name, path=path, member=place, size_bytes=info.file_size, sha256=digest)
+    return Entry(name=name, at=str(path), member=place, size_bytes=info.file_size, sha256=digest)
 
 
 def _read(pack: zipfile.ZipFile, info: zipfile.ZipInfo) -> bytes:
@@ -247,7 +253,7 @@ def _not_score(name: str, path: Path, member: int | None, head: bytes, size: int
     try:
         read_document(head, name)
     except Unreadable as error:
-        return Entry(name=name, path=path, member=member, size_bytes=size, status="not a score",
+        return Entry(name=name, at=str(path), member=member, size_bytes=size, status="not a score",
                      reason=error.problem.what, problem=error.problem)
     return _refused(name, path, "not a score", "this is not MusicXML", member=member, size=size)
 
@@ -265,7 +271,7 @@ def _without_twins(entries: list[Entry]) -> list[Entry]:
         if entry.status == "score":
             earlier = first.setdefault(entry.sha256, entry.name)
             if earlier != entry.name:
-                entry = Entry(name=entry.name, path=entry.path, member=entry.member, size_bytes=entry.size_bytes,
+                entry = Entry(name=entry.name, at=entry.at, member=entry.member, size_bytes=entry.size_bytes,
                               sha256=entry.sha256, status="duplicate", reason=f"the same file as {earlier}",
                               same_as=earlier)
         result.append(entry)

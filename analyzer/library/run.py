@@ -11,6 +11,7 @@ from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.connection import Connection
 from typing import Any
 
+from analyzer.guard import interrupts_held_back
 from analyzer.library.files import Contents, Entry
 from analyzer.library.limits import WorkerLimits, within
 from analyzer.library.survey import Record, failed, survey_bytes
@@ -154,15 +155,8 @@ class _Pool:
         return self
 
     def submit(self, work: Work, name: str, data: bytes, options: Any) -> Future[Record]:
-        # A worker that is just starting would answer Ctrl-C with a traceback of its own: it begins with the signal
-        # held back (the mask passes to new processes) and leaves it so; here it is let through again at once.
-        if not hasattr(signal, "pthread_sigmask"):
+        with interrupts_held_back():
             return self._pool.submit(_limited, work, name, data, options, self._limits)
-        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-        try:
-            return self._pool.submit(_limited, work, name, data, options, self._limits)
-        finally:
-            signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
     def end(self) -> None:
         """End the workers at once, whatever they do."""

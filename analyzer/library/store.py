@@ -123,8 +123,10 @@ class Store:
     def names(self, entries: Iterable[Entry]) -> set[str]:
         """Return the names of those entries whose records are there already."""
         with self._problems():
-            kept = set(self._base.execute("SELECT name, content FROM record WHERE settings = ?", (self.settings,)))
-        return {one.name for one in entries if (one.name, one.sha256) in kept}
+            wanted = {one.name: one for one in entries}
+            found = self._base.execute("SELECT name, content FROM record WHERE settings = ?", (self.settings,))
+            # The entry's own name, not an equal one from the file: of thousands that counts.
+            return {wanted[name].name for name, content in found if name in wanted and wanted[name].sha256 == content}
 
     def done(self, entries: Iterable[Entry], besides: Mapping[str, Record] | None = None) -> Mapping[str, Record]:
         """Return the records that are there already for these entries, by name; each is read when it is asked for.

@@ -5,16 +5,18 @@
 
 import hashlib
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 from analyzer.horns.candidates import candidates
 from analyzer.horns.horn import Horn
 from analyzer.horns.profiles import load_horn
-from analyzer.library.files import Contents, Entry, find_entries
+from analyzer.library.assembled import Record as Record  # what a survey is belongs to the same door
+from analyzer.library.assembled import Survey as Survey
+from analyzer.library.assembled import assemble as assemble
+from analyzer.library.files import Contents, find_entries
 from analyzer.library.glance import without_low_brass
 from analyzer.pitch import pitch_of
 from analyzer.plan.ceiling import Ceiling, ceiling_tempo
@@ -29,9 +31,6 @@ from analyzer.score.lines import Line
 from analyzer.score.parts import PartInfo, find_parts
 from analyzer.score.transposing import Reads
 from analyzer.selection import asked_lines, chosen_parts, horn_for
-
-Record = dict[str, Any]
-"""What one score gave, in plain JSON values: status, reason, problem, title, content, problems, lines."""
 
 COMPARED: Mapping[str, tuple[str, ...]] = {
     "trombone": ("tenor", "tenor-f"),
@@ -61,40 +60,6 @@ class Options:
     player: Player = field(default_factory=Player)
     tempo_bpm: float | None = None
     reads: Reads | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Survey:
-    """Every file of a folder, by name, and every line found, in the order of the files.
-
-    `lines` can be gone through again and again; of thousands of files they are never in memory together.
-    """
-
-    folder: str
-    files: tuple[Record, ...]
-    lines: Collection[Record]
-
-
-class _Lines(Collection[Record]):
-    """The rows of the lines of some files, made from the files' records at each pass."""
-
-    def __init__(self, records: Mapping[str, Record], files: Sequence[Record], count: int) -> None:
-        self._records, self._files, self._count = records, files, count
-
-    def __iter__(self) -> Iterator[Record]:
-        for file in self._files:
-            if file["lines"]:
-                yield from _rows_of(file["file"], self._records[file["file"]])
-
-    def __len__(self) -> int:
-        return self._count
-
-    def __contains__(self, row: object) -> bool:
-        return any(row == one for one in self)
-
-
-def _rows_of(file: str, record: Record) -> Iterator[Record]:
-    return ({"file": file, "title": record["title"], **line} for line in record["lines"])
 
 
 def survey_bytes(name: str, data: bytes, options: Options) -> Record:
@@ -324,37 +289,3 @@ def _state(valves: tuple[str, ...], horn: Horn) -> str:
 
 def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 1)
-
-
-def assemble(folder: str, entries: Iterable[Entry], records: Mapping[str, Record]) -> Survey:
-    """Put a survey together: a row for every file by name; of equal scores the first by name counts.
-
-    `records` maps names to records, and is asked again at every pass over the lines; an entry that needs one and has
-    none is left out (the survey was stopped).
-    """
-    files: list[Record] = []
-    count = 0
-    first_of: dict[str, str] = {}
-    for entry in sorted(entries, key=lambda one: one.name):
-        twin = records.get(entry.same_as) if entry.same_as else None
-        row: Record = {"file": entry.name, "bytes": entry.size_bytes, "status": entry.status, "reason": entry.reason,
-                       "duplicate_of": entry.same_as, "title": "", "lines": 0, "problem": entry.problem_json,
-                       "problems": []}
-        if twin is not None and twin["status"] != "read":
-            # A copy of a file that gave nothing has the same fault, and says so itself.
-            row |= {"status": twin["status"], "reason": twin["reason"], "problem": {
-                **twin["problem"], "where": twin["problem"]["where"].replace(str(entry.same_as), entry.name, 1)}}
-        elif entry.status == "score":
-            record = records.get(entry.name)
-            if record is None:
-                continue
-            row |= {key: record[key] for key in ("status", "reason", "title", "problem", "problems")}
-            earlier = first_of.setdefault(record["content"] or entry.name, entry.name)
-            if earlier != entry.name:
-                row |= {"status": "duplicate", "reason": f"the same score as {earlier}", "duplicate_of": earlier,
-                        "problems": []}
-            else:
-                row["lines"] = len({(line["part_id"], line["line"]) for line in record["lines"]})
-                count += len(record["lines"])
-        files.append(row)
-    return Survey(folder=folder, files=tuple(files), lines=_Lines(records, files, count))

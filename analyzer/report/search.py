@@ -22,7 +22,7 @@ def search_document(survey: Survey) -> dict[str, Any]:
         "schema": SCHEMA, "folder": survey.folder,
         "found": [{**row, "lesson": band_of(row)} for row in sorted_rows(survey)],
         "files": [{key: row[key] for key in ("file", "status", "reason", "duplicate_of")} for row in survey.files],
-        "problems": [row["problem"] for row in survey.files if row["status"] == "unreadable" and row["problem"]],
+        "problems": [row["problem"] for row in survey.files.having("unreadable") if row["problem"]],
         "cautions": list(_cautions(survey)),
     }
 

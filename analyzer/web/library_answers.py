@@ -113,7 +113,7 @@ def _first(survey: Survey, bought: Case | None) -> str:
 def survey_file(survey: Survey, bought: Case | None, ending: str, paper: Paper) -> bytes:
     """Return a survey as a page with pictures, a sheet to print, or its table."""
     if ending == ".csv":
-        return survey_csv(survey).encode()
+        return "".join(survey_csv(survey)).encode()
     if ending == ".pdf":
         return sheet(survey_blocks(survey, bought, every=True), paper)
     from analyzer.report.survey.page import survey_page

@@ -9,12 +9,13 @@ import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import AsyncIterator, Callable, Iterator
-from multiprocessing import parent_process, resource_tracker
+from collections.abc import AsyncIterator, Callable
+from multiprocessing import parent_process
 from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
 from typing import Any
 
+from analyzer.guard import interrupts_held_back
 from analyzer.plain import json_text
 from analyzer.problem import Problem, Unreadable
 from analyzer.report.plain import plain_line
@@ -51,7 +52,7 @@ class Sweeps:
     async def _lines(self, hold: Callable[[Any], dict[str, Any]], job: Job, *arguments: object) -> AsyncIterator[bytes]:
         ours, theirs = multiprocessing.get_context("spawn").Pipe()
         process = multiprocessing.get_context("spawn").Process(target=_work, args=(theirs, job, arguments))
-        with _interrupts_held_back():
+        with interrupts_held_back():
             process.start()
         self._running.add(process)
         theirs.close()
@@ -89,20 +90,6 @@ class Sweeps:
         """End them all."""
         for process in self._running:
             process.kill()
-
-
-@contextlib.contextmanager
-def _interrupts_held_back() -> Iterator[None]:
-    """Start a process that holds Ctrl-C back from its first moment on; one that comes meanwhile reaches us after it."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    resource_tracker.ensure_running()      # its own start would let the signal through again
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _line(told: dict[str, Any]) -> bytes:

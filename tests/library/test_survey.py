@@ -367,7 +367,7 @@ def test_table_has_a_column_for_every_position_and_state(folder: Path) -> None:
     assert (slide[positions].sum(axis=1) == slide["notes"] - slide["unplayable"]).all()
     states = [name for name in frame.columns if name.startswith("valves_")]
     assert (frame[states].sum(axis=1) == frame["notes"] - frame["unplayable"]).all()
-    empty = survey_frame(Survey(folder="x", files=(), lines=()))
+    empty = survey_frame(assemble("x", [], {}))
     assert list(empty.columns)[:3] == ["file", "title", "part_id"]
 
 

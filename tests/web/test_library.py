@@ -81,7 +81,7 @@ def test_a_survey_is_the_command_s_and_says_how_far_it_is(client, folder: Path) 
     plain(answer)
     held = answer["held"]
     table = client.post("/api/library/file", content=json.dumps({"held": held, "ending": ".csv"}))
-    assert table.text == survey_csv(expected)
+    assert table.text == "".join(survey_csv(expected))
     page = client.post("/api/library/file", content=json.dumps({"held": held, "ending": ".html"}))
     assert page.text.startswith("<!DOCTYPE html>")
     assert client.post("/api/library/file", content=json.dumps({"held": held})).content.startswith(b"%PDF")

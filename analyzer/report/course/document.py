@@ -58,9 +58,9 @@ def course_cautions(goal: Goal) -> tuple[str, ...]:
 def course_problems(survey: Survey) -> tuple[Problem, ...]:
     """Return what stood in the way of reading the folder, a problem a file."""
     found = []
-    for row in survey.files:
+    for row in survey.files.having("unreadable"):
         told = row["problem"]
-        if told and row["status"] == "unreadable":
+        if told:
             found.append(Problem(severity="warning", code=told["code"], where=told["where"], what=told["what"],
                                  try_=told["try"]))
     if not survey.lines:

@@ -15,15 +15,16 @@ STATUSES = ("read", "no low brass", "duplicate", "archive", "not a score", "unre
 
 def survey_document(survey: Survey, bought: Case | None = None) -> Record:
     """Return the JSON document: every file, every line on every horn, the sums, and a purchase case if there is one."""
-    return {**streamed_document(survey, bought), "lines": list(survey.lines)}
+    return {**streamed_document(survey, bought), "files": list(survey.files), "lines": list(survey.lines)}
 
 
 def streamed_document(survey: Survey, bought: Case | None = None) -> Record:
     """Return the same document to be written as JSON: its lines are read one after the other while it is written."""
     return {
-        "schema": SCHEMA, "folder": survey.folder, "files": list(survey.files), "lines": _Streamed(survey.lines),
+        "schema": SCHEMA, "folder": survey.folder, "files": _Streamed(survey.files),
+        "lines": _Streamed(survey.lines),
         "summary": summary(survey),
-        "problems": [row["problem"] for row in survey.files if row["status"] == "unreadable" and row["problem"]],
+        "problems": [row["problem"] for row in survey.files.having("unreadable") if row["problem"]],
         "cautions": list(cautions_of(survey)), **({"purchase": bought.as_json()} if bought else {}),
     }
 
@@ -53,7 +54,7 @@ def summary(survey: Survey) -> Record:
 
     One pass over the lines, of which a file's are in memory at a time.
     """
-    status = Counter(row["status"] for row in survey.files)
+    status = survey.files.statuses
     families: Counter[str] = Counter()
     horns: dict[str, _Sums] = {}
     needs = {1: _Needs(1), 2: _Needs(2)}

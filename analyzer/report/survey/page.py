@@ -117,7 +117,7 @@ def _steps(bought: Case) -> str:
 
 
 def _unread(survey: Survey) -> str:
-    bad = [one for one in survey.files if one["status"] == "unreadable"]
+    bad = list(survey.files.having("unreadable"))
     if not bad:
         return ""
     cells = "".join(row(one["file"], one["reason"]) for one in bad[:_MOST_BAD])

@@ -3,11 +3,11 @@
 import io
 from collections.abc import Iterator
 from itertools import islice
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from analyzer.library.survey import Record, Survey
 from analyzer.problem import unreadable
-from analyzer.tables import csv_text
+from analyzer.tables import csv_pieces
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -68,13 +68,13 @@ def _state_order(key: str) -> tuple[bool, int, str]:
     return (key != "open", len(key), key)
 
 
-def survey_csv(survey: Survey) -> str:
-    """Return the table as CSV."""
-    return csv_text(*_table(survey))
+def survey_csv(survey: Survey) -> Iterator[str]:
+    """Yield the table as CSV, in pieces of whole lines."""
+    return csv_pieces(*_table(survey))
 
 
-def survey_parquet(survey: Survey) -> bytes:
-    """Return the table as a Parquet file, in groups of rows that can be read one by one.
+def survey_parquet(survey: Survey) -> Iterator[bytes]:
+    """Yield the table as a Parquet file in pieces; its groups of rows can be read one by one.
 
     Raises
     ------
@@ -90,11 +90,46 @@ def survey_parquet(survey: Survey) -> bytes:
              **dict.fromkeys(_TEXT, pa.string()), **dict.fromkeys(_YES_NO, pa.bool_())}
     rows, columns = _table(survey)
     form = pa.schema([(name, kinds.get(name, pa.int64())) for name in columns])
-    out = io.BytesIO()
-    with parquet.ParquetWriter(out, form) as writer:
-        while group := list(islice(rows, _GROUP)):
-            writer.write_table(pa.Table.from_pylist(group, schema=form))
-    return out.getvalue()
+
+    def pieces() -> Iterator[bytes]:
+        out = _Passing()
+        with parquet.ParquetWriter(out, form) as writer:
+            while group := list(islice(rows, _GROUP)):
+                writer.write_table(pa.Table.from_pylist(group, schema=form))
+                yield out.taken()
+        yield out.taken()
+
+    return pieces()
+
+
+class _Passing(io.RawIOBase):
+    """A file for a writer that only goes forward: what is written is taken away, and counted."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._pieces: list[bytes] = []
+        self._count = 0
+
+    def writable(self) -> bool:
+        return True
+
+    def write(self, data: Any) -> int:
+        piece = bytes(data)
+        self._pieces.append(piece)
+        self._count += len(piece)
+        return len(piece)
+
+    def tell(self) -> int:
+        return self._count
+
+    def close(self) -> None:
+        # The end of the file is written when its writer closes, and taken after that.
+        pass
+
+    def taken(self) -> bytes:
+        data = b"".join(self._pieces)
+        self._pieces.clear()
+        return data
 
 
 def _needs(package: str, extra: str) -> Exception:

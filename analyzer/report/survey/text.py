@@ -41,7 +41,7 @@ def survey_blocks(survey: Survey, bought: Case | None = None, *, every: bool = F
                 Said(_COLUMNS, wide=110), Gap(), *map(_said, said)]
     else:
         out.append(Said("No line to plan was found. Name parts with --part, or give the folder that holds the scores."))
-    bad = [row for row in survey.files if row["status"] == "unreadable"]
+    bad = list(survey.files.having("unreadable"))
     if bad:
         shown = len(bad) if every else _SHOWN
         out += [Head("Could not be read:"), Findings(("File", "Why"), [
@@ -59,7 +59,7 @@ def files_sentence(sums: Record) -> str:
 
 def other_forms_sentence(survey: Survey) -> str:
     """Return how many files hold music in another form that was not asked for; empty where none does."""
-    count = sum((row["problem"] or {}).get("code") == OTHER_FORM for row in survey.files)
+    count = sum((row["problem"] or {}).get("code") == OTHER_FORM for row in survey.files.having("not a score"))
     return f"Music in MIDI, ABC or Humdrum is skipped: {counted(count, 'file')}; add --foreign to read it." \
         if count else ""
 
