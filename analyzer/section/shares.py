@@ -5,12 +5,14 @@ one after the other, those dearest empty first: what somebody took of one is not
 exactly (`split`); over several lines together it need not be the least.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from analyzer.horns.horn import Horn
+from analyzer.score.cues import small_notes
 from analyzer.score.lines import Line
+from analyzer.score.sounding import moment_of
 from analyzer.section.cover import COVER_PRICES, Cover, cover_of, is_cover, music_of
 from analyzer.section.seating import Chair, Desk, Offer
 from analyzer.section.section import Member
@@ -178,9 +180,20 @@ def _source(desk: Desk, placed: Placed, i: int, j: int, also: Sequence[tuple[int
         name=member.name, phrases=cover.phrases, blend=0.0 if kin else cover.items.get("blend", COVER_PRICES["blend"]),
         busy=tuple(sorted(busy)), home=sum(notes) / len(notes) if notes else None,
         lost=frozenset(cover.missing), fast=frozenset(burden.too_fast if burden else ()),
-        broken=frozenset({*broken, *(burden.gliss if burden else ())}), holder=holder)
+        broken=frozenset({*broken, *(burden.gliss if burden else ())}), holder=holder,
+        cued=frozenset(k for one in own for k in _cued(desk, line, one)))
     return _Source(j=j, horn=horn, cover=cover, sits=seats[0][0] if seats and not holder else None, holder=holder,
                    taker=taker)
+
+
+def _cued(desk: Desk, line: Line, own: Line) -> Iterator[int]:
+    """Yield the notes of a line that the part of another line prints as a cue, in any octave."""
+    if desk.document is None or not own.notes:
+        return
+    above = own.notes[0].written.midi - own.notes[0].sounding.midi      # a cue stands in the reader's own notation
+    cues = {(note.at, (note.written.midi - above) % 12) for note in small_notes(desk.document, own.part_id)
+            if note.silent}
+    yield from (k for k, note in enumerate(line.notes) if cues and (moment_of(line, k), note.midi % 12) in cues)
 
 
 def _elsewhere(desk: Desk, line: Line, k: int, first: int, last: int) -> tuple[Fraction, Fraction]:

@@ -36,6 +36,10 @@ MOST_LOST_SHARE = 0.5
 """A phrase of which a player lacks more than this share is not taken. Judged, as a line is not (`MOST_BLOCKED_SHARE`).
 """
 
+CUED_SHARE = 0.8
+"""Who has so much of a phrase printed as a cue is asked for it first where nobody loses less: neither register nor a
+long rest speaks against somebody whom the arranger has chosen. Judged; no printed cue was found to try it on."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Taker:
@@ -56,6 +60,7 @@ class Taker:
     lost: frozenset[int] = field(default_factory=frozenset)
     fast: frozenset[int] = field(default_factory=frozenset)
     broken: frozenset[int] = field(default_factory=frozenset)
+    cued: frozenset[int] = field(default_factory=frozenset)
     holder: bool = False
 
 
@@ -154,6 +159,9 @@ def _piece(line: Line, taker: Taker, nth: int, phrase: Phrase) -> Piece | None:
              "gliss": COVER_PRICES["gliss"] * len(broken),
              "too_fast": PRICES["too_fast"] * sum(k in taker.fast for k in which),
              "blend": taker.blend * len(which) / max(1, len(line.notes))}
+    if sum(k in taker.cued for k in which) >= CUED_SHARE * len(which):
+        return Piece(taker=nth, phrase=phrase, missing=missing, broken=broken,
+                     items={name: price for name, price in items.items() if price})
     if taker.home is not None:
         mean = sum(line.notes[k].midi + 12 * phrase.octaves for k in which) / len(which)
         items["register"] = SPLIT_PRICES["register"] * abs(mean - taker.home)

@@ -25,10 +25,11 @@ from fractions import Fraction
 from pathlib import Path
 
 from analyzer.problem import Unreadable
+from analyzer.score.cues import small_notes
 from analyzer.score.document import Document, open_document
 from analyzer.score.lines import Line
 from analyzer.score.parts import find_parts
-from analyzer.score.sounding import Moment, moment_of
+from analyzer.score.sounding import Moment, Sounding, moment, moment_of
 from analyzer.section.cover import COVER_PRICES
 from analyzer.section.split import Piece, Taker, busy_in, pieces_of, span_of
 from analyzer.selection import asked_lines
@@ -163,33 +164,15 @@ def cue_sized(document: Document) -> Iterator[tuple[str, str, int, list[str]]]:
 
     A cue is another part's notes: where no other part begins them together with it, what is small is no cue.
     """
-    starts: dict[str, set[tuple[int, Fraction, int]]] = {}
-    small: dict[tuple[str, int], tuple[str, list[tuple[int, Fraction, int]]]] = {}
     names = {part.id: part.full_name or part.name for part in find_parts(document)[0]}
+    starts = {part_id: {(*moment(part.measures, note.measure, note.onset), note.written.midi) for note in part.notes}
+              for part_id, part in Sounding(document).parts().items()}
+    small: dict[tuple[str, int], tuple[str, list[tuple[int, Fraction, int]]]] = {}
     for part_id in document.part_ids:
-        divisions, at, chord = Fraction(1), Fraction(0), Fraction(0)
-        for index, measure in enumerate(document.part_measures(part_id)):
-            at = chord = Fraction(0)
-            for child in measure:
-                if child.tag == "attributes":
-                    divisions = Fraction((child.findtext("divisions") or str(divisions)).strip())
-                elif child.tag in ("backup", "forward", "note"):
-                    length = Fraction((child.findtext("duration") or "0").strip()) / divisions
-                    begin = chord if child.find("chord") is not None else at
-                    if child.tag == "backup":
-                        at -= length
-                    elif child.find("chord") is None:
-                        chord, at = at, at + length
-                    pitch, kind = child.find("pitch"), child.find("type")
-                    if pitch is None or child.find("grace") is not None:
-                        continue
-                    step = 12 * int(pitch.findtext("octave") or 4) + {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9,
-                                                                      "B": 11}[pitch.findtext("step") or "C"]
-                    note = (index, begin, step + round(float(pitch.findtext("alter") or 0)))
-                    if child.find("cue") is not None or (kind is not None and kind.get("size") == "cue"):
-                        small.setdefault((part_id, index), (measure.get("number") or "", []))[1].append(note)
-                    else:
-                        starts.setdefault(part_id, set()).add(note)
+        for note in small_notes(document, part_id):
+            at = (*note.at, note.written.midi)
+            starts.get(part_id, set()).discard(at)
+            small.setdefault((part_id, note.at[0]), (note.measure, []))[1].append(at)
     for (part_id, _), (number, notes) in small.items():
         having = [names[other] for other, found in starts.items() if other != part_id
                   and sum(note in found for note in notes) >= SAME * len(notes)]

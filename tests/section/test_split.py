@@ -11,6 +11,7 @@ from analyzer.pitch import parse_pitch
 from analyzer.report.fit.document import fit_document
 from analyzer.report.fit.page import section_html
 from analyzer.report.fit.text import fit_text
+from analyzer.report.folders.parts import seat_part
 from analyzer.report.page_answers import fit_answer
 from analyzer.score.document import Document, read_document
 from analyzer.section.assignment import INF
@@ -191,6 +192,24 @@ def test_two_lines_do_not_get_the_same_player_at_once() -> None:
     taken = [share.measures([(piece.phrase.first, piece.phrase.last)]) for share in answer.shares
              for piece in share.split.taken]
     assert taken == [["1"]]
+
+
+def test_who_has_the_cue_printed_is_asked_first() -> None:
+    """Both Ann and Cy rest in measure 3 and have every note; Cy's register is nearer, so Cy is asked. Where Ann's part
+    prints the phrase as a cue, an octave higher, Ann is."""
+    parts = {"Trombone 1": "F4|R|R|R|F4", "Trombone 2": "R|R|D3 C3 D3 C3|R|R", "Trombone 3": "Bb2|R|R|R|Bb2"}
+    players = band(tenor("Ann"), tenor("Cy"))
+    text = music(parts).xml.decode()
+    assert who(only(fit(music(parts), players))) == {"Cy": ["3"]}
+    measures = text.split('<measure number="3">')
+    cue = "".join(note(name, 4, quarters=1).replace("<note>", "<note><cue/>") for name in "DCDC")
+    measures[1] = cue + measures[1][measures[1].index("</note>") + len("</note>"):]
+    cued = read_document('<measure number="3">'.join(measures).encode(), "cued.musicxml")
+    answer = fit(cued, players)
+    assert who(only(answer)) == {"Ann": ["3"]}
+    written = seat_part(answer, next(seat for seat in answer.seats if seat.member.name == "Ann"))
+    assert [one.find("cue") is None for one in written.document.root.iter("note") if one.find("pitch") is not None] == [
+        True] * 6                       # to be played: in the place of the cue
 
 
 def test_the_horn_in_hand_is_kept() -> None:
