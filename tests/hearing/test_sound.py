@@ -47,6 +47,9 @@ def test_a_file_cut_in_the_middle_is_heard(tmp_path: Path, ending: str, capfd: p
     path.write_bytes(data[:len(data) * 2 // 3])
     assert heard_midi(path) == pytest.approx(58.0, abs=0.02)
     assert capfd.readouterr().err == "", "a decoder's chatter is nobody's business"
+    assert read_sound(path).cut or ending == "ogg", "an Ogg file does not say how long it is"
+    path.write_bytes(data)
+    assert not read_sound(path).cut
 
 
 def write_zip(path: Path) -> None:
