@@ -174,7 +174,7 @@ def _html(analysis: Analysis, students: Sequence[Student], sheet: _Sheet) -> str
     style = (" .heard svg { display: block; width: 100%; height: auto; } .student { break-before: page; }"
              " .student:first-of-type { break-before: auto; }")
     return shell("".join(body), heading=f"{title}: heard",
-                 lead=f"{subtitle_of(told.planned)}. {NO_GRADE}", title=f"{title}: what was heard",
+                 lead=f"{passage_of(told.planned)}. {NO_GRADE}", title=f"{title}: what was heard",
                  style=style + sheet.faces)
 
 
