@@ -4,6 +4,7 @@ The cells are those of the *Music Braille Code* (Braille Authority of North Amer
 and letter, octave marks before them, the rule of which notes need one.
 """
 
+import os
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -14,10 +15,12 @@ from analyzer.analysis import Request, analyse
 from analyzer.report.braille.braille import braille_file, label_of
 from analyzer.report.braille.cells import _ASCII, ascii_of, words, wrapped
 from analyzer.score.document import open_document
+from tests.engrave.scores import START, direction, note, part, score
 
 pytest.importorskip("music21", reason="music21, which writes the braille, is not installed")
 
 SAMPLES = Path(__file__).parents[2] / "sample_scores"
+SHARED = Path(os.environ.get("LOWBRASS_SHARED", Path(__file__).parents[3] / "shared"))
 _CELL = {letter: chr(0x2800 + nth) for nth, letter in enumerate(_ASCII)}
 _NOTES = {"8th": "⠙⠑⠋⠛⠓⠊⠚", "half": "⠝⠕⠏⠟⠗⠎⠞", "quarter": "⠹⠱⠫⠻⠳⠪⠺", "whole": "⠽⠵⠯⠿⠷⠮⠾"}
 _NOTE = {cell: (value, "CDEFGAB"[nth]) for value, cells in _NOTES.items() for nth, cell in enumerate(cells)}
@@ -29,12 +32,12 @@ _OTHER = re.compile("⠰⠃|⠘⠆|[⠠⠰⠨⠸⠐⠜]⠦|⠜⠶⠄?⠄?|⠈⠉
 
 _LETTER = "[" + "".join(words(letter) for letter in "abcdefghijklmnopqrstuvwxyz") + "⠄⠲⠂]"
 # Several words stand between two word signs, one word has one sign before it; the next note has an octave mark.
-_SIGNED = _LETTER[:-1] + "⠠⠶⠦⠤⠐⠖]"
-_MANY_WORDS = re.compile(f"⠜{_SIGNED}+(?:⠀{_SIGNED}+)+⠜⠀?")
-_WORD = re.compile(f"⠜{_LETTER}+⠀?(?=[^{_LETTER[1:]}|$)")
+_SIGNED = f"(?:{_LETTER[:-1]}⠠⠶⠦⠤⠐⠖⠒⠴⠔⠌]|⠈[⠁⠑⠊⠕⠥])"     # dot 4 before a vowel: an accent
+_MANY_WORDS = re.compile(f"(?:(?<=⠀)|^)⠜{_SIGNED}+(?:⠀{_SIGNED}+)+⠜(?:⠀|$)")
+_WORD = re.compile(f"⠜⠶?(?:⠈[⠁⠑⠊⠕⠥]|{_LETTER})+(?:⠶⠄?)?⠀?(?=[^{_LETTER[1:]}|$)")
 
 # Up to three signs, or from four on a number and the sign; meter as a fraction, common or cut.
-_KEY_AND_METER = re.compile("((?:⠡*[⠩⠣]{1,3}|⠡+|⠼[⠙⠑⠋⠛][⠩⠣])(?=⠼|⠨⠉|⠸⠉|⠀))?"
+_KEY_AND_METER = re.compile("((?:(?:⠼[⠙⠑⠋⠛]⠡|⠡*)(?:[⠩⠣]{1,3}|⠼[⠙⠑⠋⠛][⠩⠣])|⠡+|⠼[⠙⠑⠋⠛]⠡)(?=⠼|⠨⠉|⠸⠉|⠀|$))?"
                             "(⠼[⠁⠃⠉⠙⠑⠋⠛⠓⠊⠚][⠂⠆⠒⠲⠢⠖⠶⠦⠔⠴]|⠨⠉|⠸⠉)?⠀?")
 
 
@@ -56,22 +59,30 @@ class Reader:
         cells = _WORD.sub("", cells)
         told = _KEY_AND_METER.match(cells)
         if told and told[0]:
-            accidentals = told[1] or ""
-            if accidentals:
-                times = "⠁⠃⠉⠙⠑⠋⠛".index(accidentals[1]) + 1 if accidentals[0] == "⠼" else len(accidentals)
-                self.key = times * {"⠩": 1, "⠣": -1, "⠡": 0}[accidentals[-1]]
+            self._key_of(told[1])
             cells = cells[told.end():]
         # A change of meter or key within the group, and rests of several measures.
         cells = re.sub("(?:⠼[⠁⠃⠉⠙⠑⠋⠛⠓⠊⠚][⠂⠆⠒⠲⠢⠖⠶⠦⠔⠴]|⠼[⠁⠃⠉⠙⠑⠋⠛⠓⠊⠚]+⠍)", "", cells)
         for measure in cells.split("⠀"):
+            measure = measure.removesuffix("⠅") if not measure.endswith("⠣⠅") else measure     # a dotted bar line
             start = len(self.heads)
-            if measure.startswith("⠶"):                  # the measure before once more, or so many times
+            told = _KEY_AND_METER.fullmatch(measure) if measure else None
+            if told and told[0]:                         # a new key or meter stands alone, as a measure does
+                self._key_of(told[1])
+            elif measure.startswith("⠶"):                  # the measure before once more, or so many times
                 times = re.match("⠶⠼?([⠁⠃⠉⠙⠑⠋⠛⠓⠊]?)", measure)
                 assert times is not None
                 self.heads += self.again * ("⠁⠃⠉⠙⠑⠋⠛⠓⠊".index(times[1]) + 1 if times[1] else 1)
             else:
                 self._measure(measure)
                 self.again = self.heads[start:]
+
+    def _key_of(self, accidentals: str | None) -> None:
+        """Take a key: sharps or flats, behind the naturals of the one before."""
+        if accidentals:
+            of_now = re.sub("^(?:⠼[⠙⠑⠋⠛]⠡|⠡+)(?=.)", "", accidentals)
+            times = "⠁⠃⠉⠙⠑⠋⠛".index(of_now[1]) + 1 if of_now[0] == "⠼" else len(of_now)
+            self.key = times * {"⠩": 1, "⠣": -1, "⠡": 0}[of_now[-1]]
 
     def _measure(self, cells: str) -> None:
         shown: dict[tuple[str, int], int] = {}
@@ -84,7 +95,7 @@ class Reader:
                 continue
             cell, cells = cells[0], cells[1:]
             if cell in _ALTER:
-                alter = _ALTER[cell]
+                alter = _ALTER[cell] + (alter or 0)        # twice: a double sharp or flat
             elif cell in _OCTAVES:
                 octave = 0 if cell == "⠈" and octave == 1 else _OCTAVES[cell]      # octave 0 has the sign twice
             elif cell in _NOTE:
@@ -114,10 +125,15 @@ def text_of(data: bytes) -> list[str]:
     return ["".join(_CELL[letter] for letter in line) for line in data.decode("ascii").replace("\f", "").split("\n")]
 
 
-@pytest.mark.parametrize("name", ["evening-song-euphonium.musicxml", "quiet-chorale-trombones.mxl",
-                                  "deep-water-bass-trombone.musicxml"])
-def test_the_music_reads_back_note_for_note(name: str) -> None:
-    document = open_document(SAMPLES / name)
+PLAIN = ("evening-song-euphonium.musicxml", "quiet-chorale-trombones.mxl", "deep-water-bass-trombone.musicxml")
+SCORES = [pytest.param(path, id=path.name, marks=() if path.name in PLAIN else pytest.mark.whole)
+          for folder in (SAMPLES, SHARED / "scores") if folder.is_dir()
+          for path in sorted(folder.iterdir()) if path.suffix in (".musicxml", ".mxl", ".xml")]
+
+
+@pytest.mark.parametrize("path", SCORES)
+def test_the_music_reads_back_note_for_note(path: Path) -> None:
+    document = open_document(path)
     analysis = analyse(document, Request())
     for one in analysis.lines:
         reader = Reader()
@@ -132,7 +148,7 @@ def music_lines(lines: list[str]) -> list[str]:
     """Return the cells of each group: from a line that begins with a number to the line of positions."""
     groups: list[str] = []
     for line in lines:
-        if re.match("⠼[⠁⠃⠉⠙⠑⠋⠛⠓⠊⠚]+⠀", line):
+        if re.match("(?:⠠⠭)?⠼[⠁⠃⠉⠙⠑⠋⠛⠓⠊⠚]+⠀", line):          # X0: a measure that the score does not count
             groups.append(line.split("⠀", 1)[1])
         elif line.startswith(("⠏⠀⠀", "⠧⠀⠀")) or not line:
             groups.append("")
@@ -179,3 +195,87 @@ def test_cells_and_letters() -> None:
     with pytest.raises(ValueError, match="no braille cell"):
         ascii_of("a")
     assert wrapped("⠁⠁⠁⠀⠃⠃⠃⠀⠉⠉⠉", 7, indent=1) == ["⠁⠁⠁⠀⠃⠃⠃", "⠀⠉⠉⠉"]
+
+
+def braille_of(*measures: str) -> tuple[list[str], list[tuple[str, int, int]], list[tuple[str, int, int]]]:
+    """Lines of cells of a part of our own, the notes as read back, and as written."""
+    analysis = analyse(score(part(list(measures))), Request())
+    lines = text_of(braille_file(analysis))
+    reader = Reader()
+    for cells in music_lines(lines):
+        reader.group(cells)
+    written = [(note.note.written.step, note.note.written.alter, note.note.written.octave)
+               for note in analysis.lines[0].plan.notes]
+    return lines, [head[:3] for head in reader.heads], written
+
+
+def quarters(pitches: str) -> str:
+    return "".join(note(pitch, 4, "quarter") for pitch in pitches.split())
+
+
+def test_a_key_taken_back_is_written() -> None:
+    """Three flats, then none: without naturals before it, B natural would be read as B flat."""
+    plain = "<attributes><key><fifths>0</fifths></key></attributes>"
+    flats = START.replace("<fifths>-2</fifths>", "<fifths>-3</fifths>")
+    lines, found, written = braille_of(flats + quarters("Eb3 D3 C3 Bb2"), plain + quarters("B2 C3 D3 E3"),
+                                       quarters("B2 A2 B2 C3"))
+    assert found == written
+    assert written[4] == ("B", 0, 2)
+    assert any(re.match("⠼⠃⠀⠡⠡⠡⠀", line) for line in lines)
+
+
+def test_a_tie_is_a_tie_under_a_slur_and_with_a_tenuto() -> None:
+    """A tied note that is read as slurred would be struck again."""
+    start = ("<notations><tied type='start'/><slur type='start' number='1'/><articulations><tenuto/></articulations>"
+             "</notations>")
+    stop = "<notations><tied type='stop'/><slur type='stop' number='1'/></notations>"
+
+    def tied(pitch: str, which: str, more: str) -> str:
+        return note(pitch, 8, "half", more=more).replace("<voice>", f"<tie type='{which}'/><voice>", 1)
+
+    lines, found, written = braille_of(START + note("D3", 8, "half") + tied("F3", "start", start),
+                                       tied("F3", "stop", stop) + note("D3", 8, "half"))
+    assert found == written == [("D", 0, 3), ("F", 0, 3), ("D", 0, 3)]
+    assert words("tenuto on tied note") in "⠀".join(line.strip("⠀") for line in lines)
+
+
+def test_double_sharps_and_flats() -> None:
+    """Of notes without a printed <accidental>, as other programs write them."""
+    def altered(step: str, alter: int) -> str:
+        return (f"<note><pitch><step>{step}</step><alter>{alter}</alter><octave>3</octave></pitch>"
+                "<duration>4</duration><voice>1</voice><type>quarter</type></note>")
+
+    _, found, written = braille_of(START + altered("F", 2) + altered("B", -2) + altered("F", 0) + altered("B", -1))
+    assert found == written == [("F", 2, 3), ("B", -2, 3), ("F", 0, 3), ("B", -1, 3)]
+
+
+def test_what_has_no_sign_stands_in_words_above() -> None:
+    """Repeats, endings, tempo, ornaments, glissandi and grace notes: music21 writes them otherwise or not at all."""
+    gliss = "<notations><glissando type='{}' number='1'/></notations>"
+    trill = "<notations><ornaments><trill-mark/></ornaments></notations>"
+    tempo = direction("<metronome><beat-unit>half</beat-unit><per-minute>66</per-minute></metronome>")
+    lines, found, written = braille_of(
+        START + tempo + "<barline location='left'><repeat direction='forward'/></barline>" + quarters("Bb2 C3 D3")
+        + note("F3", 4, "quarter", more=trill),
+        "<barline location='left'><ending number='1' type='start'/></barline>"
+        + note("C3", 0, "eighth", before="<grace/>") + quarters("D3 Eb3")
+        + note("F3", 4, "quarter", more=gliss.format("start")) + note("D3", 4, "quarter", more=gliss.format("stop"))
+        + "<barline location='right'><ending number='1' type='stop'/><repeat direction='backward'/></barline>",
+        quarters("Bb2 A2 G2 F2"))
+    assert found == written
+    said = "⠀".join(line.strip("⠀") for line in lines)
+    for text in ("measure 1: half note = 66, repeat from here, trill", "measure 2: ending 1, C3 is a grace note",
+                 "glissando from F3, repeat back at its end"):
+        assert words(text) in said, text
+
+
+def test_words_among_dynamics_are_words() -> None:
+    """`sempre` before an f, and brackets around one: music21 would write the name of their kind."""
+    said = direction("<dynamics><other-dynamics>sempre </other-dynamics><f/></dynamics>")
+    bracketed = direction("<dynamics><other-dynamics>[</other-dynamics><pp/>"
+                          "<other-dynamics>]</other-dynamics></dynamics>")
+    lines, found, written = braille_of(START + said + quarters("Bb2 C3 D3 F3"), bracketed + quarters("D3 C3 Bb2 F2"))
+    assert found == written
+    whole = "".join(lines)
+    assert words("sempre") in whole
+    assert words("other") not in whole

@@ -15,20 +15,25 @@ from analyzer.guard import guarded
 from analyzer.plan.plan import PlannedNote
 from analyzer.problem import Unreadable, unreadable
 from analyzer.report.braille import native
+from analyzer.report.braille.beside import said_of
 from analyzer.report.braille.cells import ascii_of, words, wrapped
 from analyzer.report.map.printed import head_of
 from analyzer.score.reader import read_part
 from analyzer.writing.alone import finished, line_alone
+from analyzer.writing.notation import print_accidentals
 
 _WIDTH, _LINES = 40, 25
 """Cells of a line and lines of a page: the usual page of an embosser (common practice, no source)."""
 _NUMBER = 6
 """Cells at the start of a line of music for its measure's number: four figures, their sign and a blank."""
+_MOST_SIGNS = 4
+"""From this many on the accidentals of a key are counted: the number, then the sign once."""
 _TOGETHER = 4
 """Measures of a group; judged: one or two lines of music, as much as is learned by heart at a time."""
 _CLASS = re.compile(r"music21\.\w+\.(\w+)")
-_ACROSS = {"RehearsalMark"}
-"""Classes without a sign in music21's braille that stand in words above their group here."""
+_SPOKEN = re.compile(r"[^\W_]")
+_ACROSS = {"RehearsalMark", "Segno", "Coda", "MetronomeMark", "Ottava"}
+"""Classes without a sign in music21's braille that stand in words above their group here, or change no pitch."""
 
 
 def braille_file(analysis: Analysis) -> bytes:
@@ -57,10 +62,15 @@ def _sheet(analysis: Analysis, one: Planned) -> list[str]:
     for said in (head.title, head.part, head.below, _legend(slide, lost), f"Caution: {analysis.cautions[0]}",
                  analysis.cautions[-1]):
         out += wrapped(words(said), _WIDTH, indent=2)
+    measures = score.findall("part/measure")
+    keys = _keys(measures)
     for (first, last, number, mark), cells in zip(groups, music, strict=True):
+        if first and keys[first] == 0 != keys[first - 1]:
+            cells = f"{_naturals(keys[first - 1])}⠀{cells}"
         out.append("")
         if mark:
             out += wrapped(words(f"rehearsal mark {mark}"), _WIDTH)
+        out += wrapped(words(said_of(measures[first:last + 1])), _WIDTH, indent=2)
         lines = [part for line in cells.split("\n") if line.strip("⠀ ")
                  for part in wrapped(line.strip("⠀ "), _WIDTH - _NUMBER)]
         out += [(f"{words(number)}⠀" if nth == 0 else "⠀⠀") + line for nth, line in enumerate(lines)]
@@ -80,22 +90,41 @@ def _two_blanks(cells: str) -> list[str]:
 
 def groups_of(one: Planned, measures: Sequence[etree._Element]) -> list[tuple[int, int, str, str]]:
     """Return first and last measure of each group, as places in the part, its number, and the mark that it begins with.
+
+    A group begins with a rehearsal mark, a new key, or after so many measures.
     """
+    keys = _keys(measures)
     shown = [measure.index for measure in one.plan.line.measures] or [0]
     groups: list[tuple[int, int, str, str]] = []
     for nth in range(shown[0], shown[-1] + 1):
         mark = " ".join((measures[nth].findtext("direction/direction-type/rehearsal") or "").split())
-        if not groups or mark or nth - groups[-1][0] >= _TOGETHER:
+        if not groups or mark or keys[nth] != keys[nth - 1] or nth - groups[-1][0] >= _TOGETHER:
             groups.append((nth, nth, measures[nth].get("number") or "", mark))
         else:
             groups[-1] = (groups[-1][0], nth, *groups[-1][2:])
     return groups
 
 
+def _keys(measures: Sequence[etree._Element]) -> list[int]:
+    """Return how many sharps (flats below 0) are in force in each measure."""
+    found: list[int] = []
+    for measure in measures:
+        told = (measure.findtext("attributes/key/fifths") or "").strip()
+        found.append(int(told) if told.lstrip("-").isdecimal() else found[-1] if found else 0)
+    return found
+
+
+def _naturals(key: int) -> str:
+    """Return a key taken back, for a new one without accidentals, of which music21 writes nothing."""
+    return "⠡" * abs(key) if abs(key) < _MOST_SIGNS else f"{words(str(abs(key)))}⠡"
+
+
 def _music(analysis: Analysis, one: Planned, score: etree._Element,
            groups: Sequence[tuple[int, int]]) -> tuple[list[str], tuple[str, ...]]:
     where = f"{analysis.document.name}, {one.part.name or one.part.id}"
     try:
+        _with_plain_words(score)
+        print_accidentals(score)                         # music21 writes those alone that the source prints
         found, lost = guarded(native.translated, finished(score).decode(), _WIDTH - _NUMBER, groups, where=where,
                               doing="writing braille")
     except ModuleNotFoundError as error:
@@ -106,6 +135,42 @@ def _music(analysis: Analysis, one: Planned, score: etree._Element,
                                     try_="Choose other measures with --measures.").problem) from error
     kinds = dict.fromkeys(_CLASS.findall(" ".join(lost)))
     return found, tuple(_plainly(kind) for kind in kinds if kind not in _ACROSS)
+
+
+def _with_plain_words(score: etree._Element) -> None:
+    """Make words of dynamics that are words, and drop brackets alone, which music21 writes as names of their kinds."""
+    for kind in list(score.iter("direction-type")):
+        for dynamics in kind.findall("dynamics"):
+            for other in dynamics.findall("other-dynamics"):
+                if _SPOKEN.search(other.text or ""):
+                    words_kind = etree.Element("direction-type")
+                    etree.SubElement(words_kind, "words").text = (other.text or "").strip()
+                    kind.addprevious(words_kind)
+                dynamics.remove(other)
+            if not len(dynamics):
+                kind.remove(dynamics)
+        for said in kind.findall("words"):
+            if not _SPOKEN.search(said.text or ""):
+                kind.remove(said)
+        if not len(kind):
+            _remove_kind(kind)
+    for dynamics in list(score.iterfind(".//notations/dynamics")):
+        for other in dynamics.findall("other-dynamics"):
+            dynamics.remove(other)
+        if not len(dynamics):
+            owner = dynamics.getparent()
+            assert owner is not None
+            owner.remove(dynamics)
+
+
+def _remove_kind(kind: etree._Element) -> None:
+    """Take an empty kind out of its direction, and the direction with its last one, unless it tells a tempo."""
+    direction = kind.getparent()
+    assert direction is not None
+    direction.remove(kind)
+    measure = direction.getparent()
+    if direction.find("direction-type") is None and measure is not None:
+        measure.remove(direction)
 
 
 def _plainly(kind: str) -> str:

@@ -27,6 +27,7 @@ def translated(musicxml: str, width: int, groups: Sequence[tuple[int, int]]) -> 
     rules.warn = heard                                   # where it says what has no sign; this process is ours
     score: Any = converter.parse(musicxml, format="musicxml")
     part = score.parts[0]
+    lost += _kept_tied(part)
     found = []
     for first, last in groups:
         some = part.measures(first, last + 1, indicesNotNumbers=True)      # as a slice: the end is not in it
@@ -43,4 +44,21 @@ def translated(musicxml: str, width: int, groups: Sequence[tuple[int, int]]) -> 
 def _cells(some: Any, width: int) -> str:
     from music21.braille import translate
 
-    return str(translate.objectToBraille(some, maxLineLength=width, showHeading=False, showFirstMeasureNumber=False))
+    # Slurs beside ties: else a tie at the end of a slur is left out, and its note would be struck again.
+    return str(translate.objectToBraille(
+        some, maxLineLength=width, showHeading=False, showFirstMeasureNumber=False,
+        showShortSlursAndTiesTogether=True, showLongSlursAndTiesTogether=True))
+
+
+def _kept_tied(part: Any) -> list[str]:
+    """Take staccato and tenuto off tied notes, for which music21 writes no tie; return what was taken."""
+    from music21 import articulations
+
+    taken = []
+    for note in part.recurse().notes:
+        if note.tie is not None:
+            gone = [sign for sign in note.articulations
+                    if isinstance(sign, articulations.Staccato | articulations.Tenuto)]
+            note.articulations = [sign for sign in note.articulations if sign not in gone]
+            taken += [f"music21.articulations.{type(sign).__name__}OnTiedNote" for sign in gone]
+    return taken
