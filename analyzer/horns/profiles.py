@@ -1,8 +1,6 @@
 """Horn profiles: TOML files, those that come with the project and those of users."""
 
-import hashlib
 import re
-from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
 from typing import cast
@@ -56,6 +54,8 @@ def profile_path(name_or_path: str) -> Path:
         return DATA / f"{name_or_path}.toml"
     path = Path(name_or_path)
     if path.suffix != ".toml" and not path.is_file():
+        from difflib import get_close_matches  # not paid for where the name is right
+
         near = get_close_matches(name_or_path.lower(), _NAMES, n=1)
         meant = f"Perhaps {near[0]} is meant? " if near else ""
         raise unreadable(
@@ -85,6 +85,8 @@ def _known_horn(name: str) -> Horn:
 
 def data_digest() -> str:
     """Return a digest of the data of the horns that come with the project."""
+    import hashlib  # not paid for by a plan
+
     return hashlib.sha256(b"\0".join(profile_path(name).read_bytes() for name in _NAMES)).hexdigest()
 
 

@@ -4,7 +4,6 @@ The usual choice is the chart's. What else players know is data with sources, no
 same and yet one is in every method and the other in none.
 """
 
-import hashlib
 import tomllib
 from dataclasses import dataclass
 from functools import cache
@@ -95,5 +94,7 @@ def _table() -> dict[tuple[str, str, str], Familiarity]:
 @cache
 def data_digest() -> str:
     """Return a digest of the judgement's data files: weights and familiarity."""
+    import hashlib  # not paid for by a plan
+
     parts = [_FILE.read_bytes(), Path(__file__).with_name("weights.toml").read_bytes()]
     return hashlib.sha256(b"\0".join(parts)).hexdigest()

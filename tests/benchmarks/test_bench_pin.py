@@ -33,12 +33,13 @@ def pin_ratio() -> tuple[float, float, float]:
 
 
 def figures() -> list[Figure]:
-    """Rows of the table: the plan alone, and from the click to the marks in a browser."""
+    """Rows of the table: the plan alone, from the click to the marks in a browser, and the server's part of it."""
     from tests.web import measure_pin  # needs a browser
 
     again, first, ratio = pin_ratio()
     return [Figure(what="plan with one more pin, 2,400 notes / the first plan", ours=shown_s(again),
-                   theirs=shown_s(first), value=ratio, limit=LIMIT), *measure_pin.figures()]
+                   theirs=shown_s(first), value=ratio, limit=LIMIT),
+            *measure_pin.figures(), measure_pin.server_figure()]
 
 
 @pytest.mark.benchmark_suite
