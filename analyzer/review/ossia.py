@@ -56,6 +56,12 @@ class Rewrite:
         return f"was {self.finding.written}"
 
 
+def _follows(first: Finding, second: Finding) -> bool:
+    """Tell whether one finding is of the very next note of the same measure and line."""
+    return (first.part_id, first.line, first.measure) == (second.part_id, second.line, second.measure) \
+        and first.index is not None and second.index == first.index + 1
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ossia:
     """The changes, and the findings of severity ``stop`` for which no other way was found."""
@@ -64,12 +70,24 @@ class Ossia:
     left: tuple[Finding, ...]
 
     def marks(self) -> dict[str, dict[int, str]]:
-        """Return part id to ref to the words that are printed over the change, at the attack."""
+        """Return part id to ref to the words that are printed over the change, at the attack.
+
+        Notes that follow each other in a measure have them together, over the first: words over every note would stand
+        in stairs above the staff.
+        """
         wanted: dict[str, dict[int, str]] = {}
-        for change in self.changes:
+        before: Rewrite | None = None
+        head = -1                      # the note that bears the words of the change before
+        for change in sorted(self.changes, key=lambda one: (one.finding.part_id, one.finding.line or 0,
+                                                            one.finding.index or 0)):
             mine = wanted.setdefault(change.finding.part_id, {})
-            ref = change.refs[0]
-            mine[ref] = f"{mine[ref]}, {change.mark}" if ref in mine else change.mark
+            if before is not None and _follows(before.finding, change.finding) and not (
+                    before.straight or change.straight):
+                mine[head] += f", {change.finding.written}"
+            else:
+                head = change.refs[0]
+                mine[head] = f"{mine[head]}, {change.mark}" if head in mine else change.mark
+            before = change
         return wanted
 
     def by_part(self) -> dict[str, dict[int, Pitch]]:

@@ -21,6 +21,8 @@ from analyzer.score.vocabulary import folded
 
 Reads = Literal["concert", "treble-b-flat"]
 CONCERT, TREBLE_B_FLAT = Transposition(), Transposition(-8, -14)
+"""From written to sounding: as written, or a major ninth down, as treble-clef B flat readers have it (brass-band
+scoring; common practice)."""
 READINGS: dict[str, Reads] = {"concert": "concert", "treble-b-flat": "treble-b-flat"}
 """The two answers by name, as a person or a page gives them."""
 _OF_READS: dict[Reads, Transposition] = {"concert": CONCERT, "treble-b-flat": TREBLE_B_FLAT}

@@ -13,14 +13,13 @@ from analyzer.pitch import Transposition, parse_pitch
 from analyzer.plan.player import Player
 from analyzer.problem import unreadable
 from analyzer.score.lines import Line
+from analyzer.score.transposing import TREBLE_B_FLAT
 
 Clef = Literal["bass", "tenor", "alto", "treble", "treble-b-flat"]
 CLEFS: tuple[Clef, ...] = get_args(Clef)
 SIGNS: dict[Clef, tuple[str, str]] = {"bass": ("F", "4"), "tenor": ("C", "4"), "alto": ("C", "3"),
                                       "treble": ("G", "2"), "treble-b-flat": ("G", "2")}
 """Sign and line of each clef, as MusicXML writes them."""
-NINTH = Transposition(-8, -14)
-"""From written to sounding of a treble-clef B flat reader: a major ninth down (brass-band scoring; common practice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +57,7 @@ class Reader:
     @property
     def transposition(self) -> Transposition:
         """From written to sounding pitch."""
-        return NINTH if self.clef == "treble-b-flat" else Transposition()
+        return TREBLE_B_FLAT if self.clef == "treble-b-flat" else Transposition()
 
     @property
     def written_above_sounding(self) -> int:
@@ -118,7 +117,7 @@ def plain_clef(clef: Clef) -> str:
 def printed_clef(line: Line) -> Clef | None:
     """Return the clef in which a line begins, None where it is none that a part is written in."""
     note = line.notes[0]
-    if note.clef == "treble" and note.written.midi - note.sounding.midi == -NINTH.chromatic:
+    if note.clef == "treble" and note.written.midi - note.sounding.midi == -TREBLE_B_FLAT.chromatic:
         return "treble-b-flat"
     return clef_named(note.clef) if note.clef in CLEFS else None
 

@@ -329,6 +329,14 @@ def test_a_glissando_whose_start_would_leave_the_chord_is_left_out_instead() -> 
     assert [one.remedy.kind for one in taken(other).changes] == ["straight"]
 
 
+def test_changes_next_to_each_other_are_told_together_over_the_first() -> None:
+    # Words over every note stood in stairs above the staff of a printed part.
+    low = [note("E", 2, -1), note("D", 2), note("B", 2, -1), note("C", 2)]
+    document = read_document(score({"Trombone": part("P1", *low)}), "x.musicxml")
+    changed = ossia(review(analyse(document, Request(horns=("tenor",)))), Harmony(document))
+    assert changed.marks() == {"P1": {0: "was Eb2, D2", 3: "was C2"}}
+
+
 def test_every_change_is_marked_over_its_note_in_the_score() -> None:
     chord = note("B", 2, -1) + note("E", 2, -1).replace("<note>", "<note>\n        <chord/>").replace(
         "<voice>1</voice>", "<voice>1</voice>\n        <staff>1</staff>")

@@ -22,6 +22,22 @@ def by(*plain: tuple[str, str]) -> pytest.MarkDecorator:
         pytest.param(*way, marks=() if way in plain else pytest.mark.whole) for way in ways], indirect=["tab"])
 
 
+def kept(folder: Path) -> list[Path]:
+    """Every file that is kept there."""
+    return [path for path in folder.rglob("*") if path.is_file()]
+
+
+def _pull_the_attachment(page) -> None:
+    """Open a bass part, and have a horn of one's own with its slide pulled."""
+    page.set_input_files("#file-bass", str(SAMPLES / "deep-water-bass-trombone.musicxml"))
+    expect(page.locator("#review-said")).not_to_be_empty(timeout=WAIT_MS)
+    rested(page)
+    page.locator("#horn").select_option("bass-single")
+    page.get_by_role("button", name="Pull the attachment").click()
+    expect(page.locator("#horn")).to_have_value("bass-pulled-past-E", timeout=WAIT_MS)
+    rested(page)
+
+
 @by(_PHONE, _LAPTOP)
 def test_a_student_maps_a_passage_pins_a_note_and_hears_it(tab, kind: str) -> None:
     hands = HANDS[kind](tab)
@@ -144,60 +160,37 @@ def test_a_bass_part_is_reviewed(tab, kind: str) -> None:
     expect(tab.locator("#compared thead").first).to_contain_text("with F attachment", timeout=WAIT_MS)
 
 
-class Finger:
-    """Taps, and counts them: what a journey costs from the chosen file to its answer."""
-
-    def __init__(self, page) -> None:
-        self.page, self.taps = page, 0
-
-    def tap(self, selector: str) -> None:
-        self.taps += 1
-        self.page.locator(selector).first.tap()
-
-
 @pytest.mark.skipif(sys.platform == "win32", reason="signals")
 def test_three_doors_by_touch_then_a_kill_another_port_and_forgetting(browser, tmp_path: Path) -> None:
     state = tmp_path / "state"
-
-    def kept() -> list[Path]:
-        return [path for path in state.rglob("*") if path.is_file()]
-
     with served(state=state) as (process, address):
         for page in opened_tab(browser, address, "phone"):
-            finger = Finger(page)
-            page.set_input_files("#file-section", str(SAMPLES / "harbour-march-trio.musicxml"))
-            expect(page.locator("#view-section")).to_be_visible(timeout=WAIT_MS)
-            rested(page)
-            finger.tap("#section-ready button")
-            finger.tap("#fit")
-            expect(page.locator("#verdict")).to_contain_text("section", timeout=WAIT_MS)
-            expect(page.locator("#verdict")).to_be_in_viewport()
-            assert finger.taps <= 6
-            rested(page)
+            finger = measure_journeys.Finger(page)
+            measure_journeys.section(finger)
+            assert finger.clicks <= measure_journeys.MOST_CLICKS
             # The way is changed without choosing the file again.
-            finger.tap("#tab-marks")
+            finger.press("#tab-marks")
             settled(page)
-            finger = Finger(page)
-            finger.tap("#home")
+            finger.press("#home")
             page.set_input_files("#file-bass", str(SAMPLES / "deep-water-bass-trombone.musicxml"))
             expect(page.locator("#review-said")).to_contain_text("as written", timeout=WAIT_MS)
             expect(page.locator("#review-said")).to_be_in_viewport()
             rested(page)
-            finger.tap("#home")
+            finger.press("#home")
             page.set_input_files("#file", str(SAMPLES / "attachment-etude.musicxml"))
             settled(page)
             expect(page.locator("#summary")).to_contain_text("can be played")
             expect(page.locator("#summary")).to_be_in_viewport()
-            finger.tap("#music .hot[role=button][aria-label^='Measure 11, note 3:']")
+            finger.press("#music .hot[role=button][aria-label^='Measure 11, note 3:']")
             with page.expect_response("**/api/remember"):
-                finger.tap("#list .choice[aria-pressed=false]")
+                finger.press("#list .choice[aria-pressed=false]")
             settled(page)
             expect(page.locator("#pins li")).to_have_count(1)
             rested(page)
             page.wait_for_timeout(600)
             process.send_signal(signal.SIGKILL)
             process.wait(timeout=30)
-    assert len(kept()) == 7
+    assert len(kept(state)) == 7
     with served(state=state) as (_, address):
         for page in opened_tab(browser, address, "phone", fresh_page=False):
             expect(page.locator("#recent li")).to_have_count(3)
@@ -208,17 +201,17 @@ def test_three_doors_by_touch_then_a_kill_another_port_and_forgetting(browser, t
             page.locator("#home").tap()
             page.locator("#forget-all").tap()
             expect(page.locator("#memory-said")).to_have_text("Nothing is kept on this computer yet.")
-            assert kept() == []
+            assert kept(state) == []
             page.locator("#put-back").tap()
             expect(page.locator("#recent li")).to_have_count(3)
             page.locator("#forget-all").tap()
             expect(page.locator("#recent li")).to_have_count(0)
-            assert kept() == []
+            assert kept(state) == []
             page.reload()
             expect(page.locator("#samples li").first).to_be_visible()
             expect(page.locator("#recent")).to_be_hidden()
             page.wait_for_timeout(600)
-            assert kept() == []
+            assert kept(state) == []
 
 
 def test_what_is_not_to_be_kept_leaves_no_file(browser, tmp_path: Path) -> None:
@@ -234,7 +227,7 @@ def test_what_is_not_to_be_kept_leaves_no_file(browser, tmp_path: Path) -> None:
             page.locator("#horn").select_option("tenor")
             settled(page)
             page.wait_for_timeout(800)
-            assert [path for path in tmp_path.rglob("*") if path.is_file()] == []
+            assert kept(tmp_path) == []
             assert page.evaluate("() => sessionStorage.getItem('lowbrass')") is None
             # The program lets the score go: it is opened once more, and kept as little.
             page.locator("#dont-keep").evaluate(
@@ -262,10 +255,6 @@ def test_from_a_chosen_file_to_the_answer_in_six_clicks(browser, address: str, w
 @pytest.mark.skipif(sys.platform == "win32", reason="signals")
 def test_what_is_typed_is_found_after_a_kill_and_forgotten_without_a_file(browser, tmp_path: Path) -> None:
     state = tmp_path / "state"
-
-    def kept() -> list[Path]:
-        return [path for path in state.rglob("*") if path.is_file()]
-
     with served(state=state) as (process, address):
         for page in opened_tab(browser, address, "laptop"):
             page.set_input_files("#file-section", str(SAMPLES / "harbour-march-trio.musicxml"))
@@ -280,7 +269,7 @@ def test_what_is_typed_is_found_after_a_kill_and_forgotten_without_a_file(browse
             page.wait_for_timeout(600)
             process.send_signal(signal.SIGKILL)
             process.wait(timeout=30)
-    assert kept()
+    assert kept(state)
     with served(state=state) as (_, other):
         assert other.split("#")[0] != address.split("#")[0]
         for page in opened_tab(browser, other, "laptop", fresh_page=False):
@@ -292,30 +281,18 @@ def test_what_is_typed_is_found_after_a_kill_and_forgotten_without_a_file(browse
             expect(page.locator("#member-0-name")).to_have_value(re.compile("K\\. L"))
             # A horn with its slide pulled is kept, too.
             page.locator("#home").click()
-            page.set_input_files("#file-bass", str(SAMPLES / "deep-water-bass-trombone.musicxml"))
-            expect(page.locator("#review-said")).not_to_be_empty(timeout=WAIT_MS)
-            rested(page)
-            page.locator("#horn").select_option("bass-single")
-            page.get_by_role("button", name="Pull the attachment").click()
-            expect(page.locator("#horn")).to_have_value("bass-pulled-past-E", timeout=WAIT_MS)
-            rested(page)
+            _pull_the_attachment(page)
             assert list(state.rglob("horn-*.toml"))
             page.locator("#home").click()
             page.locator("#forget-all").click()
             expect(page.locator("#memory-said")).to_have_text("Nothing is kept on this computer yet.")
             page.wait_for_timeout(600)
-            assert kept() == []
+            assert kept(state) == []
             # On a shared computer: neither the score nor the horn nor the section comes to the disk.
             page.locator("#dont-keep").check()
-            page.set_input_files("#file-bass", str(SAMPLES / "deep-water-bass-trombone.musicxml"))
-            expect(page.locator("#review-said")).not_to_be_empty(timeout=WAIT_MS)
-            rested(page)
-            page.locator("#horn").select_option("bass-single")
-            page.get_by_role("button", name="Pull the attachment").click()
-            expect(page.locator("#horn")).to_have_value("bass-pulled-past-E", timeout=WAIT_MS)
-            rested(page)
+            _pull_the_attachment(page)
             page.locator("#tab-section").click()
             rested(page)
             page.locator("#section-name").fill("Nobody's")
             page.wait_for_timeout(800)
-            assert kept() == []
+            assert kept(state) == []
