@@ -81,7 +81,7 @@ def command(ctx: click.Context, score: Path, request: Request, line: int | None,
     analysis = planned(written, request)
     say((*problems, *(analysis.problems if analysis else ())))
     files = [(output, write_bytes(written, analysis, output.suffix.lower(), marked=not no_marks, paper=paper,
-                                  large=large)) for output in outputs]
+                                  large=large, stave=request.player.stave)) for output in outputs]
     for output, content in files:
         write_file(output, content)
         wrote(output)

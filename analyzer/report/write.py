@@ -5,12 +5,14 @@ from typing import Any, Literal
 
 from analyzer import cautions
 from analyzer.analysis import Analysis, Request, analyse
+from analyzer.engrave.options import PageOptions
 from analyzer.pitch import pitch_of
 from analyzer.problem import Problem, unreadable
 from analyzer.review.findings import Finding, finding_at
 from analyzer.review.line import review
 from analyzer.score.archive import new_archive
 from analyzer.score.lines import LineNote
+from analyzer.stave import USUAL_STAVE, Stave
 from analyzer.words import counted, first_few
 from analyzer.writing.phrases import Phrase
 from analyzer.writing.write import Written
@@ -122,8 +124,10 @@ def interval_said(semitones: int) -> str:
 
 
 def write_bytes(written: Written, analysis: Analysis | None, ending: str, *, marked: bool,
-                paper: Literal["a4", "letter"] = "a4", large: bool = False) -> bytes:
+                paper: Literal["a4", "letter"] = "a4", large: bool = False, stave: Stave = USUAL_STAVE) -> bytes:
     """Return a file of the written part: a score or a page, by its ending.
+
+    A page without marks has the sizes of `stave`, one with marks those of the analysis' player.
 
     Raises
     ------
@@ -147,20 +151,20 @@ def write_bytes(written: Written, analysis: Analysis | None, ending: str, *, mar
         from analyzer.report.map.pages import PageChoices, page_file
 
         return page_file(analysis, ending, PageChoices(paper=paper, large=large))
-    return _bare_page(written, ending, paper, large)
+    return _bare_page(written, ending, PageOptions(
+        paper=paper if ending == ".pdf" else "screen", large_print=large, stave=stave))
 
 
-def _bare_page(written: Written, ending: str, paper: Literal["a4", "letter"], large: bool) -> bytes:
+def _bare_page(written: Written, ending: str, options: PageOptions) -> bytes:
     """Engrave a part without marks."""
     where = f"{written.document.name}"
     if ending == ".html":
         raise unreadable("no-page", where=where, what="a page has marks and pictures, and this part has none",
                          try_="Write it as .pdf, .svg or .musicxml.")
     try:
-        from analyzer.engrave.engrave import PageOptions, engraved_pages, engraving_copy
+        from analyzer.engrave.engrave import engraved_pages, engraving_copy
         from analyzer.engrave.pdf import pdf_of
 
-        options = PageOptions(paper=paper if ending == ".pdf" else "screen", large_print=large)
         copy = engraving_copy(written.document, "P1", title=written.document.title,
                               subtitle=f"{written.document.root.findtext('part-list/score-part/part-name')} · "
                                        f"{_reader_said(written)}")

@@ -179,3 +179,23 @@ def test_a_metronome_mark_keeps_off_the_words_before_it() -> None:
              "</direction>")
     document = score(part([START + tempo + note("D3", 16, "whole")]))
     assert "Tempo I\u00a0\u00a0</words>" in engraving_copy(document, "P1", ()).musicxml
+
+
+def test_a_part_without_marks_has_its_players_sizes_too(tmp_path: Path) -> None:
+    """`write --no-marks`: the words are as much larger as the player file says."""
+    from click.testing import CliRunner
+
+    from analyzer.commands.write import command
+
+    (tmp_path / "part.musicxml").write_bytes(hundred().xml)
+    (tmp_path / "player.toml").write_text("[player]\n[stave]\nstaff_mm = 9\ntext = 1.5\n", encoding="utf-8")
+    sizes = []
+    for more in ((), ("--player", str(tmp_path / "player.toml"))):
+        done = CliRunner().invoke(command, [
+            str(tmp_path / "part.musicxml"), "--part", "P1", "--for", "tenor-f", "--no-marks", *more,
+            "-o", str(tmp_path / "out.pdf")])
+        assert (tmp_path / "out.pdf").exists(), done.output
+        words = [word for page in words_of((tmp_path / "out.pdf").read_bytes(), tmp_path) for word in page]
+        sizes.append(max(right - left for text, left, right, *_ in words if text == "accelerando"))
+    # A little smaller may be what saves a page of the usual size.
+    assert sizes[1] / sizes[0] == pytest.approx(9 / 7.2 * 1.5, rel=0.1)
