@@ -13,7 +13,7 @@ from analyzer.horns.horn import Horn
 from analyzer.score.cues import small_notes
 from analyzer.score.lines import Line
 from analyzer.score.sounding import moment_of
-from analyzer.section.cover import COVER_PRICES, Cover, cover_of, is_cover, music_of
+from analyzer.section.cover import COVER_PRICES, Cover, Music, cover_of, is_cover, music_of
 from analyzer.section.seating import Chair, Desk, Offer
 from analyzer.section.section import Member
 from analyzer.section.split import Piece, Split, Taker, busy_in, ended, place, span_of, split
@@ -137,8 +137,9 @@ def shares_of(desk: Desk, placed: Placed, doubling: Collection[int] = ()) -> tup
 def _share(desk: Desk, placed: Placed, i: int, taken: dict[int, list[tuple[int, int, int]]],
            doubling: Collection[int]) -> Share | None:
     chair = desk.chairs[i]
+    music = music_of(chair.line, desk.document)
     sources = [source for j in range(len(desk.members)) if j not in doubling
-               for source in [_source(desk, placed, i, j, taken.get(j, ()))] if source is not None]
+               for source in [_source(desk, placed, i, j, music, taken.get(j, ()))] if source is not None]
     spans = [(phrase.first, phrase.last) for phrase in sources[0].cover.phrases] if sources else []
     got = split(chair.line, spans, [source.taker for source in sources])
     parts = []
@@ -153,7 +154,8 @@ def _share(desk: Desk, placed: Placed, i: int, taken: dict[int, list[tuple[int, 
     return Share(nth=i, chair=chair, parts=tuple(parts), split=got, left=left)
 
 
-def _source(desk: Desk, placed: Placed, i: int, j: int, also: Sequence[tuple[int, int, int]]) -> _Source | None:
+def _source(desk: Desk, placed: Placed, i: int, j: int, music: Music, also: Sequence[tuple[int, int, int]],
+            ) -> _Source | None:
     """Return what member `j` could make of line `i` beside what he or she plays already."""
     member, line = desk.members[j], desk.chairs[i].line
     seats = [(k, now[1]) for k, now in enumerate(placed) if now is not None and now[0] == j]
@@ -166,7 +168,7 @@ def _source(desk: Desk, placed: Placed, i: int, j: int, also: Sequence[tuple[int
         horns: list[Horn | None] = [offer.burden.horn if offer.burden is not None else None]
     else:
         horns = [*member.horns, *([None] if member.instrument is not None else [])]
-    covers = [(horn, cover_of(line, music_of(line, desk.document), member, horn, tempo_bpm=desk.tempo_bpm))
+    covers = [(horn, cover_of(line, music, member, horn, tempo_bpm=desk.tempo_bpm))
               for horn in horns]
     horn, cover = min(covers, key=lambda one: (len(one[1].missing), len(one[1].moved), one[1].cost))
     own = [desk.chairs[k].line for k, _ in seats if k != i]

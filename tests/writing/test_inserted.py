@@ -15,6 +15,7 @@ from analyzer.score.document import Document, open_document, read_document
 from analyzer.score.reader import read_part
 from analyzer.section.fit import SectionFit, fit
 from analyzer.writing.write import Written
+from tests.intonation.real_scores import SHARED
 from tests.section.test_covers import band, euph, tenor
 from tests.section.test_split import music
 
@@ -166,3 +167,31 @@ def test_folders_write_shared_lines_as_scores_too(tmp_path: Path) -> None:
         reviewed = CliRunner().invoke(cli, ["review", str(path), "--horn", "tenor-f"])
         assert reviewed.exit_code == 0, reviewed.output
     assert sum(len(sounds(open_document(path))) for path in scores) == 11
+
+
+REAL = sorted((SHARED / "scores").glob("*.*")) if (SHARED / "scores").is_dir() else []
+BANDS = (
+    (tenor("Ann"), {"name": "Gus", "horns": ["bass-independent"]}),
+    (tenor("Ann", low="E2"), euph("Eve", low="F2", clefs=["treble-b-flat"]), {"name": "Tom", "instrument": "tuba"},
+     {"name": "Sax", "instrument": "tenor-saxophone"}))
+
+
+@pytest.mark.whole
+@pytest.mark.parametrize("players", BANDS, ids=("two", "four"))
+@pytest.mark.parametrize("path", [path for path in REAL if path.suffix in (".mxl", ".xml")], ids=lambda path: path.name)
+def test_in_real_scores_what_is_taken_stands_in_the_parts(path: Path, players: tuple[dict[str, object], ...]) -> None:
+    """Every phrase that somebody takes stands in that part, in its octave; nothing else came in, and nothing went."""
+    answer = fit(open_document(path), band(*players))
+    parts = parts_of(answer)
+    for share in answer.shares:
+        line = share.chair.line
+        for mine in share.parts:
+            taken = {(line.notes[k].measure_index, line.notes[k].midi + 12 * piece.phrase.octaves)
+                     for piece in mine.pieces for k in range(piece.phrase.first, piece.phrase.last + 1)
+                     if not line.notes[k].grace}
+            there = {(measure, midi) for measure, _, _, midi in sounds(parts[mine.member.name].document)}
+            assert taken <= there, (share.chair.title, mine.member.name, sorted(taken - there)[:5])
+    for written in parts.values():
+        read, _ = read_part(written.document, "P1")
+        source, _ = read_part(answer.document, written.asked.part.id)
+        assert [one.duration for one in read.measures] == [one.duration for one in source.measures]
