@@ -252,7 +252,7 @@ DOCUMENTS: dict[str, Schema] = {
             "problem": maybe(ref("problem"))})),
         "totals": many(ref("column")), "cautions": CAUTIONS}),
     "fit": obj({
-        "score": ref("score"), "verdict": words("suits", "suits with changes", "does not suit"),
+        "score": ref("score"), "verdict": words("suits", "suits with changes", "does not suit"), "said": TEXT,
         "assignments": many(SEAT), "doublings": many(SEAT), "absent": TEXTS,
         "lines": many(obj({**LINE_OF, "role": words("melody", "bass", "inner", "double"), "empty_price": FROM_ZERO})),
         "prices": many(obj({**LINE_OF, "player": TEXT, "horn": TEXT, "price": maybe(NUMBER), "why": TEXTS,

@@ -126,7 +126,8 @@ def said_in(answer: object, name: str = "") -> Iterator[str]:
     elif isinstance(answer, list):
         for value in answer:
             yield from said_in(value, name)
-    elif isinstance(answer, str) and name not in ("horn", "svg", "pictures", "name", "key", "code", "session", "file"):
+    elif isinstance(answer, str) and name not in ("horn", "horn_name", "svg", "pictures", "name", "key", "code",
+                                                  "session", "file"):
         yield answer
 
 
