@@ -33,7 +33,12 @@ _OPEN = re.compile("\0(\\d+)\0")
 # Readers of PDF bring these faces for East Asian titles; they are named, not embedded.
 _CJK = (("\u1100", "\u11ff", "HYSMyeongJo-Medium"), ("\uac00", "\ud7af", "HYSMyeongJo-Medium"),
         ("\u2e80", "\u9fff", "HeiseiMin-W3"), ("\uff00", "\uffef", "HeiseiMin-W3"))
-_UNSEEN = frozenset({"defs", "style", "title", "desc", "metadata", "slot"})
+_TAGS = {f"{{{SVG}}}{name}": name for name in (
+    "svg", "use", "text", "path", "rect", "ellipse", "circle", "line", "polygon", "polyline")}
+_TAGS |= {f"{{{SVG}}}{name}": "g" for name in ("g", "a", "symbol")}
+"""What is drawn; anything else is passed over."""
+_Own = dict[str, str]
+"""Attributes of an element."""
 _CAPS = {"butt": 0, "round": 1, "square": 2}
 _JOINS = {"miter": 0, "round": 1, "bevel": 2}
 
@@ -76,7 +81,9 @@ class Painter:
         self._set: list[dict[str, str]] = [{}]
         self._paths: dict[str, str] = {}
         self._texts: dict[tuple[_Piece, ...], tuple[str, float]] = {}
+        self._plain = Style()
         self._styles: dict[tuple[Style, object], Style] = {}
+        self._pens: dict[Style, tuple[str, str, str]] = {}
         self._named: dict[str, etree._Element] = {}
         self._signs: dict[tuple[str, Style], str] = {}
         self._lines: dict[object, list[_Chunk]] = {}
@@ -90,7 +97,7 @@ class Painter:
             If the text is no SVG.
         """
         try:
-            root = etree.fromstring(svg.encode("utf-8"))
+            root: Any = etree.fromstring(svg.encode("utf-8"))
         except etree.XMLSyntaxError as error:
             raise ValueError(f"the picture is no XML: {error}") from None
         if root.tag != f"{{{SVG}}}svg":
@@ -100,7 +107,7 @@ class Painter:
         self._signs = {}
         # PDF counts upwards from the lower edge, SVG downwards from the upper.
         self._save((1, 0, 0, -1, 0, height_pt))
-        self._viewport(root, Style(), width_pt, height_pt)
+        self._viewport(root, dict(root.items()), self._plain, width_pt, height_pt)
         self._restore()
         drawn = "\n".join(self._out)
         self._out = []
@@ -161,9 +168,9 @@ class Painter:
             self._set[-1][name] = operator
             self._out.append(operator)
 
-    def _viewport(self, element: etree._Element, style: Style, width: float, height: float) -> None:
+    def _viewport(self, element: etree._Element, own: _Own, style: Style, width: float, height: float) -> None:
         """Fit the `viewBox` of an `<svg>` into the given size, whole and centred."""
-        box = numbers(element.get("viewBox", ""))
+        box = numbers(own.get("viewBox", ""))
         if len(box) == 4 and box[2] > 0 and box[3] > 0:
             scale = min(width / box[2], height / box[3])
             self._save((scale, 0, 0, scale, (width - box[2] * scale) / 2 - box[0] * scale,
@@ -171,48 +178,53 @@ class Painter:
             width, height = box[2], box[3]
         else:
             self._save()
-        style = self._inherit(element, style)
-        for child in element.iterchildren(etree.Element):
+        style = self._inherit(own, style)
+        for child in element:
             self._element(child, style, width, height)
         self._restore()
 
-    def _element(self, element: etree._Element, style: Style, width: float, height: float) -> None:
+    def _element(self, element: Any, style: Style, width: float, height: float) -> None:
         """Draw one element with its children; `width` and `height` are those of the viewport it stands in."""
-        tag = str(element.tag).rpartition("}")[2]
-        if tag in _UNSEEN or element.get("visibility") == "hidden" or element.get("display") == "none":
+        tag = _TAGS.get(element.tag)
+        if tag is None:
             return
-        style = self._inherit(element, style)
-        transform = element.get("transform")
+        # Asked for one by one, attributes take longer than all that is drawn of them.
+        own: _Own = dict(element.items())
+        if own.get("visibility") == "hidden" or own.get("display") == "none":
+            return
+        if not STYLING.isdisjoint(own):
+            style = self._inherit(own, style)
+        transform = own.get("transform")
         if transform:
             self._save(*matrices(transform))
-        if tag == "svg":
-            x, y = length(element, "x"), length(element, "y")
+        if tag == "use":
+            self._use(element, own, style, width, height)
+        elif tag == "g":
+            for child in element:
+                self._element(child, style, width, height)
+        elif tag == "text":
+            self._text(element, own, style)
+        elif tag == "svg":
+            x, y = length(own, "x"), length(own, "y")
             if x or y:
                 self._save((1, 0, 0, 1, x, y))
-            self._viewport(element, style, length(element, "width", width), length(element, "height", height))
+            self._viewport(element, own, style, length(own, "width", width), length(own, "height", height))
             if x or y:
                 self._restore()
-        elif tag in ("g", "a", "symbol"):
-            for child in element.iterchildren(etree.Element):
-                self._element(child, style, width, height)
-        elif tag == "use":
-            self._use(element, style, width, height)
-        elif tag == "text":
-            self._text(element, style)
         else:
-            self._shape(element, tag, style)
+            self._shape(own, tag, style)
         if transform:
             self._restore()
 
-    def _use(self, element: etree._Element, style: Style, width: float, height: float) -> None:
-        name = (element.get(HREF) or element.get("href") or "")[1:]
-        if (name, style) not in self._signs:
+    def _use(self, element: etree._Element, own: _Own, style: Style, width: float, height: float) -> None:
+        name = (own.get(HREF) or own.get("href") or "")[1:]
+        drawn = self._signs.get((name, style))
+        if drawn is None:
             target = self._named.get(name)
             if target is None or any(found is target for found in element.iterancestors()):
                 return
-            self._signs[name, style] = self._sign(target, style, width, height)
-        x, y = number(length(element, "x")), number(length(element, "y"))
-        self._out.append(f"q 1 0 0 1 {x} {y} cm {self._signs[name, style]} Q")
+            drawn = self._signs[name, style] = self._sign(target, style, width, height)
+        self._out.append(f"q 1 0 0 1 {_place(own.get('x'))} {_place(own.get('y'))} cm {drawn} Q")
 
     def _sign(self, target: etree._Element, style: Style, width: float, height: float) -> str:
         """Return the operators of what is used again and again; they set all that they need."""
@@ -223,58 +235,59 @@ class Painter:
         self._out, self._set = before
         return drawn
 
-    def _shape(self, element: etree._Element, tag: str, style: Style) -> None:
-        fill = style.fill not in ("none", "transparent") and style.fill_opacity > 0 and tag != "line"
-        stroke = style.stroke not in ("none", "transparent") and style.stroke_width > 0 and style.stroke_opacity > 0
-        outline = self._outline(element, tag) if fill or stroke else ""
+    def _shape(self, own: _Own, tag: str, style: Style) -> None:
+        pens = self._pens.get(style)
+        if pens is None:
+            pens = self._pens[style] = _pens_of(style)
+        filling, stroking, pen = pens
+        if tag == "line":
+            filling = ""
+        outline = self._outline(own, tag) if filling or stroking else ""
         if not outline:
             return
-        if fill:
-            self._state("fill", f"{rgb_of(style.fill, style)} rg")
-        if stroke:
-            self._state("stroke", f"{rgb_of(style.stroke, style)} RG")
-            self._state("width", f"{number(style.stroke_width)} w")
-            self._state("cap", f"{_CAPS.get(style.cap, 0)} J")
-            self._state("join", f"{_JOINS.get(style.join, 0)} j")
-            self._state("dash", f"[{' '.join(number(value) for value in style.dash)}] 0 d")
-        uneven = "*" if fill and element.get("fill-rule") == "evenodd" else ""
-        self._out.append(f"{outline} {'B' if fill and stroke else 'f' if fill else 'S'}{uneven}")
+        if filling:
+            self._state("fill", filling)
+        if stroking:
+            self._state("stroke", stroking)
+            self._state("pen", pen)
+        uneven = "*" if filling and own.get("fill-rule") == "evenodd" else ""
+        self._out.append(f"{outline} {'B' if filling and stroking else 'f' if filling else 'S'}{uneven}")
 
-    def _outline(self, element: etree._Element, tag: str) -> str:
+    def _outline(self, own: _Own, tag: str) -> str:
         """Return the path of a shape; outlines of heads and rests come again and again, so each is read once."""
         if tag == "path":
-            d = element.get("d", "")
+            d = own.get("d", "")
             if d not in self._paths:
                 self._paths[d] = operators(d)
             return self._paths[d]
         if tag == "rect":
-            x, y, width, height = (length(element, name) for name in ("x", "y", "width", "height"))
-            radius = max(length(element, "rx"), length(element, "ry"))
+            x, y, width, height = (length(own, name) for name in ("x", "y", "width", "height"))
+            radius = max(length(own, "rx"), length(own, "ry"))
             return rounded(x, y, width, height, radius) if radius else rectangle(x, y, width, height)
         if tag in ("ellipse", "circle"):
-            return ellipse(length(element, "cx"), length(element, "cy"),
-                           length(element, "rx") or length(element, "r"),
-                           length(element, "ry") or length(element, "r"))
+            return ellipse(length(own, "cx"), length(own, "cy"),
+                           length(own, "rx") or length(own, "r"),
+                           length(own, "ry") or length(own, "r"))
         if tag == "line":
-            x1, y1, x2, y2 = (number(length(element, name)) for name in ("x1", "y1", "x2", "y2"))
+            x1, y1, x2, y2 = (number(length(own, name)) for name in ("x1", "y1", "x2", "y2"))
             return f"{x1} {y1} m {x2} {y2} l"
         if tag in ("polygon", "polyline"):
-            values = [number(value) for value in numbers(element.get("points", ""))]
+            values = [number(value) for value in numbers(own.get("points", ""))]
             drawn = " ".join(f"{x} {y} {'l' if place else 'm'}"
                              for place, (x, y) in enumerate(zip(values[::2], values[1::2], strict=False)))
             return f"{drawn} h" if tag == "polygon" else drawn
         return ""
 
-    def _text(self, element: etree._Element, style: Style) -> None:
+    def _text(self, element: etree._Element, own: _Own, style: Style) -> None:
         """Draw a text with its spans: a chunk is what runs on from one place given in the file."""
-        at_x, at_y = length(element, "x"), length(element, "y")
+        at_x, at_y = length(own, "x"), length(own, "y")
         # The same few words stand in many places.
         words = (style, element.text, *((child.text, child.tail, len(child), *child.items()) for child in element))
         chunks = self._lines.get(words)
         if chunks is None:
             chunks = []
-            self._gather(element, style, chunks, [at_x, at_y], element.get(
-                "{http://www.w3.org/XML/1998/namespace}space") == "preserve")
+            self._gather(element, own, style, chunks, [at_x, at_y],
+                         own.get("{http://www.w3.org/XML/1998/namespace}space") == "preserve")
             if len(chunks) == 1 and not any(len(child) for child in element):
                 self._lines[words] = chunks
         else:
@@ -292,29 +305,47 @@ class Painter:
             self._out.append(f"q 1 0 0 -1 {number(at)} {number(y)} cm {code} Q")
 
     def _gather(
-        self, element: etree._Element, style: Style, chunks: list[_Chunk],
+        self, element: Any, own: _Own, style: Style, chunks: list[_Chunk],
         place: list[float], keep: bool,
     ) -> None:
-        if element.get("x") is not None or element.get("y") is not None or not chunks:
-            place[0] = length(element, "x", place[0])
-            place[1] = length(element, "y", place[1])
+        if "x" in own or "y" in own or not chunks:
+            place[0] = length(own, "x", place[0])
+            place[1] = length(own, "y", place[1])
             chunks.append((place[0], place[1], style.anchor, []))
         parts = chunks[-1][3]
         parts.extend(_parts(element.text, style, parts, keep))
         for child in element.iterchildren(etree.Element):
-            self._gather(child, self._inherit(child, style), chunks, place, keep)
+            inner: _Own = dict(child.items())
+            self._gather(child, inner, self._inherit(inner, style), chunks, place, keep)
             parts = chunks[-1][3]
             parts.extend(_parts(child.tail, style, parts, keep))
 
-    def _inherit(self, element: etree._Element, style: Style) -> Style:
+    def _inherit(self, own: _Own, style: Style) -> Style:
         """Return the style of an element within one of the given style; few are told apart, so they are kept."""
-        given = tuple(item for item in element.items() if item[0] in STYLING)
+        given = tuple(item for item in own.items() if item[0] in STYLING)
         if not given:
             return style
         key = (style, given)
         if key not in self._styles:
-            self._styles[key] = inherit(element, style)
+            self._styles[key] = inherit(own, style)
         return self._styles[key]
+
+
+def _pens_of(style: Style) -> tuple[str, str, str]:
+    """Return the operators that set what a style fills and strokes with, empty for nothing, and its pen."""
+    filling = style.fill not in ("none", "transparent") and style.fill_opacity > 0
+    stroking = style.stroke not in ("none", "transparent") and style.stroke_width > 0 and style.stroke_opacity > 0
+    pen = (f"{number(style.stroke_width)} w {_CAPS.get(style.cap, 0)} J {_JOINS.get(style.join, 0)} j "
+           f"[{' '.join(number(value) for value in style.dash)}] 0 d")
+    return (f"{rgb_of(style.fill, style)} rg" if filling else "",
+            f"{rgb_of(style.stroke, style)} RG" if stroking else "", pen)
+
+
+def _place(value: str | None) -> str:
+    """Return a coordinate as PDF writes it; most are whole numbers as they stand."""
+    if value is None:
+        return "0"
+    return value if value.isdecimal() else number(length({"at": value}, "at"))
 
 
 def _code_of(canvas: Any, pieces: tuple[_Piece, ...], more: str) -> str:

@@ -1,10 +1,9 @@
 """What the attributes of an SVG element say of its looks, for the PDF painter."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
-
-from lxml import etree
 
 from analyzer.engrave.outline import number
 
@@ -17,9 +16,9 @@ STYLING = frozenset({
 """Attributes that change how an element and those within it look."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Style:
-    """What an element inherits from those around it."""
+    """What an element inherits from those around it; the painter makes one of a kind, and tells them apart as such."""
 
     color: str = "black"
     fill: str = "black"
@@ -37,10 +36,10 @@ class Style:
     anchor: str = "start"
 
 
-def inherit(element: etree._Element, style: Style) -> Style:
-    """Return the style of an element that stands within one of the given style."""
-    given: dict[str, str] = {str(name): str(value) for name, value in element.attrib.items()}
-    for rule in element.get("style", "").split(";"):
+def inherit(own: Mapping[str, str], style: Style) -> Style:
+    """Return the style of an element with these attributes that stands within one of the given style."""
+    given = dict(own)
+    for rule in own.get("style", "").split(";"):
         name, _, value = rule.partition(":")
         if value:
             given[name.strip()] = value.strip()
@@ -86,8 +85,8 @@ def numbers(text: str) -> list[float]:
     return [float(found) for found in _NUMBER.findall(text)]
 
 
-def length(element: etree._Element, name: str, default: float = 0.0) -> float:
-    """Return an attribute as a length in user units; shares of a whole (``%``) count as not given."""
+def length(element: Mapping[str, str], name: str, default: float = 0.0) -> float:
+    """Return one of the attributes as a length in user units; shares of a whole (``%``) count as not given."""
     value = element.get(name)
     if value is None:
         return default
