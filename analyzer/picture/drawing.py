@@ -5,6 +5,7 @@ No style sheets, patterns or scripts: a picture stands alone in a file, inside a
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import lru_cache
 from html import escape
 
 from analyzer.plain import STAND_IN, one_line
@@ -40,10 +41,18 @@ def clean(text: str) -> str:
     return one_line(text).replace(STAND_IN, "")
 
 
+@lru_cache(maxsize=4096)
+def _written(text: str) -> str:
+    """Return a text as it stands in an SVG; the same labels come by the thousand."""
+    return escape(clean(text))
+
+
+@lru_cache(maxsize=256)
 def _stroke(color: str, width: float) -> str:
     return "" if color == "none" else f' stroke="{color}" stroke-width="{num(width)}"'
 
 
+@lru_cache(maxsize=256)
 def _form(size: float, color: str, bold: bool, italic: bool, anchor: str) -> str:
     more = (' font-weight="bold"' if bold else "") + (' font-style="italic"' if italic else "")
     more += f' text-anchor="{anchor}"' if anchor != "start" else ""
@@ -115,12 +124,12 @@ class Drawing:
              italic: bool = False, anchor: str = "start") -> None:
         """Write a text; `y` is its base line."""
         self.parts.append(f'<text x="{num(x)}" y="{num(y)}"{_form(size, color, bold, italic, anchor)}>'
-                          f"{escape(clean(text))}</text>")
+                          f"{_written(text)}</text>")
 
     def texts(self, words: Iterable[tuple[float, float, str]], *, size: float = 11.0, color: str = INK,
               bold: bool = False, italic: bool = False, anchor: str = "start") -> None:
         """Write several texts (x, base line, text) of one form in few words."""
-        written = "".join(f'<text x="{num(x)}" y="{num(y)}">{escape(clean(text))}</text>' for x, y, text in words)
+        written = "".join(f'<text x="{num(x)}" y="{num(y)}">{_written(text)}</text>' for x, y, text in words)
         if written:
             self.parts.append(f"<g{_form(size, color, bold, italic, anchor)}>{written}</g>")
 
