@@ -146,3 +146,15 @@ def test_wrong_input_is_refused() -> None:
         pdf_of(["<html/>"])
     with pytest.raises(ValueError, match="no XML"):
         pdf_of(["<svg"])
+
+
+def test_bytes_do_not_depend_on_what_was_written_before() -> None:
+    from analyzer.engrave.paint import font_of
+
+    first, other = svg('<text x="9" y="20">Étude fig</text>'), svg('<text x="9" y="20">abc</text>')
+    alone = pdf_of([first])
+    pdf_of([other])                                  # has other characters of the same face
+    assert pdf_of([first]) == alone
+    font_of("regular")                               # as sheets of tables have the whole face
+    assert pdf_of([first]) == alone
+    assert "Étude fig" in pypdf.PdfReader(io.BytesIO(pdf_of([first]))).pages[0].extract_text()
