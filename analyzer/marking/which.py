@@ -2,18 +2,15 @@
 
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
-from typing import Literal
+from typing import Any, Literal, Protocol
 
 from analyzer.analysis import Planned
 from analyzer.marking.mark import Mark, aim_of
-from analyzer.plan.plan import PlannedNote
+from analyzer.plan.plan import HEARD_MM, PlannedNote
 from analyzer.words import shown
 
 _LEAST_REST = Fraction(1, 50)
 """Shorter gaps come of rounded lengths, not of rests (a 64th rest is 1/16). [quarter notes]"""
-HEARD_MM = 3.0
-"""Smaller moves are not printed. Derived: `pitch.HEARD_CENTS` are 4 mm of slide in first and 6 in seventh; a pure fifth
-is 2 cents, or 2 mm, from its equal place, which no arm aims at."""
 Which = Literal["all", "changes", "alternates"]
 """Every note; the first note, the first after a rest and every alternate; alternates alone."""
 Pictures = Literal["hard", "all", "none"]
@@ -35,7 +32,15 @@ def asked_for(notes: Sequence[PlannedNote], which: Which) -> list[PlannedNote]:
             or (which == "changes" and (place == 0 or _rests(notes[place - 1], note)))]
 
 
-def aim_said(note: PlannedNote) -> str:
+class Chosen(Protocol):
+    """A note of a plan or of a sheet: what it is played with, None where it cannot be played or is a rest."""
+
+    @property
+    def choice(self) -> Any:
+        """The choice."""
+
+
+def aim_said(note: Chosen) -> str:
     """Say how far a slide moves for the chord, where that is more than anybody would hear in a melody."""
     choice = note.choice
     if choice is None or choice.extension_mm is None or abs(choice.shift_mm) < HEARD_MM:

@@ -12,6 +12,10 @@ from analyzer.problem import Problem
 from analyzer.score.lines import Line, LineNote
 from analyzer.score.timeline import QUARTER, Beat
 
+HEARD_MM = 3.0
+"""Smaller moves are not printed. Derived: `pitch.HEARD_CENTS` are 4 mm of slide in first and 6 in seventh; a pure fifth
+is 2 cents, or 2 mm, from its equal place, which no arm aims at."""
+
 
 @dataclass(slots=True, kw_only=True, unsafe_hash=True)            # not frozen, as timeline.Note is not
 class Alternative:

@@ -7,7 +7,7 @@ from fractions import Fraction
 from itertools import groupby
 
 from analyzer.pitch import Pitch
-from analyzer.plan.plan import PlannedNote
+from analyzer.plan.plan import HEARD_MM, PlannedNote
 from analyzer.practice.builder import BEATS, METRONOME, DrillNote, Exercise, Kit, PairEnd, metronome, paced, steps_to
 from analyzer.practice.moves import PracticeMove
 from analyzer.score.timeline import Measure
@@ -147,6 +147,8 @@ def _as_written(kit: Kit, inside: Sequence[PlannedNote], window: Sequence[Measur
         # Quicker than any metronome: it then ticks every other beat.
         beat *= 2
     third = Fraction(3) if beat.numerator % 3 == 0 else Fraction(2)
+    aimed = any(one.choice is not None and abs(one.choice.shift_mm) >= HEARD_MM for one in inside)
+    words = "Out or in, small: mm from the usual place, for the chord. " if aimed else ""
     for graces in (True, False):
         notes = [one for one in inside if graces or not one.note.grace]
         if not graces and len(notes) == len(inside):
@@ -154,7 +156,8 @@ def _as_written(kit: Kit, inside: Sequence[PlannedNote], window: Sequence[Measur
         for ticks in (beat, beat / third, beat / third / 2):
             steps = steps_to(min(bpm / float(ticks), METRONOME[-1]))
             made = paced(Exercise(
-                kind="passage", title=f"Passage, {name}: as written", task="" if graces else "Without the grace notes.",
+                kind="passage", title=f"Passage, {name}: as written",
+                task=(words if graces else f"{words}Without the grace notes.").strip(),
                 climb=", each when the last is clean.", tempo_bpm=steps[0], steps=steps,
                 measures=_rows(kit, notes, window, meter), covers=(name.replace("–", "-"),), beats=meter.beats,
                 beat_type=meter.beat_type, beat=ticks), kit)

@@ -8,8 +8,11 @@ import pytest
 from analyzer.analysis import Request, analyse
 from analyzer.marking.annotate import annotated, cleared
 from analyzer.marking.mark import Mark
-from analyzer.marking.which import HEARD_MM, marks
+from analyzer.marking.which import marks
+from analyzer.plan.plan import HEARD_MM
 from analyzer.plan.player import Player
+from analyzer.practice.drills import drills_for
+from analyzer.report.drill.sheet import sheet_score
 from analyzer.score.document import open_document, read_document
 from tests.commands.test_map import SAMPLES, run
 
@@ -61,6 +64,23 @@ def annotated_xml(document) -> bytes:  # type: ignore[no-untyped-def]
     from lxml import etree
 
     return etree.tostring(document.root.getroottree(), encoding="utf-8", xml_declaration=True)
+
+
+def test_a_practice_sheet_moves_the_slide_where_its_music_does() -> None:
+    """The marks of the passage as written are those of the map; a move out of its chord is told no place in one."""
+    document = open_document(CHORALE)
+    for intonation, moved in (("equal", False), ("just", True)):
+        request = Request(parts=("P3",), intonation=intonation)
+        drills = drills_for(document, request)
+        planned = {(mark.text, mark.aim) for mark in marks(analyse(document, request).lines) if mark.aim}
+        _, printed = sheet_score(drills)
+        aims = {(mark.text, mark.aim) for mark in printed if mark.aim}
+        assert bool(aims) == moved
+        assert aims <= planned
+        passage = [one for one in drills.exercises if one.kind == "passage"]
+        assert all(("for the chord" in one.task) == moved for one in passage)
+        inside = sum(one.choice is not None for exercise in passage for row in exercise.measures for one in row)
+        assert sum(bool(mark.aim) for mark in printed) <= inside
 
 
 def test_a_mark_with_a_move_is_one_line_of_text() -> None:

@@ -10,6 +10,7 @@ from lxml import etree
 from analyzer.guard import guarded
 from analyzer.marking.annotate import annotated
 from analyzer.marking.mark import Mark
+from analyzer.marking.which import aim_said
 from analyzer.practice.builder import Exercise
 from analyzer.practice.drills import WARM_UP, Drills
 from analyzer.practice.weeks import WEEKS_SAID, Day, by_week
@@ -50,11 +51,14 @@ def sheet_score(drills: Drills, days: Sequence[Day] = (), *, headings: bool = Tr
     raw = guarded(_exported, drills.exercises, sheet_title(drills), part_name(drills), drills.kit.clef,
                   drills.kit.fifths, headings, where=drills.document.name, doing="writing the sheet")
     document = read_document(_finished(raw, drills, days, headings=headings), "sheet.musicxml")
-    labels = [shown(one.choice.label) for exercise in drills.exercises for row in exercise.measures for one in row
+    # Only the passage as written sounds in the chords of its music: there a note says how far it is moved for them.
+    labels = [(shown(one.choice.label), aim_said(one) if exercise.kind == "passage" else "")
+              for exercise in drills.exercises for row in exercise.measures for one in row
               if one.choice is not None and not one.tied]
     refs = [ref for ref, note in enumerate(document.notes(PART))
             if note.find("pitch") is not None and note.find("tie[@type='stop']") is None]
-    return document, [Mark(part_id=PART, ref=ref, line=1, text=label) for ref, label in zip(refs, labels, strict=True)]
+    return document, [Mark(part_id=PART, ref=ref, line=1, text=label, aim=aim)
+                      for ref, (label, aim) in zip(refs, labels, strict=True)]
 
 
 def _exported(exercises: Sequence[Exercise], title: str, name: str, clef: str, fifths: int, headings: bool) -> bytes:
