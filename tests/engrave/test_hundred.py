@@ -199,3 +199,21 @@ def test_a_part_without_marks_has_its_players_sizes_too(tmp_path: Path) -> None:
         sizes.append(max(right - left for text, left, right, *_ in words if text == "accelerando"))
     # A little smaller may be what saves a page of the usual size.
     assert sizes[1] / sizes[0] == pytest.approx(9 / 7.2 * 1.5, rel=0.1)
+
+
+def test_a_drill_sheet_has_its_players_staves(tmp_path: Path) -> None:
+    from click.testing import CliRunner
+
+    from analyzer.commands.drill import command
+
+    pytest.importorskip("music21", reason="music21, which the drills are built with, is not installed")
+    score_file = Path(__file__).parents[2] / "sample_scores" / "attachment-etude.musicxml"
+    (tmp_path / "player.toml").write_text("[player]\n[stave]\nstaff_mm = 11\nlines = 1.5\n", encoding="utf-8")
+    done = CliRunner().invoke(command, [str(score_file), "--player", str(tmp_path / "player.toml"),
+                                        "-o", str(tmp_path / "drill.pdf")])
+    assert (tmp_path / "drill.pdf").exists(), done.output
+    found = list(staves(picture((tmp_path / "drill.pdf").read_bytes(), 1, tmp_path)))
+    assert len(found) >= 2
+    for height, weight in found:
+        assert height == pytest.approx(11, rel=0.03)
+        assert weight == pytest.approx(11 * 13.5 / 720 * 1.5, rel=0.03)

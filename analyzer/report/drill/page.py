@@ -6,6 +6,7 @@ tick. The sheet shrinks a little before it takes a second page.
 
 import textwrap
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from html import escape
 
@@ -19,11 +20,13 @@ from analyzer.practice.weeks import WEEKS_SAID, Day, by_week
 from analyzer.report.drill.sheet import part_name, sheet_score, sheet_title
 from analyzer.report.drill.stream import PART
 from analyzer.report.shell import shell
+from analyzer.stave import USUAL_MM
 
 _MARGIN = MARGIN_MM * UNITS_PER_MM
 _HEAD = 74.0
 _SCREEN_PX = 900
 # Staff heights tried, as shares of the screen's 36 px (8.6 mm): 6.9 mm is a usual part's, 5.1 mm a full score's.
+_STAFF_PX = 36.0
 _SCALES = (0.8, 0.74, 0.68, 0.62, 0.6)
 _WORDS = 34.0
 """Heading and words above an exercise."""
@@ -77,7 +80,8 @@ def sheet_pages(drills: Drills, days: Sequence[Day] = (), *, paper: Paper = "a4"
                 ) -> tuple[str, ...]:
     """Return the sheet as SVG, a page each: one wherever the music fits it at a size that can be read.
 
-    Weeks that find no room below the music have a page of their own.
+    Weeks that find no room below the music have a page of their own. A player's own height of staff is kept, over as
+    many pages as it takes; headings stay as they are.
     """
     wide, high = (mm * UNITS_PER_MM for mm in PageOptions(paper=paper).size_mm)
     engrave = _engraver(drills, embed_fonts=embed_fonts)
@@ -86,7 +90,9 @@ def sheet_pages(drills: Drills, days: Sequence[Day] = (), *, paper: Paper = "a4"
     weeks = by_week(days)
     room = _WEEKS_HEAD + _WEEK * len(weeks) if weeks else 0.0
     pages: list[list[str]] = []
-    for below, scale in [(room, scale) for scale in _SCALES] + [(0.0, scale) for scale in _SCALES if room]:
+    own = drills.kit.learner.stave
+    scales = _SCALES if own.staff_mm == USUAL_MM else (own.staff_mm * UNITS_PER_MM / _STAFF_PX,)
+    for below, scale in [(room, scale) for scale in scales] + [(0.0, scale) for scale in scales if room]:
         pages = _laid_out(drills, engrave, wide, bottom - below, scale)
         if len(pages) == 1:
             break
@@ -125,11 +131,13 @@ def _weeks(out: Drawing, rows: Sequence[Sequence[str]], y: float, wide: float) -
 def _engraver(drills: Drills, *, embed_fonts: bool) -> _Engrave:
     """Return what engraves one exercise: its place on the sheet, first measure, width [px] and prefix of ids."""
     document, marks = sheet_score(drills, headings=False)
+    # How high the staff is comes of the size that the picture is placed at.
+    stave = replace(drills.kit.learner.stave, staff_mm=USUAL_MM)
 
     def engrave(exercise: Exercise, place: int, first: int, width_px: int, prefix: str) -> str:
         copy = engraving_copy(document, PART, marks, measures=(first, first + len(exercise.measures) - 1))
         return engraved_pages(copy, PageOptions(paper="screen", width_px=width_px, id_prefix=f"{prefix}{place}-",
-                                                embed_fonts=embed_fonts))[0]
+                                                embed_fonts=embed_fonts, stave=stave))[0]
 
     return engrave
 
