@@ -16,6 +16,9 @@ STAYS_CENTS = 15.0
 """Nearer than this (or than 1.5 times the spread) to its steady pitch a note has arrived."""
 _NEAR = OTHER_NOTE_CENTS / 100
 _BEFORE, _AFTER = 30, 14               # frames about the place that the walk found, in which the attack is looked for
+_SOONER = 10                           # frames before the level tells it
+_GROWN_DB = 4.0                        # in the middle of all bands, within 10 ms: something begins
+_STEP, _OLD = 0.5, 0.35                # semitones: another note than the one before; still that one
 _DIP_DB = 3.5                          # a new attack lets the level fall at least so much
 _SETTLES_WITHIN_S = 0.45
 _ROUGH = 0.25                          # less periodic frames, where two notes meet, tell no pitch
@@ -85,7 +88,26 @@ def sounded(frames: Frames, visits: Sequence[Visit], wanted_midi: Sequence[float
 
 
 def _attack(frames: Frames, visit: Visit, before: float | None, here: float, least: int) -> tuple[int, float]:
-    """Return the frame where the note begins, and how far the level had fallen before it. [dB]"""
+    """Return the frame where the note begins, and how far the level had fallen before it. [dB]
+
+    By its level; earlier, where bands of the sound grow at once or the pitch leaves the note before: a room goes on
+    sounding, and the level tells too late.
+    """
+    start, fell = _by_level(frames, visit, before, here, least)
+    low = max(least, start - _SOONER)
+    grown = frames.growth_db[low:start + 3]
+    if len(grown) and float(grown.max()) >= _GROWN_DB:
+        return max(low, low + int(grown.argmax()) - 1), fell
+    if before is not None and abs(before - here) > _STEP:
+        low = max(least, start - 2 * _SOONER)
+        old = [at for at in range(low, min(start + 1, len(frames.midi))) if abs(frames.midi[at] - before) < _OLD]
+        if old:
+            return max(low, min(start, old[-1])), fell
+    return start, fell
+
+
+def _by_level(frames: Frames, visit: Visit, before: float | None, here: float, least: int) -> tuple[int, float]:
+    """Return where a note begins by its level, or by the pitch before it, and how far the level had fallen. [dB]"""
     import numpy as np
 
     level = frames.level_db

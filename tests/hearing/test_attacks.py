@@ -6,6 +6,7 @@ import numpy as np
 
 from analyzer.hearing.hear import hear
 from analyzer.hearing.sound import Sound
+from analyzer.report.listen.text import heard_said
 
 from .players import planned, slid_cents
 from .synth import RATE, Tone, dressed, sounded
@@ -55,3 +56,34 @@ def test_late_smear_crack_and_scoop_are_told_apart() -> None:
         assert count >= 8, text
         # Half of a smear is often the end of the note before: what is left of it may be in time.
         assert told[kind, kind] >= (0.5 if kind == "smear" else 0.9) * count, text
+
+
+def test_a_players_own_rise_is_no_late_slide_but_being_late_on_every_move_is() -> None:
+    """Every note rises by 45 cents within a tenth of a second: that is the player's way, said, and no late slide.
+
+    Where moves of the slide come late on top of it, all of them, they are told: notes without a move show what is own.
+    """
+    one = planned("tenor", 20, 42)
+    rng = np.random.default_rng(43)
+    for late in (False, True):
+        tones: list[Tone] = []
+        moved: set[int] = set()
+        for k, note in enumerate(one.plan.notes):
+            tone = Tone(note.note.midi, 0.4 + note.time.start_s, max(0.06, note.time.sounds_s), glide_from=-45.0,
+                        glide_s=0.12)
+            way = slid_cents(one, k, one.plan.notes[k - 1].choice.extension_mm) if k else 0.0
+            next_to = k and tone.start_s - tones[-1].start_s - tones[-1].lasts_s < 0.05
+            if late and abs(way) > 90 and next_to and tone.lasts_s > 0.35:
+                tone.glide_from, tone.glide_s = way - 20.0, 0.17
+                moved.add(k)
+            if tones:
+                tones[-1].lasts_s = min(tones[-1].lasts_s, tone.start_s - tones[-1].start_s)
+            tones.append(tone)
+        sound = dressed(sounded(tones, rng), "room", rng)
+        heard = hear(Sound(samples=sound.astype(np.float32), rate=RATE, name="x"), one)
+        told = {note.index for note in heard.notes if note.cause.attack in ("late slide", "smear")}
+        assert len(told - moved) <= 1, (told, moved)
+        assert len(told & moved) >= 0.9 * len(moved)
+        assert bool(moved) == late
+        assert -50 < heard.own_attack.flat_cents < -15
+        assert "how this player's notes begin" in heard_said(heard)

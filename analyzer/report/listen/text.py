@@ -15,8 +15,9 @@ from analyzer.report.listen.document import (
     tempo_bpm,
     together_said,
 )
-from analyzer.words import counted, measures_short, shown, signed
+from analyzer.words import cents_text, counted, measures_short, shown, signed
 
+_OWN_CENTS = 15.0                      # less is no way of beginning that need be told
 _WORTH_CENTS = 10.0                    # less is not written into a part
 
 
@@ -56,6 +57,11 @@ def heard_said(hearing: Hearing) -> str:
     if found and found[0].index > 0:
         said.append(f"It begins in measure {plan.notes[found[0].index].note.measure}.")
     said.append(f"Tuned to A = {hearing.reference_hz:.1f} Hz ({'as told' if hearing.told else 'estimated'}).")
+    own = hearing.own_attack
+    if abs(own.flat_cents) >= _OWN_CENTS:
+        said.append(f"Where the slide need not move, notes begin about {cents_text(own.flat_cents)} "
+                    f"({counted(own.notes, 'note')}): that is supposed to be how this player's notes begin, "
+                    "and what is late is told beside it.")
     tempo = tempo_bpm(hearing)
     if tempo is not None:
         said.append(f"Tempo: about {tempo:.0f} quarter notes a minute.")
