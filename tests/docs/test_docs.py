@@ -25,7 +25,7 @@ def test_every_document_is_described() -> None:
 
 def test_links_of_the_pages_lead_somewhere() -> None:
     pages = sorted(FOLDER.glob("*.md"))
-    assert len(pages) == 5
+    assert len(pages) == 6
     for page in pages:
         for target in re.findall(r"\]\(([^)#]+)\)", page.read_text(encoding="utf-8")):
             assert (page.parent / target).is_file(), f"{page.name}: {target}"
