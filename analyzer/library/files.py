@@ -104,14 +104,15 @@ def _walk(folder: Path) -> Iterator[tuple[str, Path, str | None]]:
     while waiting:
         here = waiting.pop()
         try:
-            found = sorted(os.scandir(here), key=lambda one: os.fsencode(one.name))
+            found = sorted(os.scandir(here), key=lambda one: os.fsencode(one.name), reverse=True)
         except OSError as error:
             if here == folder:
                 raise unreadable("no-folder", where=str(folder), what=f"cannot be listed ({error.strerror})",
                                  try_="Check that you may read it.") from error
             yield _name(folder, here), here, f"the folder cannot be listed ({error.strerror})"
             continue
-        for one in found:
+        while found:                   # each is let go as its entry is made: a folder may hold ten thousand
+            one = found.pop()
             path = Path(one.path)
             if one.is_dir(follow_symlinks=False):
                 waiting.append(path)

@@ -7,7 +7,7 @@ import hashlib
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 from analyzer.horns.candidates import candidates
@@ -22,7 +22,7 @@ from analyzer.pitch import pitch_of
 from analyzer.plan.ceiling import Ceiling, ceiling_tempo
 from analyzer.plan.difficulty import hardest_measure
 from analyzer.plan.player import Player
-from analyzer.plan.solve import Planner
+from analyzer.plan.solve import Planner, Shared
 from analyzer.plan.timing import note_times
 from analyzer.plan.weights import default_weights
 from analyzer.problem import Problem, Unreadable
@@ -160,7 +160,9 @@ def lines_record(document: Document, options: Options) -> Record:
             continue                   # its problem says so; a row of noughts would count among the lines
         times = note_times(asked.line, default_weights(), options.tempo_bpm)
         for horn, assumed in _horns(asked.played, options.horns):
-            planner = Planner(asked.line, _shared(horn), options.player, tempo_bpm=options.tempo_bpm, times=times)
+            horn = _same(horn)
+            planner = Planner(asked.line, horn, options.player, tempo_bpm=options.tempo_bpm, times=times,
+                              shared=_shared(horn, options.player))
             rows.append(_row(asked.played, asked.line, planner, assumed))
     return read_record(document, rows, [*problems, *more])
 
@@ -226,8 +228,14 @@ def _horns(part: PartInfo, asked: Sequence[Horn]) -> list[tuple[Horn, bool]]:
     return [(load_horn(name), True) for name in COMPARED.get(part.family, (horn.name,))]
 
 
+@lru_cache(maxsize=8)
+def _shared(horn: Horn, player: Player) -> Shared:
+    """Return what the lines of all scores share on a horn; within a worker, and of no meaning to any result."""
+    return Shared()
+
+
 @cache
-def _shared(horn: Horn) -> Horn:
+def _same(horn: Horn) -> Horn:
     """Return one object for equal horns: a horn that came from another process is new each time, and caches ask."""
     return horn
 

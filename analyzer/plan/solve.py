@@ -64,6 +64,29 @@ def _within_reach(horn: Horn, player: Player, midi: int) -> tuple[Candidate, ...
                  if choice.out_mm <= reach_mm and player.knows(choice.valves))
 
 
+class Shared:
+    """What planners of one horn and one player need alike, line after line: choices by pitch, and their prices.
+
+    Prices are the same numbers whoever works them out first; of so many lines that they would fill the memory, those so
+    far are let go.
+    """
+
+    MOST = 1_500                       # matrices, some 2 MiB; judged: half of those of sixty chorales
+
+    def __init__(self) -> None:
+        self.known: dict[int, tuple[Candidate, ...]] = {}
+        self.usual: dict[int, Candidate | None] = {}
+        # Known by the identity of their choices, which are kept beside them: what is gone could lend its identity.
+        self.matrices: dict[object, tuple[tuple[Candidate, ...], tuple[Candidate, ...], Matrix]] = {}
+        self.rows: dict[object, tuple[tuple[Candidate, ...], list[float]]] = {}
+
+    def trimmed(self) -> "Shared":
+        """Return this, emptied where it has grown too large."""
+        if len(self.matrices) > self.MOST or len(self.rows) > self.MOST:
+            self.matrices, self.rows = {}, {}
+        return self
+
+
 class Planner:
     """Solves one line on one horn; keeps the lattice, so that pins are answered at once.
 
@@ -83,12 +106,14 @@ class Planner:
         How far above equal temperament each note belongs, in its chord. [cents]
     roles : sequence of str, optional
         What each note is in its chord (``third of Bb major``), empty where that has no name; only reasons say it.
+    shared : Shared, optional
+        What other planners with the same horn, player and weights have found, and find after this one.
     """
 
     def __init__(self, line: Line, horn: Horn, player: Player | None = None, *, tempo_bpm: float | None = None,
                  weights: Weights | None = None, times: tuple[NoteTime, ...] | None = None,
                  choices: Sequence[tuple[Candidate, ...]] | None = None, aims: Sequence[float] | None = None,
-                 roles: Sequence[str] = ()) -> None:
+                 roles: Sequence[str] = (), shared: Shared | None = None) -> None:
         self.line = line
         self.player = player or Player()
         self.horn = horn = self.player.own(horn)
@@ -96,8 +121,8 @@ class Planner:
         self.weights = weights or default_weights()
         self.costs = costs_for(horn, self.weights, self.player.limits, self.player.secure_ways, self.player.level)
         self.times = times or note_times(line, self.weights, tempo_bpm)
-        known: dict[int, tuple[Candidate, ...]] = {}
-        usual: dict[int, Candidate | None] = {}
+        shared = (shared or Shared()).trimmed()
+        known, usual = shared.known, shared.usual
         for note in line.notes:
             if note.midi not in known:
                 known[note.midi] = allowed_choices(horn, self.player, note.midi)
@@ -124,8 +149,7 @@ class Planner:
         self._lattice: Lattice | None = None
         self._tied: Tied | None = None
         self._figured: dict[int, set[str]] = {}    # what the figures of a note take there
-        self._matrices: dict[object, Matrix] = {}
-        self._rows: dict[object, list[float]] = {}
+        self._matrices, self._rows = shared.matrices, shared.rows
         self._wider: dict[tuple[int, Candidate], tuple[Candidate, ...]] = {}
         self._first: Plan | None = None
         self._ceiling: Ceiling | None = None
@@ -176,24 +200,24 @@ class Planner:
         if not choices:
             return [0.0]
         homes = self._trill_choices.get(index, _NOTHING)
-        key = (id(choices), self.times[index].sounds_s, bool(homes))
-        row = self._rows.get(key)
-        if row is None:
+        key = (id(choices), self.times[index].sounds_s, homes)
+        found = self._rows.get(key)
+        if found is None:
             home = [self.at_home(index, choice) for choice in choices]
-            row = self._rows[key] = self.costs.row(choices, self.times[index].sounds_s, home)
-        return row
+            found = self._rows[key] = choices, self.costs.row(choices, self.times[index].sounds_s, home)
+        return found[1]
 
     def _matrix(self, index: int, before: tuple[Candidate, ...], after: tuple[Candidate, ...]) -> Matrix:
         key = (id(before), id(after), self.moves[index])
-        matrix = self._matrices.get(key)
-        if matrix is None:
+        found = self._matrices.get(key)
+        if found is None:
             if before and after:
                 matrix = self.costs.matrix(before, after, self.moves[index])
             else:
                 columns = len(before) * self.costs.senses or 1
                 matrix = ((0.0,) * columns,) * (len(after) * self.costs.senses or 1)
-            self._matrices[key] = matrix
-        return matrix
+            found = self._matrices[key] = before, after, matrix
+        return found[2]
 
     def _built(self, choices: Sequence[tuple[Candidate, ...]]) -> Lattice:
         nodes = [self._row(k, one) for k, one in enumerate(choices)]

@@ -128,7 +128,7 @@ def test_equal_horns_from_another_process_count_as_one() -> None:
     horn = load_horn("tenor")
     twin = replace(horn)
     assert twin is not horn
-    assert survey_module._shared(twin) is survey_module._shared(horn)
+    assert survey_module._same(twin) is survey_module._same(horn)
 
 
 def test_a_fault_of_ours_becomes_a_record(monkeypatch: pytest.MonkeyPatch) -> None:
