@@ -132,6 +132,9 @@ def lines_of(part: Part, family: str) -> tuple[tuple[Line, ...], tuple[Problem, 
             staves[note.staff].append(note)
     played: list[list[Note]] = []
     for staff in sorted(staves):
+        if _one_by_one(staves[staff]):
+            played.append(sorted(staves[staff], key=_order))
+            continue
         groups = _groups(staves[staff])
         count = players_of(groups)
         if count > MOST_PLAYERS:
@@ -182,6 +185,17 @@ def _by_horn(line: Line, faults: Faults) -> list[Line]:
 
 def _order(note: Note) -> tuple[float, bool, int]:
     return (real(note.onset), not note.grace, note.ref)         # fractions compare three times as slowly
+
+
+def _one_by_one(notes: Sequence[Note]) -> bool:
+    """Tell whether one voice has one note after another: one player plays them, and nothing is to be shared out."""
+    before: tuple[int, int] | None = None
+    for note in notes:
+        onset = note.onset.as_integer_ratio()
+        if onset == before or note.voice != notes[0].voice:
+            return False
+        before = onset
+    return True
 
 
 def _groups(notes: Sequence[Note]) -> list[VoiceChord]:
