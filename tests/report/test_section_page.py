@@ -15,6 +15,8 @@ from analyzer.cli import cli
 from analyzer.horns.profiles import load_horn
 from analyzer.plan.player import Player
 from analyzer.report.fit.page import section_html, section_page
+from analyzer.report.fit.rehearse import hard_measures, rehearse_first
+from analyzer.report.fit.text import fit_text
 from analyzer.score.document import open_document
 from analyzer.section.fit import Seat, SectionFit, fit
 from analyzer.section.section import Member, Section, read_section
@@ -62,6 +64,19 @@ def test_page_of_every_sample_is_whole(name: str) -> None:
     for listed in tree.xpath("//@aria-labelledby"):
         assert set(listed.split()) <= set(ids)
     assert {target.lstrip("#") for target in tree.xpath("//@href")} <= set(ids)
+
+
+def test_text_and_page_name_the_same_measures_to_rehearse_first() -> None:
+    found = answer()
+    hard = hard_measures(found)
+    first = rehearse_first(hard)
+    shares = [one.share for measures in hard.values() for one in measures]
+    assert first[0][1].share == max(shares)
+    text, page = fit_text(found), words(section_html(found, no_music))
+    for place, one in first:
+        assert f"m. {one.measure}: {found.seats[place].member.name}" in text
+        assert f"Measure {one.measure}, {found.seats[place].member.name}" in page.replace(" ,", ",")
+    assert text.count("What to rehearse first") == page.count("What to rehearse first") == 1
 
 
 def test_page_needs_no_network_and_no_script() -> None:

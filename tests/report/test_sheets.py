@@ -74,7 +74,7 @@ def test_a_sheet_says_what_the_text_says(command: tuple[object, ...], tmp_path: 
     first, again = tmp_path / "first.pdf", tmp_path / "again.pdf"
     done = run(*command, "-o", first)
     assert done.returncode in (0, 3), done.stderr
-    assert f"Wrote {first}." in done.stderr
+    assert f"Wrote {first} on A4 paper; --paper letter prints on Letter." in done.stderr
     assert run(*command, "-o", again, "--format", "json").returncode == done.returncode
     assert first.read_bytes() == again.read_bytes(), "equal input gives equal bytes"
     printed = pages_of(first.read_bytes())

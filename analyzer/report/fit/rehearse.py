@@ -28,6 +28,6 @@ def rehearsal_lead(found: Sequence[tuple[int, MeasureDifficulty]]) -> str:
     """Say how to go about it."""
     if not found:
         return "No measure comes near a limit: rehearse for sound and time."
-    beyond = (" What is beyond a limit is not for rehearsing as it stands: see the remedies below."
+    beyond = (" What is beyond a limit is not for rehearsing as it stands: see the remedies."
               if any(one.level == "beyond" for _, one in found) else "")
     return f"Hardest first; begin slowly, and stop before it tires.{beyond}"

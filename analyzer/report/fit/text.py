@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from analyzer.report import blocks
 from analyzer.report.blocks import Block, Cautions, Findings, Gap, Head, Said, Title, as_text
+from analyzer.report.fit.rehearse import hard_measures, rehearsal_lead, rehearse_first
 from analyzer.report.tune_chords import all_of_them, chord_short
 from analyzer.review.findings import Finding, FindingGroup, grouped
 from analyzer.section.fit import SectionFit
@@ -79,6 +80,10 @@ def fit_blocks(fit: SectionFit, *, every: bool = False) -> list[Block]:
         marked += found
         out += [Findings(("", "Measures", "What, and what to try"), found),
                 *([Said(f"{more}: see the page (-o FILE.html) or --format json", indent=6)] if more else [])]
+    first = rehearse_first(hard_measures(fit))
+    out += [Head("What to rehearse first"), Said(rehearsal_lead(first), indent=2)]
+    out += [Said(f"m. {one.measure}: {fit.seats[place].member.name}, {fit.seats[place].chair.title} ({one.level}). "
+                 f"{one.reason}", indent=2) for place, one in first]
     if fit.absent:
         out += [Gap(), Said(f"Absent: {', '.join(fit.absent)}")]
     if fit.unfilled:
