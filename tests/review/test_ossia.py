@@ -332,7 +332,7 @@ def test_a_glissando_whose_start_would_leave_the_chord_is_left_out_instead() -> 
 def test_changes_next_to_each_other_are_told_together_over_the_first() -> None:
     # Words over every note stood in stairs above the staff of a printed part.
     low = [note("E", 2, -1), note("D", 2), note("B", 2, -1), note("C", 2)]
-    document = read_document(score({"Trombone": part("P1", *low)}), "x.musicxml")
+    document = read_document(score({"Trombone": part("P1", low[0] + low[1], low[2], low[3])}), "x.musicxml")
     changed = ossia(review(analyse(document, Request(horns=("tenor",)))), Harmony(document))
     assert changed.marks() == {"P1": {0: "was Eb2, D2", 3: "was C2"}}
 
