@@ -10,30 +10,29 @@ accidentals before in the measure do.
 """
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass, field
 from fractions import Fraction
 
 from lxml import etree
 
-from analyzer.pitch import Pitch, Transposition, signature
+from analyzer.pitch import Pitch, Transposition
 from analyzer.problem import Problem, unreadable
 from analyzer.score.attributes import usual_steps
 from analyzer.score.composing import Bar, Head, Instrument, Sound, Voiced, composed
-from analyzer.score.mei_signs import ARTICULATIONS, BAR_LINES, clef_of, direction_of, fifths_of, metronome_of, words_of
+from analyzer.score.mei_layer import Layer, MovementNotes, Staff
+from analyzer.score.mei_signs import BAR_LINES, clef_of, direction_of, fifths_of, metronome_of, words_of
+from analyzer.score.mei_tree import (
+    child_of,
+    escaped,
+    label_of,
+    reading_of,
+    readings,
+    short_label_of,
+    tag_of,
+    whole_number,
+)
 from analyzer.score.own_marks import NAME
 from analyzer.score.vocabulary import one_line
 
-_ID = "{http://www.w3.org/XML/1998/namespace}id"
-_KINDS: dict[str, tuple[str, int | Fraction]] = {
-    "maxima": ("breve", 32), "long": ("breve", 16), "breve": ("breve", 8), "1": ("whole", 4), "2": ("half", 2),
-    "4": ("quarter", 1), "8": ("eighth", Fraction(1, 2)), "16": ("16th", Fraction(1, 4)),
-    "32": ("32nd", Fraction(1, 8)), "64": ("64th", Fraction(1, 16)), "128": ("128th", Fraction(1, 32)),
-    "256": ("256th", Fraction(1, 64))}
-_ALTER = {"s": 1, "f": -1, "ss": 2, "x": 2, "ff": -2, "n": 0, "xs": 3, "sx": 3, "ts": 3, "tf": -3, "ns": 1, "nf": -1}
-_INSIDE = frozenset(("beam", "tuplet", "graceGrp", "bTrem", "fTrem", "ligature", "app", "lem", "rdg", "choice", "corr",
-                     "reg", "supplied", "unclear", "add", "restore", "orig", "sic", "abbr", "expan", "subst", "damage"))
-_DROPPED = frozenset(("del", "sic", "orig", "abbr"))
 _CONTROL = frozenset(("tie", "slur", "fermata", "trill", "gliss", "octave", "fing", "tempo", "dir", "repeatMark",
                       "dynam", "reh", "breath", "caesura"))
 _LONGEST = 4096                         # measures that one multiRest may stand for
@@ -48,17 +47,17 @@ def to_musicxml(root: etree._Element, name: str) -> tuple[bytes, dict[str, list[
         If it holds no music in common notation.
     """
     problems: list[Problem] = []
-    movements = [one for one in root.iter("{*}mdiv") if _child(one, "score") is not None
-                 or _child(one, "parts") is not None]
+    movements = [one for one in root.iter("{*}mdiv") if child_of(one, "score") is not None
+                 or child_of(one, "parts") is not None]
     if not movements:
         raise unreadable("no-music", where=name, what="the MEI file holds no score", try_="Export the score again.")
     if len(movements) > 1:
         problems.append(Problem(severity="warning", code="first-tune", where=name, what="the file holds "
                                 f"{len(movements)} movements; only the first is read",
                                 try_="Save the one you want in a file alone."))
-    holder = _child(movements[0], "score")
+    holder = child_of(movements[0], "score")
     holders = [holder] if holder is not None else [
-        one for one in (_child(movements[0], "parts") or ()) if _tag(one) == "part"]
+        one for one in (child_of(movements[0], "parts") or ()) if tag_of(one) == "part"]
     ordinals = {element: place for place, element in enumerate(root.iter("{*}note"))}
     parts: list[Voiced] = []
     for one in holders:
@@ -73,34 +72,16 @@ def to_musicxml(root: etree._Element, name: str) -> tuple[bytes, dict[str, list[
     return xml, origins, tuple(problems)
 
 
-@dataclass(slots=True)
-class _Staff:
-    """One staff of the source, and where its music goes."""
-
-    part: Voiced
-    place: int                          # in the part, from 1
-    transposition: Transposition = field(default_factory=Transposition)
-    fifths: int = 0
-    meter: Fraction = Fraction(4)
-    unit: int = 4
-    drums: bool = False
-    clef: tuple[str, str, int] = ("G", "2", 0)
-    first: bool = True
-    number: int = 1                     # of the part in the score
-    fresh: list[etree._Element] = field(default_factory=list)      # definitions that hold from the next measure on
-
-
 class _Movement:
     def __init__(self, holder: etree._Element, ordinals: dict[etree._Element, int], before: int) -> None:
-        self.holder, self.ordinals, self.before = holder, ordinals, before
-        self.staves: dict[str, _Staff] = {}
+        self.holder, self.before = holder, before
+        told = any("accid.ges" in one.attrib for one in holder.iter("{*}note", "{*}accid"))
+        self.notes = MovementNotes(ordinals, told_gestures=told)
+        self.staves = self.notes.staves
         self.parts: list[Voiced] = []
-        self.heads: dict[str, tuple[Sound, Head | None]] = {}     # by xml:id
         self.later: list[tuple[etree._Element, int]] = []         # control events and the index of their measure
         self.places: dict[tuple[str, int], list[Sound]] = {}      # staff and measure
         self.numbers = 0
-        self.told_gestures = any("accid.ges" in one.attrib for one in holder.iter("{*}note", "{*}accid"))
-        self.gestural: set[int] = set()               # heads (by `id`) whose octave under an 8va sign is told
         self.forward = False                          # a repeat begins with the next measure
         self.slur_number = 0
 
@@ -117,7 +98,7 @@ class _Movement:
 
     def walk(self, element: etree._Element, ending: str) -> None:
         """Go through the definitions, sections and measures in the order of the file."""
-        tag = _tag(element)
+        tag = tag_of(element)
         if tag == "scoreDef":
             self.define(element)
         elif tag == "staffDef":
@@ -131,7 +112,7 @@ class _Movement:
             if tag == "ending" and self.parts and len(self.parts[0].bars) > first:
                 self.close_ending(element, first)
         elif tag in ("app", "choice"):
-            chosen = _reading(element)
+            chosen = reading_of(element)
             if chosen is not None:
                 for child in chosen:
                     self.walk(child, ending)
@@ -151,7 +132,7 @@ class _Movement:
 
     def define(self, element: etree._Element) -> None:
         """Read a scoreDef: the first names the parts, later ones change what holds."""
-        group = _child(element, "staffGrp")
+        group = child_of(element, "staffGrp")
         if not self.staves:
             if group is not None:
                 self.group(group, ())
@@ -172,37 +153,38 @@ class _Movement:
 
     def group(self, element: etree._Element, groups: tuple[tuple[int, str], ...]) -> None:
         """Make the parts of a group; a brace around staves without names of their own is one part."""
-        label = _label(element)
+        label = label_of(element)
         symbol = element.get("symbol") or next(
-            (one.get("symbol") or "" for one in element if _tag(one) == "grpSym"), "")
-        own = [one for one in element if _tag(one) == "staffDef"]
-        inner = [one for one in element if _tag(one) == "staffGrp"]
-        if symbol == "brace" and len(own) > 1 and not inner and not any(_label(one) for one in own[1:]):
-            part = self.part(own[0], label or _label(own[0]), _short(element) or _short(own[0]), groups)
+            (one.get("symbol") or "" for one in element if tag_of(one) == "grpSym"), "")
+        own = [one for one in element if tag_of(one) == "staffDef"]
+        inner = [one for one in element if tag_of(one) == "staffGrp"]
+        if symbol == "brace" and len(own) > 1 and not inner and not any(label_of(one) for one in own[1:]):
+            short = short_label_of(element) or short_label_of(own[0])
+            part = self.part(own[0], label or label_of(own[0]), short, groups)
             part.staves = len(own)
-            instrument = _child(element, "instrDef")
+            instrument = child_of(element, "instrDef")
             if instrument is not None and not part.instruments[0].program:
-                part.instruments[0].program = _int(instrument.get("midi.instrnum"), -1) + 1
+                part.instruments[0].program = whole_number(instrument.get("midi.instrnum"), -1) + 1
             for place, one in enumerate(own, 1):
                 self.staff(one, part, place)
             return
-        if len(own) == 1 and not inner and label and not _label(own[0]):
-            self.staff(own[0], self.part(own[0], label, _short(element), groups), 1)
+        if len(own) == 1 and not inner and label and not label_of(own[0]):
+            self.staff(own[0], self.part(own[0], label, short_label_of(element), groups), 1)
             return
         inside = (*groups, (len(self.parts) + 1000 * len(groups), label))
         for child in element:
-            tag = _tag(child)
+            tag = tag_of(child)
             if tag == "staffDef":
-                self.staff(child, self.part(child, _label(child), _short(child), inside), 1)
+                self.staff(child, self.part(child, label_of(child), short_label_of(child), inside), 1)
             elif tag == "staffGrp":
                 self.group(child, inside)
 
     def part(self, element: etree._Element, name: str, short: str, groups: tuple[tuple[int, str], ...]) -> Voiced:
-        told = _child(element, "instrDef")
+        told = child_of(element, "instrDef")
         instrument = Instrument()
         if told is not None:
             instrument.name = one_line(told.get("midi.instrname", "").replace("_", " ") or told.get("label"))
-            instrument.program = _int(told.get("midi.instrnum"), -1) + 1
+            instrument.program = whole_number(told.get("midi.instrnum"), -1) + 1
         instrument.name = instrument.name or one_line(name)
         part = Voiced(name=one_line(name), short=one_line(short), instruments=[instrument], groups=groups)
         self.parts.append(part)
@@ -211,8 +193,8 @@ class _Movement:
     def staff(self, element: etree._Element, part: Voiced, place: int) -> None:
         # No channel tells drums: some programs count channels from 0, others from 1.
         drums = element.get("clef.shape") == "perc" or any(
-            one.get("shape") == "perc" for one in element if _tag(one) == "clef")
-        self.staves[element.get("n") or str(len(self.staves) + 1)] = _Staff(
+            one.get("shape") == "perc" for one in element if tag_of(one) == "clef")
+        self.staves[element.get("n") or str(len(self.staves) + 1)] = Staff(
             part=part, place=place, drums=drums, number=self.before + len(self.parts))
 
     def measure(self, element: etree._Element, ending: str) -> None:
@@ -229,10 +211,10 @@ class _Movement:
         for staff in self.staves.values():
             self.settle(staff, bars[id(staff.part)])
         rests = 1
-        whole: list[tuple[_Staff, Bar, Sound]] = []
+        whole: list[tuple[Staff, Bar, Sound]] = []
         content = Fraction(0)
-        for child in self.readings(element):
-            tag = _tag(child)
+        for child in readings(element):
+            tag = tag_of(child)
             if tag == "staff":
                 known = self.staves.get(child.get("n", ""))
                 if known is not None:
@@ -254,22 +236,9 @@ class _Movement:
             sound.length = length
         for more in range(1, min(rests, _LONGEST)):          # a multiRest stands for measures that are not written
             for part in self.parts:
-                part.bars.append(Bar(number=str(_int(number, 0) + more), length=meter))
+                part.bars.append(Bar(number=str(whole_number(number, 0) + more), length=meter))
 
-    def readings(self, element: etree._Element) -> Iterator[etree._Element]:
-        """Yield the children, editorial markup resolved."""
-        for child in element.iterchildren(etree.Element):
-            tag = _tag(child)
-            if tag in ("app", "choice", "subst"):
-                chosen = _reading(child)
-                if chosen is not None:
-                    yield from self.readings(chosen)
-            elif tag in ("supplied", "unclear", "add", "restore", "damage", "corr", "reg", "expan", "lem"):
-                yield from self.readings(child)
-            elif tag not in _DROPPED:
-                yield child
-
-    def settle(self, staff: _Staff, bar: Bar) -> None:
+    def settle(self, staff: Staff, bar: Bar) -> None:
         """Write the definitions that hold from this measure on."""
         for told in staff.fresh:
             clef = clef_of(told)
@@ -280,37 +249,37 @@ class _Movement:
             fifths = fifths_of(told)
             if fifths is not None:
                 staff.fifths = bar.keys[staff.place] = fifths
-            meter = _child(told, "meterSig")
+            meter = child_of(told, "meterSig")
             meter = meter if meter is not None else next(iter(told.iterfind("{*}meterSigGrp/{*}meterSig")), None)
             count = told.get("meter.count") or (meter.get("count") if meter is not None else None)
             unit = told.get("meter.unit") or (meter.get("unit") if meter is not None else None)
             symbol = told.get("meter.sym") or (meter.get("sym") if meter is not None else None) or ""
             if count is None and symbol in ("common", "cut"):
                 count, unit = ("4", "4") if symbol == "common" else ("2", "2")
-            if count and unit and re.fullmatch(r"\d{1,3}(?:\+\d{1,3})*", count) and _int(unit, 0) > 0:
+            if count and unit and re.fullmatch(r"\d{1,3}(?:\+\d{1,3})*", count) and whole_number(unit, 0) > 0:
                 staff.meter = Fraction(4 * sum(map(int, count.split("+"))), int(unit))
                 staff.unit = int(unit)
                 bar.time = count, unit, symbol if symbol in ("common", "cut") else ""
             semitones, steps = told.get("trans.semi"), told.get("trans.diat")
             if semitones is not None or steps is not None:
-                new = _transposition(_int(semitones, 0), _int(steps, 99))
+                new = _transposition(whole_number(semitones, 0), whole_number(steps, 99))
                 if new != staff.transposition:
                     staff.transposition = new
                     bar.transpositions = [(Fraction(0), new)]
         staff.fresh = []
         staff.first = False
 
-    def read_staff(self, element: etree._Element, staff: _Staff, bar: Bar, index: int,
-                   whole: list[tuple[_Staff, Bar, Sound]]) -> tuple[Fraction, int]:
+    def read_staff(self, element: etree._Element, staff: Staff, bar: Bar, index: int,
+                   whole: list[tuple[Staff, Bar, Sound]]) -> tuple[Fraction, int]:
         """Read the layers of one staff; return how long they are, and how many measures a rest stands for."""
         longest, rests = Fraction(0), 1
         voice = 0
-        self.altered: dict[tuple[str, int], int] = {}
-        for layer in self.readings(element):
-            if _tag(layer) != "layer":
+        altered: dict[tuple[str, int], int] = {}     # by accidentals before in the measure
+        for layer in readings(element):
+            if tag_of(layer) != "layer":
                 continue
             voice += 1
-            reader = _Layer(self, staff, bar, element.get("n", ""), index)
+            reader = Layer(self.notes, staff, bar, altered)
             reader.read(layer)
             sounds = reader.sounds
             bar.voices[staff.place, voice] = sounds
@@ -322,8 +291,8 @@ class _Movement:
 
     def control(self, event: etree._Element, index: int) -> None:
         """Bind one control event to its notes, or to its place in the measure."""
-        tag = _tag(event)
-        start, end = (self.heads.get((event.get(key) or "").lstrip("#")) for key in ("startid", "endid"))
+        tag = tag_of(event)
+        start, end = (self.notes.heads.get((event.get(key) or "").lstrip("#")) for key in ("startid", "endid"))
         if tag in ("tempo", "dir", "repeatMark", "reh", "dynam"):
             self.direction(event, tag, index, start)
             return
@@ -331,7 +300,7 @@ class _Movement:
             start = self.at_tstamp(event, event.get("tstamp") or "1", index)
         if end is None and event.get("tstamp2") is not None:
             measures, _, beats = (event.get("tstamp2") or "").rpartition("m+")
-            end = self.at_tstamp(event, beats or "1", index + _int(measures, 0))
+            end = self.at_tstamp(event, beats or "1", index + whole_number(measures, 0))
         if tag == "tie" and start and start[1]:
             start[1].tie |= 1
             if end and end[1]:
@@ -356,7 +325,7 @@ class _Movement:
         elif tag == "fing" and start:
             head = start[1] or (start[0].heads[0] if start[0].heads else None)
             if head is not None:
-                text = _escaped(one_line(words_of(event)))
+                text = escaped(one_line(words_of(event)))
                 ours = f"<?{NAME}?>" if event.get("type") == NAME else ""
                 head.technical.append(f"<fingering>{text}{ours}</fingering>")
 
@@ -371,7 +340,7 @@ class _Movement:
                 inside = inside or sound is first
                 if inside:
                     for head in sound.heads:
-                        if head.pitch is not None and id(head) not in self.gestural:
+                        if head.pitch is not None and id(head) not in self.notes.gestural:
                             head.pitch = Pitch(head.pitch.step, head.pitch.alter, head.pitch.octave + move)
                 if sound is last:
                     return
@@ -389,7 +358,7 @@ class _Movement:
         if kinds or sound:
             bar.directions.append((at, staff.place, kinds, sound))
 
-    def quarters(self, tstamp: str, staff: _Staff) -> Fraction:
+    def quarters(self, tstamp: str, staff: Staff) -> Fraction:
         """Return a time stamp (beats from 1) in quarter notes."""
         if not re.fullmatch(r"\d{1,4}(?:\.\d{1,6})?", tstamp.strip()):
             return Fraction(0)
@@ -406,171 +375,6 @@ class _Movement:
         return (max(fitting, key=lambda one: one.at), None) if fitting else None
 
 
-class _Layer:
-    """Reads one layer."""
-
-    def __init__(self, movement: _Movement, staff: _Staff, bar: Bar, name: str, index: int) -> None:
-        self.movement, self.staff, self.bar, self.name, self.index = movement, staff, bar, name, index
-        self.at = Fraction(0)
-        self.sounds: list[Sound] = []
-        self.rests = 1
-
-    def read(self, layer: etree._Element) -> None:
-        """Read everything in the layer."""
-        self.children(layer, (1, 1), "")
-        if len(self.sounds) == 1 and not self.sounds[0].heads and self.sounds[0].kind == "whole" \
-                and self.at > self.staff.meter:
-            # A whole rest alone in a shorter measure is a rest of that measure.
-            self.sounds[0].whole, self.sounds[0].kind, self.at = True, "", Fraction(0)
-
-    def children(self, element: etree._Element, ratio: tuple[int, int], grace: str) -> None:
-        for child in self.movement.readings(element):
-            tag = _tag(child)
-            if tag in ("note", "chord"):
-                self.chord(child, ratio, grace)
-            elif tag in ("rest", "space"):
-                self.rest(child, tag, ratio)
-            elif tag in ("mRest", "multiRest", "mSpace"):
-                self.sounds.append(Sound(at=Fraction(0), length=self.staff.meter, kind="", whole=True,
-                                         hidden=tag == "mSpace"))
-                if tag == "multiRest":
-                    self.rests = max(1, _int(child.get("num"), 1))
-            elif tag in ("mRpt", "mRpt2", "multiRpt"):
-                self.bar.style = '<measure-style><measure-repeat type="start">1</measure-repeat></measure-style>'
-                self.sounds.append(Sound(at=Fraction(0), length=self.staff.meter, kind="", whole=True))
-            elif tag == "clef":
-                clef = clef_of(child)
-                if clef is not None:
-                    self.staff.clef = clef
-                    self.bar.clefs.append((self.at, self.staff.place, *clef))
-            elif tag == "tuplet":
-                num, base = _int(child.get("num"), 3), _int(child.get("numbase"), 2)
-                inside = (ratio[0] * num, ratio[1] * base) if 0 < num < 1000 and 0 < base < 1000 else ratio
-                first = len(self.sounds)
-                self.children(child, inside, grace)
-                if len(self.sounds) > first:
-                    self.sounds[first].notations.append('<tuplet type="start" number="1"/>')
-                    self.sounds[-1].notations.append('<tuplet type="stop" number="1"/>')
-            elif tag == "graceGrp":
-                self.children(child, ratio, child.get("grace") or "unknown")
-            elif tag in ("bTrem", "fTrem"):
-                self.tremolo(child, tag, ratio, grace)
-            elif tag in _INSIDE:
-                self.children(child, ratio, grace)
-
-    def tremolo(self, element: etree._Element, tag: str, ratio: tuple[int, int], grace: str) -> None:
-        first, begin = len(self.sounds), self.at
-        self.children(element, ratio, grace)
-        inside = self.sounds[first:]
-        if tag == "fTrem" and len(inside) == 2:
-            # Both are written with the length of the whole figure.
-            for place, (sound, kind) in enumerate(zip(inside, ("start", "stop"), strict=True)):
-                sound.length /= 2
-                sound.at = begin + place * sound.length
-                sound.ornaments.append(f'<tremolo type="{kind}">3</tremolo>')
-            self.at = begin + inside[0].length + inside[1].length
-        elif tag == "bTrem" and inside:
-            inside[0].ornaments.append('<tremolo type="single">3</tremolo>')
-
-    def length(self, element: etree._Element, ratio: tuple[int, int]) -> tuple[str, int, Fraction]:
-        kind, quarters = _KINDS.get(element.get("dur") or "4", ("quarter", 1))
-        dots = _int(element.get("dots"), -1)
-        if dots < 0:
-            dots = sum(_tag(one) == "dot" for one in element)
-        dots = min(dots, 4)
-        return kind, dots, Fraction(quarters) * (2 - Fraction(1, 2**dots)) * ratio[1] / ratio[0]
-
-    def rest(self, element: etree._Element, tag: str, ratio: tuple[int, int]) -> None:
-        kind, dots, length = self.length(element, ratio)
-        if element.get("dur") is None and tag == "rest":
-            length = self.staff.meter
-        sound = Sound(at=self.at, length=length, kind=kind, dots=dots, ratio=ratio, hidden=tag == "space")
-        self.sounds.append(sound)
-        self.movement.heads[element.get(_ID, "")] = sound, None
-        self.at += length
-
-    def chord(self, element: etree._Element, ratio: tuple[int, int], within: str) -> None:
-        """Read a note or a chord."""
-        notes = [element] if _tag(element) == "note" else [
-            one for one in self.movement.readings(element) if _tag(one) == "note"]
-        grace = element.get("grace") or within
-        holder = element if element.get("dur") or not notes else notes[0]
-        kind, dots, length = self.length(holder, ratio)
-        sound = Sound(at=self.at, length=Fraction(0) if grace else length, kind=kind, dots=dots,
-                      ratio=(1, 1) if grace else ratio, grace=bool(grace), slash=grace == "unacc",
-                      hidden=element.get("visible") == "false", staff=self.other_staff(holder.get("staff")))
-        self.marks(element, sound)
-        for note in notes:
-            head = self.note(note, element)
-            sound.heads.append(head)
-            if note is not element:
-                self.marks(note, sound)
-                self.movement.heads[note.get(_ID, "")] = sound, head
-        self.movement.heads[element.get(_ID, "")] = sound, sound.heads[0] if len(sound.heads) == 1 else None
-        sound.heads.sort(key=lambda head: head.pitch.midi if head.pitch else 0)
-        self.sounds.append(sound)
-        self.at += sound.length
-
-    def other_staff(self, told: str | None) -> int:
-        """Return the staff of the part on which a note is printed, where that is not its layer's; else 0."""
-        other = self.movement.staves.get(told or "")
-        return other.place if other is not None and other.part is self.staff.part and other is not self.staff else 0
-
-    def marks(self, element: etree._Element, sound: Sound) -> None:
-        names = (element.get("artic") or "").split()
-        for child in element.iterchildren(etree.Element):
-            tag = _tag(child)
-            if tag == "artic":
-                names += (child.get("artic") or "").split()
-            elif tag in ("verse", "syl"):
-                for syllable in [child] if tag == "syl" else [one for one in child if _tag(one) == "syl"]:
-                    text = one_line(words_of(syllable))
-                    if text:
-                        row = max(1, _int(child.get("n"), 1))
-                        sound.lyrics.append(f'<lyric number="{row}"><syllabic>single</syllabic><text>{_escaped(text)}'
-                                            "</text></lyric>")
-        sound.articulations += [ARTICULATIONS[name] for name in names if name in ARTICULATIONS]
-        if element.get("fermata"):
-            sound.notations.append("<fermata/>")
-
-    def note(self, note: etree._Element, holder: etree._Element) -> Head:
-        head = Head(pitch=None, origin=self.movement.ordinals.get(note, -1), hidden=note.get("visible") == "false",
-                    cue="true" in (note.get("cue"), holder.get("cue")))
-        if note.get("head.shape") == "slash":
-            head.notehead = "<notehead>slash</notehead>"
-        elif note.get("head.mod") == "paren" or any(
-                _tag(one) == "accid" and one.get("enclose") == "notehead" for one in note):
-            head.notehead = '<notehead parentheses="yes">normal</notehead>'
-        if not self.staff.drums:
-            head.pitch = self.pitch(note, head)
-        tie = (note.get("tie") or "") + (holder.get("tie") or "" if holder is not note else "")
-        head.tie = (1 if set(tie) & set("im") else 0) | (2 if set(tie) & set("mt") else 0)
-        return head
-
-    def pitch(self, note: etree._Element, head: Head) -> Pitch | None:
-        step = (note.get("pname.ges") or note.get("pname") or "").upper()
-        octave = _int(note.get("oct.ges") or note.get("oct"), -99)
-        if note.get("oct.ges") is not None:
-            self.movement.gestural.add(id(head))
-        if step not in tuple("ABCDEFG") or octave < -1:
-            return Pitch("C", 0, -9) if note.get("pname") is not None else None
-        printed = note.get("accid")
-        gesture = note.get("accid.ges")
-        for child in note.iterchildren(etree.Element):
-            if _tag(child) == "accid":
-                printed = printed or child.get("accid")
-                gesture = gesture or child.get("accid.ges")
-        altered = self.movement.altered
-        if gesture is not None:
-            return Pitch(step, _ALTER.get(gesture, 0), octave)
-        if printed is not None:
-            altered[step, octave] = _ALTER.get(printed, 0)
-            return Pitch(step, altered[step, octave], octave)
-        if self.movement.told_gestures:
-            return Pitch(step, 0, octave)
-        return Pitch(step, altered.get((step, octave), signature(self.staff.fifths).get(step, 0)), octave)
-
-
 def _transposition(chromatic: int, diatonic: int) -> Transposition:
     """Return a transposition; steps that make no usual interval of the semitones give way (verovio 6.4 counts eight to
     an octave).
@@ -579,50 +383,3 @@ def _transposition(chromatic: int, diatonic: int) -> Transposition:
     semitones = abs(chromatic) - 12 * octaves
     fits = semitones in ((0,), (1, 2), (3, 4), (5, 6), (6, 7), (8, 9), (10, 11))[steps] and diatonic * chromatic >= 0
     return Transposition(diatonic if fits else usual_steps(chromatic), chromatic)
-
-
-_LOCAL: dict[object, str] = {}
-
-
-def _tag(element: etree._Element) -> str:
-    """Return the name without its namespace; nothing for comments."""
-    tag: object = element.tag
-    found = _LOCAL.get(tag)
-    if found is None:
-        found = tag.rpartition("}")[2] if isinstance(tag, str) else ""
-        if len(_LOCAL) < 1000:         # a hostile file may make up names without end
-            _LOCAL[tag] = found
-    return found
-
-
-def _child(element: etree._Element, tag: str) -> etree._Element | None:
-    return next((one for one in element if _tag(one) == tag), None)
-
-
-def _reading(element: etree._Element) -> etree._Element | None:
-    """Return the reading of an editorial element that is taken."""
-    children = list(element.iterchildren(etree.Element))
-    for wanted in (("lem", "corr", "reg", "expan", "add"), ("rdg", "sic", "orig", "abbr")):
-        found = next((one for one in children if _tag(one) in wanted), None)
-        if found is not None:
-            return found
-    return None
-
-
-def _label(element: etree._Element) -> str:
-    found = _child(element, "label")
-    return one_line(words_of(found) if found is not None else element.get("label"))
-
-
-def _short(element: etree._Element) -> str:
-    found = _child(element, "labelAbbr")
-    return one_line(words_of(found) if found is not None else element.get("label.abbr"))
-
-
-def _int(text: str | None, default: int) -> int:
-    text = (text or "").strip()
-    return int(text) if re.fullmatch(r"[+-]?\d{1,6}", text) else default
-
-
-def _escaped(text: str) -> str:
-    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
