@@ -150,6 +150,8 @@ def _share(desk: Desk, placed: Placed, i: int, taken: dict[int, list[tuple[int, 
                               sits=source.sits, holder=source.holder))
     if not any(not part.holder for part in parts):
         return None
+    if len(parts) == 1 and parts[0].sits is None and len(parts[0].pieces) == len(got.spans):
+        return None                     # one free player with the whole line is a seat, and was judged as one
     left = tuple(span for span, piece in zip(got.spans, got.pieces, strict=True) if piece is None)
     return Share(nth=i, chair=chair, parts=tuple(parts), split=got, left=left)
 
