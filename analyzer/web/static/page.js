@@ -4,7 +4,7 @@ import { closeChoices, music } from "./choices.js";
 import { ask, back, busy, change, page, failed, keep, kept, on, post, question, reopen, savedAs, settle, state, step, tell, working } from "./state.js";
 import { VIEW_OF, fillDoors } from "./doors.js";
 import * as drawing from "./drawing.js";
-import { $, Refused, call, fail, headline, make, say, tableOf } from "./pieces.js";
+import { $, call, fail, headline, make, say, tableOf } from "./pieces.js";
 import "./pins.js";
 import "./play.js";
 import { showComparison } from "./compare.js";

@@ -1,9 +1,10 @@
 // Practicing: a sheet of drills made from the hard moves of a part.
 
 import { ask, on, page, post, question, savedAs, tell } from "./state.js";
-import { blocksOf, care } from "./blocks.js";
+import { blocksOf } from "./blocks.js";
 import { picture } from "./music.js";
-import { $, Refused, headline, listOf, make, say } from "./pieces.js";
+import { $, headline, listOf, make } from "./pieces.js";
+import { stuck, toil } from "./toil.js";
 import { VIEWS } from "./views.js";
 
 const toilOf = (view) => $(`view-${view}`).querySelector(".toil");
