@@ -22,7 +22,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from .synth import RNG, Tone, Truth
+from .synth import RNG, Tone, Truth, still_to_go
 
 FOLDER = Path("/usr/share/sounds/sf2")
 FONTS = {"FluidR3": "FluidR3_GM.sf2", "TimGM6mb": "TimGM6mb.sf2", "GMbank": "sf_GMbank.sf2"}
@@ -74,8 +74,7 @@ def events(tones: list[Tone], program: int, astray: list[float], rng: RNG) -> li
         for t in np.arange(0, tone.lasts_s, 0.004):
             bend = steady
             if tone.glide_s:
-                share = min(1.0, t / tone.glide_s)
-                bend += tone.glide_from / 100 * (1 - (10 * share**3 - 15 * share**4 + 6 * share**5))
+                bend += tone.glide_from / 100 * still_to_go(t, tone.glide_s)
             if tone.crack is not None and t < 0.06:
                 bend = tone.crack - key
             bend += tone.vibrato_cents / 100 * np.sin(2 * np.pi * 4.7 * t) * min(1.0, max(0.0, (t - 0.3) / 0.2))

@@ -36,7 +36,7 @@ from analyzer.score.document import read_document
 from .fonts import measured_midi
 from .measure import WAYS, Score
 from .players import planned, played
-from .synth import RNG, Tone, Truth, dressed
+from .synth import RNG, Tone, Truth, dressed, still_to_go
 
 RATE = 22050
 HORNS = {"trombone": ("tenor", "tenor-f", "bass-independent"), "tuba": ("euphonium-4",)}
@@ -166,8 +166,7 @@ def _bent(note: RealNote, tone: Tone, shift: float) -> np.ndarray:
     t = np.arange(count) / RATE
     cents = np.zeros(count)
     if tone.glide_s:
-        share = np.clip(t / tone.glide_s, 0, 1)
-        cents += tone.glide_from * (1 - (10 * share**3 - 15 * share**4 + 6 * share**5))
+        cents += tone.glide_from * still_to_go(t, tone.glide_s)
     cents += tone.vibrato_cents * np.sin(2 * np.pi * 5 * t) * np.clip((t - 0.25) / 0.2, 0, 1)
     moved = np.full(count, tone.midi - note.midi + shift) + cents / 100
     if tone.crack is not None:

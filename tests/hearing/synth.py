@@ -45,6 +45,12 @@ class Truth:
     missing: set[int] = field(default_factory=set)
 
 
+def still_to_go(t: np.ndarray | float, glide_s: float) -> np.ndarray:
+    """Return what is left of a glide at the times `t` [s], 1 to 0: a hand that starts and stops without a jerk."""
+    share = np.clip(t / glide_s, 0, 1)
+    return 1 - (10 * share**3 - 15 * share**4 + 6 * share**5)
+
+
 def sounded(tones: list[Tone], rng: RNG, *, tail_s: float = 0.5, rate: int = RATE) -> np.ndarray:
     """Return the tones as sound: harmonics that fall off, a brighter attack, phase running on through slurs."""
     end = max(tone.start_s + tone.lasts_s for tone in tones) + tail_s
@@ -58,8 +64,7 @@ def sounded(tones: list[Tone], rng: RNG, *, tail_s: float = 0.5, rate: int = RAT
         t = np.arange(count) / rate
         cents = np.zeros(count)
         if tone.glide_s:
-            share = np.clip(t / tone.glide_s, 0, 1)
-            cents += tone.glide_from * (1 - (10 * share**3 - 15 * share**4 + 6 * share**5))
+            cents += tone.glide_from * still_to_go(t, tone.glide_s)
         cents += tone.vibrato_cents * np.sin(2 * np.pi * 5.2 * t) * np.clip((t - 0.25) / 0.2, 0, 1)
         midi = np.full(count, tone.midi) + cents / 100
         if tone.crack is not None:
